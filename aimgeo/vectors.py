@@ -1,0 +1,66 @@
+"""Plane vectors for arrays of shots: every function takes points of shape (..., 2)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+ArrayLike = Any
+
+
+def dot(a: ArrayLike, b: ArrayLike) -> Array:
+    """Scalar product over the last axis; shapes (..., n) broadcast, the answer is (...)."""
+    return np.sum(np.asarray(a, float) * np.asarray(b, float), axis=-1)
+
+
+def cross(a: ArrayLike, b: ArrayLike) -> Array:
+    """The z part of a x b for plane vectors (..., 2): positive when b is counter-clockwise from a."""
+    a, b = np.asarray(a, float), np.asarray(b, float)
+    return a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+
+
+def left(a: ArrayLike) -> Array:
+    """The vector turned a quarter counter-clockwise, shape (..., 2).
+
+    >>> left([1.0, 0.0]).tolist()
+    [-0.0, 1.0]
+    """
+    a = np.asarray(a, float)
+    return np.stack([-a[..., 1], a[..., 0]], axis=-1)
+
+
+def length(a: ArrayLike) -> Array:
+    """Euclidean length over the last axis without overflow, shape (..., 2) to (...)."""
+    a = np.asarray(a, float)
+    return np.hypot(a[..., 0], a[..., 1])
+
+
+def unit(a: ArrayLike) -> Array:
+    """The unit vector along a, shape (..., 2); nan where a has no length.
+
+    >>> unit([3.0, 4.0]).tolist()
+    [0.6, 0.8]
+    """
+    a = np.asarray(a, float)
+    size = length(a)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return a / np.where(size > 0, size, np.nan)[..., None]
+
+
+def turned(a: ArrayLike, angle_rad: ArrayLike) -> Array:
+    """The vector (..., 2) turned counter-clockwise by an angle (...) in radians."""
+    a = np.asarray(a, float)
+    c, s = np.cos(angle_rad), np.sin(angle_rad)
+    return np.stack([c * a[..., 0] - s * a[..., 1], s * a[..., 0] + c * a[..., 1]], axis=-1)
+
+
+def angle_rad(a: ArrayLike, b: ArrayLike) -> Array:
+    """Signed angle from a to b in (-pi, pi], counter-clockwise positive.
+
+    atan2 of the cross and dot products keeps full accuracy near 0 and near 90 degrees,
+    where an arc cosine would lose half of the digits.
+    """
+    return np.arctan2(cross(a, b), dot(a, b))

@@ -1,0 +1,40 @@
+"""The command line: one verb a stage. Verbs are imported only when they are used, so that each starts quickly."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from lessons.commands import VERBS
+
+
+class Verbs(click.Group):
+    """A click group whose commands are modules of lessons.commands."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The verbs in the order of their table."""
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The verb's command, imported now; None when there is no such verb."""
+        if cmd_name not in VERBS:
+            return None
+        command: click.Command = import_module(f"lessons.commands.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of verbs, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(VERBS.items()))
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="aimgeo")
+def main() -> None:
+    """Lesson files about aiming at pool become exact clips, numbers, captions and sheets."""
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,31 @@
+"""The clip kinds. To add one: write its module here and add its line to CLIP_KINDS (names only, no Manim)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from types import ModuleType
+
+
+@dataclass(frozen=True, slots=True)
+class ClipKind:
+    """A kind of clip: its module, and the axes of a lesson that multiply it.
+
+    The module has `outline(subject) -> tuple[OutlineStep, ...]` and `board(brief) -> Board`.
+    """
+
+    module: str
+    axes: tuple[str, ...]
+
+    def load(self) -> ModuleType:
+        """The kind's module."""
+        return import_module(self.module)
+
+
+CLIP_KINDS: dict[str, ClipKind] = {
+    "table": ClipKind("scenes.table_view", ("cut", "side", "distance")),
+    "build-up": ClipKind("scenes.build_up", ("method", "cut", "side", "distance")),
+    "title": ClipKind("scenes.cards", ()),
+    "section": ClipKind("scenes.cards", ()),
+    "summary": ClipKind("scenes.summary_card", ()),
+}
