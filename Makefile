@@ -1,0 +1,27 @@
+# Two commands do everything: `make demo` and `make test`.
+AIMGEO = .venv/bin/aimgeo
+OUT = clips
+
+.PHONY: demo test lint bench course clean
+
+demo: ## set up, render the demo lesson at draft size, print where the clips are
+	@sh setup.sh
+	@$(AIMGEO) render lessons/course/demo.yaml --out $(OUT)/demo --draft
+
+test: ## set up, lint, type-check, run the tests
+	@sh setup.sh dev
+	@$(MAKE) --no-print-directory lint
+	@.venv/bin/python -m pytest -n auto
+
+lint:
+	@sh setup.sh dev
+	@.venv/bin/ruff format --check -q .
+	@.venv/bin/ruff check -q .
+	@.venv/bin/mypy --no-error-summary
+
+bench: ## measure speed and memory against floors and peers in the same run
+	@sh setup.sh dev
+	@.venv/bin/python -m benchmarks
+
+clean: ## remove the environment and everything rendered
+	rm -rf .venv $(OUT)
