@@ -30,7 +30,7 @@ class Fault:
         return f"{self.place}: {self.sentence}"
 
 
-class LessonFaults(Exception):
+class LessonError(Exception):
     """A lesson file that cannot be used: all its faults, in the order of the file."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

@@ -75,7 +75,7 @@ class Plan:
         return sum(clip.duration_s for clip in self.clips)
 
     def only(self, patterns: Sequence[str]) -> Plan:
-        """The plan of the clips whose name fits any of the patterns ('ghost-ball_*_left_*'); all when there are none."""
+        """The plan of the clips whose name fits a pattern ('ghost-ball_*_left_*'); no patterns, all of them."""
         if not patterns:
             return self
         kept = tuple(c for c in self.clips if any(fnmatchcase(c.name, p) for p in patterns))
