@@ -1,0 +1,146 @@
+"""The font: Inter, registered once a process, and its text as outlines. No Manim here.
+
+Pango lays out what is drawn and what is measured alike, so that a label is exactly as wide as its layout thought.
+Lengths are in ems: times the size in pixels they are pixels. y runs down from the baseline, x right from the pen.
+"""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from pathlib import Path
+from xml.etree import ElementTree
+from xml.sax.saxutils import escape
+
+import numpy as np
+
+from aimgeo.vectors import Array
+
+FAMILY = "Inter"
+CAP_HEIGHT = 1490 / 2048
+"""Height of a capital over the size: the font's own OS/2 sCapHeight."""
+
+_EM_PX = 100.0
+_END = "|"
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """A cut of the variable font: weight 100-900, optical size 14-32, and figures of equal width or not."""
+
+    weight: int = 500
+    optical_size: int = 20
+    tabular: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """A laid out line of text: cubic curves (n, 4, 2), its advance, and the ink's left, top, right, bottom."""
+
+    curves: Array
+    width: float
+    ink: tuple[float, float, float, float]
+
+
+def font_file() -> Path:
+    """The variable upright font of the bundled package.
+
+    Raises FileNotFoundError when the package carries no such file.
+    """
+    import fontpkg_inter
+
+    folder = Path(fontpkg_inter.__file__).parent / "files"
+    found = sorted(p for p in folder.glob("*.ttf") if p.name.startswith("Inter["))
+    if not found:
+        raise FileNotFoundError(f"no upright variable Inter in {folder}; reinstall the package fontpkg-inter")
+    return found[0]
+
+
+@cache
+def register() -> None:
+    """Make the font known to Pango, once a process.
+
+    Raises RuntimeError when Pango does not list it: an unknown family would silently become another font.
+    """
+    import manimpango
+
+    manimpango.register_font(str(font_file()))
+    if FAMILY not in manimpango.list_fonts():
+        raise RuntimeError(f"Pango does not list {FAMILY} after registering {font_file().name}")
+
+
+@lru_cache(maxsize=4096)
+def run(text: str, face: Face) -> Run:
+    """A line of text as outlines, for a size of 1."""
+    if not text.strip():
+        return Run(np.zeros((0, 4, 2)), 0.0, (0.0, 0.0, 0.0, 0.0))
+    placed, end = _laid_out(text, face)
+    curves = np.concatenate([c for c in placed if len(c)])
+    low, high = curves.min(axis=(0, 1)), curves.max(axis=(0, 1))
+    return Run(curves, end, (float(low[0]), float(low[1]), float(high[0]), float(high[1])))
+
+
+def width_px(text: str, face: Face, size_px: float) -> float:
+    """How far the pen moves over a line of text of this size.
+
+    >>> width_px("", Face(), 40.0)
+    0.0
+    """
+    return run(text, face).width * size_px
+
+
+def _laid_out(text: str, face: Face) -> tuple[list[Array], float]:
+    """Each glyph's curves where it stands, and the pen after the last one (found by a mark set behind it)."""
+    from manimpango import MarkupUtils
+
+    register()
+    markup = (
+        f'<span font_desc="{FAMILY} @wght={face.weight},opsz={face.optical_size}" size="{_EM_PX * 0.75:g}pt"'
+        f' font_features="{"tnum=1" if face.tabular else "tnum=0"}">{escape(text)}{_END}</span>'
+    )
+    if fault := MarkupUtils.validate(markup):
+        raise ValueError(f"text {text!r} cannot be set: {fault}")
+    width = int(_EM_PX * (len(text) + 4) * 1.5)
+    with tempfile.TemporaryDirectory() as folder:
+        path = str(Path(folder, "line.svg"))
+        MarkupUtils.text2svg(
+            markup, "", "NORMAL", "NORMAL", _EM_PX * 0.75, None, False, path, 0, 0, width, int(3 * _EM_PX)
+        )
+        tree = ElementTree.parse(path)
+    glyphs: dict[str, Array] = {}
+    for node in tree.iter():
+        # cairo before 1.18 writes <symbol id>, later ones <g id>
+        name, drawing = node.get("id", ""), node.find("{*}path")
+        if name.startswith("glyph"):
+            glyphs[name] = _curves("" if drawing is None else drawing.get("d", ""))
+    pens = []
+    for node in tree.iter("{http://www.w3.org/2000/svg}use"):
+        href = node.get("{http://www.w3.org/1999/xlink}href", node.get("href", ""))
+        pens.append((href.lstrip("#"), float(node.get("x", 0)), float(node.get("y", 0))))
+    baseline = pens[-1][2]
+    if any(y != baseline for _, _, y in pens):
+        raise ValueError(f"text {text!r} does not fit on one line")
+    return [(glyphs[name] + [x, 0.0]) / _EM_PX for name, x, _ in pens[:-1]], pens[-1][1] / _EM_PX
+
+
+def _curves(path: str) -> Array:
+    """The cubic curves (n, 4, 2) of an outline that cairo wrote: absolute M, L, C and Z only."""
+    curves: list[Array] = []
+    start = pen = np.zeros(2)
+    for command, body in re.findall(r"([MLCZ])([^MLCZ]*)", path):
+        points = np.array(body.split(), float).reshape(-1, 2)
+        if command == "M":
+            start = pen = points[0]
+            continue
+        if command == "C":
+            curve = np.stack([pen, *points])
+        else:
+            to = start if command == "Z" else points[0]
+            if command == "Z" and np.array_equal(to, pen):
+                continue
+            curve = pen + np.linspace(0, 1, 4)[:, None] * (to - pen)
+        curves.append(curve)
+        pen = curve[-1]
+    return np.array(curves).reshape(-1, 4, 2)
