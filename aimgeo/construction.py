@@ -13,12 +13,15 @@ import numpy as np
 from aimgeo.vectors import ArrayLike
 
 Position = tuple[float, float, float]
-QuantityKind = Literal["length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "name"]
+QuantityKind = Literal["length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "name"]
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A value to be worded: lengths in mm, angles in radians, overlaps and ratios bare, names as keys."""
+    """A value to be worded: lengths in mm, angles in radians, overlaps and ratios bare, names as keys.
+
+    Diamonds are counted along a rail: an eighth of the bed's length, a quarter of its width.
+    """
 
     value: float | str
     kind: QuantityKind

@@ -199,7 +199,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """An end mark at a point, always on top. kind: 'object_centre', 'cue_centre', 'contact', 'aim', ...
+    """An end mark at a point, always on top.
+
+    kind: 'object_centre', 'cue_centre', 'contact', 'aim'; 'target' for a remembered mark or a fraction on a ball (a
+    small light ring); 'base' for a point on the cloth; in the table inset, where a true ball would be a speck,
+    'cue_dot' and 'object_dot'.
 
     `hollow` marks a point that exists but cannot be seen from here.
     """
@@ -211,7 +215,11 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """A horizontal circle: thin, in the style named."""
+    """A horizontal circle: thin, in the style named.
+
+    'locate' (white, around a small ball on the table), 'contact' (white, the moment of the hit), 'outline' (where a
+    ball has been), 'base' (on the cloth).
+    """
 
     centre_mm: Position
     radius_mm: float
@@ -230,7 +238,8 @@ class Arc:
 
 @dataclass(frozen=True, slots=True)
 class Area:
-    """A filled polygon in table mm, in the style named (a pocket's window, the zoomed region)."""
+    """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
+    between its first two points is its top and drawn heavy), 'window' (a pocket's)."""
 
     points_mm: tuple[Position, ...]
     style: str
@@ -272,7 +281,12 @@ class Leader:
 
 @dataclass(frozen=True, slots=True)
 class Shade:
-    """A screen rectangle in the style named: scrim, band of a broken stage, row of a card, hairline."""
+    """A screen rectangle in the style named.
+
+    'scrim'; 'surround' (all around the table); 'band' (across a broken stage, with zigzag upper and lower edges
+    within the rectangle); 'row' and 'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the
+    current measure).
+    """
 
     rect_px: Rect
     style: str
@@ -289,6 +303,18 @@ class Pips:
 
 
 @dataclass(frozen=True, slots=True)
+class HitGlyph:
+    """The hit as seen along the aim: object ball, ghost ball dashed beside it, their overlap light.
+
+    `offset` is how far the ghost's centre is to the right of the object ball's, in radii (-2..2).
+    """
+
+    at_px: Pixel
+    radius_px: float
+    offset: float
+
+
+@dataclass(frozen=True, slots=True)
 class Bar:
     """A map-like bar between two table points at equal pieces: the first `filled` of `pieces` filled."""
 
@@ -297,7 +323,7 @@ class Bar:
     filled: int
 
 
-Shape = Ball | Line | Mark | Ring | Arc | Area | TableTop | Text | Plate | Leader | Shade | Pips | Bar
+Shape = Ball | Line | Mark | Ring | Arc | Area | TableTop | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,7 +331,8 @@ class Element:
     """Something drawn: a shape with what changes about it over time.
 
     `panes` empty: the shape is in frame pixels. `layer`: higher lies over lower (see layers below).
-    `drawn` is the part of a line drawn so far; `strength` 1 new, lower when old; `offset_mm` moves it.
+    `drawn` is the part of a line drawn so far; `strength` 1 new, lower when old; `offset_mm` moves it;
+    `size` multiplies the radius of a ball or ring about its centre.
     `names`: the id of the element that a label names. `fresh` 1 draws the outline of a new label.
     """
 
@@ -319,11 +346,12 @@ class Element:
     strength: Track = ONE
     fresh: Track = ZERO
     offset_mm: Track = ZERO3
+    size: Track = ONE
     names: str | None = None
 
     def tracks(self) -> tuple[Track, ...]:
         """Everything that can change."""
-        return (self.opacity, self.drawn, self.strength, self.fresh, self.offset_mm)
+        return (self.opacity, self.drawn, self.strength, self.fresh, self.offset_mm, self.size)
 
     def is_visible(self, frame: int) -> bool:
         """True when any of it is drawn on the frame."""

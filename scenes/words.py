@@ -1,0 +1,58 @@
+"""The words that the pictures need: keys to be worded in a lesson's language, each with what it should say.
+
+Titles come as `BriefStep.title` and may hold line breaks, short, best of at most three lines of 14 letters; measures
+as `BriefStep.measures`; everything else in the picture as `Brief.labels`. A label whose key is missing is not drawn.
+"""
+
+from __future__ import annotations
+
+SENTENCES: dict[str, str] = {
+    "build_up.where": "title of the opening: where the shot is",
+    "build_up.roll": "title of the roll: cue ball to the ghost, object ball on its line; values: cut, side, target",
+    "table.where": "title of the table clip: where the shot is; values: cut, side, distance, target",
+    "table.object_ball": "where the object ball lies, in diamonds; measures: object_from_foot, object_from_side",
+    "table.cue_ball": "where the cue ball lies, in diamonds; measures: cue_from_head, cue_from_side",
+    "title.card": "the lesson's title",
+    "section.card": "the section's title",
+    "summary.card": "the summary table's title",
+}
+"""Sentence keys that the kinds of clip add to those of the methods' steps."""
+
+MEASURES: dict[str, str] = {
+    "object_from_foot": "object ball from the foot rail, in diamonds of the long rail",
+    "object_from_side": "object ball from the nearer long rail, in diamonds of the short rail",
+    "cue_from_head": "cue ball from the head rail, in diamonds of the long rail",
+    "cue_from_side": "cue ball from the nearer long rail, in diamonds of the short rail",
+}
+"""Names of measures that the kinds of clip add to those of the methods' steps."""
+
+LABELS: dict[str, str] = {
+    "cue_ball": "Cue ball",
+    "object_ball": "Object ball",
+    "ghost_ball": "Ghost ball",
+    "base_spot": "Base spot: where the ghost ball touches the cloth",
+    "aim_line": "Aim line",
+    "target_line": "Target line",
+    "contact_line": "Contact-point line",
+    "object_ball_line": "Object-ball line",
+    "line_of_centres": "Line of centres",
+    "tangent_line": "Tangent line",
+    "edge_line": "Edge line",
+    "sight_line": "Sight line",
+    "cue_line": "Cue line",
+    "cue_ball_after": "Path of a stunned cue ball after the hit, along the tangent line",
+    "contact_object": "Contact point (on the object ball)",
+    "contact_cue": "Contact point (on the cue ball)",
+    "aim_point": "Aim point",
+    "target": "finished phrase: Target: foot-left pocket",
+    "head": "head",
+    "foot": "foot",
+    "heading": "finished phrase: Cut 30.0° left, 640 mm apart",
+    "between_centres": "finished phrase: 1400 mm between centres",
+    "slowed": "Slowed down (a plate while the balls roll slower than in life)",
+    "slowed_cut": "Slowed down, the way between left out (the same where the stage is broken)",
+    "title": "cards: the title, may hold line breaks (two lines at most)",
+    "over": "cards: the small line over the title (Part 3); may be missing",
+    "under": "cards: one sentence under the title; may be missing",
+}
+"""Label keys. The points, lines and circles of a method are labelled by their roles in the same way."""
