@@ -1,0 +1,260 @@
+"""Writing a clip as one stream while it is drawn: only changed parts are converted, held frames not at all.
+
+`Film` takes patches of the picture and encodes; `FilmWriter` and `FilmRenderer` plug it into Manim's scenes in the
+place of the stock file writer. The file appears under its name only when it is whole.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import partial
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import av
+import numpy as np
+from av.video.reformatter import ColorRange, Colorspace, Interpolation, VideoReformatter
+from manim import CairoRenderer, Scene
+
+from scenes.brief import Output
+from scenes.painter import Box, PainterCamera
+
+BT709 = 1
+"""Matrix, primaries and transfer of ITU-R BT.709, as ISO/IEC 23091-2 numbers them."""
+
+Patch = tuple[Box, np.ndarray]
+"""A changed box and its pixels, RGBA, uint8 (height, width, 4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A form that clips are written in: container, codec and settings. Two runs give the same bytes."""
+
+    extension: str
+    container: str
+    codec: str
+    pixel_format: str
+    options: Mapping[str, str]
+    container_options: Mapping[str, str] = field(default_factory=dict)
+
+
+def _h264(preset: str, crf: int) -> Form:
+    # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
+    options = {"preset": preset, "crf": str(crf), "bf": "0", "forced-idr": "1", "profile": "high"}
+    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"})
+
+
+FORMS: dict[str, Form] = {
+    "h264": _h264("veryfast", 18),
+    "draft": _h264("ultrafast", 24),
+}
+"""To add a form: write its line here; `Film` opens what the line says."""
+
+
+def part_path(path: Path) -> Path:
+    """The name under which a file is written before it is whole: same folder, hidden, with the process in it."""
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def place(part: Path, path: Path) -> None:
+    """Give a finished file its name, so that it is there whole or not at all, even after a power cut."""
+    with open(part, "rb+") as file:
+        os.fsync(file.fileno())
+    os.replace(part, path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+class Converter:
+    """A yuv420p frame kept up to date from RGBA patches, BT.709, video range.
+
+    Chroma is the plain mean of two by two pixels, so that patches on even borders need no pixels around them.
+    """
+
+    def __init__(self, width_px: int, height_px: int) -> None:
+        if width_px % 2 or height_px % 2:
+            raise ValueError(f"4:2:0 needs an even frame size, not {width_px}x{height_px}")
+        self._pixels = np.empty((height_px * 3 // 2, width_px), np.uint8)
+        self._planes = self._views(width_px, height_px)
+        self._scalers: OrderedDict[tuple[int, int], VideoReformatter] = OrderedDict()
+        self._size = width_px, height_px
+
+    def _views(self, width_px: int, height_px: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        flat = self._pixels.reshape(-1)
+        luma, quarter = width_px * height_px, width_px * height_px // 4
+        shape = height_px // 2, width_px // 2
+        return (
+            flat[:luma].reshape(height_px, width_px),
+            flat[luma : luma + quarter].reshape(shape),
+            flat[luma + quarter :].reshape(shape),
+        )
+
+    def take(self, box: Box, rgba: np.ndarray) -> None:
+        """Convert one patch into its place."""
+        left, top, right, bottom = box
+        size = right - left, bottom - top
+        scaler = self._scalers.setdefault(size, VideoReformatter())
+        self._scalers.move_to_end(size)
+        if len(self._scalers) > 64:
+            self._scalers.popitem(last=False)
+        converted = scaler.reformat(
+            av.VideoFrame.from_numpy_buffer(np.ascontiguousarray(rgba), "rgba"),
+            format="yuv420p",
+            src_colorspace=Colorspace.ITU709,
+            dst_colorspace=Colorspace.ITU709,
+            src_color_range=ColorRange.JPEG,
+            dst_color_range=ColorRange.MPEG,
+            interpolation=Interpolation.AREA,
+        )
+        for k, (plane, into) in enumerate(zip(converted.planes, self._planes, strict=True)):
+            s = 2 if k else 1
+            rows = np.frombuffer(memoryview(plane), np.uint8).reshape(-1, plane.line_size)
+            into[top // s : bottom // s, left // s : right // s] = rows[: plane.height, : plane.width]
+
+    def frame(self) -> av.VideoFrame:
+        """The frame as it is now, sharing its pixels: encode it before the next patch."""
+        frame = av.VideoFrame.from_numpy_buffer(self._pixels, "yuv420p")
+        frame.color_range = ColorRange.MPEG
+        frame.colorspace = Colorspace.ITU709
+        frame.color_primaries = BT709
+        frame.color_trc = BT709
+        return frame
+
+
+class Film:
+    """One clip being written. Every picture is encoded when the next one comes, so that its length is known.
+
+    `frames` counts what was asked for so far. Call `close` to finish the file or `abandon` to leave nothing.
+    """
+
+    def __init__(self, path: Path, output: Output, form: Form = FORMS["h264"]) -> None:
+        self.path, self.frames = path, 0
+        self._part = part_path(path)
+        self._converter = Converter(output.width_px, output.height_px)
+        self._shown = 0
+        self._run = 0
+        self._container = av.open(
+            str(self._part), "w", format=form.container, options=dict(form.container_options)
+        )
+        rate = Fraction(*output.rate)
+        stream: Any = self._container.add_stream(form.codec, rate=rate)
+        stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
+        self._tick = 1 / rate
+        stream.time_base = stream.codec_context.time_base = self._tick
+        stream.codec_context.gop_size = max(round(rate / 2), 1)
+        # threads change the bytes: one, always
+        stream.codec_context.thread_count = 1
+        stream.codec_context.color_range = ColorRange.MPEG
+        stream.codec_context.colorspace = Colorspace.ITU709
+        stream.codec_context.color_primaries = BT709
+        stream.codec_context.color_trc = BT709
+        stream.options = dict(form.options)
+        self._stream = stream
+
+    def show(self, patches: Iterable[Patch]) -> None:
+        """One more frame, differing from the last in these patches; the first one's cover everything."""
+        patches = tuple(patches)
+        if patches:
+            self._flush()
+            for box, rgba in patches:
+                self._converter.take(box, rgba)
+        self.hold(1)
+
+    def hold(self, frames: int) -> None:
+        """The same picture for so many more frames."""
+        self.frames += frames
+        self._run += frames
+
+    def close(self) -> None:
+        """Finish the file and give it its name."""
+        self._flush()
+        self._mux(self._stream.encode(None))
+        self._container.close()
+        place(self._part, self.path)
+
+    def abandon(self) -> None:
+        """Stop and leave nothing behind."""
+        self._container.close()
+        self._part.unlink(missing_ok=True)
+
+    def _flush(self) -> None:
+        for _ in range(self._run):
+            frame = self._converter.frame()
+            frame.pts, frame.time_base = self._shown, self._tick
+            self._shown += 1
+            self._mux(self._stream.encode(frame))
+        self._run = 0
+
+    def _mux(self, packets: Iterable[av.Packet]) -> None:
+        for packet in packets:
+            packet.duration, packet.time_base = 1, self._tick
+            self._container.mux(packet)
+
+
+class FilmWriter:
+    """What Manim's renderer asks of a file writer, answered by a `Film`."""
+
+    def __init__(self, settings: Any, *, open_film: Callable[[], Film]) -> None:
+        self.output_spec = settings.plan.output
+        self.sections = [SimpleNamespace(skip_animations=False)]
+        self.film = open_film()
+
+    def next_section(self, name: str, type_: str, skip_animations: bool) -> None:
+        """Sections are the lesson's business; nothing is written for them."""
+
+    def write_frame(self, camera: PainterCamera) -> None:
+        """One more frame: what the camera has just painted."""
+        pixels = camera.pixel_array
+        self.film.show(((l, t, r, b), pixels[t:b, l:r]) for l, t, r, b in camera.dirty)
+
+    def abort_encode_jobs(self, reraise_encoder_failures: bool = False) -> None:
+        """Manim calls this when a scene fails."""
+        self.film.abandon()
+
+
+class FilmRenderer(CairoRenderer):
+    """Manim's Cairo renderer with whole-frame timing, a painter for a camera and a film for a file writer."""
+
+    camera: PainterCamera
+
+    def __init__(self, open_film: Callable[[], Film], rate: Fraction) -> None:
+        super().__init__(file_writer_class=partial(FilmWriter, open_film=open_film), camera_class=PainterCamera)
+        self._rate = rate
+
+    def play(self, scene: Scene, *args: Any, **kwargs: Any) -> None:
+        """Play for a whole number of frames: the nearest to the run time, at least one."""
+        scene.compile_animation_data(*args, **kwargs)
+        scene.begin_animations()
+        frames = max(round(scene.duration * self._rate), 1)
+        if scene.is_current_animation_frozen_frame():
+            self._add(scene)
+            self.file_writer.film.hold(frames - 1)
+        else:
+            for k in range(frames):
+                scene.update_to_time(float(k / self._rate))
+                self._add(scene)
+        for animation in scene.animations or ():
+            animation.finish()
+            animation.clean_up_from_scene(scene)
+        scene.update_mobjects(0)
+        self.time += float(frames / self._rate)
+        self.num_plays += 1
+
+    def _add(self, scene: Scene) -> None:
+        self.update_frame(scene)
+        self.file_writer.write_frame(self.camera)
+
+    def scene_finished(self, scene: Scene) -> None:
+        """Finish the file; a scene that plays nothing is one frame long."""
+        if not self.num_plays:
+            self._add(scene)
+        self.file_writer.film.close()

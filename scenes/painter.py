@@ -1,0 +1,221 @@
+"""Painting only what has changed: a Manim Cairo camera that compares each frame's display list with the last.
+
+The picture on the camera's pixel array stays between frames. Whatever moved, appeared, vanished or changed colour
+dirties the rectangle it left and the one it now covers; only these are cleared to the background and painted
+again, with Cairo clipped to them. Everything drawn is Manim's own: paths, fills and strokes come from `Camera`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from manim import Camera, LineJointType, Mobject, VMobject
+
+Box = tuple[int, int, int, int]
+"""left, top, right, bottom in pixels; right and bottom exclusive."""
+
+GRID_PX = 32
+"""Rectangles snap to this grid: even for the chroma planes, and few sizes for the colour converter."""
+
+MITER_LIMIT = 10.0
+"""Cairo's default: a corner of a stroke reaches at most so many half line widths beyond its path."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What one entry of the display list looked like, and the pixels that it covers (None: nothing)."""
+
+    look: tuple[Any, ...]
+    box: Box | None
+
+
+def union(boxes: Iterable[Box]) -> Box:
+    """The smallest box around all of them."""
+    lefts, tops, rights, bottoms = zip(*boxes, strict=True)
+    return min(lefts), min(tops), max(rights), max(bottoms)
+
+
+def area_px(box: Box) -> int:
+    """Pixels in a box."""
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def overlap(a: Box, b: Box) -> bool:
+    """True when two boxes share a pixel."""
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def snapped(box: Box, width_px: int, height_px: int) -> Box | None:
+    """The box grown to the grid and cut off at the frame; None when it lies outside.
+
+    >>> snapped((5, 40, 33, 41), 1920, 1080)
+    (0, 32, 64, 64)
+    """
+    left, top = max(box[0], 0) // GRID_PX * GRID_PX, max(box[1], 0) // GRID_PX * GRID_PX
+    right = min(-(-box[2] // GRID_PX) * GRID_PX, width_px)
+    bottom = min(-(-box[3] // GRID_PX) * GRID_PX, height_px)
+    return (left, top, right, bottom) if left < right and top < bottom else None
+
+
+def merged(boxes: Iterable[Box], most: int = 12) -> tuple[Box, ...]:
+    """Disjoint boxes that cover all the given ones, joined where one bigger box costs little more than two.
+
+    >>> merged([(0, 0, 64, 64), (32, 32, 96, 96), (640, 0, 672, 32)])
+    ((640, 0, 672, 32), (0, 0, 96, 96))
+    """
+    kept: list[Box] = []
+    for box in sorted(set(boxes)):
+        grown = box
+        while True:
+            touching = [
+                k
+                for k in kept
+                if overlap(k, grown) or area_px(union((k, grown))) <= 1.25 * (area_px(k) + area_px(grown))
+            ]
+            if not touching:
+                break
+            kept = [k for k in kept if k not in touching]
+            grown = union([grown, *touching])
+        kept.append(grown)
+    while len(kept) > most:
+        a, b = min(
+            itertools.combinations(kept, 2), key=lambda pair: area_px(union(pair)) - sum(map(area_px, pair))
+        )
+        return merged([*(k for k in kept if k not in (a, b)), union((a, b))], most)
+    return tuple(kept)
+
+
+class PainterCamera(Camera):
+    """Manim's Cairo camera, repainting only what differs from the frame before.
+
+    `dirty` holds the boxes that the last `capture_mobjects` changed: disjoint, on the grid, empty when the picture
+    is the same. A background set with `set_background` is compared by identity: set a new array to change it.
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.dirty: tuple[Box, ...] = ()
+        self._drawn: dict[int, Drawn] | None = None
+        self._painted_background: np.ndarray | None = None
+        super().__init__(**kwargs)
+
+    def reset(self) -> PainterCamera:
+        """Nothing to do but the first time: the picture of the last frame is where the next one starts."""
+        if not hasattr(self, "pixel_array"):
+            super().reset()
+        return self
+
+    def forget(self) -> None:
+        """Paint everything on the next frame."""
+        self._drawn = None
+
+    def capture_mobjects(self, mobjects: Iterable[Mobject], **kwargs: Any) -> None:
+        """Bring the picture up to date with the mobjects, and `dirty` with what that changed."""
+        shown = self.get_mobjects_to_display(mobjects, **kwargs)
+        now = {id(mobject): self._drawing(mobject) for mobject in shown}
+        self.dirty = self._differences(now)
+        self._drawn, self._painted_background = now, self.background
+        if not self.dirty:
+            return
+        assert self.background is not None
+        ctx = self.get_cairo_context(self.pixel_array)
+        ctx.save()
+        matrix = ctx.get_matrix()
+        ctx.identity_matrix()
+        # without a new path, the last mobject's path would be part of the clip
+        ctx.new_path()
+        for left, top, right, bottom in self.dirty:
+            self.pixel_array[top:bottom, left:right] = self.background[top:bottom, left:right]
+            ctx.rectangle(left, top, right - left, bottom - top)
+        ctx.clip()
+        ctx.set_matrix(matrix)
+        for mobject in shown:
+            box = now[id(mobject)].box
+            if box is None or not any(overlap(box, dirty) for dirty in self.dirty):
+                continue
+            if isinstance(mobject, VMobject):
+                self.display_vectorized(mobject, ctx)
+            else:
+                self._paint_other(mobject)
+        ctx.restore()
+
+    def _differences(self, now: dict[int, Drawn]) -> tuple[Box, ...]:
+        before = self._drawn
+        everything = (0, 0, self.pixel_width, self.pixel_height)
+        if before is None or self.background is not self._painted_background:
+            return (everything,)
+        boxes = []
+        for key in before.keys() | now.keys():
+            old, new = before.get(key), now.get(key)
+            if old is not None and new is not None and old.look == new.look:
+                continue
+            boxes += [drawn.box for drawn in (old, new) if drawn is not None and drawn.box is not None]
+        if [k for k in before if k in now] != [k for k in now if k in before]:
+            boxes += [drawn.box for drawn in now.values() if drawn.box is not None]
+        on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes))
+        dirty = merged(box for box in on_grid if box is not None)
+        return (everything,) if sum(map(area_px, dirty)) > 0.8 * area_px(everything) else dirty
+
+    def _drawing(self, mobject: Mobject) -> Drawn:
+        """What the entry looks like, as far as `Camera` uses it, reusing the last box when it is unchanged."""
+        if not isinstance(mobject, VMobject):
+            return self._other_drawing(mobject)
+        widths = mobject.get_stroke_width(True), mobject.get_stroke_width()
+        look = (
+            mobject.points.tobytes(),
+            mobject.fill_rgbas.tobytes(),
+            mobject.stroke_rgbas.tobytes(),
+            mobject.background_stroke_rgbas.tobytes() if widths[0] else b"",
+            widths,
+            mobject.joint_type,
+            mobject.cap_style,
+            mobject.sheen_factor,
+            tuple(mobject.sheen_direction) if mobject.sheen_factor else (),
+        )
+        last = self._drawn.get(id(mobject)) if self._drawn else None
+        if last is not None and last.look == look:
+            return last
+        return Drawn(look, self._box(mobject, max(widths)))
+
+    def _box(self, mobject: VMobject, stroke_width: float) -> Box | None:
+        paints = mobject.fill_rgbas[:, 3].any() or (stroke_width > 0 and mobject.stroke_rgbas[:, 3].any())
+        if not paints and not mobject.get_stroke_width(True):
+            return None
+        half_px = 0.5 * stroke_width * self.cairo_line_width_multiple * self.pixel_width / self.frame_width
+        has_corners = len(mobject.points) > mobject.n_points_per_cubic_curve
+        sharp = has_corners and mobject.joint_type in (LineJointType.AUTO, LineJointType.MITER)
+        # 1.5 is more than a square cap's diagonal; 2 px are for antialiasing
+        reach = half_px * (MITER_LIMIT if sharp else 1.5) + 2.0
+        return self._box_px(mobject, mobject.points, reach)
+
+    def _box_px(self, mobject: Mobject, points: np.ndarray, reach_px: float) -> Box | None:
+        at = self.points_to_subpixel_coords(mobject, points)
+        low, high = at.min(axis=0) - reach_px, at.max(axis=0) + reach_px
+        left, top = max(int(low[0]), 0), max(int(low[1]), 0)
+        right, bottom = min(int(high[0]) + 1, self.pixel_width), min(int(high[1]) + 1, self.pixel_height)
+        return (left, top, right, bottom) if left < right and top < bottom else None
+
+    def _other_drawing(self, mobject: Mobject) -> Drawn:
+        """Pictures and point clouds: never taken for unchanged unless points and pixels are the same array."""
+        pixels = getattr(mobject, "pixel_array", None)
+        look = (mobject.points.tobytes(), None if pixels is None else pixels.tobytes())
+        return Drawn(look, (0, 0, self.pixel_width, self.pixel_height))
+
+    def _paint_other(self, mobject: Mobject) -> None:
+        """Painted by Manim on a copy, then taken over inside the dirty boxes, since no clip holds there."""
+        whole = self.pixel_array.copy()
+        self.display_funcs_for(mobject)([mobject], whole)
+        for left, top, right, bottom in self.dirty:
+            self.pixel_array[top:bottom, left:right] = whole[top:bottom, left:right]
+
+    def display_funcs_for(self, mobject: Mobject) -> Any:
+        """Manim's function that paints this type of mobject."""
+        return self.display_funcs[self.type_or_raise(mobject)]
+
+
+def pixels_px(boxes: Sequence[Box]) -> int:
+    """Pixels in disjoint boxes."""
+    return sum(map(area_px, boxes))
