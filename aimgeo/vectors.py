@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 ArrayLike = Any
 
 

@@ -1,0 +1,174 @@
+"""Ball fractions: sight at the object ball's centre, halfway or edge, and shift the cue a little, parallel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aimgeo.construction import Construction, Limit, Line, Measure, Point, Position, Quantity, Step, position
+from aimgeo.fractions import (
+    MAX_SIXTEENTHS,
+    TARGETS,
+    Combination,
+    combinations,
+    exact_shift_mm,
+    tip_lost_rad,
+    tip_shift_mm,
+)
+from aimgeo.methods.figure import (
+    Values,
+    at,
+    between_offsets,
+    cue_level_mm,
+    direction,
+    on_front,
+    parallel,
+    reach_limit,
+    reaches,
+    refuse_beyond,
+    shot_values,
+    target_line_step,
+)
+from aimgeo.shot import Shot
+from aimgeo.vectors import BoolArray
+
+SIN_LIMIT = MAX_SIXTEENTHS / 16
+SHOWN_LEFT_OVER_MM = 0.05
+"""A left-over below this is not given a step: it would be shown as 0.0 mm."""
+
+
+def is_usable(shot: Shot) -> BoolArray:
+    """True up to and including sin(cut) = 10/16, (...)."""
+    return reaches(shot, SIN_LIMIT)
+
+
+def limit(shot: Shot) -> Limit | None:
+    """None up to and including sin(cut) = 10/16: the edge with the largest outward shift."""
+    return reach_limit(shot, "ball_fractions", SIN_LIMIT)
+
+
+def construct(shot: Shot) -> Construction:
+    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+
+    The marks, the preferred one, the taught shift at the cue ball, what is left over as a last small shift, and
+    the sighting line moved into the cue ball's centre. The last shift makes the direction exact for any cut;
+    without it the method gives the combination's own cut, and the values say how much that loses. A cut that
+    two combinations give shows the other one too.
+    """
+    refuse_beyond(limit, shot)
+    d = float(np.asarray(shot.ball_diameter_mm))
+    best, *others = combinations(float(shot.cut_rad), d)
+    has_left_over = abs(best.left_over_mm) >= SHOWN_LEFT_OVER_MM
+    is_plain = best.shift_sixteenths == 0 and not has_left_over
+    aim_offset, mark = float(shot.aim_offset_mm), on_front(shot, TARGETS[best.target] * d / 16)
+    sight_start = _cue_point(shot, float(exact_shift_mm(best.target, shot.cut_rad, d)))
+    G = position(shot.ghost_ball_mm)
+    values = shot_values(shot) + _combination_values(best, d)
+    aim_line = parallel(shot, "aim_line", aim_offset, position(shot.cue_ball_mm))
+    return Construction(
+        method="ball_fractions",
+        steps=(
+            target_line_step(shot, "ball_fractions"),
+            _marks_step(shot, values, d),
+            Step("target", f"ball_fractions.{best.target}", values, points=(Point("sight_point", mark),)),
+            *(() if is_plain else (_shift_step(shot, best, values, d, not has_left_over),)),
+            *((_left_over_step(shot, best, values, d, sight_start),) if has_left_over else ()),
+            Step(
+                "aim line",
+                "ball_fractions.aim_plain" if is_plain else "ball_fractions.aim_line",
+                values,
+                points=(Point("aim_point", G),),
+                lines=(aim_line,),
+                measures=(between_offsets(shot, "aim_offset", 0.0, aim_offset),),
+            ),
+            *(_other_step(shot, other, d) for other in others if not has_left_over),
+        ),
+        aim_direction=direction(sight_start, mark),
+        aim_point_mm=G,
+        cue_line=aim_line,
+    )
+
+
+def _marks_step(shot: Shot, values: Values, d: float) -> Step:
+    offsets = {role: TARGETS[target] * d / 16 for role, target in _MARK_ROLES.items()}
+    return Step(
+        "marks",
+        "ball_fractions.marks",
+        values,
+        points=tuple(
+            Point(role, on_front(shot, side * offset))
+            for role, offset in offsets.items()
+            for side in ((1, -1) if offset else (1,))
+        ),
+    )
+
+
+def _shift_step(shot: Shot, best: Combination, values: Values, d: float, is_exact: bool) -> Step:
+    cue_mark = _cue_point(shot, best.shift_sixteenths * d / 16)
+    gap = Quantity(abs(best.shift_sixteenths) * d / 16, "length_mm")
+    shown = (cue_mark, position(shot.cue_ball_mm)) if best.shift_sixteenths else None
+    return Step(
+        "cue-ball shift",
+        f"ball_fractions.shift_{_way(best.shift_sixteenths)}",
+        values,
+        points=(Point("cue_mark", cue_mark),),
+        lines=(_sight_line(shot, best, d),) if is_exact else (),
+        measures=(Measure("cue_shift", gap, shown),),
+    )
+
+
+def _left_over_step(shot: Shot, best: Combination, values: Values, d: float, sight_start: Position) -> Step:
+    taught = _cue_point(shot, best.shift_sixteenths * d / 16)
+    left_over = Quantity(abs(best.left_over_mm), "length_mm")
+    return Step(
+        "what is left over",
+        f"ball_fractions.left_over_{_way(best.left_over_mm)}",
+        values,
+        points=(Point("sight_start", sight_start),),
+        lines=(_sight_line(shot, best, d),),
+        measures=(
+            Measure("left_over", left_over, (taught, sight_start)),
+            Measure("lost", Quantity(abs(best.lost_rad), "angle_rad")),
+        ),
+    )
+
+
+def _other_step(shot: Shot, other: Combination, d: float) -> Step:
+    return Step(
+        "other way",
+        "ball_fractions.other_way",
+        shot_values(shot) + _combination_values(other, d),
+        points=(Point("sight_point", on_front(shot, TARGETS[other.target] * d / 16)),),
+        lines=(_sight_line(shot, other, d),),
+    )
+
+
+def _sight_line(shot: Shot, combination: Combination, d: float) -> Line:
+    shift = float(exact_shift_mm(combination.target, shot.cut_rad, d))
+    return parallel(shot, "sight_line", TARGETS[combination.target] * d / 16, _cue_point(shot, shift))
+
+
+def _cue_point(shot: Shot, shift_mm: float) -> Position:
+    """The point of the cue ball from which the aim moves outward by a shift: as far inward of its centre."""
+    return at(shot, cue_level_mm(shot), float(shot.aim_offset_mm) - shift_mm)
+
+
+def _combination_values(combination: Combination, d: float) -> Values:
+    k = combination.shift_sixteenths
+    return (
+        ("target", Quantity(combination.target, "name")),
+        ("shift_way", Quantity(_way(k), "name")),
+        ("shift_sixteenths", Quantity(abs(k), "count")),
+        ("shift", Quantity(abs(k) * d / 16, "length_mm")),
+        ("tip_shift", Quantity(abs(tip_shift_mm(k)), "length_mm")),
+        ("tip_lost", Quantity(abs(tip_lost_rad(combination.target, k, d)), "angle_rad")),
+        ("left_over", Quantity(abs(combination.left_over_mm), "length_mm")),
+        ("given_cut", Quantity(combination.cut_rad, "angle_rad")),
+        ("lost", Quantity(abs(combination.lost_rad), "angle_rad")),
+    )
+
+
+def _way(shift: float) -> str:
+    return "outward" if shift > 0 else "inward" if shift < 0 else "none"
+
+
+_MARK_ROLES = {"mark_centre": "centre", "mark_half": "halfway", "mark_edge": "edge"}

@@ -1,0 +1,89 @@
+"""Doubled offset: aim twice as far from the object ball's centre as its contact point lies."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aimgeo.construction import Construction, Limit, Point, Position, Step, position
+from aimgeo.methods.figure import (
+    between_offsets,
+    contact_point_step,
+    direction,
+    parallel,
+    reach_limit,
+    reaches,
+    refuse_beyond,
+    shot_values,
+    target_line_step,
+)
+from aimgeo.shot import Shot
+from aimgeo.vectors import BoolArray
+
+SIN_LIMIT = 0.5
+"""At 30 degrees the aim line touches the object ball's edge; beyond, there is no ball to aim at."""
+
+
+def is_usable(shot: Shot) -> BoolArray:
+    """True up to and including 30 degrees, (...)."""
+    return reaches(shot, SIN_LIMIT)
+
+
+def limit(shot: Shot) -> Limit | None:
+    """None up to and including 30 degrees; beyond, the aim line leaves the object ball."""
+    return reach_limit(shot, "doubled_offset", SIN_LIMIT)
+
+
+def construct(shot: Shot) -> Construction:
+    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+
+    Three parallel lines, R sin(cut) apart. The last step says the same the other way round: move the aim until
+    the contact point lies halfway between it and the centre.
+    """
+    refuse_beyond(limit, shot)
+    C, O, contact = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.contact_object_mm))
+    near, far = float(shot.contact_offset_mm), float(shot.aim_offset_mm)
+    aim_point = _doubled(O, contact)
+    aim_line = parallel(shot, "aim_line", far, C)
+    values = shot_values(shot)
+    return Construction(
+        method="doubled_offset",
+        steps=(
+            target_line_step(shot, "doubled_offset"),
+            contact_point_step(shot, "doubled_offset"),
+            Step(
+                "object-ball line",
+                "doubled_offset.object_ball_line",
+                values,
+                lines=(parallel(shot, "object_ball_line", 0.0),),
+            ),
+            Step(
+                "contact-point line",
+                "doubled_offset.contact_line",
+                values,
+                points=(Point("contact_cue", position(shot.contact_cue_mm)),),
+                lines=(parallel(shot, "contact_line", near, position(shot.contact_cue_mm)),),
+                measures=(between_offsets(shot, "contact_offset", 0.0, near),),
+            ),
+            Step(
+                "aim line",
+                "doubled_offset.aim_line",
+                values,
+                points=(Point("aim_point", aim_point),),
+                lines=(aim_line,),
+                measures=(between_offsets(shot, "aim_offset", 0.0, far),),
+            ),
+            Step(
+                "halfway",
+                "doubled_offset.halfway",
+                values,
+                measures=(between_offsets(shot, "second_offset", near, far),),
+            ),
+        ),
+        aim_direction=direction(C, aim_point),
+        aim_point_mm=aim_point,
+        cue_line=aim_line,
+    )
+
+
+def _doubled(centre: Position, contact: Position) -> Position:
+    return position(2 * np.asarray(contact) - np.asarray(centre))
