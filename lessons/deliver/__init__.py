@@ -1,0 +1,47 @@
+"""What the editor and the instructor receive, all of it made from the clips' manifest without rendering again.
+
+To add something: write its module here, with `deliver(footage, wishes)`, and add its line to DELIVERIES.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from types import ModuleType
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media."""
+
+    non_drop: bool = False
+    bundle: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """The files written, in the order to be listed, and sentences about what deserves a second look."""
+
+    files: tuple[Path, ...]
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """Something that is delivered: its module, and what it is in a few words.
+
+    The module has `deliver(footage: Footage, wishes: Wishes) -> Delivered`.
+    """
+
+    module: str
+    says: str
+
+    def load(self) -> ModuleType:
+        """The module that makes it."""
+        return import_module(self.module)
+
+
+DELIVERIES: dict[str, Delivery] = {
+    "captions": Delivery("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
+}

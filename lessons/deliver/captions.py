@@ -1,0 +1,244 @@
+"""Captions: narration broken into readable pieces and timed to whole frames, as SRT and WebVTT.
+
+The limits are published practice for subtitles: 42 characters a line, two lines, five sixths of a second to
+seven seconds, two frames between one caption and the next, 17 characters a second comfortable and 20 at most.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from fractions import Fraction
+from functools import lru_cache
+from itertools import zip_longest
+from pathlib import Path
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.writing import write_text
+
+LINE_CHARACTERS = 42
+LINES = 2
+SHORTEST_S = Fraction(5, 6)
+LONGEST_S = Fraction(7)
+GAP_FRAMES = 2
+COMFORTABLE_CPS = 17
+MOST_CPS = 20
+
+# English words that belong to what follows: a line may begin with a joint and should end in none of these.
+JOINTS = frozenset({
+    "of", "to", "at", "in", "on", "by", "for", "from", "with", "and", "or", "but", "as", "so", "than", "that",
+    "until", "when", "where", "while", "if",
+})  # fmt: skip
+LEANING = JOINTS | {"a", "an", "the", "is", "are", "your", "its", "this", "each", "every", "no", "not"}
+EXTRA_CAPTION_COST = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Caption:
+    """Words on the frames [first_frame, end_frame), one or two lines."""
+
+    first_frame: int
+    end_frame: int
+    lines: tuple[str, ...]
+
+    def cps(self, rate: Fraction) -> float:
+        """Characters a second, spaces included."""
+        return len(" ".join(self.lines)) * float(rate) / (self.end_frame - self.first_frame)
+
+    def moved(self, frames: int) -> Caption:
+        """The same caption, later."""
+        return replace(self, first_frame=self.first_frame + frames, end_frame=self.end_frame + frames)
+
+
+def clip_captions(clip: Clip) -> tuple[Caption, ...]:
+    """The captions of a clip, from the narration of its steps."""
+    shortest, longest = math.ceil(SHORTEST_S * clip.rate), math.floor(LONGEST_S * clip.rate)
+    captions: list[Caption] = []
+    for step in clip.steps:
+        texts = break_text(step.narration, (step.end_frame - step.first_frame) / float(clip.rate))
+        lengths = [sum(map(len, lines)) for lines in texts]
+        span, done, at = step.end_frame - step.first_frame, 0, step.first_frame
+        for lines, length in zip(texts, lengths, strict=True):
+            done += length
+            end = step.first_frame + round(span * done / sum(lengths))
+            captions.append(Caption(at, end, lines))
+            at = end
+    return tuple(_spaced(captions, clip.frames, shortest, longest))
+
+
+def _spaced(captions: list[Caption], frames: int, shortest: int, longest: int) -> Iterator[Caption]:
+    """Two frames between captions, none shorter or longer than is readable, as far as there is room.
+
+    A caption that is too short is given the silence after it; a caption never starts before its words.
+    """
+    for now, after in zip_longest(captions, captions[1:]):
+        room = (after.first_frame - GAP_FRAMES if after else frames) - now.first_frame
+        wanted = max(now.end_frame - now.first_frame, shortest)
+        yield replace(now, end_frame=now.first_frame + max(1, min(wanted, room, longest)))
+
+
+def lesson_captions(footage: Footage) -> tuple[Caption, ...]:
+    """The captions of all clips laid end to end."""
+    captions = [c.moved(at) for at, clip in footage.starts() for c in clip_captions(clip)]
+    # they were timed in their clips; here only the gap at the cut from one clip to the next is missing
+    return tuple(_spaced(captions, footage.frames, 1, footage.frames))
+
+
+# ------------------------------------------------------------------ breaking
+
+
+def break_text(text: str, seconds: float) -> tuple[tuple[str, ...], ...]:
+    """The text as captions of one or two lines, broken where a reader would pause.
+
+    Only plain spaces are places to break; a number keeps its unit by a no-break space. A caption is made for
+    every seven seconds even when the words would fit in fewer.
+
+    >>> break_text("Aim at the centre of the ghost ball.", 3.0)
+    (('Aim at the centre of the ghost ball.',),)
+    """
+    words = tuple(w for w in re.split(r"[ \t\r\n]+", text) if w)
+    if not words:
+        return ()
+    fewest = min(math.ceil(seconds / float(LONGEST_S)), max(1, len(" ".join(words)) // 20))
+    options = []
+    for count in range(fewest, len(words) + 1):
+        cost, ends = _ends(words, count)
+        if cost < math.inf:
+            options.append((cost + (count - fewest) * EXTRA_CAPTION_COST, ends))
+        if options and count >= fewest + 2:
+            break
+    _, ends = min(options)
+    return tuple(_lines(words[a:b]) for a, b in zip((0, *ends), ends, strict=False))
+
+
+def _ends(words: tuple[str, ...], count: int) -> tuple[float, tuple[int, ...]]:
+    """The cheapest places where `count` captions end; infinitely dear when the words do not fit in them."""
+    ideal = len(" ".join(words)) / count
+
+    @lru_cache(None)
+    def best(first: int, left: int) -> tuple[float, tuple[int, ...]]:
+        if left == 1:
+            return _caption_cost(words[first:], ideal), (len(words),)
+        options = []
+        for end in range(first + 1, len(words) - left + 2):
+            cost = _caption_cost(words[first:end], ideal)
+            if cost == math.inf:
+                break
+            rest, ends = best(end, left - 1)
+            options.append((cost + 3 * _break_cost(words, end) + rest, (end, *ends)))
+        return min(options, default=(math.inf, ()))
+
+    return best(0, count)
+
+
+def _caption_cost(words: tuple[str, ...], ideal: float) -> float:
+    if not _lines(words):
+        return math.inf
+    return ((len(" ".join(words)) - ideal) / ideal) ** 2
+
+
+@lru_cache(4096)
+def _lines(words: tuple[str, ...]) -> tuple[str, ...]:
+    """One line, or two broken best; empty when two do not hold them. A word longer than a line stands alone."""
+    whole = " ".join(words)
+    if len(whole) <= LINE_CHARACTERS or len(words) == 1:
+        return (whole,)
+    splits = []
+    for k in range(1, len(words)):
+        upper, lower = " ".join(words[:k]), " ".join(words[k:])
+        if max(len(upper), len(lower)) <= LINE_CHARACTERS:
+            uneven = ((len(upper) - len(lower)) / LINE_CHARACTERS) ** 2
+            splits.append((uneven + _break_cost(words, k), (upper, lower)))
+    return min(splits)[1] if splits else ()
+
+
+def _break_cost(words: tuple[str, ...], at: int) -> float:
+    """How bad it is to break before words[at]: best after a sentence, then after a clause, then before a joint."""
+    before, after = words[at - 1], words[at]
+    bare = before.rstrip("\"'”’)»")
+    if bare.endswith((".", "!", "?", "…")):
+        return 0.0
+    if bare.endswith((",", ";", ":", "–", "—")):
+        return 0.2
+    if before.lower() in LEANING:
+        return 1.5
+    return 0.35 if after.lower() in JOINTS else 0.6
+
+
+# ------------------------------------------------------------------ writing
+
+
+def at_s(frame: int, rate: Fraction) -> timedelta:
+    """The frame's time, cut to whole milliseconds.
+
+    Cut and not rounded: a caption is then there when its first frame is shown, and gone at its end frame.
+    """
+    return timedelta(milliseconds=int(frame * 1000 / rate))
+
+
+def as_srt(captions: Iterable[Caption], rate: Fraction) -> str:
+    """SubRip text."""
+    import srt
+
+    return srt.compose(
+        srt.Subtitle(k, at_s(c.first_frame, rate), at_s(c.end_frame, rate), "\n".join(c.lines))
+        for k, c in enumerate(captions, 1)
+    )
+
+
+def as_webvtt(captions: Iterable[Caption], rate: Fraction) -> str:
+    """WebVTT text; what would read as markup is escaped."""
+    blocks = ["WEBVTT\n"]
+    for c in captions:
+        words = "\n".join(html.escape(line, quote=False) for line in c.lines)
+        blocks.append(f"{_clock(at_s(c.first_frame, rate))} --> {_clock(at_s(c.end_frame, rate))}\n{words}\n")
+    return "\n".join(blocks)
+
+
+def _clock(time: timedelta) -> str:
+    ms = time // timedelta(milliseconds=1)
+    return f"{ms // 3600000:02}:{ms // 60000 % 60:02}:{ms // 1000 % 60:02}.{ms % 1000:03}"
+
+
+def hurried(clip: Clip, captions: Iterable[Caption]) -> Iterator[str]:
+    """One sentence for every caption that has to be read faster than is comfortable, or is too wide."""
+    for c in captions:
+        speed, words = c.cps(clip.rate), " ".join(c.lines)
+        shown = words if len(words) < 40 else words[:37].rstrip() + "…"
+        if max(map(len, c.lines)) > LINE_CHARACTERS:
+            yield f"{clip.where}: a word in {shown!r} is longer than a caption's line ({LINE_CHARACTERS} characters)."
+        if speed > MOST_CPS:
+            yield (
+                f"{clip.where}: the caption {shown!r} needs {speed:.0f} characters a second, more than "
+                f"the {MOST_CPS} that can be read; say less or give the step more time."
+            )
+        elif speed >= COMFORTABLE_CPS:
+            yield (
+                f"{clip.where}: the caption {shown!r} runs at {speed:.1f} characters a second; "
+                f"up to {COMFORTABLE_CPS} is comfortable."
+            )
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """captions/<clip>.srt and .vtt for every clip with words, and <lesson>.srt and .vtt for all of them."""
+    files: list[Path] = []
+    warnings: list[str] = []
+
+    def write(stem: Path, captions: tuple[Caption, ...], rate: Fraction) -> None:
+        files.append(write_text(stem.with_name(stem.name + ".srt"), as_srt(captions, rate)))
+        files.append(write_text(stem.with_name(stem.name + ".vtt"), as_webvtt(captions, rate)))
+
+    for clip in footage.clips:
+        captions = clip_captions(clip)
+        if captions:
+            write(footage.folder / "captions" / clip.name, captions, clip.rate)
+            warnings += hurried(clip, captions)
+    whole = lesson_captions(footage)
+    if whole:
+        write(footage.folder / footage.identity, whole, footage.rate)
+    return Delivered(tuple(files), tuple(warnings))
