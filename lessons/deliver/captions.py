@@ -211,7 +211,7 @@ def hurried(clip: Clip, captions: Iterable[Caption]) -> Iterator[str]:
         speed, words = c.cps(clip.rate), " ".join(c.lines)
         shown = words if len(words) < 40 else words[:37].rstrip() + "…"
         if max(map(len, c.lines)) > LINE_CHARACTERS:
-            yield f"{clip.where}: a word in {shown!r} is longer than a caption's line ({LINE_CHARACTERS} characters)."
+            yield f"{clip.where}: a word in {shown!r} is wider than a line of {LINE_CHARACTERS} characters."
         if speed > MOST_CPS:
             yield (
                 f"{clip.where}: the caption {shown!r} needs {speed:.0f} characters a second, more than "

@@ -7,6 +7,7 @@ import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -211,6 +212,15 @@ def measure(path: Path) -> Measured | None:
     # times are whole ticks, so a frame may stand up to one tick off its exact place
     even = all(abs((t - times[0]) * base * rate - k) * 2 < 1 for k, t in enumerate(times))
     return Measured(len(times), Fraction(rate), *size) if rate and even else None
+
+
+@lru_cache(4096)
+def has_sound(path: Path) -> bool:
+    """True when the file has a sound stream."""
+    import av
+
+    with av.open(str(path)) as container:
+        return bool(container.streams.audio)
 
 
 def _sha256(path: Path) -> str:

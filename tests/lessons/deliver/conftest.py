@@ -102,7 +102,7 @@ def write_folder(folder: Path, entries: list[dict], **lesson: object) -> Footage
 
 WORDS = {
     "target": "Find the line from the object ball to the pocket.",
-    "contact": "Where that line leaves the back of the ball, the cue ball must touch, 28.6\u202fmm from the centre.",
+    "contact": "Where that line leaves the back of the ball, the cue ball must hit, 28.6\u202fmm from the centre.",
     "aim": "Send the cue ball to the ghost ball. Its centre is your aim, near or far; nothing else changes.",
 }
 

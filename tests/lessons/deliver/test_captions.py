@@ -154,7 +154,7 @@ def test_reading_speed_is_warned_from_17_and_called_too_fast_above_20() -> None:
 
 def test_a_word_wider_than_a_line_is_told() -> None:
     clip = spoken((25, 1), (6.0, "a" * 43))
-    assert "longer than a caption's line" in next(iter(hurried(clip, clip_captions(clip))))
+    assert "wider than a line" in next(iter(hurried(clip, clip_captions(clip))))
 
 
 def test_the_lesson_is_the_clips_end_to_end_with_a_gap_at_the_cuts(tmp_path: Path, stock: SimpleNamespace) -> None:

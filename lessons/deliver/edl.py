@@ -1,0 +1,61 @@
+"""The edit decision list, CMX 3600: one event a clip, for programs that read no newer timeline."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.manifest import Clip, Footage, has_sound, rate_text
+from lessons.deliver.timecode import Timecode, timecode_of
+from lessons.deliver.writing import write_text
+
+MOST_EVENTS = 999
+
+
+def edl_lines(
+    title: str, placed: list[tuple[int, Clip]], timecode: Timecode, with_sound: frozenset[str] = frozenset()
+) -> Iterator[str]:
+    """The lines of one list. `placed`: each clip with its first frame on the timeline."""
+    yield f"TITLE: {_ascii(title)[:70]}"
+    yield f"FCM: {'DROP FRAME' if timecode.drop else 'NON-DROP FRAME'}"
+    if timecode.count > 30:
+        yield (
+            f"* NOTE: {rate_text(timecode.rate)} FRAMES A SECOND. CMX 3600 KNOWS NO SUCH TIMECODE; "
+            f"FRAMES ARE COUNTED 00 TO {timecode.count - 1}."
+        )
+    for number, (at, clip) in enumerate(placed, 1):
+        start = timecode.start_frame + at
+        channels = "B" if clip.name in with_sound else "V"
+        times = (0, clip.frames, start, start + clip.frames)
+        yield ""
+        yield f"{number:03}  {_reel(number)} {channels:<5} C        " + " ".join(map(timecode.name, times))
+        yield f"* FROM CLIP NAME: {_ascii(Path(clip.file).name)}"
+        for step in clip.steps:
+            yield f"* LOC: {timecode.name(start + step.first_frame)} CYAN    {_ascii(step.name)}"
+
+
+def _reel(number: int) -> str:
+    """A reel's name: eight characters at most, and unique."""
+    return f"CLIP{number:04}"
+
+
+def _ascii(text: str) -> str:
+    """The text in the only letters the form has: accents and what has no plain letter are left out."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
+    return " ".join(plain.split())
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """<lesson>.edl; more than 999 clips go on in <lesson>_2.edl, since events have three digits."""
+    timecode = timecode_of(footage.rate, wishes.non_drop)
+    spoken = frozenset(clip.name for clip in footage.clips if has_sound(footage.path(clip)))
+    files = []
+    placed = list(footage.starts())
+    for k, first in enumerate(range(0, len(placed), MOST_EVENTS), 1):
+        name = footage.identity + (f"_{k}" if k > 1 else "") + ".edl"
+        # the form's own line end, which every reader of it accepts
+        text = "\r\n".join([*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken), ""])
+        files.append(write_text(footage.folder / name, text))
+    return Delivered(tuple(files))

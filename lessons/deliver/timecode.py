@@ -1,0 +1,48 @@
+"""Timecode: frames named by hours, minutes, seconds and a frame number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+DROP_RATE = Fraction(30000, 1001)
+
+
+@dataclass(frozen=True, slots=True)
+class Timecode:
+    """How the frames of a rate are named. Dropping is defined for exactly 30000/1001 frames a second."""
+
+    rate: Fraction
+    drop: bool
+
+    @property
+    def count(self) -> int:
+        """Frame numbers in a second: 30 at 29.97."""
+        return round(self.rate)
+
+    @property
+    def start_frame(self) -> int:
+        """The frame called 01:00:00:00, where timelines begin by custom.
+
+        >>> Timecode(DROP_RATE, drop=True).start_frame, Timecode(DROP_RATE, drop=False).start_frame
+        (107892, 108000)
+        """
+        return 3600 * self.count - (108 if self.drop else 0)
+
+    def name(self, frame: int) -> str:
+        """The frame's name. Dropping leaves out 00 and 01 of every minute but each tenth (SMPTE ST 12-1).
+
+        >>> Timecode(DROP_RATE, drop=True).name(1799), Timecode(DROP_RATE, drop=True).name(1800)
+        ('00:00:59;29', '00:01:00;02')
+        """
+        if self.drop:
+            tens, rest = divmod(frame, 17982)
+            frame += 18 * tens + (2 * ((rest - 2) // 1798) if rest > 1 else 0)
+        seconds, frames = divmod(frame, self.count)
+        mark = ";" if self.drop else ":"
+        return f"{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}{mark}{frames:02}"
+
+
+def timecode_of(rate: Fraction, non_drop: bool) -> Timecode:
+    """The way a rate is counted: 29.97 with drop unless asked otherwise, every other rate without."""
+    return Timecode(rate, rate == DROP_RATE and not non_drop)

@@ -1,0 +1,127 @@
+"""The timeline that an editor opens: every clip in order, step markers, captions; as .otio, .otioz and XML."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.captions import clip_captions
+from lessons.deliver.manifest import Clip, Footage, Step, has_sound
+from lessons.deliver.timecode import timecode_of
+from lessons.deliver.writing import whole_file, write_text
+
+
+def build_timeline(footage: Footage, non_drop: bool) -> Any:
+    """An opentimelineio Timeline that starts at 01:00:00:00, with references relative to the footage's folder.
+
+    The words of each clip are in its metadata under `aimgeo`, captions by frames of the clip.
+    """
+    import opentimelineio as otio
+
+    timecode = timecode_of(footage.rate, non_drop)
+    rate = float(footage.rate)
+    size = (footage.clips[0].width_px, footage.clips[0].height_px)
+
+    def time(frame: int) -> Any:
+        return otio.opentime.RationalTime(frame, rate)
+
+    def span(first_frame: int, frames: int) -> Any:
+        return otio.opentime.TimeRange(time(first_frame), time(frames))
+
+    def marker(step: Step) -> Any:
+        return otio.schema.Marker(
+            name=step.name,
+            marked_range=span(step.first_frame, step.end_frame - step.first_frame),
+            color=otio.schema.MarkerColor.CYAN,
+            comment=step.narration,
+            metadata={"fcp_xml": {"comment": step.narration}} if step.narration else {},
+        )
+
+    def laid(clip: Clip, markers: bool) -> Any:
+        return otio.schema.Clip(
+            name=Path(clip.file).name,
+            media_reference=otio.schema.ExternalReference(
+                target_url=quote(clip.file),
+                available_range=span(0, clip.frames),
+                metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
+            ),
+            source_range=span(0, clip.frames),
+            markers=[marker(s) for s in clip.steps] if markers else [],
+            metadata={"aimgeo": _told(clip)},
+        )
+
+    timeline = otio.schema.Timeline(footage.title, global_start_time=time(timecode.start_frame))
+    timeline.metadata["fcp_xml"] = {
+        "timecode": {"displayformat": "DF" if timecode.drop else "NDF"},
+        "media": {"video": {"format": {"samplecharacteristics": _picture(size, footage.rate)}}},
+    }
+    pictures = otio.schema.Track("Clips", kind=otio.schema.TrackKind.Video)
+    pictures.extend(laid(clip, markers=True) for clip in footage.clips)
+    timeline.tracks.append(pictures)
+
+    if any(has_sound(footage.path(clip)) for clip in footage.clips):
+        sound = otio.schema.Track("Narration", kind=otio.schema.TrackKind.Audio)
+        for clip in footage.clips:
+            spoken = has_sound(footage.path(clip))
+            sound.append(laid(clip, markers=False) if spoken else otio.schema.Gap(span(0, clip.frames)))
+        timeline.tracks.append(sound)
+    return timeline
+
+
+def _told(clip: Clip) -> dict[str, Any]:
+    keys = ("kind", "method", "cut_deg", "side", "distance_name", "distance_mm", "eye")
+    captions = [
+        {"first_frame": c.first_frame, "end_frame": c.end_frame, "text": "\n".join(c.lines)}
+        for c in clip_captions(clip)
+    ]
+    return {key: clip.entry.get(key) for key in keys} | {"captions": captions}
+
+
+def _picture(size: tuple[int, int], rate: Fraction) -> dict[str, Any]:
+    """The XML's description of a picture: without it the sequence has no size."""
+    whole = round(rate)
+    return {
+        "rate": {"timebase": str(whole), "ntsc": "FALSE" if rate == whole else "TRUE"},
+        "width": str(size[0]),
+        "height": str(size[1]),
+        "pixelaspectratio": "square",
+        "fielddominance": "none",
+    }
+
+
+def _media(clip: Clip, sound: bool) -> dict[str, Any]:
+    media: dict[str, Any] = {
+        "video": {"samplecharacteristics": _picture((clip.width_px, clip.height_px), clip.rate)}
+    }
+    return media | ({"audio": {"channelcount": "1"}} if sound else {})
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """<lesson>.otio and .xml; <lesson>.otioz, with the clips inside, when a bundle is wished for."""
+    import opentimelineio as otio
+
+    timeline = build_timeline(footage, wishes.non_drop)
+    stem = footage.folder / footage.identity
+    files = [
+        write_text(stem.with_name(stem.name + ".otio"), otio.adapters.write_to_string(timeline, "otio_json")),
+        write_text(stem.with_name(stem.name + ".xml"), otio.adapters.write_to_string(timeline, "fcp_xml")),
+    ]
+    if wishes.bundle:
+        files.append(_write_bundle(timeline, footage, stem.with_name(stem.name + ".otioz")))
+    return Delivered(tuple(files))
+
+
+def _write_bundle(timeline: Any, footage: Footage, path: Path) -> Path:
+    import opentimelineio as otio
+
+    timeline = timeline.deepcopy()
+    for laid in timeline.find_clips():
+        # the adapter looks for relative files in the process's folder, not in the timeline's
+        name = laid.media_reference.target_url
+        laid.media_reference.target_url = otio.url_utils.url_from_filepath(str(footage.folder.resolve() / name))
+    with whole_file(path) as part:
+        otio.adapters.write_to_file(timeline, str(part), adapter_name="otioz")
+    return path

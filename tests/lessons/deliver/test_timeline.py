@@ -1,0 +1,272 @@
+"""Timelines read back by OpenTimelineIO, and lists by a reader written here, against fully decoded clips."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from fractions import Fraction
+from pathlib import Path
+from types import SimpleNamespace
+from typing import NamedTuple
+from urllib.parse import unquote, urlparse
+
+import av
+import opentimelineio as otio
+import pytest
+
+from lessons.deliver import Wishes, edl, timeline
+from lessons.deliver.manifest import Clip, disagreements, measure, read_footage
+from lessons.deliver.timecode import DROP_RATE, Timecode
+
+COUNTED = [
+    ((24000, 1001), False), ((24, 1), False), ((25, 1), False), ((30000, 1001), True), ((30000, 1001), False),
+    ((30, 1), False), ((50, 1), False), ((60000, 1001), False), ((60, 1), False),
+]  # fmt: skip
+
+
+class Event(NamedTuple):
+    reel: str
+    channels: str
+    frames: tuple[int, int, int, int]
+    file: str
+    marks: list[tuple[int, str]]
+
+
+def frame_of(name: str, count: int, drop: bool) -> int:
+    """Count upwards: every minute but each tenth starts two numbers later when dropping."""
+    h, m, s, f = map(int, re.split("[:;]", name))
+    minutes = 60 * h + m
+    return (60 * minutes + s) * count + f - (2 * (minutes - minutes // 10) if drop else 0)
+
+
+def read_edl(text: str, count: int) -> tuple[str, bool, list[Event], list[str]]:
+    """A CMX 3600 list: title, whether frames are dropped, events, and other comments."""
+    assert text.isascii()
+    lines = text.split("\r\n")
+    title = lines[0].removeprefix("TITLE: ")
+    drop = {"FCM: DROP FRAME": True, "FCM: NON-DROP FRAME": False}[lines[1]]
+    events: list[Event] = []
+    notes: list[str] = []
+    clock = r"(\d\d:\d\d:\d\d" + (";" if drop else ":") + r"\d\d)"
+    for line in lines[2:]:
+        if m := re.fullmatch(rf"(\d{{3}})  (\S{{1,8}}) (V|B) {{4}} C {{8}}{clock} {clock} {clock} {clock}", line):
+            assert int(m[1]) == len(events) + 1
+            times = tuple(frame_of(m[k], count, drop) for k in (4, 5, 6, 7))
+            events.append(Event(m[2], m[3], times, "", []))
+        elif m := re.fullmatch(r"\* FROM CLIP NAME: (.+)", line):
+            events[-1] = events[-1]._replace(file=m[1])
+        elif m := re.fullmatch(rf"\* LOC: {clock} CYAN    (.*)", line):
+            events[-1].marks.append((frame_of(m[1], count, drop), m[2]))
+        elif line:
+            notes.append(line)
+    return title, drop, events, notes
+
+
+@pytest.mark.parametrize(("rate", "drop"), COUNTED)
+def test_timelines_are_frame_accurate_against_decoded_clips(
+    rate: tuple[int, int], drop: bool, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    footage = stock.write_folder(tmp_path, stock.usual_entries(rate))
+    wishes = Wishes(non_drop=not drop)
+    timeline.deliver(footage, wishes)
+    edl.deliver(footage, wishes)
+    lengths = [len(stock.decoded_greys(footage.path(c))) for c in footage.clips]
+    starts = [sum(lengths[:k]) for k in range(len(lengths))]
+    files = [c.file for c in footage.clips]
+    steps = [[(s.first_frame, s.name) for s in c.steps] for c in footage.clips]
+    fps = rate[0] / rate[1]
+    count = round(fps)
+    hour = 107892 if drop else 3600 * count
+
+    for suffix in ("otio", "xml"):
+        read = otio.adapters.read_from_file(str(tmp_path / f"thin-and-full.{suffix}"))
+        assert read.name == "Thin and full"
+        assert read.global_start_time == otio.opentime.RationalTime(hour, fps)
+        start_name = otio.opentime.to_timecode(read.global_start_time, fps, drop)
+        assert start_name == ("01:00:00;00" if drop else "01:00:00:00")
+        (track,) = read.video_tracks()
+        laid = list(track.find_clips())
+        assert [c.name for c in laid] == files
+        for clip, length, start, marks in zip(laid, lengths, starts, steps, strict=True):
+            at = clip.range_in_parent()
+            assert (at.start_time.value, at.duration.value) == (start, length)
+            assert at.duration.rate == pytest.approx(fps, abs=1e-9)
+            available = clip.media_reference.available_range
+            assert (available.start_time.value, available.duration.value) == (0, length)
+            url = clip.media_reference.target_url
+            assert not urlparse(url).scheme
+            assert not url.startswith(("/", "."))
+            assert (tmp_path / unquote(url)).is_file()
+            assert [(m.marked_range.start_time.value, m.name) for m in clip.markers] == marks
+        assert read.duration().value == sum(lengths)
+
+    title, dropped, events, notes = read_edl((tmp_path / "thin-and-full.edl").read_bytes().decode(), count)
+    assert (title, dropped) == ("Thin and full", drop)
+    assert [e.file for e in events] == files
+    assert len({e.reel for e in events}) == len(events)
+    for event, length, start, marks in zip(events, lengths, starts, steps, strict=True):
+        assert event.frames == (0, length, hour + start, hour + start + length)
+        assert event.marks == [(hour + start + at, name) for at, name in marks]
+    assert bool(notes) == (fps > 30)
+    assert all("NO SUCH TIMECODE" in note for note in notes)
+
+
+def test_the_xml_says_how_frames_are_counted_and_how_big_they_are(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, stock.usual_entries((30000, 1001)))
+    for non_drop, shown in ((False, "DF"), (True, "NDF")):
+        timeline.deliver(footage, Wishes(non_drop=non_drop))
+        text = (tmp_path / "thin-and-full.xml").read_text("utf-8")
+        sequence = text[text.rindex("</media>") :]
+        assert f"<displayformat>{shown}</displayformat>" in sequence
+        assert "<width>96</width>" in text[: text.index("<track>")]
+
+
+@pytest.mark.parametrize(("rate", "drop"), COUNTED)
+def test_timecode_agrees_with_opentimelineio(rate: tuple[int, int], drop: bool) -> None:
+    timecode = Timecode(Fraction(*rate), drop)
+    fps = rate[0] / rate[1]
+    near = [m * 60 * round(fps) + k for m in (1, 2, 9, 10, 11, 20, 60, 61, 600) for k in range(-40, 40)]
+    for frame in [*range(0, 4000, 7), *near, *range(0, 24 * 3600 * 20, 9973)]:
+        assert timecode.name(frame) == otio.opentime.to_timecode(otio.opentime.RationalTime(frame, fps), fps, drop)
+
+
+def test_one_hour_of_drop_frame_is_107892_frames_smpte_12() -> None:
+    """SMPTE ST 12-1: two numbers are left out each minute but the tenth, 108 an hour; from memory."""
+    assert Timecode(DROP_RATE, True).name(107892) == "01:00:00;00"
+    assert Timecode(DROP_RATE, True).start_frame == 107892
+
+
+def test_more_than_999_clips_go_on_in_a_second_list(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, [stock.entry("a", 4, (25, 1), [("s", 4, "")])])
+    clip = footage.clips[0]
+    many = footage.__class__(tmp_path, "Many", "many", {}, {}, (clip,) * 1001)
+    files = edl.deliver(many, Wishes()).files
+    assert [f.name for f in files] == ["many.edl", "many_2.edl"]
+    first, second = (read_edl(f.read_bytes().decode(), 25)[2] for f in files)
+    assert (len(first), len(second)) == (999, 2)
+    assert second[0].frames[2] == first[-1].frames[3]
+
+
+def test_a_title_beyond_ascii_leaves_the_list_ascii(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(
+        tmp_path, [stock.entry("a", 4, (25, 1), [("ziel – ½", 4, "")])], title="Dünn & voll ✓"
+    )
+    edl.deliver(footage, Wishes())
+    title, _, events, _ = read_edl((tmp_path / "thin-and-full.edl").read_bytes().decode(), 25)
+    assert title == "Dunn & voll"
+    assert events[0].marks[0][1].startswith("ziel")
+    timeline.deliver(footage, Wishes())
+    assert otio.adapters.read_from_file(str(tmp_path / "thin-and-full.xml")).name == "Dünn & voll ✓"
+
+
+def test_the_bundle_carries_the_clips_and_opens_elsewhere(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, stock.usual_entries((25, 1)))
+    (bundle,) = (f for f in timeline.deliver(footage, Wishes(bundle=True)).files if f.suffix == ".otioz")
+    with zipfile.ZipFile(bundle) as packed:
+        for clip in footage.clips:
+            assert packed.read(f"media/{clip.file}") == footage.path(clip).read_bytes()
+    read = otio.adapters.read_from_file(str(bundle))
+    assert [c.media_reference.target_url for c in read.find_clips()] == [f"media/{c.file}" for c in footage.clips]
+
+
+def test_captions_ride_along_in_the_timeline(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, stock.usual_entries((25, 1)))
+    timeline.deliver(footage, Wishes())
+    first = otio.adapters.read_from_file(str(tmp_path / "thin-and-full.otio")).find_clips()[0]
+    assert first.metadata["aimgeo"]["captions"][0]["text"].startswith("Find the line")
+    assert first.markers[0].comment == stock.words["target"]
+
+
+# ------------------------------------------------------------------ does the folder keep its word
+
+
+def broken(folder: Path) -> list[str]:
+    return list(disagreements(read_footage(folder)))
+
+
+def test_a_whole_folder_has_nothing_to_say(tmp_path: Path, stock: SimpleNamespace) -> None:
+    for rate in ((24000, 1001), (25, 1), (60000, 1001)):
+        stock.write_folder(tmp_path, stock.usual_entries(rate))
+        assert broken(tmp_path) == []
+
+
+@pytest.mark.parametrize("frames", [1, 2, 3, 24, 25, 61])
+def test_measured_length_is_the_decoded_length(frames: int, tmp_path: Path, stock: SimpleNamespace) -> None:
+    stock.write_clip(tmp_path / "a.mp4", frames, (25, 1))
+    found = measure(tmp_path / "a.mp4")
+    assert found is not None
+    assert found.frames == len(stock.decoded_greys(tmp_path / "a.mp4")) == frames
+    assert (found.rate, found.width_px, found.height_px) == (25, 96, 64)
+
+
+def test_missing_altered_short_and_broken_clips_are_told_with_their_lesson_line(
+    tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    entries = [stock.entry(n, 30, (25, 1), [("s", 30, "")]) for n in ("gone", "short", "cut", "slow")]
+    footage = stock.write_folder(tmp_path, entries)
+    gone, short, cut, slow = (footage.path(c) for c in footage.clips)
+    gone.unlink()
+    stock.write_clip(short, 29, (25, 1))
+    cut.write_bytes(cut.read_bytes()[:-200])
+    stock.write_clip(slow, 30, (24, 1))
+    said = broken(tmp_path)
+    assert all(s.startswith("lesson.yaml:12: ") for s in said)
+    assert "gone.mp4 is missing" in said[0]
+    assert any("short.mp4 is 29 frames at 25 of 96 x 64, the manifest says 30 frames" in s for s in said)
+    assert any("short.mp4 was altered" in s for s in said)
+    assert any("cut.mp4 cannot be decoded" in s for s in said)
+    assert any("slow.mp4 is 30 frames at 24" in s for s in said)
+
+
+def test_a_clip_with_a_frame_missing_in_the_middle_is_not_even(tmp_path: Path) -> None:
+    path = tmp_path / "gap.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=25)
+        stream.width, stream.height, stream.pix_fmt = 96, 64, "yuv420p"
+        for k in [*range(10), *range(11, 30)]:
+            frame = av.VideoFrame(96, 64, "yuv420p")
+            frame.pts, frame.time_base = k, Fraction(1, 25)
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    assert measure(path) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (None, "render the lesson"),
+        ("{", "not readable as JSON"),
+        ("[]", "schema 1 was expected"),
+        ('{"schema": 1, "lesson": {"title": "a", "identity": "b"}, "made_with": {}, "clips": []}', "no clips"),
+        ('{"schema": 1, "lesson": {}, "made_with": {}, "clips": []}', "missing"),
+    ],
+)
+def test_an_unusable_manifest_is_one_sentence(text: str | None, said: str, tmp_path: Path) -> None:
+    if text is not None:
+        (tmp_path / "manifest.json").write_text(text)
+    with pytest.raises(Exception, match=said) as caught:
+        read_footage(tmp_path)
+    assert str(caught.value).startswith(str(tmp_path / "manifest.json"))
+
+
+@pytest.mark.parametrize("file", ["../a.mp4", "/etc/a.mp4", "a\\b.mp4"])
+def test_a_clip_outside_the_folder_is_refused(file: str, tmp_path: Path, stock: SimpleNamespace) -> None:
+    stock.write_folder(tmp_path, [stock.entry("a", 4, (25, 1), [("s", 4, "")])])
+    path = tmp_path / "manifest.json"
+    path.write_text(path.read_text().replace('"a.mp4"', '"' + file.replace("\\", "\\\\") + '"'))
+    with pytest.raises(Exception, match="outside the folder"):
+        read_footage(tmp_path)
+
+
+def test_clips_of_different_rates_make_no_timeline(tmp_path: Path, stock: SimpleNamespace) -> None:
+    entries = [stock.entry("a", 4, (25, 1), [("s", 4, "")]), stock.entry("b", 4, (24, 1), [("s", 4, "")])]
+    footage = stock.write_folder(tmp_path, entries)
+    with pytest.raises(Exception, match=r"different frame rates \(24, 25\)"):
+        timeline.deliver(footage, Wishes())
+
+
+def test_clip_fields(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, [stock.entry("a", 4, (25, 1), [("s", 4, "")], kind="quiz")])
+    clip: Clip = footage.clips[0]
+    assert clip.hides_its_answer
+    assert clip.where == "lesson.yaml:12"
