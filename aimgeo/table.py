@@ -1,12 +1,20 @@
-"""Pool tables: bed between the cushion noses, pockets, sights, strings and spots."""
+"""Pool tables: bed between the cushion noses, pockets, sights, strings and spots.
+
+Sizes and mouths with a published specification follow it: World Pool-Billiard Association, tournament table and
+equipment specifications (playing surface 100 x 50 in and 92 x 46 in; corner mouth 4.5 to 4.625 in, side mouth 5 to
+5.125 in, of which the middle is used). The other sizes are common practice, with the same mouths.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from aimgeo.vectors import Array
+
+Basis = Literal["published", "common practice", "given"]
 
 POCKET_NAMES = ("foot-left", "foot-right", "head-left", "head-right", "side-left", "side-right")
 
@@ -24,13 +32,17 @@ class Pocket:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A bed of length x width between the noses (mm), with the mouths of its pockets."""
+    """A bed of length x width between the noses (mm), with the mouths of its pockets.
+
+    `basis` tells where the bed's size comes from: a published specification, common practice, or its author.
+    """
 
     name: str
     length_mm: float
     width_mm: float
     corner_mouth_mm: float
     side_mouth_mm: float
+    basis: Basis = "given"
 
     def pocket(self, name: str) -> Pocket:
         """The named pocket. A corner's points lie on the two nose lines, mouth/sqrt(2) from their meeting."""
@@ -58,9 +70,35 @@ class Table:
         short = [(s * L, y * W) for s in (1, -1) for y in (-0.5, 0.0, 0.5)]
         return np.array(long + short)
 
+    def strings_mm(self) -> dict[str, tuple[tuple[float, float], tuple[float, float]]]:
+        """Head, centre and foot string (across, right to left) and long string (head to foot), by name."""
+        L, W = self.length_mm / 2, self.width_mm / 2
+        across = {"head": -L / 2, "centre": 0.0, "foot": L / 2}
+        return {name: ((x, -W), (x, W)) for name, x in across.items()} | {"long": ((-L, 0.0), (L, 0.0))}
+
+    def spots_mm(self) -> dict[str, tuple[float, float]]:
+        """Head, centre and foot spot: where those strings cross the long string."""
+        return {name: (start[0], 0.0) for name, (start, _) in self.strings_mm().items() if name != "long"}
+
+
+INCH_MM = 25.4
+CORNER_MOUTH_MM = 115.9
+SIDE_MOUTH_MM = 128.6
+
+
+def _table(name: str, length_in: float, basis: Basis) -> Table:
+    size_mm = round(length_in * INCH_MM, 3)
+    return Table(name, size_mm, size_mm / 2, CORNER_MOUTH_MM, SIDE_MOUTH_MM, basis)
+
 
 TABLES: dict[str, Table] = {
-    "9ft": Table("9ft", 2540.0, 1270.0, 115.9, 128.6),
-    "8ft": Table("8ft", 2235.2, 1117.6, 115.9, 128.6),
-    "7ft": Table("7ft", 1981.2, 990.6, 115.9, 128.6),
+    table.name: table
+    for table in (
+        _table("9ft", 100, "published"),
+        _table("8ft-pro", 92, "published"),
+        _table("8ft", 88, "common practice"),
+        _table("7ft", 78, "common practice"),
+        _table("10ft", 112, "common practice"),
+    )
 }
+"""The named sizes. Beds are twice as long as wide."""
