@@ -45,5 +45,6 @@ class Delivery:
 DELIVERIES: dict[str, Delivery] = {
     "captions": Delivery("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
     "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
+    "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
 }

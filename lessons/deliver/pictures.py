@@ -1,0 +1,144 @@
+"""Pictures of the clips: a poster each, the lesson's thumbnail, and sheets of all posters with their names."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.writing import whole_file
+
+if TYPE_CHECKING:
+    from PIL import Image, ImageFont
+
+COLUMNS, ROWS = 4, 6
+CELL_PX, GAP_PX, MARGIN_PX, CAPTION_PX = 480, 28, 56, 76
+THUMBNAIL_PX = 1280
+GROUND, CARD, TEXT, FAINT = "#0B1B1C", "#061715", "#FFFFFF", "#B4CCC6"
+JPEG: dict[str, Any] = {"format": "JPEG", "quality": 92, "subsampling": 0}
+
+
+def poster_frame(clip: Clip) -> int:
+    """The frame that shows the whole construction at rest; the first one where more would give an answer away.
+
+    That is the end of the first still stretch in which the most is shown: what moves away later was there.
+    """
+    if clip.hides_its_answer:
+        return 0
+    stills = clip.entry.get("still") or []
+    if not stills:
+        return clip.frames - 1
+
+    def shown(still: Any) -> int:
+        return sum(len(things) for pane in still["panes"] for things in pane["shows"].values())
+
+    return int(max(stills, key=shown)["end_frame"]) - 1
+
+
+def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
+    """A frame of a video as an RGB picture, by seeking to it; IndexError when the video has no such frame."""
+    import av
+
+    with av.open(str(path)) as container:
+        stream = container.streams.video[0]
+        base = stream.time_base or Fraction(1)
+        first = stream.start_time or 0
+        wanted = first + round(frame / rate / base)
+        container.seek(wanted, stream=stream)
+        for picture in container.decode(stream):
+            if picture.pts is not None and (picture.pts - wanted) * base * rate * 2 > -1:
+                if (picture.pts - wanted) * base * rate * 2 >= 1:
+                    break
+                # untagged video is taken for BT.601 otherwise, and reds shift
+                return picture.reformat(format="rgb24", src_colorspace="itu709").to_image()
+    raise IndexError(f"{path} has no frame {frame}")
+
+
+def write_picture(path: Path, picture: Image.Image) -> Path:
+    """Write a JPEG; the path again."""
+    with whole_file(path) as part:
+        picture.save(part, **JPEG)
+    return path
+
+
+def contact_sheet(title: str, cells: list[tuple[Image.Image, str, str]]) -> Image.Image:
+    """Posters in rows under a title, each with two lines: its name, and what it shows."""
+    from PIL import Image, ImageDraw
+
+    heights = [round(CELL_PX * p.height / p.width) for p, _, _ in cells]
+    row_px = max(heights) + CAPTION_PX + GAP_PX
+    columns = min(COLUMNS, len(cells))
+    rows = -(-len(cells) // columns)
+    size = (2 * MARGIN_PX + columns * (CELL_PX + GAP_PX) - GAP_PX, 2 * MARGIN_PX + 72 + rows * row_px - GAP_PX)
+    sheet = Image.new("RGB", size, GROUND)
+    draw = ImageDraw.Draw(sheet)
+    draw.text((MARGIN_PX, MARGIN_PX), fitted(title, font(34, 660), size[0] - 2 * MARGIN_PX), TEXT, font(34, 660))
+    for k, (poster, name, about) in enumerate(cells):
+        x = MARGIN_PX + (k % columns) * (CELL_PX + GAP_PX)
+        y = MARGIN_PX + 72 + (k // columns) * row_px
+        sheet.paste(poster.resize((CELL_PX, heights[k]), Image.Resampling.LANCZOS), (x, y))
+        y += heights[k] + 12
+        draw.text((x, y), fitted(name, font(17, 560), CELL_PX), TEXT, font(17, 560))
+        draw.text((x, y + 27), fitted(about, font(17, 460), CELL_PX), FAINT, font(17, 460))
+    return sheet
+
+
+def font(size_px: int, weight: int) -> ImageFont.FreeTypeFont:
+    """The bundled font at a size and weight."""
+    import fontpkg_inter
+    from PIL import ImageFont
+
+    file = next((fontpkg_inter.ROOT / "files").glob("Inter[[]*.ttf"))
+    face = ImageFont.truetype(str(file), size_px)
+    face.set_variation_by_axes([14 if size_px < 24 else 32, weight])
+    return face
+
+
+def fitted(text: str, face: ImageFont.FreeTypeFont, width_px: float) -> str:
+    """The text, its middle left out when it is wider than there is room: the ends of names differ most."""
+    if face.getlength(text) <= width_px:
+        return text
+    for kept in range(len(text) - 1, 1, -1):
+        short = text[: kept - kept // 2].rstrip() + "…" + text[len(text) - kept // 2 :].lstrip()
+        if face.getlength(short) <= width_px:
+            return short
+    return "…"
+
+
+def about(clip: Clip) -> str:
+    """What a clip shows, in a few words: '14.5° left, near, 9.4 s'. A quiz keeps its cut to itself."""
+    told = clip.entry
+    words = []
+    if told.get("cut_deg") is not None and not clip.hides_its_answer:
+        words.append(f"{told['cut_deg']:.1f}° {told.get('side') or ''}".strip())
+    words += [str(told[key]) for key in ("distance_name", "eye") if told.get(key)]
+    return ", ".join([*words, f"{float(clip.frames / clip.rate):.1f} s"])
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """pictures/<clip>.jpg for every clip, <lesson>.jpg, and pictures/contact-sheet_<n>.jpg."""
+    from PIL import Image
+
+    folder = footage.folder / "pictures"
+    files: list[Path] = []
+    cells: list[tuple[Image.Image, str, str]] = []
+    sheets: list[Path] = []
+    thumbnail: Image.Image | None = None
+    names = [clip.name for clip in footage.clips]
+    for k, clip in enumerate(footage.clips):
+        poster = read_frame(footage.path(clip), poster_frame(clip), clip.rate)
+        files.append(write_picture(folder / f"{clip.name}.jpg", poster))
+        if thumbnail is None and clip.entry.get("method") and not clip.hides_its_answer:
+            thumbnail = poster
+        cells.append(
+            (poster.resize((CELL_PX, round(CELL_PX * poster.height / poster.width))), clip.name, about(clip))
+        )
+        if len(cells) == COLUMNS * ROWS or k == len(names) - 1:
+            path = folder / f"contact-sheet_{len(sheets) + 1}.jpg"
+            sheets.append(write_picture(path, contact_sheet(footage.title, cells)))
+            cells = []
+    thumbnail = thumbnail or Image.open(files[0]).convert("RGB")
+    thumbnail.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
+    return Delivered((write_picture(footage.folder / f"{footage.identity}.jpg", thumbnail), *sheets, *files))
