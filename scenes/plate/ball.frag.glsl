@@ -1,0 +1,68 @@
+in vec4 s;
+in vec3 t;
+in vec4 o;  // ellipse centre, A00, A01
+in vec2 m;  // A11, gloss
+uniform vec2 depth_terms;
+uniform vec4 depth_row;
+out vec4 colour;
+
+float panel(vec2 q, vec2 half_size, float soft) {
+    vec2 d = abs(q) - half_size;
+    return 1.0 - smoothstep(-soft, soft, max(d.x, d.y));
+}
+
+void main() {
+    // coverage from the exact outline: distance to the ellipse to first order, right at the edge
+    vec2 e = gl_FragCoord.xy - o.xy;
+    vec2 g = vec2(o.z * e.x + o.w * e.y, o.w * e.x + m.x * e.y);
+    float r = sqrt(max(dot(e, g), 1e-12));
+    float outside = (r - 1.0) * r / max(length(g), 1e-9);
+    float coverage = clamp(0.5 - outside, 0.0, 1.0);
+
+    vec3 ray = normalize(ray_from_pixel * vec3(gl_FragCoord.xy, 1.0));
+    vec3 from_ball = eye_mm - s.xyz;
+    float half_b = dot(ray, from_ball);
+    vec3 nearest = from_ball - half_b * ray;
+    float inside = max(s.w * s.w - dot(nearest, nearest), 0.0);
+    vec3 rel = nearest - sqrt(inside) * ray;
+    vec3 N = normalize(rel);
+    vec3 at = s.xyz + rel;
+    float w = dot(depth_row, vec4(at, 1.0));
+    gl_FragDepth = 0.5 + 0.5 * (depth_terms.x + depth_terms.y / w);
+
+    float facing = max(-dot(N, ray), 0.0);
+    // light: three shades above, an even room, and what the cloth throws back from below
+    float lamp = 0.0;
+    for (int i = -1; i <= 1; i++) {
+        vec3 shade = vec3(float(i) * 0.5 * min(half_bed_mm.x, 1400.0), 0.0, LAMP_HEIGHT);
+        vec3 L = shade - at;
+        float l = length(L);
+        float wrapped = (dot(N, L) / l + 0.35) / 1.35;
+        lamp += max(wrapped, 0.0) * LAMP_HEIGHT / max(l, LAMP_HEIGHT * 0.8);
+    }
+    lamp /= 2.2;
+    float up = N.z * 0.5 + 0.5;
+    vec3 bounce = cloth_colour(at.xy) * 2.0;
+    float near_cloth = smoothstep(-1.0, -0.15, N.z);
+    vec3 c = t * (0.56 + 0.13 * up + 0.34 * min(lamp, 1.15));
+    c *= mix(vec3(0.60) + 0.42 * bounce, vec3(1.0), near_cloth);
+    c *= mix(0.86, 1.0, smoothstep(0.0, 0.42, facing));
+
+    // mirror: the cloth below, the dark room and the lamp above
+    vec3 refl = reflect(ray, N);
+    float fresnel = 0.03 + 0.45 * pow(1.0 - facing, 5.0);
+    vec3 seen = refl.z < 0.0
+        ? cloth_colour(at.xy - refl.xy * at.z / min(refl.z, -0.05))
+        : mix(vec3(0.10, 0.16, 0.165), vec3(0.05, 0.07, 0.075), refl.z);
+    c = mix(c, seen, fresnel);
+    vec2 hit = at.xy + refl.xy * (LAMP_HEIGHT - at.z) / max(refl.z, 0.05);
+    float spread = min(length(fwidth(hit)), 600.0);
+    float shine = 0.0;
+    for (int i = -1; i <= 1; i++) {
+        vec2 q = hit - vec2(float(i) * 0.5 * min(half_bed_mm.x, 1400.0), 0.0);
+        shine += panel(q, vec2(205.0, 150.0), 36.0 + 0.8 * spread);
+    }
+    c = mix(c, LAMP, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
+    if (coverage <= 0.0) discard;  // last, because neighbours' values are needed for fwidth
+    colour = vec4(dithered(c), coverage);
+}

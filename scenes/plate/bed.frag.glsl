@@ -1,0 +1,25 @@
+in vec3 at;
+in vec3 n;
+in vec2 ms;
+uniform sampler2D weave;
+uniform float pixel_rad;
+out vec4 colour;
+
+const float TILE_MM = 96.0;
+const float TEXEL_MM = TILE_MM / 512.0;
+
+void main() {
+    vec3 to_eye = eye_mm - at;
+    float inv = inversesqrt(dot(to_eye, to_eye));
+    float steep = to_eye.z * inv;
+    float pool = pool_of_light(at.xy);
+    // nap: cloth looks lighter along a flat line of sight
+    float flat_sight = (1.0 - steep) * (1.0 - steep);
+    float light = 1.0 + 0.16 * flat_sight * flat_sight * pool;
+    // threads are told apart only close by: the level of detail follows a pixel's footprint on the cloth
+    float level = log2(pixel_rad / (inv * max(steep, 0.02) * TEXEL_MM));
+    if (level < 6.0) light += 0.22 * (textureLod(weave, at.xy / TILE_MM, max(level - 0.6, 0.0)).r - 0.5);
+    vec3 c = mix(CLOTH_FAR, CLOTH_NEAR, pool) * light;
+    if (half_bed_mm.x > 5000.0) c = mix(c, vec3(0.043, 0.106, 0.110), smoothstep(2500.0, 12000.0, 1.0 / inv));
+    colour = vec4(dithered(c), 1.0);
+}

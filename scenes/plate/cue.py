@@ -1,0 +1,89 @@
+"""The cue as triangles: tip, ferrule, shaft and butt, a tapered round stick; proportions are common practice."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.plate.mesh import CLOTH, Edges, Vertices, feather, strip
+
+if TYPE_CHECKING:
+    from scenes.plate.painter import CueStick
+
+TIP, FERRULE, SHAFT, BUTT = 6, 7, 8, 9
+SECTIONS = (
+    (0.0, 3.2, TIP), (1.6, 5.4, TIP), (3.2, 6.2, TIP), (8.0, 6.4, TIP),
+    (8.0, 6.5, FERRULE), (32.0, 6.6, FERRULE), (32.0, 6.6, SHAFT), (400.0, 7.0, SHAFT), (760.0, 10.4, SHAFT),
+    (760.0, 10.4, BUTT), (1460.0, 14.8, BUTT), (1466.0, 12.0, BUTT),
+)  # fmt: skip
+"""Distance behind the tip, radius (mm) and material along the cue."""
+
+
+def _axes(cue: CueStick) -> tuple[Array, Array, Array, Array]:
+    tip, forward = np.array(cue.tip_mm, float), np.array(cue.direction, float)
+    forward /= np.linalg.norm(forward)
+    side = np.cross(forward, [0.0, 0.0, 1.0])
+    side /= np.linalg.norm(side)
+    return tip, forward, side, np.cross(side, forward)
+
+
+def cue_mesh(cue: CueStick) -> Vertices:
+    """All triangles of the cue."""
+    tip, forward, side, up = _axes(cue)
+    turn = np.linspace(0, 2 * np.pi, 29)[:-1]
+    around = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
+    parts = []
+    for (s1, r1, m1), (s2, r2, m2) in pairwise(SECTIONS):
+        if m1 == m2:
+            a, b = tip - forward * s1 + around * r1, tip - forward * s2 + around * r2
+            parts.append(strip(a, b, around, around, m1, closed=True))
+    hub = np.broadcast_to(tip, around.shape)
+    ahead = np.broadcast_to(forward, around.shape)
+    parts.append(strip(hub, tip + around * SECTIONS[0][1], ahead, ahead, TIP, closed=True))
+    return np.concatenate(parts)
+
+
+def cue_edges(cue: CueStick, eye_mm: Array) -> Edges:
+    """Its outline as this eye sees it: the two sides, where the line of sight touches it, and the front ring."""
+    tip, forward, side, up = _axes(cue)
+    parts = []
+    for sign in (-1.0, 1.0):
+        for (s1, r1, m1), (s2, r2, m2) in pairwise(SECTIONS):
+            if m1 != m2:
+                continue
+            ends = [_touched(tip - forward * s, r, side, up, eye_mm, sign) for s, r in ((s1, r1), (s2, r2))]
+            points, normals = np.array([p for p, _ in ends]), np.array([n for _, n in ends])
+            parts.append(feather(points, normals, m1))
+    turn = np.linspace(0, 2 * np.pi, 25)[:-1]
+    around = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
+    for s, r, material in (SECTIONS[0], SECTIONS[2], SECTIONS[4], SECTIONS[6], SECTIONS[9]):
+        parts.append(feather(tip - forward * s + around * r, around, material, closed=True))
+    return np.concatenate(parts)
+
+
+def _touched(at: Array, radius: float, side: Array, up: Array, eye_mm: Array, sign: float) -> tuple[Array, Array]:
+    """Where the eye's line of sight touches the circle about `at`, and the normal there."""
+    x, y = float((eye_mm - at) @ side), float((eye_mm - at) @ up)
+    turn = np.arctan2(y, x) + sign * np.arccos(min(radius / np.hypot(x, y), 1.0))
+    normal = np.cos(turn) * side + np.sin(turn) * up
+    return at + radius * normal, normal
+
+
+def cue_shadow(cue: CueStick) -> Vertices:
+    """Its shadow on the cloth, wider and fainter where the cue is higher."""
+    tip, forward, side, _ = _axes(cue)
+    along = np.linspace(0.0, 1460.0, 24)
+    axis = tip - forward * along[:, None]
+    height = np.maximum(axis[:, 2], 1.0)
+    ground = axis * [1, 1, 0]
+    radius = np.interp(along, [s for s, _, _ in SECTIONS], [r for _, r, _ in SECTIONS])
+    dark = 0.62 * np.exp(-height / 75.0)
+    dark[0] = 0.0
+    up = np.array([0.0, 0.0, 1.0])
+    half = [(-1.0, 0.0), (-0.35, 0.75), (0.0, 1.0), (0.35, 0.75), (1.0, 0.0)]
+    spread = (radius + 0.55 * height)[:, None]
+    edges = [(ground + side * spread * k, dark * d) for k, d in half]
+    return np.concatenate([strip(a, b, up, up, CLOTH, sa, sb) for (a, sa), (b, sb) in pairwise(edges)])

@@ -1,0 +1,329 @@
+"""The table as triangles: bed, cushions, rails, pockets and sights, in table millimetres.
+
+Proportions follow common practice of the trade: a nose at 63.5 % of a ball's height, a cushion 50 mm deep, facings
+at 142 degrees (corners) and 104 degrees (sides) to the nose line. Nothing here is measured in a clip; the noses,
+the mouths and the sights' spacing are aimgeo's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aimgeo.table import Pocket, Table
+from aimgeo.vectors import Array, unit
+
+Vertices = NDArray[np.float32]
+"""Rows of x, y, z (mm), normal x, y, z, material, shade (1 fully lit), in threes."""
+Edges = NDArray[np.float32]
+"""Rows of two points, their normals, the material, two shades and whether it is a seam."""
+
+NOSE_MM, TOP_MM, CUSHION_MM, RAIL_MM = 36.3, 40.0, 50.0, 150.0
+APRON_MM, FALL_MM = -170.0, -115.0
+FACING_RAD = {"corner": np.radians(38.0), "side": np.radians(76.0)}
+SIGHT_OFFSET_MM, SIGHT_RADIUS_MM = 97.0, 6.5
+
+CLOTH, RAIL, LINER, DEEP, SIGHT, APRON = range(6)
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """The round hole behind a pocket's mouth."""
+
+    centre_mm: tuple[float, float]
+    radius_mm: float
+    outward_rad: float
+    half_arc_rad: float
+    """Half of the arc, about the outward direction, along which the hole cuts into the rail."""
+
+
+@dataclass(frozen=True, slots=True)
+class TableMesh:
+    """The parts in the order in which they are painted; `edges` are the solids' edges, to be feathered."""
+
+    bed: Vertices
+    shades: Vertices
+    holes: Vertices
+    solids: Vertices
+    edges: Vertices
+
+
+def table_mesh(table: Table) -> TableMesh:
+    """All triangles of a table."""
+    holes = [_hole(p, table) for p in table.pockets()]
+    parts = [_cushions(table), _rails(table, holes), _sights(table), *(_liner(h) for h in holes)]
+    half = (table.length_mm / 2 + CUSHION_MM + 45, table.width_mm / 2 + CUSHION_MM + 45)
+    return TableMesh(
+        bed=_bed(*half),
+        shades=np.concatenate([_foot_shade(table), *(_lip(h) for h in holes)]),
+        holes=np.concatenate([_disc(h.centre_mm, h.radius_mm, 0.0, DEEP, 0.0, 48) for h in holes]),
+        solids=np.concatenate([triangles for triangles, _ in parts]),
+        edges=np.concatenate([edges for _, edges in parts]),
+    )
+
+
+def endless_mesh() -> TableMesh:
+    """A cloth without cushions, as far as the eye sees."""
+    none = np.zeros((0, 8), np.float32)
+    return TableMesh(_bed(40000.0, 40000.0), none, none, none, none)
+
+
+def _rows(points: Array, normals: Array, material: int, shade: Array | float = 1.0) -> Vertices:
+    points, normals = np.broadcast_arrays(points, normals)
+    rest = np.stack(np.broadcast_arrays(float(material), np.broadcast_to(shade, points.shape[:-1])), axis=-1)
+    return np.concatenate([points, normals, rest], axis=-1).reshape(-1, 8).astype(np.float32)
+
+
+def strip(
+    a: Array,
+    b: Array,
+    na: Array,
+    nb: Array,
+    material: int,
+    sa: Array | float = 1.0,
+    sb: Array | float = 1.0,
+    closed: bool = False,
+) -> Vertices:
+    """Triangles between two polylines (n, 3) of the same length, with normals and shades at either edge."""
+    A, B = _rows(a, na, material, sa), _rows(b, nb, material, sb)
+    if closed:
+        A, B = np.concatenate([A, A[:1]]), np.concatenate([B, B[:1]])
+    return np.stack([A[:-1], B[:-1], A[1:], A[1:], B[:-1], B[1:]], axis=1).reshape(-1, 8)
+
+
+def feather(
+    points: Array, normals: Array, material: int, shade: float = 1.0, closed: bool = False, seam: bool = False
+) -> Edges:
+    """The pieces of a polyline (n, 3), for an edge that fades out over a pixel; `seam` where surfaces meet."""
+    rows = _rows(points, normals, material, shade)
+    if closed:
+        rows = np.concatenate([rows, rows[:1]])
+    a, b = rows[:-1], rows[1:]
+    flat = np.full((len(a), 1), float(seam), np.float32)
+    return np.concatenate([a[:, :3], b[:, :3], a[:, 3:6], b[:, 3:6], a[:, 6:8], b[:, 7:8], flat], axis=1)
+
+
+def _joined(parts: list[tuple[Vertices, Edges]]) -> tuple[Vertices, Edges]:
+    return np.concatenate([t for t, _ in parts]), np.concatenate([e for _, e in parts])
+
+
+def _lifted(xy: Array, z: float) -> Array:
+    return np.concatenate([xy, np.full((*xy.shape[:-1], 1), z)], axis=-1)
+
+
+def _disc(centre: tuple[float, float], radius: float, z: float, material: int, shade: float, n: int) -> Vertices:
+    angles = np.linspace(0, 2 * np.pi, n + 1)
+    rim = _lifted(np.array(centre) + radius * np.stack([np.cos(angles), np.sin(angles)], -1), z)
+    hub = np.broadcast_to([*centre, z], rim[:-1].shape)
+    return _rows(np.stack([hub, rim[:-1], rim[1:]], axis=1), np.array([0.0, 0.0, 1.0]), material, shade)
+
+
+def _bed(half_x: float, half_y: float) -> Vertices:
+    corners = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, -1, 0], [1, 1, 0], [-1, 1, 0]], float)
+    return _rows(corners * [half_x, half_y, 0], np.array([0.0, 0.0, 1.0]), CLOTH)
+
+
+def _hole(pocket: Pocket, table: Table) -> Hole:
+    out = np.array(pocket.outward)
+    angle = float(np.arctan2(out[1], out[0]))
+    if pocket.name.startswith("side"):
+        radius = 50.0 * pocket.mouth_mm / 128.6
+        centre = np.array(pocket.centre_mm) + (CUSHION_MM + 2) * out
+        return Hole((float(centre[0]), float(centre[1])), radius, angle, np.pi / 2 + 0.04)
+    radius = 57.0 * pocket.mouth_mm / 115.9
+    centre = np.array(pocket.centre_mm) + (radius + 45.0) * out
+    # where the cushion's back line, 50 mm behind the nose, meets the circle
+    beyond = abs(centre[1]) - table.width_mm / 2
+    back = np.arcsin(np.clip((CUSHION_MM - beyond) / radius, -1, 1))
+    return Hole((float(centre[0]), float(centre[1])), radius, angle, float(3 * np.pi / 4 - back))
+
+
+def _arc(hole: Hole, n: int, half_arc: float | None = None) -> Array:
+    """Points (n, 2) of the hole's outer arc, counter-clockwise."""
+    half = hole.half_arc_rad if half_arc is None else half_arc
+    angles = hole.outward_rad + np.linspace(-half, half, n)
+    return np.array(hole.centre_mm) + hole.radius_mm * np.stack([np.cos(angles), np.sin(angles)], -1)
+
+
+def _cushions(table: Table) -> tuple[Vertices, Edges]:
+    """Six cushions, each from nose tip to nose tip, with facings, top and face."""
+    pockets = {p.name: p for p in table.pockets()}
+    ring = ["foot-right", "foot-left", "side-left", "head-left", "head-right", "side-right"]
+    parts = []
+    for here, there in zip(ring, ring[1:] + ring[:1], strict=True):
+        # going round counter-clockwise the table lies to the left; the rail to the right
+        ends = [np.array(p) for p in pockets[here].points_mm], [np.array(p) for p in pockets[there].points_mm]
+        along, a, b = _facing_points(ends)
+        out = np.array([along[1], -along[0]])
+        turn_a, turn_b = (FACING_RAD["side" if "side" in n else "corner"] for n in (here, there))
+        parts.append(_cushion(a, b, along, out, 1 / np.tan(turn_a), 1 / np.tan(turn_b)))
+    return _joined(parts)
+
+
+def _facing_points(ends: tuple[list[Array], list[Array]]) -> tuple[Array, Array, Array]:
+    """The two tips that share a nose line, and the direction between them."""
+    best = min(
+        ((abs(d := q - p).min(), float(np.hypot(*d)), p, q) for p in ends[0] for q in ends[1]),
+        key=lambda c: (round(c[0], 6), c[1]),
+    )
+    return unit(best[3] - best[2]), best[2], best[3]
+
+
+def _cushion(a: Array, b: Array, along: Array, out: Array, lean_a: float, lean_b: float) -> tuple[Vertices, Edges]:
+    # cross-section: (behind the nose, height), from the foot of the face over the rounded nose to the rail
+    section = np.array(
+        [
+            (20.0, 0.0),
+            (7.0, 27.0),
+            (2.2, 32.2),
+            (0.3, 34.8),
+            (0.0, 36.3),
+            (0.9, 37.6),
+            (3.5, 38.4),
+            (CUSHION_MM, TOP_MM),
+        ]
+    )
+    shades = [0.30, 0.52, 0.72, 0.92, 1.05, 1.06, 1.0, 0.9]
+    steps = np.diff(section, axis=0)
+    flat = unit(np.stack([-steps[:, 1], steps[:, 0]], -1))
+    smooth = unit(np.concatenate([flat[:1], flat[:-1] + flat[1:], flat[-1:]]))
+
+    def edge(i: int) -> Array:
+        back, z = section[i]
+        return _lifted(
+            np.stack([a - along * lean_a * back + out * back, b + along * lean_b * back + out * back]), z
+        )
+
+    def normal(i: int) -> Array:
+        return np.array([*(out * smooth[i][0]), smooth[i][1]])
+
+    parts = [
+        strip(edge(i), edge(i + 1), normal(i), normal(i + 1), CLOTH, shades[i], shades[i + 1])
+        for i in range(len(section) - 1)
+    ]
+    edges = [feather(edge(i), normal(i), CLOTH, shades[i], seam=i == 0) for i in range(len(section) - 1)]
+    for end, lean, sign in ((0, lean_a, -1.0), (1, lean_b, 1.0)):
+        n = np.array([*unit(along * sign - out * lean), 0.0])
+        back = np.array([0.0, 2.2, 7.0, 20.0, CUSHION_MM])
+        at = (a, b)[end] + np.outer(back, along * lean * sign + out)
+        under = np.interp(back, *section[4::-1].T)
+        top = np.concatenate([at, np.interp(back, *section[4:].T)[:, None]], axis=-1)
+        foot = np.concatenate([at, np.where(back < 20.0, under, 0.0)[:, None]], axis=-1)
+        parts.append(strip(foot, top, n, n, CLOTH, 0.3, 0.62))
+        edges.append(feather(np.concatenate([foot[::-1], top]), n, CLOTH, 0.5))
+    return np.concatenate(parts), np.concatenate(edges)
+
+
+def _rails(table: Table, holes: list[Hole]) -> tuple[Vertices, Edges]:
+    """The frame's top with the holes cut out of it, its rounded edge and the apron below."""
+    by_name = dict(zip((p.name for p in table.pockets()), holes, strict=True))
+    L, W = table.length_mm / 2 + RAIL_MM, table.width_mm / 2 + RAIL_MM
+    inner, outer = [], []
+    n, round_mm = 26, 70.0
+    for name in ("foot-right", "foot-left", "side-left", "head-left", "head-right", "side-right"):
+        arc = _arc(by_name[name], n)
+        inner.append(arc)
+        if name.startswith("side"):
+            outer.append(np.stack([arc[:, 0], np.full(n, np.sign(arc[0, 1]) * W)], -1))
+            continue
+        sx, sy = np.sign(by_name[name].centre_mm)
+        start = (
+            np.array([arc[0, 0], sy * W]) if abs(arc[0, 1]) > abs(arc[-1, 1]) else np.array([sx * L, arc[0, 1]])
+        )
+        end = np.array([arc[-1, 0], sy * W]) if start[0] == sx * L else np.array([sx * L, arc[-1, 1]])
+        hub = np.array([sx * (L - round_mm), sy * (W - round_mm)])
+        middle = np.arctan2(sy, sx)
+        turn = middle + np.linspace(-np.pi / 4, np.pi / 4, n - 2)
+        corner = hub + round_mm * np.stack([np.cos(turn), np.sin(turn)], -1)
+        outer.append(np.concatenate([start[None], corner, end[None]]))
+    inside, outside = np.concatenate(inner), np.concatenate(outer)
+    up = np.array([0.0, 0.0, 1.0])
+    outward = _outward(outside)
+    parts = [strip(_lifted(inside, TOP_MM), _lifted(outside, TOP_MM), up, up, RAIL, closed=True)]
+    edges = [feather(_lifted(inside, TOP_MM), up, RAIL, closed=True, seam=True)]
+    profile = [(0.0, TOP_MM, 0.0), (5.0, TOP_MM - 2.0, 0.5), (8.0, TOP_MM - 8.0, 1.0), (8.0, APRON_MM, 1.0)]
+    rings = [
+        (_lifted(outside + outward * o, z), np.concatenate([outward * t, np.full((len(outward), 1), 1.0 - t)], -1))
+        for o, z, t in profile
+    ]
+    for (a, na), (b, nb), (_, z, _) in zip(rings, rings[1:], profile[1:], strict=False):
+        parts.append(strip(a, b, na, nb, RAIL if z > 0 else APRON, closed=True))
+    for (ring, normals), (_, z, _) in zip(rings, profile, strict=True):
+        edges.append(feather(ring, normals, RAIL if z > 0 else APRON, closed=True))
+    return np.concatenate(parts), np.concatenate(edges)
+
+
+def _outward(loop: Array) -> Array:
+    """Unit normals (n, 2) of a counter-clockwise closed polyline."""
+    ahead, behind = np.roll(loop, -1, 0), np.roll(loop, 1, 0)
+    t = ahead - behind
+    return unit(np.stack([t[:, 1], -t[:, 0]], -1))
+
+
+def _liner(hole: Hole) -> tuple[Vertices, Edges]:
+    """The wall of a pocket: above the cloth along the rail, below it all round, and the dark floor."""
+    parts, edges = [], []
+    low, table_side = _arc(hole, 48, np.pi), Hole(hole.centre_mm, hole.radius_mm, hole.outward_rad + np.pi, 0.0)
+    walls = ((_arc(hole, 26), TOP_MM, 0.0, 1.0, 0.62), (low, 0.0, FALL_MM, 0.62, 0.0))
+    for ring, top, foot, s_top, s_foot in walls:
+        n = _inward(hole, ring)
+        parts.append(strip(_lifted(ring, top), _lifted(ring, foot), n, n, LINER, s_top, s_foot))
+    parts.append(_disc(hole.centre_mm, hole.radius_mm, FALL_MM, DEEP, 0.0, 32))
+    behind = _arc(hole, 26)
+    edges.append(feather(_lifted(behind, 0.0), _inward(hole, behind), LINER, 0.62, seam=True))
+    before = _arc(table_side, 26, np.pi - hole.half_arc_rad)
+    edges.append(feather(_lifted(before, 0.0), np.array([0.0, 0.0, 1.0]), CLOTH, 0.42, seam=True))
+    return np.concatenate(parts), np.concatenate(edges)
+
+
+def _inward(hole: Hole, ring: Array) -> Array:
+    flat = (np.array(hole.centre_mm) - ring) / hole.radius_mm
+    return np.concatenate([flat, np.zeros((len(ring), 1))], -1)
+
+
+def _lip(hole: Hole) -> Vertices:
+    """The cloth bending down into a hole: a shade, strongest at the edge."""
+    ring = _arc(hole, 64, np.pi)
+    centre = np.array(hole.centre_mm)
+    wide = centre + (ring - centre) * (1 + 9.0 / hole.radius_mm)
+    up = np.array([0.0, 0.0, 1.0])
+    return strip(_lifted(ring, 0.0), _lifted(wide, 0.0), up, up, CLOTH, 0.62, 0.0)
+
+
+def _foot_shade(table: Table) -> Vertices:
+    """The soft dark under the noses, where little light comes in."""
+    L, W = table.length_mm / 2, table.width_mm / 2
+    parts = []
+    for inset, beyond, s_in, s_out in (
+        (46.0, 12.0, 0.0, 0.16),
+        (12.0, -4.0, 0.16, 0.42),
+        (-4.0, -60.0, 0.42, 0.62),
+    ):
+        for s in (1.0, -1.0):
+            x, y = np.array([-L, L]), np.array([-W, W])
+            up = np.array([0.0, 0.0, 1.0])
+            one, two = (_lifted(np.stack([x, np.full(2, s * (W - i))], -1), 0.0) for i in (inset, beyond))
+            parts.append(strip(one, two, up, up, CLOTH, s_in, s_out))
+            one, two = (_lifted(np.stack([np.full(2, s * (L - i)), y], -1), 0.0) for i in (inset, beyond))
+            parts.append(strip(one, two, up, up, CLOTH, s_in, s_out))
+    return np.concatenate(parts)
+
+
+def _sights(table: Table) -> tuple[Vertices, Edges]:
+    """Round inlays on the rails beside the sights' places on the nose lines."""
+    L, W = table.length_mm / 2, table.width_mm / 2
+    parts = []
+    up = np.array([0.0, 0.0, 1.0])
+    turn = np.linspace(0, 2 * np.pi, 21)[:-1]
+    circle = SIGHT_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], -1)
+    for x, y in table.sights_mm():
+        long_rail = abs(abs(y) - W) < abs(abs(x) - L)
+        if long_rail and abs(x) < 1e-6:
+            continue  # the side pocket's place
+        at = (x, np.sign(y) * (W + SIGHT_OFFSET_MM)) if long_rail else (np.sign(x) * (L + SIGHT_OFFSET_MM), y)
+        z = TOP_MM + 0.4
+        rim = feather(_lifted(np.array(at) + circle, z), up, SIGHT, closed=True, seam=True)
+        parts.append((_disc((float(at[0]), float(at[1])), SIGHT_RADIUS_MM, z, SIGHT, 1.0, 20), rim))
+    return _joined(parts)

@@ -1,0 +1,3 @@
+void main() {
+    colour = vec4(surface(), 1.0);
+}
