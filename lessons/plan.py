@@ -5,9 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
+from typing import Any
 
-from lessons.faults import Place
-from scenes.brief import Brief
+from aimgeo.construction import Quantity
+from aimgeo.methods import METHODS
+from aimgeo.methods.figure import shot_values
+from aimgeo.shot import Shot
+from aimgeo.table import TABLES, Table
+from lessons.expand import Request, expand
+from lessons.faults import Fault, LessonError, Place, did_you_mean
+from lessons.model import CardGroup, Eye, Lesson
+from lessons.placing import Placing, place_shots
+from lessons.timing import step_frames
+from lessons.wording import UnknownField, Values, Wording, words_of
+from scenes import CLIP_KINDS
+from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Subject
+
+DRAFT_SHORT_SIDE_PX = 360
+DRAFT_FPS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,3 +95,269 @@ class Plan:
             return self
         kept = tuple(c for c in self.clips if any(fnmatchcase(c.name, p) for p in patterns))
         return replace(self, clips=kept)
+
+
+def plan(lesson: Lesson, *, draft: bool = False) -> Plan:
+    """What a lesson makes. `draft` makes the pictures small and at most 30 a second, with the same step lengths.
+
+    Raises LessonError with all faults that show only once the clips are known.
+    """
+    return _Planner(lesson, draft).plan()
+
+
+def draft_output(output: Output) -> Output:
+    """A small picture of the same shape, its sides even, at most 30 frames a second.
+
+    >>> draft_output(Output(1920, 1080, (60000, 1001)))
+    Output(width_px=640, height_px=360, rate=(30000, 1001))
+    """
+    shrink = min(DRAFT_SHORT_SIDE_PX / min(output.width_px, output.height_px), 1.0)
+    wide, high = (2 * round(side * shrink / 2) for side in (output.width_px, output.height_px))
+    numerator, denominator = output.rate
+    if output.fps > DRAFT_FPS:
+        numerator //= 2
+    return Output(wide, high, (numerator, denominator))
+
+
+class _Planner:
+    """Holds what the clips of a lesson share while they are planned, and gathers the faults."""
+
+    def __init__(self, lesson: Lesson, draft: bool) -> None:
+        self.lesson, self.keys = lesson, lesson.keys
+        self.table: Table = TABLES[self.keys.table]
+        self.ball_mm = self.keys.ball.mm(0.0, self.table.length_mm)
+        self.distances_mm = {
+            name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
+        }
+        self.wording = Wording(words_of(self.keys.language), self.keys.units, self.ball_mm)
+        output = Output(*self.keys.output.size, self.keys.output.rate)
+        self.output = draft_output(output) if draft else output
+        self.faults: list[Fault] = []
+        self.left_out: list[LeftOut] = []
+        self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
+
+    def plan(self) -> Plan:
+        """The plan, or LessonError."""
+        self.check_sizes()
+        requests = expand(self.lesson)
+        placings = place_shots(self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults)
+        clips = tuple(
+            clip for request in requests if (clip := self.clip(request, placings.get(request.name))) is not None
+        )
+        self.check_step_names()
+        if not clips and not self.faults:
+            reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
+            self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
+        if self.faults:
+            raise LessonError(self.faults)
+        return Plan(self.keys.title, self.lesson.identity, self.lesson.file, clips, tuple(self.left_out))
+
+    def check_sizes(self) -> None:
+        """Lengths that make no shot."""
+        if not 20 <= self.ball_mm <= 120:
+            place = self.lesson.place("ball")
+            self.faults.append(Fault(place, f"ball is {self.keys.ball.text}; balls from 20 to 120 mm are drawn."))
+        for name, mm in self.distances_mm.items():
+            if mm < self.ball_mm:
+                self.faults.append(
+                    Fault(
+                        self.lesson.place("distances", name),
+                        f"distance '{name}' is {mm:g} mm from centre to centre; balls {self.ball_mm:g} mm wide "
+                        "can't be nearer than that.",
+                    )
+                )
+        if self.faults:
+            raise LessonError(self.faults)
+
+    def clip(self, request: Request, placing: Placing | None) -> PlannedClip | None:
+        """One clip with its brief; None when it is left out or faulty."""
+        shot = construction = None
+        if placing is not None:
+            if placing.reason:
+                self.left_out.append(LeftOut(request.name, placing.reason, request.place))
+                return None
+            shot = placing.shot
+        if request.method is not None and shot is not None:
+            method = METHODS[request.method.replace("-", "_")]
+            if limit := method.limit(shot):
+                self.beyond(request, self.wording.limit(limit))
+                return None
+            construction = method.construct(shot)
+        subject = Subject(
+            kind=request.kind,
+            table=self.table if shot is not None else None,
+            target_name=placing.pocket if placing else None,
+            shot=shot,
+            construction=construction,
+            eye=self.eye(request.eye, shot) if request.eye and shot is not None else None,
+            distance_name=request.distance,
+        )
+        values = self.values(request, subject)
+        steps = self.steps(request, subject, values)
+        brief = Brief(
+            name=request.name,
+            subject=subject,
+            output=self.output,
+            steps=steps,
+            labels=self.labels(request, values, steps),
+            theme=self.keys.output.theme,
+        )
+        return PlannedClip(
+            name=request.name,
+            brief=brief,
+            place=request.place,
+            method=request.method.replace("-", "_") if request.method else None,
+            cut_text=request.cut.text if request.cut else None,
+            cut_deg=request.cut.cut_deg if request.cut else None,
+            side=request.side,
+            distance_name=request.distance,
+            distance_mm=self.distances_mm[request.distance] if request.distance else None,
+            eye=request.eye,
+        )
+
+    def beyond(self, request: Request, sentence: str) -> None:
+        """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
+        if request.is_explicit:
+            self.faults.append(Fault(request.place, f"clip '{request.name}' can't be made: {sentence}"))
+        else:
+            self.left_out.append(LeftOut(request.name, sentence, request.place))
+
+    def eye(self, name: str, shot: Shot) -> EyeSpec:
+        """An eye of the lesson for a shot: a named alignment becomes its offset, left positive."""
+        eye: Eye = self.keys.eyes[name]
+        R = float(shot.radius_mm)
+        offsets = {
+            None: 0.0,
+            "aim-line": 0.0,
+            "contact-line": float(shot.side * shot.contact_offset_mm),
+            "cue-edge-left": R,
+            "cue-edge-right": -R,
+        }
+        offset = offsets[eye.alignment] if eye.offset is None else self.mm(eye.offset)
+        return EyeSpec(name, self.mm(eye.back), offset, self.mm(eye.height))
+
+    def mm(self, length: Any) -> float:
+        """A length of the lesson in millimetres."""
+        mm: float = length.mm(self.ball_mm, self.table.length_mm)
+        return mm
+
+    def values(self, request: Request, subject: Subject) -> dict[str, Quantity | str]:
+        """The fields that the clip's texts may use."""
+        names = self.wording.words["names"]
+        values: dict[str, Quantity | str] = {"lesson": self.keys.title}
+        if subject.shot is not None:
+            values |= dict(shot_values(subject.shot))
+        if subject.target_name is not None:
+            values["pocket"] = names[subject.target_name]
+        if request.method:
+            values["method"] = names[request.method.replace("-", "_")]
+        if request.distance:
+            values["distance_name"] = request.distance
+        if request.eye:
+            values["eye"] = request.eye
+        if isinstance(request.keys, CardGroup) and request.keys.title:
+            values["title"] = request.keys.title
+        return values
+
+    def steps(self, request: Request, subject: Subject, values: Values) -> tuple[BriefStep, ...]:
+        """The clip's steps with their words and lengths."""
+        outline = _outline(subject)
+        return tuple(self.step(request, step, {**values, **dict(step.values)}, len(outline)) for step in outline)
+
+    def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
+        """One step: its own words, or what the lesson says in place of them."""
+        title, narration, given_s = None, None, None
+        if isinstance(request.keys, CardGroup) and request.keys.title:
+            title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
+        for changes, at in request.changes:
+            self.steps_seen.setdefault(at, set()).add(step.name)
+            if changes.narration is not None and narration is None:
+                if of == 1:
+                    narration = self.filled(changes.narration, values, (*at, "narration"), spoken=True)
+                else:
+                    self.faults.append(
+                        Fault(
+                            self.lesson.place(*at, "narration"),
+                            f"a {request.kind} clip has {of} steps or more; write the narration under 'steps', "
+                            "each under its step's name.",
+                        )
+                    )
+            own = changes.steps.get(step.name)
+            if own is None:
+                continue
+            where = (*at, "steps", step.name)
+            if own.title is not None and title is None:
+                title = self.filled(own.title, values, (*where, "title"), spoken=False)
+            if own.narration is not None and narration is None:
+                narration = self.filled(own.narration, values, (*where, "narration"), spoken=True)
+            if own.seconds is not None and given_s is None:
+                given_s = own.seconds
+                if given_s < step.draws_s:
+                    self.faults.append(
+                        Fault(
+                            self.lesson.place(*where, "seconds"),
+                            f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
+                        )
+                    )
+        if title is None:
+            title = self.wording.title(step.sentence, values)
+        if narration is None:
+            narration = self.wording.narration(step.sentence, values)
+        speech = self.keys.speech
+        frames = step_frames(
+            self.output, narration, step.draws_s, given_s, speech.words_a_minute, speech.pause or 0.0
+        )
+        measures = tuple(self.wording.measure(key, quantity) for key, quantity in step.measures)
+        return BriefStep(step.name, title, narration, frames, measures)
+
+    def filled(self, text: str, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
+        """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
+        try:
+            return self.wording.filled(text, values, spoken=spoken)
+        except UnknownField as error:
+            sentence = f"unknown field '{{{error.field}}}'{did_you_mean(error.field, error.known)}"
+        except ValueError:
+            sentence = "has a single brace; write a field as {cut}, a brace itself as {{ or }}."
+        self.faults.append(Fault(self.lesson.place(*at), sentence))
+        return text
+
+    def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:
+        """The words of the picture."""
+        labels: dict[str, str] = dict(self.wording.words["labels"])
+        if "side" in values:
+            is_straight = request.side == "straight"
+            labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)
+            labels["between_centres"] = self.wording.phrase("between_centres", values)
+            labels["target"] = self.wording.phrase("target", values)
+        if isinstance(request.keys, CardGroup):
+            labels["title"] = steps[0].title
+            for key in ("over", "under"):
+                text = getattr(request.keys, key)
+                if text is not None:
+                    labels[key] = self.filled(text, values, ("clips", request.group, key), spoken=False)
+        return labels
+
+    def check_step_names(self) -> None:
+        """Steps that a lesson words and that no clip has."""
+        for at, seen in self.steps_seen.items():
+            keys: Any = self.keys
+            for part in at:
+                keys = keys[part] if isinstance(part, int) else getattr(keys, part)
+            for name in keys.steps:
+                if name not in seen:
+                    place = self.lesson.place_of_key(*at, "steps", name)
+                    self.faults.append(Fault(place, f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"))
+
+
+def _outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    from importlib.util import find_spec
+
+    if find_spec(CLIP_KINDS[subject.kind].module):
+        steps: tuple[OutlineStep, ...] = CLIP_KINDS[subject.kind].load().outline(subject)
+        return steps
+    if subject.construction is None:
+        return (OutlineStep(subject.kind, f"{subject.kind}.card" if subject.shot is None else "table.where"),)
+    return tuple(
+        OutlineStep(s.name, s.sentence, s.values, tuple((m.key, m.quantity) for m in s.measures))
+        for s in subject.construction.steps
+    )

@@ -85,7 +85,7 @@ def read_text(data: bytes | str, name: str) -> Node:
         try:
             data = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
-            line = data[: error.start].count(b"\n") + 1
+            line = error.object[: error.start].count(b"\n") + 1
             raise _refusal(Place(name, line), "is not UTF-8 text; save it as UTF-8.") from None
     builder = _Builder(name)
     try:
@@ -135,7 +135,7 @@ class _Builder:
         return tree
 
     def place(self, event: yaml.Event) -> Place:
-        mark = event.start_mark
+        mark: Any = event.start_mark
         return Place(self.name, mark.line + 1, mark.column + 1)
 
     def node(self, event: yaml.Event, events: Iterator[yaml.Event], depth: int) -> Node:
@@ -144,16 +144,14 @@ class _Builder:
             return self.alias(event, place)
         if depth > MOST_DEPTH:
             raise _refusal(place, f"is nested deeper than {MOST_DEPTH} levels.")
-        if getattr(event, "tag", None) not in (None, "!") or (
-            getattr(event, "tag", None) == "!" and not isinstance(event, yaml.ScalarEvent)
-        ):
-            raise _refusal(place, f"the tag '{event.tag}' is not allowed in a lesson; write the value alone.")
+        if event.tag is not None:  # type: ignore[attr-defined]
+            raise _refusal(place, f"the tag '{event.tag}' is not allowed in a lesson; write the value alone.")  # type: ignore[attr-defined]
         anchor = getattr(event, "anchor", None)
         if anchor:
             self.anchors[anchor] = None
         built: Node
         if isinstance(event, yaml.ScalarEvent):
-            built = Text(place, event.value, quoted=event.style is not None)
+            built = Text(place, event.value, quoted=bool(event.style))
         elif isinstance(event, yaml.SequenceStartEvent):
             built = self.items(events, place, depth)
         else:

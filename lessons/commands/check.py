@@ -1,0 +1,30 @@
+"""aimgeo check: read lesson files and report every fault."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from lessons.faults import LessonError
+from lessons.files import lesson_files
+from lessons.model import load
+from lessons.plan import plan
+
+
+@click.command()
+@click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
+def command(lessons: tuple[Path, ...]) -> None:
+    """Read lesson files, or every lesson in a folder, and report all their faults."""
+    is_faulty = False
+    for path in lesson_files(lessons):
+        try:
+            made = plan(load(path))
+        except LessonError as error:
+            is_faulty = True
+            click.echo(str(error), err=True)
+            continue
+        left = f", {len(made.left_out)} left out (aimgeo plan tells why)" if made.left_out else ""
+        click.echo(f"{path.as_posix()}: good, {len(made.clips)} clips{left}.")
+    sys.exit(1 if is_faulty else 0)

@@ -1,0 +1,218 @@
+"""The values of a lesson file as an author writes them: cuts, lengths, angles, rates and picture sizes.
+
+Every reader takes the text, gives a value or raises ValueError with a sentence that says what to write.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from math import degrees, isfinite, radians
+from typing import Any
+
+from aimgeo.cuts import cut_from_overlap, cut_from_sixteenths
+
+NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
+FRACTION = r"[0-9]+\s*/\s*[0-9]+"
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A cut angle as the author wrote it: `notation` is 'degrees', 'overlap' or 'sixteenths'. Unsigned radians."""
+
+    text: str
+    notation: str
+    number: Fraction
+    cut_rad: float
+
+    @property
+    def cut_deg(self) -> float:
+        """The angle in degrees: exactly the number written, where degrees were written."""
+        return float(self.number) if self.notation == "degrees" else degrees(self.cut_rad)
+
+    def same_as(self, other: Cut) -> bool:
+        """True when both are the same angle, however written."""
+        return abs(self.cut_rad - other.cut_rad) < 1e-9
+
+
+def cut(value: Any) -> Cut:
+    """A cut: '14.5' or '14.5 deg' in degrees, '3/4' or '3/4 overlap', '8 sixteenths' (sin cut = 8/16).
+
+    >>> [round(cut(t).cut_deg, 2) for t in ("14.5", "3/4", "0.5 overlap", "8 sixteenths")]
+    [14.5, 14.48, 30.0, 30.0]
+    """
+    text = _text(value, "a cut")
+    match = re.fullmatch(rf"({FRACTION}|{NUMBER})\s*(deg|degrees?|°|overlap|sixteenths?)?", text)
+    if not match:
+        raise ValueError(f"'{_short(text)}' is no cut; write degrees (14.5), an overlap (3/4) or '8 sixteenths'.")
+    number = _number(match[1], text)
+    word = match[2] or ("overlap" if "/" in match[1] else "degrees")
+    if word.startswith("sixteenth"):
+        if not 0 <= number < 16:
+            raise ValueError(f"cut is {text}; sixteenths go from 0 (full ball) to less than 16.")
+        return Cut(text, "sixteenths", number, cut_from_sixteenths(float(number)))
+    if word == "overlap":
+        if not match[2] and number.denominator != 1 and match[1].replace(" ", "").endswith("/16"):
+            raise ValueError(
+                f"'{text}' could be an overlap or a cut in sixteenths; write '{text} overlap' "
+                f"or '{match[1].split('/')[0].strip()} sixteenths'."
+            )
+        if not 0 < number <= 1:
+            raise ValueError(f"overlap is {match[1]}; it goes from 1 (full ball) down to more than 0 (a graze).")
+        return Cut(text, "overlap", number, cut_from_overlap(float(number)))
+    if "/" in match[1]:
+        raise ValueError(f"'{text}' is no cut; write degrees as a decimal number.")
+    if number >= 90:
+        raise ValueError(f"cut is {match[1]} degrees; a ball can be cut by less than 90.")
+    return Cut(text, "degrees", number, radians(float(number)))
+
+
+UNITS = {
+    "mm": "mm", "cm": "cm", "m": "m", "in": "in", '"': "in", "inch": "in", "inches": "in", "ft": "ft",
+    "ball": "ball", "balls": "ball", "diamond": "diamond", "diamonds": "diamond",
+}  # fmt: skip
+MM = {
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+    "in": Fraction(254, 10),
+    "ft": Fraction(3048, 10),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length as written; 'ball' counts ball widths, 'diamond' eighths of the table's length."""
+
+    text: str
+    number: Fraction
+    unit: str
+
+    def mm(self, ball_diameter_mm: float, table_length_mm: float) -> float:
+        """Millimetres.
+
+        >>> [length(text).mm(57.15, 2540) for text in ("2 diamonds", "1/2 ball", "12 in")]
+        [635.0, 28.575, 304.8]
+        """
+        if self.unit == "ball":
+            return float(self.number) * ball_diameter_mm
+        if self.unit == "diamond":
+            return float(self.number) * table_length_mm / 8
+        return float(self.number * MM[self.unit])
+
+
+def length(value: Any) -> Length:
+    """A length with its unit: '300 mm', '12 in', '12 1/2 in', '5 balls', '2 diamonds', '-10 mm'."""
+    text = _text(value, "a length")
+    match = re.fullmatch(rf"([+-]?)\s*(?:([0-9]+)\s+)?({FRACTION}|{NUMBER})\s*([a-z\"]+)?", text)
+    if not match or (match[4] and match[4] not in UNITS):
+        raise ValueError(
+            f"'{_short(text)}' is no length; write a number and mm, cm, m, in, ft, balls or diamonds."
+        )
+    number = (int(match[2]) if match[2] else 0) + _number(match[3], text)
+    if not match[4]:
+        if number:
+            raise ValueError(f"'{text}' has no unit; write '{text} mm', or in, balls or diamonds.")
+        return Length(text, Fraction(0), "mm")
+    if match[2] and "/" not in match[3]:
+        raise ValueError(
+            f"'{_short(text)}' is no length; write a number and mm, cm, m, in, ft, balls or diamonds."
+        )
+    number = -number if match[1] == "-" else number
+    if abs(number) > 100_000:
+        raise ValueError(f"'{_short(text)}' is longer than any room with a table in it.")
+    return Length(text, number, UNITS[match[4]])
+
+
+def positive_length(value: Any) -> Length:
+    """A length above zero."""
+    found = length(value)
+    if found.number <= 0:
+        raise ValueError(f"'{found.text}' must be more than 0.")
+    return found
+
+
+def angle_rad(value: Any) -> float:
+    """An angle in radians from '12', '12 deg' or '12°'."""
+    text = _text(value, "an angle")
+    match = re.fullmatch(rf"([+-]?{NUMBER})\s*(deg|degrees?|°)?", text)
+    if not match or abs(float(match[1])) > 360:
+        raise ValueError(f"'{_short(text)}' is no angle; write degrees, for example 12.5.")
+    return radians(float(match[1]))
+
+
+def seconds(value: Any) -> float:
+    """Seconds above zero, up to ten minutes: '4', '4.5 s'."""
+    text = _text(value, "a time in seconds")
+    match = re.fullmatch(rf"({NUMBER})\s*s?", text)
+    if not match or not 0 < float(match[1]) <= 600:
+        raise ValueError(f"'{_short(text)}' is no step length; write seconds between 0 and 600, for example 4.5.")
+    return float(match[1])
+
+
+RATES = {
+    "23.976": (24000, 1001), "24": (24, 1), "25": (25, 1), "29.97": (30000, 1001), "30": (30, 1), "50": (50, 1),
+    "59.94": (60000, 1001), "60": (60, 1),
+}  # fmt: skip
+"""The frame rates on offer, by the name that video people use."""
+
+
+def rate(value: Any) -> tuple[int, int]:
+    """A frame rate as a fraction: '60', '29.97' or '30000/1001'.
+
+    >>> rate("29.97"), rate("30000/1001"), rate("25")
+    ((30000, 1001), (30000, 1001), (25, 1))
+    """
+    text = _text(value, "a frame rate").removesuffix("fps").strip().replace(" ", "")
+    by_fraction = {f"{n}/{d}": (n, d) for n, d in RATES.values()}
+    found = RATES.get(text) or by_fraction.get(text)
+    if not found:
+        raise ValueError(f"frame rate is '{_short(text)}'; choose {', '.join(RATES)}.")
+    return found
+
+
+SIZES = {
+    "720p": (1280, 720), "1080p": (1920, 1080), "2160p": (3840, 2160),
+    "square": (1080, 1080), "vertical": (1080, 1920),
+}  # fmt: skip
+SMALLEST_PX, LARGEST_PX = 160, 8192
+
+
+def size(value: Any) -> tuple[int, int]:
+    """A picture size in pixels: a name of SIZES or '1440 x 1080'; both sides even, as video asks.
+
+    >>> size("1080p"), size("320x180")
+    ((1920, 1080), (320, 180))
+    """
+    text = _text(value, "a picture size")
+    if text in SIZES:
+        return SIZES[text]
+    match = re.fullmatch(r"([0-9]{1,6})\s*[x×]\s*([0-9]{1,6})", text)
+    if not match:
+        raise ValueError(f"size is '{_short(text)}'; choose {', '.join(SIZES)}, or write width x height.")
+    wide, high = int(match[1]), int(match[2])
+    if wide % 2 or high % 2 or not (min(wide, high) >= SMALLEST_PX and max(wide, high) <= LARGEST_PX):
+        raise ValueError(f"size is {text}; both sides must be even numbers from {SMALLEST_PX} to {LARGEST_PX}.")
+    return wide, high
+
+
+def _text(value: Any, what: str) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"needs {what}, not {'a list' if isinstance(value, list | tuple) else 'a mapping'}.")
+    return " ".join(value.split()).lower()
+
+
+def _number(text: str, whole: str) -> Fraction:
+    if len(text) > 20:
+        raise ValueError(f"'{_short(whole)}' has too many digits.")
+    above, _, below = text.replace(" ", "").partition("/")
+    if below and not int(below):
+        raise ValueError(f"'{whole}' divides by 0.")
+    found = Fraction(above) / (Fraction(below) if below else 1)
+    assert isfinite(found)
+    return found
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
