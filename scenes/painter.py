@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from manim import Camera, LineJointType, Mobject, VMobject
+from manim import LineJointType, Mobject, VMobject
+
+from scenes.brush import BoardCamera
 
 Box = tuple[int, int, int, int]
 """left, top, right, bottom in pixels; right and bottom exclusive."""
@@ -89,7 +91,7 @@ def merged(boxes: Iterable[Box], most: int = 12) -> tuple[Box, ...]:
     return tuple(kept)
 
 
-class PainterCamera(Camera):
+class PainterCamera(BoardCamera):
     """Manim's Cairo camera, repainting only what differs from the frame before.
 
     `dirty` holds the boxes that the last `capture_mobjects` changed: disjoint, on the grid, empty when the picture
@@ -174,6 +176,7 @@ class PainterCamera(Camera):
             mobject.cap_style,
             mobject.sheen_factor,
             tuple(mobject.sheen_direction) if mobject.sheen_factor else (),
+            getattr(mobject, "paint_key", ()),
         )
         last = self._drawn.get(id(mobject)) if self._drawn else None
         if last is not None and last.look == look:

@@ -1,0 +1,113 @@
+"""Manim mobjects and a camera for what a board is made of: paths in pixels, cut to a pane, filled in three ways.
+
+Manim's Cairo camera knows flat colours and linear gradients. `BoardCamera` adds radial gradients (a ball's
+shading), pictures (a pane's rendered background) and clipping to a rectangle, and leaves everything else to Manim.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cairo
+import numpy as np
+from manim import Camera, CapStyleType, LineJointType, VMobject
+
+from aimgeo.vectors import Array
+from scenes.draw.paths import Gradient, Path, Picture
+
+PX_PER_UNIT = 100.0
+"""Pixels in a Manim unit. Manim's stroke widths are hundredths of a unit, hence pixels too."""
+
+_CAPS = {"round": CapStyleType.ROUND, "butt": CapStyleType.BUTT}
+
+
+def points_from_px(px: Array, width_px: int, height_px: int) -> Array:
+    """Manim's points (n, 3) of pixel positions (n, 2); (0, 0) px is the frame's top-left corner."""
+    out = np.zeros((len(px), 3))
+    out[:, 0] = (px[:, 0] - width_px / 2) / PX_PER_UNIT
+    out[:, 1] = (height_px / 2 - px[:, 1]) / PX_PER_UNIT
+    return out
+
+
+def px_from_points(points: Array, width_px: int, height_px: int) -> Array:
+    """Pixel positions (n, 2) of Manim's points (n, 3)."""
+    return np.stack(
+        [points[:, 0] * PX_PER_UNIT + width_px / 2, height_px / 2 - points[:, 1] * PX_PER_UNIT], axis=-1
+    )
+
+
+class Ink(VMobject):
+    """One path of a drawing. `paint_key` tells what `Camera`'s own attributes do not: compare it as well."""
+
+    def __init__(self) -> None:
+        super().__init__(stroke_width=0, fill_opacity=0, joint_type=LineJointType.ROUND)
+        self.gradient: Gradient | None = None
+        self.picture: Picture | None = None
+        self.clip_px: tuple[float, float, float, float] | None = None
+
+    @property
+    def paint_key(self) -> tuple[Any, ...]:
+        """Equal when gradient, picture and clip are."""
+        return (self.gradient, None if self.picture is None else self.picture.key, self.clip_px)
+
+    def take(self, path: Path, clip_px: tuple[float, float, float, float] | None, size: tuple[int, int]) -> None:
+        """Become a path of a frame of `size` pixels."""
+        self.points = points_from_px(path.curves.reshape(-1, 2), *size)
+        self.fill_rgbas = np.array([path.fill or (0.0, 0.0, 0.0, 0.0)])
+        self.stroke_rgbas = np.array([path.stroke or (0.0, 0.0, 0.0, 0.0)])
+        self.stroke_width = path.width_px if path.stroke else 0.0
+        self.cap_style = _CAPS[path.cap]
+        self.gradient, self.picture, self.clip_px = path.gradient, path.picture, clip_px
+
+    def clear_points(self) -> None:
+        """Show nothing."""
+        self.points = np.zeros((0, 3))
+
+
+class BoardCamera(Camera):
+    """Manim's Cairo camera with radial gradients, pictures and clips for `Ink`."""
+
+    def display_vectorized(self, vmobject: VMobject, ctx: cairo.Context) -> BoardCamera:
+        """Paint one mobject."""
+        if not isinstance(vmobject, Ink) or (vmobject.clip_px is None and vmobject.picture is None):
+            super().display_vectorized(vmobject, ctx)
+            return self
+        ctx.save()
+        matrix = ctx.get_matrix()
+        if vmobject.clip_px is not None:
+            ctx.identity_matrix()
+            ctx.new_path()
+            ctx.rectangle(*vmobject.clip_px)
+            ctx.clip()
+            ctx.set_matrix(matrix)
+        super().display_vectorized(vmobject, ctx)
+        ctx.restore()
+        return self
+
+    def set_cairo_context_color(self, ctx: cairo.Context, rgbas: Any, vmobject: VMobject) -> BoardCamera:
+        """The source to paint with. Colours go in as blue, green, red: Cairo's bytes are Manim's reversed."""
+        gradient, picture = getattr(vmobject, "gradient", None), getattr(vmobject, "picture", None)
+        if gradient is None and picture is None:
+            super().set_cairo_context_color(ctx, rgbas, vmobject)
+            return self
+        matrix = ctx.get_matrix()
+        ctx.identity_matrix()
+        if picture is not None:
+            ctx.set_source_surface(_surface(picture), *picture.at_px)
+        elif gradient is not None:
+            ctx.set_source(_radial(gradient))
+        ctx.set_matrix(matrix)
+        return self
+
+
+def _radial(gradient: Gradient) -> cairo.RadialGradient:
+    (fx, fy), (cx, cy), radius = gradient.focus_px, gradient.centre_px, gradient.radius_px
+    pattern = cairo.RadialGradient(fx, fy, 0.0, cx, cy, radius)
+    for offset, (red, green, blue, alpha) in gradient.stops:
+        pattern.add_color_stop_rgba(offset, blue, green, red, alpha)
+    return pattern
+
+
+def _surface(picture: Picture) -> cairo.ImageSurface:
+    height, width = picture.rgba.shape[:2]
+    return cairo.ImageSurface.create_for_data(picture.rgba.data, cairo.FORMAT_ARGB32, width, height, 4 * width)

@@ -1,0 +1,169 @@
+"""The display list of a board: which element stands in which pane, in which order, and its paths on a frame.
+
+No Manim here: the stage hands these paths to Manim, and a test can look at them without drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.board import Ball, Board, EyeCamera, Pane, Rect, Ring
+from scenes.board import Element as BoardElement
+from scenes.draw import draw
+from scenes.draw.outline import Outline, ball_outline
+from scenes.draw.paths import Path, Picture, rgba, rounded_rect
+from scenes.draw.view import View
+from scenes.theme import THEMES, Scale, Theme
+
+Background = Callable[[Pane, Board, int], np.ndarray | None]
+"""Gives a pane's picture on a frame: RGBA, uint8, premultiplied, of the pane's size in pixels; None for none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """One entry of the display list: an element in a pane, an element on the frame, or a pane's background."""
+
+    pane: Pane | None
+    element: BoardElement | None
+
+    @property
+    def clip_px(self) -> Rect | None:
+        """What is cut off, or None on the frame."""
+        return None if self.pane is None else self.pane.rect_px
+
+
+def display_list(board: Board) -> tuple[Slot, ...]:
+    """All slots, the lowest first: pane after pane with its background, then what stands on the frame."""
+    by_layer = sorted(board.elements, key=lambda e: e.layer)
+    slots: list[Slot] = []
+    for pane in board.panes:
+        if pane.background is not None and not _is_frame_cloth(pane, board):
+            slots.append(Slot(pane, None))
+        slots += [Slot(pane, e) for e in by_layer if pane.id in e.panes]
+    return (*slots, *(Slot(None, e) for e in by_layer if not e.panes))
+
+
+def _is_frame_cloth(pane: Pane, board: Board) -> bool:
+    """True for a pane that covers the frame with cloth: the frame's own background already shows it."""
+    return pane.background == "cloth" and pane.rect_px == (0, 0, board.width_px, board.height_px)
+
+
+class Display:
+    """A board ready to be drawn: its slots, and each slot's paths on any frame."""
+
+    def __init__(self, board: Board, background: Background | None = None) -> None:
+        self.board, self.theme = board, THEMES[board.theme]
+        self.scale = Scale(board.width_px, board.height_px)
+        self.slots = display_list(board)
+        self._background = background or pane_background
+        self._elements = {e.id: e for e in board.elements}
+
+    def state(self, slot: Slot, frame: int) -> tuple[Any, ...]:
+        """Equal on two frames when the slot looks the same on both."""
+        pane = () if slot.pane is None else (slot.pane.camera.track.at(frame), slot.pane.opacity.at(frame))
+        if slot.element is None:
+            # a rendered picture shows the balls too
+            assert slot.pane is not None
+            balls = (e for e in self.board.elements if isinstance(e.shape, Ball) and slot.pane.id in e.panes)
+            return (pane, tuple((e.offset_mm.at(frame), e.opacity.at(frame)) for e in balls))
+        inks = (self._elements[name].offset_mm.at(frame) for name in getattr(slot.element.shape, "ink_in", ()))
+        return (pane, tuple(t.at(frame) for t in slot.element.tracks()), tuple(inks))
+
+    def paths(self, slot: Slot, frame: int) -> list[Path]:
+        """The paths of a slot on a frame, the lowest first; none when it is not visible."""
+        shown = 1.0 if slot.pane is None else slot.pane.opacity.at(frame)[0]
+        if slot.element is None:
+            assert slot.pane is not None
+            return self._backdrop(slot.pane, frame, shown)
+        shown *= slot.element.opacity.at(frame)[0]
+        if shown <= 0 or not slot.element.is_visible(frame):
+            return []
+        shape = slot.element.shape
+        if isinstance(shape, Ball | Ring):
+            shape = replace(shape, radius_mm=shape.radius_mm * slot.element.size.at(frame)[0])
+        return [p.shown(shown) for p in draw(shape, self.view(slot, frame))]
+
+    def view(self, slot: Slot, frame: int) -> View:
+        """What the drawing functions are told."""
+        element, pane = slot.element, slot.pane
+        assert element is not None
+        flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+        P = flat if pane is None else shifted(pane.projection(frame), element.offset_mm.at(frame))
+        return View(
+            P,
+            "frame" if pane is None else pane.view,
+            self.theme,
+            self.scale,
+            pane is not None and pane.background == "plate",
+            lambda name: self._outline(pane, name, frame),
+            element.drawn.at(frame)[0],
+            element.strength.at(frame)[0],
+            element.fresh.at(frame)[0],
+        )
+
+    def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:
+        element = self._elements[name]
+        if pane is None or not isinstance(element.shape, Ball) or not element.is_visible(frame):
+            return None
+        P = shifted(pane.projection(frame), element.offset_mm.at(frame))
+        radius = element.shape.radius_mm * element.size.at(frame)[0]
+        return ball_outline(P, np.array(element.shape.centre_mm), radius)
+
+    def _backdrop(self, pane: Pane, frame: int, opacity: float) -> list[Path]:
+        pixels = self._background(pane, self.board, frame) if opacity > 0 else None
+        if pixels is None:
+            return []
+        if opacity < 1:
+            pixels = (pixels * opacity).astype(np.uint8)
+        x, y = round(pane.rect_px[0]), round(pane.rect_px[1])
+        key = (pane.id, opacity, self.state(Slot(pane, None), frame))
+        return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=Picture(pixels, (x, y), key))]
+
+
+def shifted(P: Array, offset_mm: tuple[float, ...]) -> Array:
+    """The projection (3, 4) of things that have moved by an offset."""
+    if not any(offset_mm):
+        return P
+    out = P.copy()
+    out[:, 3] += P[:, :3] @ np.array(offset_mm)
+    return out
+
+
+def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
+    """The picture behind a pane: cloth, or the rendered table of the player's eye."""
+    width, height = round(pane.rect_px[2]), round(pane.rect_px[3])
+    if pane.background == "cloth":
+        return cloth(width, height, THEMES[board.theme])
+    if pane.background == "plate":
+        assert isinstance(pane.camera, EyeCamera)
+        from scenes.plate import pane_picture
+
+        return pane_picture(pane, board, frame)
+    raise ValueError(f"no pane background {pane.background!r}; there are cloth and plate")
+
+
+def cloth(width_px: int, height_px: int, theme: Theme) -> np.ndarray:
+    """The cloth (height, width, 4), RGBA, read-only: lightest behind the figure, darker to the edge."""
+    return _cloth(width_px, height_px, theme.cloth_centre, theme.cloth_edge)
+
+
+@lru_cache(maxsize=8)
+def _cloth(width_px: int, height_px: int, centre_colour: str, edge_colour: str) -> np.ndarray:
+    """Twenty grey levels over a thousand pixels would show as bands; noise of one level hides their borders."""
+    centre, edge = (np.array(rgba(c)[:3]) * 255 for c in (centre_colour, edge_colour))
+    y, x = np.mgrid[:height_px, :width_px].astype(np.float32)
+    x, y = (x + 0.5 - 0.6 * width_px) / width_px, (y + 0.5 - 0.45 * height_px) / height_px
+    t = np.clip(np.sqrt((x * 1.15) ** 2 + y**2) / 0.78, 0, 1)[..., None]
+    t = t * t * (3 - 2 * t) * 0.85 + 0.15 * t
+    noise = np.random.default_rng(9)
+    grain = noise.random((height_px, width_px, 1), np.float32) - noise.random((height_px, width_px, 1), np.float32)
+    out = np.full((height_px, width_px, 4), 255, np.uint8)
+    out[..., :3] = np.clip(centre + (edge - centre) * t + grain + 0.5, 0, 255)
+    out.setflags(write=False)
+    return out

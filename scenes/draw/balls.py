@@ -1,0 +1,145 @@
+"""Balls, circles and arcs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.board import Arc, Ball, Ring
+from scenes.draw.outline import Outline, ball_outline, circle_outline
+from scenes.draw.paths import (
+    Gradient,
+    Path,
+    dashes,
+    ellipse,
+    faded,
+    polyline,
+    reversed_curves,
+    rgba,
+    toned,
+)
+from scenes.draw.view import View
+
+
+def draw_ball(ball: Ball, view: View) -> list[Path]:
+    """A ball. Its outermost edge, or for a ghost the middle of its dashed rim, is the exact outline."""
+    outline = ball_outline(view.P, np.array(ball.centre_mm), ball.radius_mm)
+    if outline is None:
+        return []
+    if ball.look == "ghost":
+        return _ghost(outline, view)
+    if view.rendered:
+        return _rim(outline, view) if ball.look == "object" else []
+    theme = view.theme
+    body = {"cue": theme.cue_ball, "object": theme.object_ball, "other": theme.other_ball}[ball.look]
+    paths = _shadow(outline)
+    inner = outline
+    if ball.look == "object":
+        paths.append(Path(_curves(outline), fill=rgba(theme.object_rim)))
+        inner = outline.grown(-_rim_px(outline, view))
+    paths.append(Path(_curves(inner), fill=rgba(body), gradient=_shading(inner, body)))
+    if ball.look == "cue" and outline.mean_radius_px > 18 * view.scale.k:
+        width = view.scale.stroke_px(min(2.0, outline.mean_radius_px / view.scale.k / 40))
+        paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(theme.ink, 0.55), width_px=width))
+    return paths
+
+
+def _curves(outline: Outline) -> Array:
+    return ellipse(outline.centre_px, outline.axes_px)
+
+
+def _rim_px(outline: Outline, view: View) -> float:
+    """3 px, 5 for a big ball, never more than a sixth of a small one."""
+    big = np.clip(outline.mean_radius_px / view.scale.k / 100, 0.6, 1.0)
+    return float(min(view.scale.stroke_px(5 * big), outline.mean_radius_px / 6))
+
+
+def _rim(outline: Outline, view: View) -> list[Path]:
+    inner = outline.grown(-_rim_px(outline, view))
+    ring = np.concatenate([_curves(outline), reversed_curves(_curves(inner))])
+    return [Path(ring, fill=rgba(view.theme.object_rim))]
+
+
+def _shading(outline: Outline, colour: str) -> Gradient:
+    """5 % lighter up-left, 10 % darker at the rim."""
+    c, r = outline.centre_px, outline.mean_radius_px
+    base = rgba(colour)
+    focus = c - r * np.array([0.32, 0.38])
+    stops = ((0.0, toned(base, 0.06)), (0.55, base), (0.85, toned(base, -0.05)), (1.0, toned(base, -0.11)))
+    return Gradient((float(focus[0]), float(focus[1])), (float(c[0]), float(c[1])), 1.02 * r, stops)
+
+
+def _shadow(outline: Outline) -> list[Path]:
+    """Soft, just below: dark at the outline, gone at 1.22 radii."""
+    r = outline.mean_radius_px
+    low = Outline(outline.centre_px + np.array([0.0, 0.07 * r]), outline.axes_px * 1.22)
+    centre = (float(low.centre_px[0]), float(low.centre_px[1]))
+    dark = rgba("#000000")
+    stops = (
+        (0.0, faded(dark, 0.5)),
+        (0.74, faded(dark, 0.42)),
+        (0.86, faded(dark, 0.16)),
+        (1.0, faded(dark, 0.0)),
+    )
+    return [Path(_curves(low), fill=dark, gradient=Gradient(centre, centre, 1.22 * r, stops))]
+
+
+def _ghost(outline: Outline, view: View) -> list[Path]:
+    """13 % white; a cased white rim of 12 to 28 dashes."""
+    white, r = rgba(view.theme.white), outline.mean_radius_px
+    width = min(view.scale.stroke_px(3.5), r / 5)
+    count = int(np.clip(round(2 * np.pi * r / view.scale.stroke_px(22)), 12, 28))
+    starts = np.arange(count) * 2 * np.pi / count
+    rim = np.concatenate(
+        [ellipse(outline.centre_px, outline.axes_px, t, t + 1.2 * np.pi / count) for t in starts.tolist()]
+    )
+    casing = faded(rgba(view.theme.ink), view.theme.casing_opacity * 0.75)
+    return [
+        Path(_curves(outline), fill=faded(white, 0.13)),
+        Path(_curves(outline), stroke=casing, width_px=2 * width),
+        Path(rim, stroke=faded(white, view.strength), width_px=width, cap="butt"),
+    ]
+
+
+def draw_ring(ring: Ring, view: View) -> list[Path]:
+    """A thin horizontal circle, cased, in the style's colour and pattern."""
+    outline = circle_outline(view.P, np.array(ring.centre_mm), ring.radius_mm)
+    if outline is None:
+        return []
+    style = view.line_style(ring.style)
+    width = view.line_px(min(style.width_px, 4))
+    end = 2 * np.pi * view.drawn
+    whole = ellipse(outline.centre_px, outline.axes_px, 0.0, end)
+    core = whole
+    if style.dash:
+        r = outline.mean_radius_px
+        count = max(6, round(2 * np.pi * r / (width * sum(style.dash))))
+        unit = 2 * np.pi / count / sum(style.dash)
+        pieces = dashes(end, [d * unit for d in style.dash])
+        core = np.concatenate(
+            [ellipse(outline.centre_px, outline.axes_px, a, max(b, a + 0.05 / r)) for a, b in pieces if a < end]
+        )
+    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    return [
+        Path(whole, stroke=casing, width_px=width + view.scale.stroke_px(3)),
+        Path(core, stroke=rgba(style.colour, view.strength), width_px=width),
+    ]
+
+
+def draw_arc(arc: Arc, view: View) -> list[Path]:
+    """A pale sector with a white edge."""
+    end = arc.from_rad + (arc.to_rad - arc.from_rad) * view.drawn
+    angles = np.linspace(arc.from_rad, end, max(2, int(abs(end - arc.from_rad) / 0.03) + 2))
+    centre = np.array(arc.centre_mm)
+    around = np.stack([np.cos(angles), np.sin(angles), 0 * angles], -1)
+    edge = view.px(centre + arc.radius_mm * around)
+    corner = view.px(centre)
+    if not (np.isfinite(edge).all() and np.isfinite(corner).all()):
+        return []
+    white, width = rgba(view.theme.white), view.line_px(4)
+    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    return [
+        Path(polyline([corner, *edge], closed=True), fill=faded(white, 0.16)),
+        Path(polyline(edge), stroke=casing, width_px=width + view.scale.stroke_px(4)),
+        Path(polyline(edge), stroke=faded(white, view.strength), width_px=width),
+    ]

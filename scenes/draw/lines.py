@@ -1,0 +1,250 @@
+"""Lines, their end marks, and bars between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.board import Area, Bar, Line, Mark
+from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
+from scenes.draw.view import View
+from scenes.theme import LineStyle
+
+ARROW_LENGTH = 3.9
+"""Of an arrowhead, in core widths."""
+
+Spans = list[tuple[float, float]]
+
+
+def draw_line(line: Line, view: View) -> list[Path]:
+    """A line in its style: casing under the gaps too, core, barbs or arrowhead, and the pen while it is drawn."""
+    a, b = (np.array(p, float) for p in line.points_mm)
+    whole = float(np.linalg.norm(b - a))
+    length = whole * view.drawn
+    if length <= 0:
+        return []
+    along = (b - a) / whole
+    tip, style = a + length * along, view.line_style(line.style)
+    bend = length if line.faint_after_mm is None else min(line.faint_after_mm, length)
+    paths: list[Path] = []
+    if bend < length:
+        # the faint part first: where they meet, the full part's round cap lies over it
+        faint = replace(style, width_px=min(view.theme.faint_px, style.width_px), casing_px=4)
+        weaker = replace(view, strength=view.strength * view.theme.faint_opacity)
+        paths += _stretch(line, faint, view.segment_px(a + bend * along, tip), weaker, line.arrow)
+    paths += _stretch(line, style, view.segment_px(a, a + bend * along), view, line.arrow and bend == length)
+    end = view.segment_px(a, tip)
+    if view.drawn < 1 and end is not None:
+        paths += _pen(end[1], view.line_px(style.width_px), view)
+    return paths
+
+
+def _stretch(line: Line, style: LineStyle, ends: Array | None, view: View, arrow: bool) -> list[Path]:
+    length = 0.0 if ends is None else float(np.linalg.norm(ends[1] - ends[0]))
+    if ends is None or length < DOT_PX:
+        return []
+    start, along = ends[0], (ends[1] - ends[0]) / length
+    width = view.line_px(style.width_px)
+    core = rgba(style.colour, view.strength)
+    head: list[Path] = []
+    if arrow:
+        # the head grows out of the pen over the last seventh of the drawing
+        size = ARROW_LENGTH * width * float(np.clip((view.drawn - 0.86) / 0.14, 0, 1))
+        head = _arrowhead(ends[1], along, size, core, view)
+        length = max(length - 0.8 * size, DOT_PX)
+    within = _within_balls(line, style, start, start + length * along, view)
+    outside = _rest(within, length)
+    pieces = dashes(length, [d * width for d in style.dash])
+    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    cased = width + view.scale.stroke_px(style.casing_px)
+    ink = rgba(view.theme.ink, view.strength)
+    paths = [_run(start, along, outside, casing, cased, within)]
+    paths.append(_run(start, along, _common(pieces, outside), core, width, within))
+    paths.append(_run(start, along, _common(pieces, within), ink, width, within))
+    if style.barbs:
+        paths += _barbs(start, along, length, style.barbs * width, width, core)
+    return [p for p in paths if len(p.curves)] + head
+
+
+def _within_balls(line: Line, style: LineStyle, start: Array, end: Array, view: View) -> Spans:
+    """Where a white line crosses a ball that it must turn to ink in, as lengths from its start."""
+    if style.colour != view.theme.white:
+        return []
+    outlines = [view.outline(name) for name in line.ink_in]
+    parts = [o.inside(start, end) for o in outlines if o is not None]
+    length = float(np.linalg.norm(end - start))
+    return sorted((lo * length, hi * length) for lo, hi in (p for p in parts if p is not None))
+
+
+def _rest(spans: Spans, length: float) -> Spans:
+    """What the spans leave over of [0, length]."""
+    out, at = [], 0.0
+    for lo, hi in spans:
+        if lo > at:
+            out.append((at, lo))
+        at = max(at, hi)
+    return [*out, (at, length)] if at < length else out
+
+
+def _common(pieces: Spans, spans: Spans) -> Spans:
+    return [
+        (max(p, lo), min(q, hi))
+        for p, q in pieces
+        for lo, hi in spans
+        if max(p, lo) < min(q, hi) or lo <= p == q <= hi
+    ]
+
+
+def _run(start: Array, along: Array, spans: Spans, colour: RGBA, width: float, within: Spans) -> Path:
+    """Pieces of a straight line. Where a white line meets its ink part both end square, exactly at the outline."""
+    lengths = np.array([(p, max(q, p + DOT_PX)) for p, q in spans]).reshape(-1, 2, 1)
+    cap = "butt" if within else "round"
+    return Path(straight(start + lengths * along), stroke=colour, width_px=width, cap=cap)
+
+
+def _arrowhead(tip: Array, along: Array, size: float, colour: RGBA, view: View) -> list[Path]:
+    if size < 1:
+        return []
+    across = np.array([-along[1], along[0]])
+    corners = [tip, tip - size * along + 0.42 * size * across, tip - size * along - 0.42 * size * across]
+    edge = polyline(corners, closed=True)
+    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    # the core is opaque under an old line's colour, else the line's end would show through
+    return [
+        Path(edge, fill=casing, stroke=casing, width_px=view.scale.stroke_px(6)),
+        Path(edge, fill=colour),
+    ]
+
+
+def _barbs(start: Array, along: Array, length: float, pitch: float, width: float, colour: RGBA) -> list[Path]:
+    across = np.array([-along[1], along[0]])
+    at = np.arange(pitch, length - width, pitch)[:, None]
+    middle = start + at * along
+    back = middle - 1.1 * width * along
+    barbs = [straight(np.stack([middle, back + side * 1.5 * width * across], axis=1)) for side in (1, -1)]
+    return [Path(np.concatenate(barbs), stroke=colour, width_px=0.7 * width)]
+
+
+def _pen(at: Array, width: float, view: View) -> list[Path]:
+    white = rgba(view.theme.white)
+    radius = max(width, view.scale.stroke_px(7))
+    return [Path(circle(at, 2.6 * radius), fill=faded(white, 0.16)), Path(circle(at, radius), fill=white)]
+
+
+# ------------------------------------------------------------------ marks
+
+
+def draw_mark(mark: Mark, view: View) -> list[Path]:
+    """A mark at a point. Raises ValueError for an unknown kind."""
+    if mark.kind not in MARKS:
+        raise ValueError(f"no mark {mark.kind!r}; there are {', '.join(MARKS)}")
+    at = view.px(np.array(mark.at_mm, float))
+    if not np.isfinite(at).all():
+        return []
+    unit = view.line_px(4) / 4
+    if mark.hollow:
+        return _hollow(at, unit, view)
+    return [p.shown(view.strength) for p in MARKS[mark.kind](at, unit, view)]
+
+
+def _hollow(at: Array, unit: float, view: View) -> list[Path]:
+    """A point that cannot be seen from here: an open broken ring."""
+    starts = np.arange(6) * np.pi / 3
+    ring = np.concatenate([ellipse(at, 10 * unit * np.eye(2), t, t + 0.62) for t in starts.tolist()])
+    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    return [
+        Path(circle(at, 10 * unit), stroke=casing, width_px=8 * unit),
+        Path(ring, stroke=rgba(view.theme.white, view.strength), width_px=3.5 * unit, cap="butt"),
+    ]
+
+
+def _discs(*parts: tuple[float, str]) -> Callable[[Array, float, View], list[Path]]:
+    """A mark of discs, the largest first: radius for 1080 px, and the theme's name of its colour."""
+
+    def draw(at: Array, unit: float, view: View) -> list[Path]:
+        colours = {
+            "sky": view.theme.lines["contact_line"].colour,
+            **{
+                name: getattr(view.theme, name)
+                for name in ("white", "ink", "object_rim", "cue_ball", "object_ball")
+            },
+        }
+        return [Path(circle(at, radius * unit), fill=rgba(colours[name])) for radius, name in parts]
+
+    return draw
+
+
+def _cross(at: Array, unit: float, view: View) -> list[Path]:
+    ink = rgba(view.theme.ink)
+    arms = np.array([[[-15.0, 0.0], [15.0, 0.0]], [[0.0, -15.0], [0.0, 15.0]]]) * unit + at
+    return [Path(straight(arms), stroke=ink, width_px=3 * unit, cap="butt"), Path(circle(at, 5 * unit), fill=ink)]
+
+
+def _base(at: Array, unit: float, view: View) -> list[Path]:
+    """A point on the cloth: a small diamond, since it is where nothing stands yet."""
+    corners = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
+    ink, white = rgba(view.theme.ink), rgba(view.theme.white)
+    return [
+        Path(polyline(at + 13 * unit * corners, closed=True), fill=ink),
+        Path(polyline(at + 8.5 * unit * corners, closed=True), fill=white),
+    ]
+
+
+MARKS: dict[str, Callable[[Array, float, View], list[Path]]] = {
+    "object_centre": _discs((10.5, "object_rim"), (6.5, "ink")),
+    "cue_centre": _cross,
+    "contact": _discs((14, "ink"), (11, "sky")),
+    "aim": _discs((18.5, "ink"), (15.5, "white"), (10, "ink"), (4, "white")),
+    "target": _discs((10.5, "ink"), (8, "white"), (4.5, "ink")),
+    "base": _base,
+    "cue_dot": _discs((12, "ink"), (8.5, "cue_ball")),
+    "object_dot": _discs((12, "ink"), (10, "object_rim"), (8, "object_ball")),
+}
+"""Kind to drawing: functions of the place, the pixels of a unit and the view."""
+
+
+# ------------------------------------------------------------------ areas and bars
+
+
+def draw_area(area: Area, view: View) -> list[Path]:
+    """A filled polygon: 'region' with its first edge heavy, or 'window'."""
+    points = view.px(np.array(area.points_mm, float))
+    if not np.isfinite(points).all():
+        return []
+    white, edge = rgba(view.theme.white), polyline(points, closed=True)
+    if area.style == "region":
+        thin, heavy = view.scale.stroke_px(2), view.scale.stroke_px(6)
+        return [
+            Path(edge, fill=faded(white, 0.18), stroke=faded(white, 0.9), width_px=thin),
+            Path(straight(points[None, :2]), stroke=white, width_px=heavy, cap="butt"),
+        ]
+    if area.style == "window":
+        gold = rgba(view.theme.lines["target_line"].colour)
+        return [Path(edge, fill=faded(gold, 0.22))]
+    raise ValueError(f"no area style {area.style!r}; there are region and window")
+
+
+def draw_bar(bar: Bar, view: View) -> list[Path]:
+    """Equal pieces between two points, like a map's scale: filled ones white, the others hollow."""
+    start, end = view.px(np.array(bar.points_mm, float))
+    length = float(np.linalg.norm(end - start))
+    if not length > 0:
+        return []
+    along = (end - start) / length
+    across, half = np.array([-along[1], along[0]]), view.scale.stroke_px(11)
+
+    def piece(first: float, last: float, inset: float) -> Array:
+        ends = (start + (first * length + inset) * along, start + (last * length - inset) * along)
+        h = (half - inset) * across
+        return polyline([ends[0] - h, ends[1] - h, ends[1] + h, ends[0] + h], closed=True)
+
+    ink, white, line = rgba(view.theme.ink), rgba(view.theme.white), view.scale.stroke_px(3.5)
+    paths = [
+        Path(piece(0, 1, -view.scale.stroke_px(4)), fill=faded(ink, 0.92)),
+        Path(piece(0, 1, 0), fill=faded(white, view.strength)),
+    ]
+    hollow = [(i / bar.pieces, (i + 1) / bar.pieces) for i in range(bar.filled, bar.pieces)]
+    return paths + [Path(piece(a, b, line), fill=ink) for a, b in hollow]

@@ -1,0 +1,165 @@
+"""Paths in pixels: what every drawing comes down to. Plain values, no Manim."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from aimgeo.vectors import Array
+
+RGBA = tuple[float, float, float, float]
+KAPPA = 4 / 3 * (np.sqrt(2) - 1)
+DOT_PX = 0.05
+"""A dot is a line this long with round caps: Manim closes shorter ones, and Cairo drops them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gradient:
+    """A radial gradient from a focus to a circle: colour stops from 0 (focus) to 1 (circle)."""
+
+    focus_px: tuple[float, float]
+    centre_px: tuple[float, float]
+    radius_px: float
+    stops: tuple[tuple[float, RGBA], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """Pixels (height, width, 4), red green blue alpha, premultiplied, with their top-left corner at `at_px`.
+
+    `key` tells two pictures apart without looking at their pixels.
+    """
+
+    rgba: np.ndarray
+    at_px: tuple[float, float]
+    key: object
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Path:
+    """Cubic curves (n, 4, 2) in pixels, filled, stroked, or filled with a gradient or a picture.
+
+    Curves that join end to start are one piece; a piece that ends where it began is closed.
+    """
+
+    curves: Array
+    fill: RGBA | None = None
+    stroke: RGBA | None = None
+    width_px: float = 0.0
+    cap: str = "round"
+    gradient: Gradient | None = None
+    picture: Picture | None = None
+
+    def shown(self, opacity: float) -> Path:
+        """The same path with everything that much more transparent."""
+        if opacity >= 1 or self.picture is not None:
+            return self
+        gradient = self.gradient and replace(
+            self.gradient, stops=tuple((at, faded(colour, opacity)) for at, colour in self.gradient.stops)
+        )
+        return replace(
+            self,
+            fill=self.fill and faded(self.fill, opacity),
+            stroke=self.stroke and faded(self.stroke, opacity),
+            gradient=gradient,
+        )
+
+
+def rgba(colour: str, alpha: float = 1.0) -> RGBA:
+    """A colour from its hex digits.
+
+    >>> rgba("#FF0000", 0.5)
+    (1.0, 0.0, 0.0, 0.5)
+    """
+    value = int(colour.lstrip("#"), 16)
+    return (value >> 16) / 255, (value >> 8 & 255) / 255, (value & 255) / 255, alpha
+
+
+def faded(colour: RGBA, by: float) -> RGBA:
+    """The colour with its alpha times `by`."""
+    return (*colour[:3], colour[3] * by)
+
+
+def toned(colour: RGBA, by: float) -> RGBA:
+    """Lighter (`by` above 0, towards white) or darker (below 0, towards black) by a fraction."""
+    towards = 1.0 if by > 0 else 0.0
+    r, g, b = (c + abs(by) * (towards - c) for c in colour[:3])
+    return (r, g, b, colour[3])
+
+
+def straight(points_px: Array) -> Array:
+    """Curves (..., 4, 2) of straight pieces: points (..., 2, 2) give each piece's two ends."""
+    points_px = np.asarray(points_px, float)
+    t = np.linspace(0, 1, 4)[:, None]
+    return points_px[..., :1, :] * (1 - t) + points_px[..., 1:, :] * t
+
+
+def polyline(points_px: Sequence | Array, closed: bool = False) -> Array:
+    """Curves (n, 4, 2) through points (m, 2) by straight pieces."""
+    points = np.asarray(points_px, float)
+    if closed:
+        points = np.concatenate([points, points[:1]])
+    return straight(np.stack([points[:-1], points[1:]], axis=1))
+
+
+def ellipse(centre_px: Array, axes_px: Array, start: float = 0.0, end: float = 2 * np.pi) -> Array:
+    """Curves of an ellipse or a part of it: centre (2,) + axes (2, 2) times (cos t, sin t), t from start to end.
+
+    The columns of `axes_px` are two conjugate half-axes. Eight pieces a turn: the radius is right within 5e-6.
+    """
+    pieces = max(1, int(np.ceil(abs(end - start) / (np.pi / 4) - 1e-9)))
+    t = np.linspace(start, end, pieces + 1)
+    h = 4 / 3 * np.tan((end - start) / pieces / 4)
+    on, along = np.stack([np.cos(t), np.sin(t)], -1), np.stack([-np.sin(t), np.cos(t)], -1)
+    if end - start == 2 * np.pi:
+        on[-1] = on[0]
+    unit = np.stack([on[:-1], on[:-1] + h * along[:-1], on[1:] - h * along[1:], on[1:]], axis=1)
+    return unit @ np.asarray(axes_px, float).T + np.asarray(centre_px, float)
+
+
+def circle(centre_px: Sequence | Array, radius_px: float) -> Array:
+    """Curves of a circle."""
+    return ellipse(np.asarray(centre_px, float), radius_px * np.eye(2))
+
+
+def reversed_curves(curves: Array) -> Array:
+    """The same curves run backwards: a hole, when filled together with a shape around it."""
+    return curves[::-1, ::-1]
+
+
+def rounded_rect(x: float, y: float, width: float, height: float, radius: float = 0.0) -> Array:
+    """Curves of a rectangle with round corners."""
+    r = min(radius, width / 2, height / 2)
+    if r <= 0:
+        return polyline([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], closed=True)
+    corners = [
+        ((x + width - r, y + r), -np.pi / 2),
+        ((x + width - r, y + height - r), 0.0),
+        ((x + r, y + height - r), np.pi / 2),
+        ((x + r, y + r), np.pi),
+    ]
+    arcs = [ellipse(np.array(c), r * np.eye(2), a, a + np.pi / 2) for c, a in corners]
+    out = []
+    for this, following in zip(arcs, arcs[1:] + arcs[:1], strict=True):
+        out += [this, straight(np.array([[this[-1, -1], following[0, 0]]]))]
+    return np.concatenate(out)
+
+
+def dashes(length: float, pattern: Sequence[float], start: float = 0.0) -> list[tuple[float, float]]:
+    """The drawn pieces (from, to) of a pattern (drawn, blank, drawn, ...) along [start, length].
+
+    A piece that would begin within the last blank is left out; a cut piece keeps what fits.
+
+    >>> dashes(10, (3, 2))
+    [(0.0, 3.0), (5.0, 8.0), (10.0, 10.0)]
+    """
+    if not pattern:
+        return [(start, length)]
+    out, at, i = [], start, 0
+    while at <= length:
+        on, off = pattern[i % len(pattern)], pattern[(i + 1) % len(pattern)]
+        out.append((float(at), float(min(at + on, length))))
+        at, i = at + on + off, i + 2
+    return out

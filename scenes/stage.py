@@ -1,0 +1,187 @@
+"""The stage: performs a board with Manim, frame by frame, and takes single pictures of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from manim import Animation, Camera, Group, Mobject, Scene, linear
+
+from scenes.board import Board
+from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
+from scenes.display import Background, Display, Slot, cloth
+
+
+def frame_config(board: Board) -> dict[str, Any]:
+    """Manim's configuration for a board, for `with tempconfig(frame_config(board)): BoardScene(board).render()`."""
+    return {
+        "pixel_width": board.width_px,
+        "pixel_height": board.height_px,
+        "frame_width": board.width_px / PX_PER_UNIT,
+        "frame_height": board.height_px / PX_PER_UNIT,
+        "frame_rate": board.rate[0] / board.rate[1],
+    }
+
+
+class Drawing(Group):
+    """One slot of the display list as Manim mobjects, brought up to date for a frame by `show`."""
+
+    def __init__(self, display: Display, slot: Slot) -> None:
+        super().__init__()
+        self.display, self.slot = display, slot
+        self._state: tuple[Any, ...] | None = None
+
+    def show(self, frame: int) -> None:
+        """Look as on this frame; nothing is touched when that is what it already looks like."""
+        state = self.display.state(self.slot, frame)
+        if state == self._state:
+            return
+        self._state = state
+        paths = self.display.paths(self.slot, frame)
+        size = self.display.board.width_px, self.display.board.height_px
+        while len(self.submobjects) < len(paths):
+            self.submobjects.append(Ink())
+        for ink, path in zip(self.submobjects, paths, strict=False):
+            ink.take(path, self.slot.clip_px, size)
+        for ink in self.submobjects[len(paths) :]:
+            ink.clear_points()
+
+
+class Clock(Animation):
+    """Runs a board's frames [first, end): on every tick the drawings that change are brought up to date."""
+
+    def __init__(self, scene: BoardScene, first: int, end: int) -> None:
+        frames = end - first
+        # Manim counts the ticks below run_time; a quarter frame less than whole keeps its floats from adding one.
+        # Below one frame it would warn, and one frame exactly is one tick.
+        run_time = (frames - 0.25 if frames > 1 else 1) / scene.fps
+        super().__init__(scene.clock_hand, run_time=run_time, rate_func=linear)
+        self._stage, self._first, self._end = scene, first, end
+
+    def begin(self) -> None:
+        """Manim would copy the mobject here; a clock needs none."""
+        self._stage.show(self._first)
+
+    def interpolate(self, alpha: float) -> None:
+        """The frame at a fraction of the run time."""
+        frame = self._first + round(alpha * self.run_time * self._stage.fps)
+        self._stage.show(min(frame, self._end - 1))
+
+    def finish(self) -> None:
+        """End on the last frame."""
+        self._stage.show(self._end - 1)
+
+    def clean_up_from_scene(self, scene: Scene) -> None:
+        """Nothing was added."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Frames [first_frame, end_frame) that move, or that hold one picture."""
+
+    first_frame: int
+    end_frame: int
+    held: bool
+
+
+def stretches(board: Board) -> Iterator[Stretch]:
+    """The board's frames as moving and held stretches in turn. A hold begins with the picture that it holds."""
+    starts = np.flatnonzero(board.changing)
+    ends = np.append(starts[1:], board.frames)
+    moving_from: int | None = None
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        if end - start == 1:
+            moving_from = start if moving_from is None else moving_from
+            continue
+        if moving_from is not None:
+            yield Stretch(moving_from, start, False)
+        yield Stretch(start, end, True)
+        moving_from = None
+    if moving_from is not None:
+        yield Stretch(moving_from, board.frames, False)
+
+
+class BoardScene(Scene):
+    """Performs a board. A subclass may name its board in the class body, for Manim's own command line."""
+
+    board: Board
+
+    def __init__(
+        self,
+        board: Board | None = None,
+        renderer: Any = None,
+        background: Background | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(renderer=renderer, camera_class=BoardCamera, **kwargs)
+        if board is not None:
+            self.board = board
+        self.fps = self.board.rate[0] / self.board.rate[1]
+        self.display = Display(self.board, background)
+        self.drawings = [Drawing(self.display, slot) for slot in self.display.slots]
+        self.clock_hand = Mobject()
+
+    def show(self, frame: int) -> None:
+        """Bring every drawing up to date for a frame."""
+        for drawing in self.drawings:
+            drawing.show(frame)
+
+    def construct(self) -> None:
+        """Play the moving stretches, wait through the held ones."""
+        set_cloth(self.camera, self.board)
+        self.add(self.clock_hand, *self.drawings)
+        for stretch in stretches(self.board):
+            frames = stretch.end_frame - stretch.first_frame
+            if stretch.held:
+                self.show(stretch.first_frame)
+                # a quarter frame more than whole: Manim cuts off what its floats leave below
+                self.wait((frames + 0.25) / self.fps)
+            else:
+                self.play(Clock(self, stretch.first_frame, stretch.end_frame))
+
+    def get_moving_and_static_mobjects(
+        self, animations: Sequence[Animation]
+    ) -> tuple[list[Mobject], list[Mobject]]:
+        """From the first drawing that changes in this stretch upwards everything is painted on each frame."""
+        clock = next((a for a in animations if isinstance(a, Clock)), None)
+        if clock is None:
+            return [], list(self.mobjects)
+        frames = range(clock._first, clock._end)
+        for i, drawing in enumerate(self.drawings):
+            first = self.display.state(drawing.slot, frames[0])
+            if any(self.display.state(drawing.slot, f) != first for f in frames[1:]):
+                return list(self.drawings[i:]), [self.clock_hand, *self.drawings[:i]]
+        return [], list(self.mobjects)
+
+
+def set_cloth(camera: Camera, board: Board) -> None:
+    """Lay the cloth under a camera's picture."""
+    camera.set_background(cloth(board.width_px, board.height_px, Display(board).theme))
+    camera.reset()
+
+
+def snapshot(board: Board, frame: int, background: Background | None = None) -> np.ndarray:
+    """The picture (height, width, 3) of one frame, red green blue, uint8."""
+    config = frame_config(board)
+    camera = BoardCamera(**config)
+    set_cloth(camera, board)
+    display = Display(board, background)
+    drawings = [Drawing(display, slot) for slot in display.slots]
+    for drawing in drawings:
+        drawing.show(frame)
+    camera.capture_mobjects(drawings)
+    return np.ascontiguousarray(camera.pixel_array[..., :3])
+
+
+def write_png(picture: np.ndarray, path: Path) -> None:
+    """Write a picture, whole or not at all."""
+    import os
+
+    from PIL import Image
+
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    Image.fromarray(picture).save(part, format="PNG", compress_level=3)
+    os.replace(part, path)
