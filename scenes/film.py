@@ -1,15 +1,13 @@
 """Writing a clip as one stream while it is drawn: only changed parts are converted, held frames not at all.
 
 `Film` takes patches of the picture and encodes; `FilmWriter` and `FilmRenderer` plug it into Manim's scenes in the
-place of the stock file writer. The file appears under its name only when it is whole.
+place of the stock file writer.
 """
 
 from __future__ import annotations
 
-import os
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -22,6 +20,7 @@ from av.video.reformatter import ColorRange, Colorspace, Interpolation, VideoRef
 from manim import CairoRenderer, Scene
 
 from scenes.brief import Output
+from scenes.forms import FORMS, Form
 from scenes.painter import Box, PainterCamera
 
 BT709 = 1
@@ -29,49 +28,6 @@ BT709 = 1
 
 Patch = tuple[Box, np.ndarray]
 """A changed box and its pixels, RGBA, uint8 (height, width, 4)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Form:
-    """A form that clips are written in: container, codec and settings. Two runs give the same bytes."""
-
-    extension: str
-    container: str
-    codec: str
-    pixel_format: str
-    options: Mapping[str, str]
-    container_options: Mapping[str, str] = field(default_factory=dict)
-
-
-def _h264(preset: str, crf: int) -> Form:
-    # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
-    options = {"preset": preset, "crf": str(crf), "bf": "0", "forced-idr": "1", "profile": "high"}
-    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"})
-
-
-FORMS: dict[str, Form] = {
-    "h264": _h264("veryfast", 18),
-    "draft": _h264("ultrafast", 24),
-}
-"""To add a form: write its line here; `Film` opens what the line says."""
-
-
-def part_path(path: Path) -> Path:
-    """The name under which a file is written before it is whole: same folder, hidden, with the process in it."""
-    return path.with_name(f".{path.name}.{os.getpid()}.part")
-
-
-def place(part: Path, path: Path) -> None:
-    """Give a finished file its name, so that it is there whole or not at all, even after a power cut."""
-    with open(part, "rb+") as file:
-        os.fsync(file.fileno())
-    os.replace(part, path)
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 class Converter:
@@ -133,18 +89,23 @@ class Converter:
 class Film:
     """One clip being written. Every picture is encoded when the next one comes, so that its length is known.
 
-    `frames` counts what was asked for so far. Call `close` to finish the file or `abandon` to leave nothing.
+    `frames` counts what was asked for so far, and `on_frames` is told of it now and then. Call `close` to finish
+    the file or `abandon` to leave nothing.
     """
 
-    def __init__(self, path: Path, output: Output, form: Form = FORMS["h264"]) -> None:
+    def __init__(
+        self,
+        path: Path,
+        output: Output,
+        form: Form = FORMS["h264"],
+        on_frames: Callable[[int], None] | None = None,
+    ) -> None:
         self.path, self.frames = path, 0
-        self._part = part_path(path)
+        self._on_frames = on_frames
         self._converter = Converter(output.width_px, output.height_px)
         self._shown = 0
         self._run = 0
-        self._container = av.open(
-            str(self._part), "w", format=form.container, options=dict(form.container_options)
-        )
+        self._container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
         rate = Fraction(*output.rate)
         stream: Any = self._container.add_stream(form.codec, rate=rate)
         stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
@@ -175,16 +136,15 @@ class Film:
         self._run += frames
 
     def close(self) -> None:
-        """Finish the file and give it its name."""
+        """Finish the file."""
         self._flush()
         self._mux(self._stream.encode(None))
         self._container.close()
-        place(self._part, self.path)
 
     def abandon(self) -> None:
         """Stop and leave nothing behind."""
         self._container.close()
-        self._part.unlink(missing_ok=True)
+        self.path.unlink(missing_ok=True)
 
     def _flush(self) -> None:
         for _ in range(self._run):
@@ -193,6 +153,8 @@ class Film:
             self._shown += 1
             self._mux(self._stream.encode(frame))
         self._run = 0
+        if self._on_frames is not None:
+            self._on_frames(self._shown)
 
     def _mux(self, packets: Iterable[av.Packet]) -> None:
         for packet in packets:
@@ -233,7 +195,10 @@ class FilmRenderer(CairoRenderer):
     def play(self, scene: Scene, *args: Any, **kwargs: Any) -> None:
         """Play for a whole number of frames: the nearest to the run time, at least one."""
         scene.compile_animation_data(*args, **kwargs)
-        scene.begin_animations()
+        # not scene.begin_animations: the painter finds out by itself what moves
+        for animation in scene.animations or ():
+            animation._setup_scene(scene)
+            animation.begin()
         frames = max(round(scene.duration * self._rate), 1)
         if scene.is_current_animation_frozen_frame():
             self._add(scene)

@@ -2,20 +2,22 @@
 
 The picture on the camera's pixel array stays between frames. Whatever moved, appeared, vanished or changed colour
 dirties the rectangle it left and the one it now covers; only these are cleared to the background and painted
-again, with Cairo clipped to them. Everything drawn is Manim's own: paths, fills and strokes come from `Camera`.
+again, with Cairo clipped to them. How a mobject is painted is left to the board's camera and to Manim.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from manim import LineJointType, Mobject, VMobject
 
-from scenes.brush import BoardCamera
+from scenes.board import Rect
+from scenes.brush import BoardCamera, Ink
 
 Box = tuple[int, int, int, int]
 """left, top, right, bottom in pixels; right and bottom exclusive."""
@@ -29,10 +31,14 @@ MITER_LIMIT = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What one entry of the display list looked like, and the pixels that it covers (None: nothing)."""
+    """What one entry of the display list looked like, and the pixels that it covers (None: nothing).
+
+    `held` are the arrays of an entry whose arrays are never written into.
+    """
 
     look: tuple[Any, ...]
     box: Box | None
+    held: tuple[np.ndarray, ...] = ()
 
 
 def union(boxes: Iterable[Box]) -> Box:
@@ -49,6 +55,12 @@ def area_px(box: Box) -> int:
 def overlap(a: Box, b: Box) -> bool:
     """True when two boxes share a pixel."""
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def common(a: Box, b: Box) -> Box | None:
+    """The pixels of both, None when there are none."""
+    box = max(a[0], b[0]), max(a[1], b[1]), min(a[2], b[2]), min(a[3], b[3])
+    return box if box[0] < box[2] and box[1] < box[3] else None
 
 
 def snapped(box: Box, width_px: int, height_px: int) -> Box | None:
@@ -162,7 +174,20 @@ class PainterCamera(BoardCamera):
         return (everything,) if sum(map(area_px, dirty)) > 0.8 * area_px(everything) else dirty
 
     def _drawing(self, mobject: Mobject) -> Drawn:
-        """What the entry looks like, as far as `Camera` uses it, reusing the last box when it is unchanged."""
+        """What the entry looks like, as far as the camera uses it, reusing the last box when it is unchanged."""
+        last = self._drawn.get(id(mobject)) if self._drawn else None
+        if isinstance(mobject, Ink):
+            # its arrays are replaced and never written into, so that the same arrays mean the same path
+            held = (mobject.points, mobject.fill_rgbas, mobject.stroke_rgbas)
+            if last is not None and last.held and all(a is b for a, b in zip(last.held, held, strict=True)):
+                return last
+            look: tuple[Any, ...] = (
+                *(array.tobytes() for array in held),
+                mobject.stroke_width,
+                mobject.cap_style,
+                mobject.paint_key,
+            )
+            return Drawn(look, self._box(mobject, mobject.stroke_width, mobject.clip_px), held)
         if not isinstance(mobject, VMobject):
             return self._other_drawing(mobject)
         widths = mobject.get_stroke_width(True), mobject.get_stroke_width()
@@ -176,25 +201,26 @@ class PainterCamera(BoardCamera):
             mobject.cap_style,
             mobject.sheen_factor,
             tuple(mobject.sheen_direction) if mobject.sheen_factor else (),
-            getattr(mobject, "paint_key", ()),
         )
-        last = self._drawn.get(id(mobject)) if self._drawn else None
         if last is not None and last.look == look:
             return last
         return Drawn(look, self._box(mobject, max(widths)))
 
-    def _box(self, mobject: VMobject, stroke_width: float) -> Box | None:
-        paints = mobject.fill_rgbas[:, 3].any() or (stroke_width > 0 and mobject.stroke_rgbas[:, 3].any())
-        if not paints and not mobject.get_stroke_width(True):
-            return None
+    def _box(self, mobject: VMobject, stroke_width: float, clip_px: Rect | None = None) -> Box | None:
         half_px = 0.5 * stroke_width * self.cairo_line_width_multiple * self.pixel_width / self.frame_width
         has_corners = len(mobject.points) > mobject.n_points_per_cubic_curve
         sharp = has_corners and mobject.joint_type in (LineJointType.AUTO, LineJointType.MITER)
         # 1.5 is more than a square cap's diagonal; 2 px are for antialiasing
-        reach = half_px * (MITER_LIMIT if sharp else 1.5) + 2.0
-        return self._box_px(mobject, mobject.points, reach)
+        box = self._box_px(mobject, mobject.points, half_px * (MITER_LIMIT if sharp else 1.5) + 2.0)
+        if box is None or clip_px is None:
+            return box
+        left, top, right, bottom = clip_px[0], clip_px[1], clip_px[0] + clip_px[2], clip_px[1] + clip_px[3]
+        pane = int(left), int(top), math.ceil(right), math.ceil(bottom)
+        return common(box, pane)
 
     def _box_px(self, mobject: Mobject, points: np.ndarray, reach_px: float) -> Box | None:
+        if not len(points):
+            return None
         at = self.points_to_subpixel_coords(mobject, points)
         low, high = at.min(axis=0) - reach_px, at.max(axis=0) + reach_px
         left, top = max(int(low[0]), 0), max(int(low[1]), 0)
@@ -217,8 +243,3 @@ class PainterCamera(BoardCamera):
     def display_funcs_for(self, mobject: Mobject) -> Any:
         """Manim's function that paints this type of mobject."""
         return self.display_funcs[self.type_or_raise(mobject)]
-
-
-def pixels_px(boxes: Sequence[Box]) -> int:
-    """Pixels in disjoint boxes."""
-    return sum(map(area_px, boxes))

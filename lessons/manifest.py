@@ -1,0 +1,88 @@
+"""manifest.json: everything about the clips beside it, so that nothing else is needed to use them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from lessons.cache import font, libraries
+from lessons.folder import Finished
+from lessons.plan import Plan, PlannedClip
+from scenes.board import Board
+from scenes.files import write_whole
+
+FILE_NAME = "manifest.json"
+SCHEMA = 1
+
+
+def drawn(clip: PlannedClip, board: Board) -> dict[str, Any]:
+    """What the manifest tells about a clip's picture: the shot, the steps' frames, and what stands where when."""
+    from scenes.shown import still_stretches
+
+    return {
+        "shot": shot_answer(clip),
+        "steps": steps(board),
+        "still": still_stretches(board),
+    }
+
+
+def shot_answer(clip: PlannedClip) -> dict[str, Any] | None:
+    """The clip's shot in the words of `aimgeo solve`; None for a clip without one."""
+    if clip.brief.subject.shot is None:
+        return None
+    from aimgeo.answers import shot_part
+
+    return shot_part(clip.brief.subject.shot)
+
+
+def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) -> dict[str, Any]:
+    """A clip's entry; `told` is what `drawn` tells about the picture, or an entry of the same picture."""
+    output = clip.brief.output
+    return {
+        "name": clip.name,
+        "file": file,
+        "kind": clip.kind,
+        "method": clip.method,
+        "cut_deg": clip.cut_deg,
+        "side": clip.side,
+        "distance_name": clip.distance_name,
+        "distance_mm": clip.distance_mm,
+        "eye": clip.eye,
+        "width_px": output.width_px,
+        "height_px": output.height_px,
+        "rate": list(output.rate),
+        "frames": clip.frames,
+        "sha256": sha256,
+        "source": {"file": Path(clip.place.file).as_posix(), "line": clip.place.line},
+        "shot": told["shot"],
+        "steps": told["steps"],
+        "still": told["still"],
+    }
+
+
+def steps(board: Board) -> list[dict[str, Any]]:
+    """The steps of a board as the manifest tells them."""
+    return [
+        {"name": s.name, "first_frame": s.first_frame, "end_frame": s.end_frame, "narration": s.narration}
+        for s in board.steps
+    ]
+
+
+def made_with() -> dict[str, str]:
+    """Versions of what made the clips; the font by the start of its file's SHA-256."""
+    return {"aimgeo": metadata.version("aimgeo"), **libraries(), "font": f"Inter {font()}"}
+
+
+def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -> None:
+    """Write the manifest of the plan's clips that lie in the folder, in the lesson's order."""
+    manifest = {
+        "schema": SCHEMA,
+        "lesson": {"title": plan.title, "identity": plan.identity, "source": Path(plan.file).as_posix()},
+        "made_with": made_with(),
+        "clips": [finished[clip.name].entry for clip in plan.clips if clip.name in finished],
+    }
+    write_whole(folder / FILE_NAME, orjson.dumps(manifest, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))

@@ -1,0 +1,48 @@
+"""Whole files only: written under another name in the same folder, on the disk before they get their own."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+UNFINISHED = re.compile(r"\..+\.\d+\.part")
+"""Names of files that are not whole: hidden, with the process that writes them."""
+
+
+def part_path(path: Path) -> Path:
+    """The name under which this process writes a file before it is whole.
+
+    >>> UNFINISHED.fullmatch(part_path(Path("clips/title.mp4")).name) is not None
+    True
+    """
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def place(part: Path, path: Path) -> None:
+    """Give a finished file its name, so that it is there whole or not at all, even after a power cut."""
+    with open(part, "rb+") as file:
+        os.fsync(file.fileno())
+    os.replace(part, path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all; one that has this content already is left as it is."""
+    try:
+        if path.read_bytes() == content:
+            return
+    except FileNotFoundError:
+        pass
+    part = part_path(path)
+    try:
+        part.write_bytes(content)
+        place(part, path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise

@@ -1,0 +1,31 @@
+"""The forms that clips are written in. To add one: write its line in FORMS (plain values, nothing is opened)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A form that clips are written in: container, codec and settings. Two runs give the same bytes."""
+
+    extension: str
+    container: str
+    codec: str
+    pixel_format: str
+    options: Mapping[str, str]
+    container_options: Mapping[str, str] = field(default_factory=dict)
+
+
+def _h264(preset: str, crf: int) -> Form:
+    # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
+    options = {"preset": preset, "crf": str(crf), "bf": "0", "forced-idr": "1", "profile": "high"}
+    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"})
+
+
+FORMS: dict[str, Form] = {
+    "h264": _h264("veryfast", 18),
+    "draft": _h264("ultrafast", 24),
+}
+"""To add a form: write its line here; `Film` opens what the line says."""
