@@ -59,6 +59,8 @@ def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) ->
         "frames": clip.frames,
         "sha256": sha256,
         "source": {"file": Path(clip.place.file).as_posix(), "line": clip.place.line},
+        "table": clip.brief.subject.table and asdict(clip.brief.subject.table),
+        "target_name": clip.brief.subject.target_name,
         "shot": told["shot"],
         "steps": told["steps"],
         "still": told["still"],
