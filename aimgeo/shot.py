@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.vectors import Array, ArrayLike, angle_rad, dot, length, turned, unit
+from aimgeo.vectors import Array, ArrayLike, length, turned, unit
 
 BALL_DIAMETER_MM = 57.15
 STRAIGHT_SIN_CUT = 1e-12
@@ -73,7 +73,8 @@ class Shot:
     @property
     def line_of_centres_rad(self) -> Array:
         """Signed angle from the direction C to O to the object ball's direction."""
-        return angle_rad(self.object_ball_mm[..., :2] - self.cue_ball_mm[..., :2], self.object_direction)
+        q, d, c = self.travel_mm, np.asarray(self.ball_diameter_mm, float), self.cut_rad
+        return np.arctan2(q * np.sin(c), d + q * np.cos(c))
 
     @property
     def side(self) -> Array:
@@ -120,7 +121,7 @@ def place_shot(
         q = np.where((d <= D) & (np.abs(c) < np.pi / 2), (D - d) * (D + d) / (d * np.cos(c) + root), np.nan)
     G = O - d[..., None] * u
     C = G - q[..., None] * a
-    return _shot(C, O, T, a, u, c, D, q, d)
+    return shot_of(C, O, T, a, u, c, D, q, d)
 
 
 def solve_shot(
@@ -133,13 +134,22 @@ def solve_shot(
 
     The cut may come out at 90 degrees or more: then no shot exists, and the caller must look at `cut_rad`.
     """
-    C, O, T = (np.asarray(v, float) for v in (cue_ball, object_ball, target))
-    u = unit(T - O)
-    C, O, T, u = np.broadcast_arrays(C, O, T, u)
-    d = np.broadcast_to(np.asarray(ball_diameter_mm, float), u.shape[:-1])
-    to_ghost = (O - C) - d[..., None] * u
-    a = unit(to_ghost)
-    return _shot(C, O, T, a, u, angle_rad(a, u), length(O - C), dot(to_ghost, a), d)
+    # When the balls nearly touch, what is left between C and G is the small difference of large numbers, and a
+    # rounding of 1e-16 in u would be seen in a: extended precision, where the machine has it, keeps 1e-9 rad.
+    C, O, T = np.broadcast_arrays(*(np.asarray(v, np.longdouble) for v in (cue_ball, object_ball, target)))
+    d = np.broadcast_to(np.asarray(ball_diameter_mm, float), C.shape[:-1])
+    x, y = (T - O)[..., 0], (T - O)[..., 1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        L = np.hypot(x, y)
+        ux, uy = x / L, y / L
+        gx, gy = (O - C)[..., 0] - d * ux, (O - C)[..., 1] - d * uy
+        q = np.hypot(gx, gy)
+        ax, ay = gx / q, gy / q
+    cut = np.arctan2((ax * uy - ay * ux).astype(float), (ax * ux + ay * uy).astype(float))
+    a, u = (np.stack([vx, vy], axis=-1).astype(float) for vx, vy in ((ax, ay), (ux, uy)))
+    D = length(O - C)
+    C, O, T = (p.astype(float) for p in (C, O, T))
+    return shot_of(C, O, T, a, u, cut, D, q.astype(float), d)
 
 
 def _broadcast(u: Array, *values: Array) -> list[Array]:
@@ -147,8 +157,12 @@ def _broadcast(u: Array, *values: Array) -> list[Array]:
     return [np.broadcast_to(u, (*shape, 2)), *(np.broadcast_to(v, shape) for v in values)]
 
 
-def _shot(C: Array, O: Array, T: Array, a: Array, u: Array, c: Array, D: Array, q: Array, d: Array) -> Shot:
+def shot_of(
+    C: ArrayLike, O: ArrayLike, T: ArrayLike, a: Array, u: Array, cut_rad: Array, D: Array, q: Array, d: Array
+) -> Shot:
+    """The shot of these values, C, O and T lifted to the balls' height: C, O, T, a, u (..., 2), the rest (...)."""
+    shape = np.broadcast_shapes(np.shape(C), np.shape(O), np.shape(T), a.shape, u.shape, (*d.shape, 2))
+    C, O, T, a, u = (np.broadcast_to(np.asarray(p, float), shape) for p in (C, O, T, a, u))
+    cut_rad, D, q, d = (np.broadcast_to(v, shape[:-1]) for v in (cut_rad, D, q, d))
     z = d / 2
-    shape = (*d.shape, 2)
-    C, O, T = (np.broadcast_to(p, shape) for p in (C, O, T))
-    return Shot(at_height(C, z), at_height(O, z), at_height(T, z), a, u, c, D, q, d)
+    return Shot(at_height(C, z), at_height(O, z), at_height(T, z), a, u, cut_rad, D, q, d)

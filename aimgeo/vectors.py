@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 ArrayLike = Any
 
 
@@ -65,3 +66,34 @@ def angle_rad(a: ArrayLike, b: ArrayLike) -> Array:
     where an arc cosine would lose half of the digits.
     """
     return np.arctan2(cross(a, b), dot(a, b))
+
+
+def direction(bearing_deg: ArrayLike) -> Array:
+    """The unit vector (..., 2) at a bearing in degrees, counter-clockwise from +x.
+
+    Takes degrees, since whole quarter turns then come out exactly.
+
+    >>> direction(90.0).tolist()
+    [0.0, 1.0]
+    """
+    bearing = np.asarray(bearing_deg, float)
+    quarter = np.round(bearing / 90)
+    rest = np.radians(bearing - 90 * quarter)
+    c, s = np.cos(rest), np.sin(rest)
+    turn = np.mod(quarter, 4)
+    x = np.select([turn == 0, turn == 1, turn == 2], [c, -s, -c], s)
+    y = np.select([turn == 0, turn == 1, turn == 2], [s, c, -s], -c)
+    return np.stack([x, y], axis=-1) + 0.0
+
+
+def wrapped_rad(angle: ArrayLike) -> Array:
+    """The same angle in (-pi, pi]."""
+    angle = np.asarray(angle, float)
+    return np.where(np.abs(angle) > np.pi, angle - 2 * np.pi * np.ceil(angle / (2 * np.pi) - 0.5), angle)
+
+
+def arcsine_rad(part: ArrayLike, whole: ArrayLike) -> Array:
+    """asin(part / whole), keeping its digits where part is just below whole; nan beyond."""
+    part, whole = np.asarray(part, float), np.asarray(whole, float)
+    with np.errstate(invalid="ignore"):
+        return np.arctan2(part, np.sqrt((whole - part) * (whole + part)))

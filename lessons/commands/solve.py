@@ -1,0 +1,111 @@
+"""`aimgeo solve`: questions about one shot, or a stream of them."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import click
+import orjson
+
+from aimgeo.request import PARTS, Refusal
+from aimgeo.solve import answer
+from lessons.answer import answer_stream, as_line, parse
+
+HELP = {
+    "id": "Text or number that the answer repeats.",
+    "object_ball_mm": "Object-ball centre, X,Y.",
+    "target_mm": "Where the object ball must go: X,Y or a pocket's name.",
+    "cut_deg": "Cut angle; with the side and the distance it places the cue ball.",
+    "side": "left or right: where the object ball leaves the aim line.",
+    "distance_mm": "Distance between the balls' centres.",
+    "cue_ball_mm": "Cue-ball centre, X,Y.",
+    "aim_deg": "Roll the cue ball along this direction, counter-clockwise from +x.",
+    "table": "A named size (9ft by default), or null for an endless cloth.",
+    "ball_diameter_mm": "57.15 by default.",
+    "eye": "back_mm=N,height_mm=N and offset_mm=N or alignment=NAME.",
+    "camera": "look_at=BALL,vertical_fov_deg=N,width_px=N,height_px=N, or JSON.",
+    "aim_error": "rotate_deg=N, at_ghost_mm=N or parallel_mm=N.",
+    "fraction": "object_offset_mm=N,cue_offset_mm=N,measured=LINE.",
+    "pocket": "mouth_mm=N,approach_deg=N.",
+    "misses": "left=N,right=N.",
+    "fixed_marks": "for_cut_deg=N.",
+    "others_mm": "Other balls: a JSON list of [x, y].",
+    "speed_mps": "Cue-ball speed at impact.",
+    "cue_ball_roll": "0 stun, 1 natural roll.",
+}
+
+
+def _options(command: Callable[..., Any]) -> Callable[..., Any]:
+    for key in reversed(HELP):
+        command = click.option(f"--{key.replace('_', '-')}", key, metavar="VALUE", help=HELP[key])(command)
+    return command
+
+
+@click.command(context_settings={"token_normalize_func": lambda name: name.replace("_", "-")})
+@click.argument("request_json", required=False, metavar="[REQUEST]")
+@click.option(
+    "--batch", type=click.File("rb"), metavar="FILE|-", help="Answer one request a line from a file or -."
+)
+@_options
+def command(request_json: str | None, batch: Any, **given: str | None) -> None:
+    """Answer questions about one shot, or a stream of them.
+
+    The shot is given as options named after the keys of a request, as one JSON object REQUEST, or both.
+    Prints one line of JSON for each request. Exit status: 0 all answered, 1 some request refused,
+    2 unusable command line or unreadable input.
+    """
+    options = {key: value for key, value in given.items() if value is not None}
+    if batch is not None:
+        if options or request_json is not None:
+            raise click.UsageError("--batch takes its requests from the file alone; leave the other options out.")
+        sys.exit(1 if _stream(batch) else 0)
+    if not options and request_json is None:
+        raise click.UsageError("Give the shot as options or as one JSON object, or --batch FILE.")
+    request = parse(request_json.encode("utf-8", "surrogateescape")) if request_json is not None else {}
+    if options:
+        if type(request) is not dict:
+            request = (
+                request
+                if isinstance(request, Refusal)
+                else Refusal("bad_json", "A request is one JSON object.", None)
+            )
+        else:
+            twice = next((key for key in options if key in request), None)
+            if twice is not None:
+                raise click.UsageError(f"{twice} is given both as an option and in the request.")
+            request.update({key: option_value(key, text) for key, text in options.items()})
+    one = answer([request])[0]
+    sys.stdout.buffer.write(as_line(one))
+    sys.exit(1 if "error" in one else 0)
+
+
+def option_value(key: str, text: str) -> Any:
+    """An option's text as its key's value: JSON, `X,Y` for a point, `name=value,...` for a part, else text."""
+    if key in PARTS and "=" in text and not text.lstrip().startswith("{"):
+        pairs = [piece.partition("=") for piece in text.split(",")]
+        return {name.strip().replace("-", "_"): _single(value.strip()) for name, _, value in pairs}
+    if key.endswith("_mm") and "," in text and not text.lstrip().startswith("["):
+        return [_single(piece.strip()) for piece in text.split(",")]
+    return _single(text)
+
+
+def _single(text: str) -> Any:
+    try:
+        return orjson.loads(text)
+    except orjson.JSONDecodeError:
+        pass
+    return math.nan if text.lower() in ("nan", "inf", "+inf", "-inf", "infinity", "-infinity") else text
+
+
+def _stream(source: Any) -> int:
+    try:
+        return answer_stream(source, sys.stdout.buffer)
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read the answers has left; there is nobody to tell
+        sys.exit(2)
+    except OSError as error:
+        click.echo(f"Error: the requests cannot be read: {error.strerror}.", err=True)
+        sys.exit(2)
