@@ -13,10 +13,11 @@ from manim import Animation, Camera, Group, Mobject, Scene, linear
 from scenes.board import Board
 from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
 from scenes.display import Background, Display, Slot, cloth
+from scenes.files import part_path, place
 
 
 def frame_config(board: Board) -> dict[str, Any]:
-    """Manim's configuration for a board, for `with tempconfig(frame_config(board)): BoardScene(board).render()`."""
+    """Manim's configuration for a board: `with tempconfig(frame_config(board)): BoardScene(board).render()`."""
     return {
         "pixel_width": board.width_px,
         "pixel_height": board.height_px,
@@ -178,10 +179,8 @@ def snapshot(board: Board, frame: int, background: Background | None = None) -> 
 
 def write_png(picture: np.ndarray, path: Path) -> None:
     """Write a picture, whole or not at all."""
-    import os
-
     from PIL import Image
 
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    part = part_path(path)
     Image.fromarray(picture).save(part, format="PNG", compress_level=3)
-    os.replace(part, path)
+    place(part, path)

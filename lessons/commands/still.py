@@ -1,0 +1,56 @@
+"""aimgeo still: write one picture of a clip."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from lessons.faults import LessonError, did_you_mean
+from lessons.model import load
+from lessons.plan import plan
+from scenes import CLIP_KINDS
+from scenes.brief import Brief
+
+
+@click.command()
+@click.argument("lesson", type=click.Path(path_type=Path))
+@click.option("--only", multiple=True, metavar="PATTERN", help="The clip: the first whose name fits.")
+@click.option("--step", metavar="NAME", help="The end of this step; without it, the end of the clip.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="The PNG file; by default CLIP.png here."
+)
+@click.option("--draft", is_flag=True, help="Small, as render --draft would draw it.")
+def command(lesson: Path, only: tuple[str, ...], step: str | None, out: Path | None, draft: bool) -> None:
+    """Write one picture of a clip: its end, or the end of one of its steps."""
+    try:
+        made = plan(load(lesson), draft=draft).only(only)
+    except LessonError as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    if not made.clips:
+        raise click.ClickException(
+            f"no clip of {lesson} fits {' or '.join(map(repr, only))}; `aimgeo plan {lesson}` lists their names."
+        )
+    brief = made.clips[0].brief
+    names = [s.name for s in brief.steps]
+    if step is not None and step not in names:
+        raise click.ClickException(
+            f"clip '{brief.name}' has no step '{step}'{did_you_mean(step, names)} Its steps: {', '.join(names)}."
+        )
+    path = out or Path(f"{brief.name}{'' if step is None else '_' + step}.png")
+    try:
+        _draw(brief, step, path)
+    except (ValueError, OSError) as error:
+        raise click.ClickException(f"clip '{brief.name}': {error}") from error
+    more = f" (the first of {len(made.clips)} clips that fit)" if len(made.clips) > 1 else ""
+    click.echo(f"{path}{more}")
+
+
+def _draw(brief: Brief, step: str | None, path: Path) -> None:
+    from scenes.stage import snapshot, write_png
+
+    board = CLIP_KINDS[brief.subject.kind].load().board(brief)
+    ends = {span.name: span.end_frame for span in board.steps}
+    write_png(snapshot(board, (board.frames if step is None else ends[step]) - 1), path)
