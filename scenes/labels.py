@@ -1,0 +1,363 @@
+"""Where labels go: each finds a place of its own that covers nothing. Pure geometry in pixels, no Manim.
+
+A label is a plate with, mostly, a leader to what it names. Candidates are laid out around what is named; those
+that cover a ball, a line, a mark, a text or another label, or whose leader crosses a line, are thrown away; the
+cheapest that is left wins. Everything that will ever be drawn is an obstacle from the start, so that no label has
+to move later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from numpy.typing import NDArray
+
+from aimgeo.vectors import Array
+from scenes.board import Pixel, Rect
+
+Points = tuple[Pixel, ...]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A ball (or a mark) as an obstacle. A ghost ball may be crossed by a leader, a solid one only at a price."""
+
+    at_px: Pixel
+    radius_px: float
+    is_solid: bool = True
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A straight line as an obstacle: `name` is what it belongs to."""
+
+    name: str
+    start_px: Pixel
+    end_px: Pixel
+    half_width_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacles:
+    """Everything in the picture that a label keeps clear of."""
+
+    balls: tuple[Disc, ...] = ()
+    marks: tuple[Disc, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
+    rects: tuple[Rect, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """A place where a leader may end: it arrives from `side` (-1 left, +1 right), or from above or below it.
+
+    `lift`: -1 when the leader's last leg comes down from above, +1 from below, 0 when it is one level line.
+    """
+
+    at_px: Pixel
+    side: int
+    lift: int = 0
+    cost: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A label that seeks its place. `name` is what it names; `around` a ball beside which it may stand unled."""
+
+    id: str
+    name: str
+    text: str
+    width_px: float
+    height_px: float
+    ports: tuple[Port, ...] = ()
+    around: Disc | None = None
+    near_px: Pixel | None = None
+    prefer: int = 1
+    sample: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A label in its place, with the corners of its leader from the plate to what it names (or none)."""
+
+    wanted: Wanted
+    rect_px: Rect
+    leader_px: Points = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """Least distances in px."""
+
+    gap: float = 10.0
+    ball_gap: float = 28.0
+    leader_gap: float = 8.0
+    leader: tuple[float, ...] = (26, 44, 64, 90, 120, 155, 195, 240, 300, 370, 450)
+    lift: tuple[float, ...] = (30, 54, 84, 120, 165, 220)
+
+    def scaled(self, k: float) -> Spacing:
+        """The same for a frame of another size."""
+        return Spacing(
+            self.gap * k,
+            self.ball_gap * k,
+            self.leader_gap * k,
+            tuple(v * k for v in self.leader),
+            tuple(v * k for v in self.lift),
+        )
+
+
+@dataclass(slots=True)
+class _Candidates:
+    rects: list[Rect] = field(default_factory=list)
+    leaders: list[Points] = field(default_factory=list)
+    costs: list[float] = field(default_factory=list)
+
+    def add(self, rect: Rect, leader: Points, cost: float) -> None:
+        self.rects.append(rect)
+        self.leaders.append(leader)
+        self.costs.append(cost)
+
+
+NOT_PREFERRED = 60.0
+ELBOW = 25.0
+UNLED = 160.0
+OVER_BALL = 220.0
+OVER_GHOST = 25.0
+OUT_OF_ZONE = 140.0
+
+
+def place(
+    wanted: Wanted,
+    obstacles: Obstacles,
+    zones: Sequence[Rect],
+    placed: Sequence[Placed],
+    spacing: Spacing,
+) -> Placed | None:
+    """The best place for one label among those already placed; None when there is none.
+
+    `zones`: where it may stand, the best first; each later one costs more.
+    """
+    found = _candidates(wanted, spacing, zones[-1])
+    if not found.rects:
+        return None
+    rects = np.array(found.rects)
+    costs = np.array(found.costs)
+    costs[~_inside(rects, zones[0])] += OUT_OF_ZONE
+    bad = ~np.any([_inside(rects, zone) for zone in zones], axis=0)
+    for ball in obstacles.balls:
+        bad |= _rect_disc(rects, ball.at_px) < ball.radius_px + spacing.gap
+    for mark in obstacles.marks:
+        bad |= _rect_disc(rects, mark.at_px) < mark.radius_px + spacing.gap / 2
+    for stroke in obstacles.strokes:
+        bad |= _rect_stroke(rects, stroke.start_px, stroke.end_px, stroke.half_width_px + spacing.gap)
+    for rect in obstacles.rects:
+        bad |= _rect_rect(rects, rect, spacing.gap)
+    for other in placed:
+        bad |= _rect_rect(rects, other.rect_px, spacing.gap)
+        for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
+            bad |= _rect_stroke(rects, a, b, spacing.gap)
+    if bad.all():
+        return None
+    order = np.flatnonzero(~bad)
+    legs = _legs([found.leaders[i] for i in order])
+    extra, crosses = _leader_faults(legs, wanted, obstacles, placed, spacing)
+    total = np.where(crosses, np.inf, costs[order] + extra)
+    best = int(np.argmin(total))
+    if not np.isfinite(total[best]):
+        return None
+    i = int(order[best])
+    return Placed(wanted, found.rects[i], found.leaders[i])
+
+
+# ------------------------------------------------------------------ candidates
+
+
+def _candidates(wanted: Wanted, spacing: Spacing, zone: Rect) -> _Candidates:
+    out = _Candidates()
+    w, h = wanted.width_px, wanted.height_px
+    for port in wanted.ports:
+        x, y = port.at_px
+        if port.lift == 0:
+            for length in spacing.leader:
+                edge = x + port.side * length
+                cost = port.cost + _length_cost(length, spacing) + (port.side != wanted.prefer) * NOT_PREFERRED
+                out.add((edge if port.side > 0 else edge - w, y - h / 2, w, h), ((edge, y), (x, y)), cost)
+            continue
+        for rise in spacing.lift:
+            corner = (x, y + port.lift * rise)
+            for side in (-1, 1):
+                for length in spacing.leader:
+                    edge = x + side * length
+                    cost = port.cost + ELBOW + _length_cost(length + rise, spacing)
+                    cost += (side != wanted.prefer) * NOT_PREFERRED
+                    rect = (edge if side > 0 else edge - w, corner[1] - h / 2, w, h)
+                    out.add(rect, ((edge, corner[1]), corner, (x, y)), cost)
+    if wanted.around is not None:
+        _beside(wanted, wanted.around, spacing, out)
+    if wanted.near_px is not None:
+        _anywhere(wanted, wanted.near_px, zone, out)
+    return out
+
+
+def _beside(wanted: Wanted, ball: Disc, spacing: Spacing, out: _Candidates) -> None:
+    """Plates a fixed gap off the ball's edge, level with it or somewhat above or below; then over and under it."""
+    w, h = wanted.width_px, wanted.height_px
+    (cx, cy), r = ball.at_px, ball.radius_px
+    for factor, further in ((1.0, 0.0), (1.7, 30.0), (2.6, 60.0)):
+        reach = r + spacing.ball_gap * factor
+        for shift in np.linspace(-1.25, 1.25, 21).tolist():
+            y = cy + shift * r
+            off = max(abs(y - cy) - h / 2, 0.0)
+            if off >= reach:
+                continue
+            dx = float(np.sqrt(reach * reach - off * off))
+            cost = further + 40 * abs(shift)
+            for side in (-1, 1):
+                x = cx + side * dx
+                rect = (x if side > 0 else x - w, y - h / 2, w, h)
+                out.add(rect, (), cost + (side != wanted.prefer) * NOT_PREFERRED)
+        for above in (-1, 1):
+            y = cy + above * (reach + h / 2)
+            for shift in (-0.8, -0.4, 0.0, 0.4, 0.8):
+                out.add((cx + shift * w - w / 2, y - h / 2, w, h), (), further + 90 + 20 * abs(shift))
+
+
+def _anywhere(wanted: Wanted, near: Pixel, zone: Rect, out: _Candidates) -> None:
+    """A grid over the zone, without a leader: the plate's own sample must do, the nearer the better."""
+    w, h = wanted.width_px, wanted.height_px
+    for y in np.arange(zone[1], zone[1] + zone[3] - h + 1, h / 2).tolist():
+        for x in np.arange(zone[0], zone[0] + zone[2] - w + 1, h / 2).tolist():
+            gap = np.hypot(max(x - near[0], near[0] - x - w, 0), max(y - near[1], near[1] - y - h, 0))
+            out.add((x, y, w, h), (), UNLED + 1.2 * float(gap) / h * 40)
+
+
+def _length_cost(length: float, spacing: Spacing) -> float:
+    return 100.0 * length / spacing.leader[-1]
+
+
+# ------------------------------------------------------------------ tests of many rectangles at once
+
+
+def _inside(rects: Array, zone: Rect) -> Flags:
+    x, y, w, h = zone
+    e = 1e-6
+    return (
+        (rects[:, 0] >= x - e)
+        & (rects[:, 1] >= y - e)
+        & (rects[:, 0] + rects[:, 2] <= x + w + e)
+        & (rects[:, 1] + rects[:, 3] <= y + h + e)
+    )
+
+
+def _rect_disc(rects: Array, at: Pixel) -> Array:
+    """Distance from a point to each rectangle."""
+    dx = np.maximum(np.maximum(rects[:, 0] - at[0], at[0] - rects[:, 0] - rects[:, 2]), 0)
+    dy = np.maximum(np.maximum(rects[:, 1] - at[1], at[1] - rects[:, 1] - rects[:, 3]), 0)
+    return np.hypot(dx, dy)
+
+
+def _rect_rect(rects: Array, other: Rect, margin: float) -> Flags:
+    x, y, w, h = other
+    return (
+        (rects[:, 0] < x + w + margin)
+        & (x - margin < rects[:, 0] + rects[:, 2])
+        & (rects[:, 1] < y + h + margin)
+        & (y - margin < rects[:, 1] + rects[:, 3])
+    )
+
+
+def _rect_stroke(rects: Array, a: Pixel, b: Pixel, margin: float) -> Flags:
+    """True where the segment a-b enters the rectangle grown by the margin (slabs)."""
+    low, high = np.zeros(len(rects)), np.ones(len(rects))
+    hit: Flags = np.ones(len(rects), bool)
+    for axis in (0, 1):
+        lo, hi = rects[:, axis] - margin, rects[:, axis] + rects[:, axis + 2] + margin
+        step = b[axis] - a[axis]
+        if abs(step) < 1e-9:
+            hit &= (a[axis] > lo) & (a[axis] < hi)
+            continue
+        t0, t1 = (lo - a[axis]) / step, (hi - a[axis]) / step
+        low = np.maximum(low, np.minimum(t0, t1))
+        high = np.minimum(high, np.maximum(t0, t1))
+    return hit & (low < high)
+
+
+def _legs(leaders: list[Points]) -> Array:
+    """Two legs (n, 2, 2, 2) of each leader; a leader of one leg has it twice, one of none is nan."""
+    out = np.full((len(leaders), 2, 2, 2), np.nan)
+    for i, points in enumerate(leaders):
+        if len(points) >= 2:
+            out[i, 0] = points[0], points[1]
+            out[i, 1] = points[-2], points[-1]
+    return out
+
+
+def _leader_faults(
+    legs: Array, wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
+) -> tuple[Array, Flags]:
+    """Extra cost (n,) of each leader, and whether it crosses what no leader may cross (n,)."""
+    n = len(legs)
+    extra, crosses = np.zeros(n), np.zeros(n, bool)
+    for leg in (0, 1):
+        p, q = legs[:, leg, 0], legs[:, leg, 1]
+        for stroke in obstacles.strokes:
+            if stroke.name != wanted.name:
+                gap = stroke.half_width_px + spacing.leader_gap / 2
+                crosses |= segment_distance(p, q, stroke.start_px, stroke.end_px) < gap
+        for mark in obstacles.marks:
+            if mark.name != wanted.name:
+                crosses |= segment_distance(p, q, mark.at_px, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
+        for rect in obstacles.rects:
+            crosses |= _stroke_in_rect(p, q, rect, spacing.leader_gap)
+        for other in placed:
+            crosses |= _stroke_in_rect(p, q, other.rect_px, spacing.leader_gap)
+            for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
+                crosses |= segment_distance(p, q, a, b) < spacing.leader_gap
+    for ball in obstacles.balls:
+        if ball.name == wanted.name:
+            continue
+        near = np.fmin(*(segment_distance(legs[:, i, 0], legs[:, i, 1], ball.at_px, ball.at_px) for i in (0, 1)))
+        extra += np.where(near < ball.radius_px, OVER_BALL if ball.is_solid else OVER_GHOST, 0.0)
+    return extra, crosses
+
+
+def _stroke_in_rect(p: Array, q: Array, rect: Rect, margin: float) -> Flags:
+    grown = (rect[0] - margin, rect[1] - margin, rect[2] + 2 * margin, rect[3] + 2 * margin)
+    inside = (p[:, 0] > grown[0]) & (p[:, 0] < grown[0] + grown[2]) & (p[:, 1] > grown[1])
+    inside &= p[:, 1] < grown[1] + grown[3]
+    corners = [
+        (grown[0], grown[1]),
+        (grown[0] + grown[2], grown[1]),
+        (grown[0] + grown[2], grown[1] + grown[3]),
+        (grown[0], grown[1] + grown[3]),
+    ]
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        inside |= segment_distance(p, q, a, b) < 1e-9
+    return inside
+
+
+def segment_distance(p: Array, q: Array, a: Pixel, b: Pixel) -> Array:
+    """Distance (n,) of segments p-q (n, 2) from one segment a-b; nan where p or q is."""
+    A, B = np.broadcast_to(np.asarray(a, float), p.shape), np.broadcast_to(np.asarray(b, float), p.shape)
+    ends = [_to_segment(p, A, B), _to_segment(q, A, B), _to_segment(A, p, q), _to_segment(B, p, q)]
+    out = np.minimum.reduce(ends)
+
+    def turn(o: Array, s: Array, t: Array) -> Array:
+        return (s[:, 0] - o[:, 0]) * (t[:, 1] - o[:, 1]) - (s[:, 1] - o[:, 1]) * (t[:, 0] - o[:, 0])
+
+    cross = (turn(p, q, A) * turn(p, q, B) < 0) & (turn(A, B, p) * turn(A, B, q) < 0)
+    return np.where(cross, 0.0, out)
+
+
+def _to_segment(point: Array, s: Array, t: Array) -> Array:
+    along = t - s
+    size = np.sum(along * along, axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        k = np.where(size > 0, np.sum((point - s) * along, axis=-1) / np.where(size > 0, size, 1.0), 0.0)
+    nearest = s + np.clip(k, 0, 1)[:, None] * along
+    return np.hypot(*(point - nearest).T)
