@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 from math import prod
 from typing import Any
 
+from lessons.explain import Location
 from lessons.faults import Fault, LessonError, Place, did_you_mean
-from lessons.model import AXES, METHOD_NAMES, CardGroup, Changes, Group, Lesson, slug
+from lessons.fields import METHOD_NAMES
+from lessons.model import AXES, CardGroup, Changes, Group, Lesson, slug
 from lessons.values import Cut
 from scenes import CLIP_KINDS
 
@@ -18,23 +20,35 @@ MOST_CLIPS = 5_000
 
 
 @dataclass(frozen=True, slots=True)
-class Request:
-    """One clip that a lesson asks for. What does not apply is None; `side` is 'straight' for a cut of 0.
+class View:
+    """One shot as it is to be shown: what the axes say, and the lesson's first where no axis says it.
 
-    `changes` are what the overrides and the group set, the last override first. `is_explicit` tells that the
-    group itself names both the method and the cut, so that an impossible pair is the author's mistake.
+    `side` is 'straight' for a cut of 0; `method` and `eye` are None for a kind that shows none.
+    """
+
+    cut: Cut
+    side: str
+    distance: str
+    method: str | None = None
+    eye: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One clip that a lesson asks for; `on` says where it stands on the axes of its kind.
+
+    A card that shows no shot has no views; a kind that spans axes has several. `changes` are what the overrides
+    and the group set, the last override first, each with its location in the file. `is_explicit` tells that the
+    group itself names both method and cut, so that an impossible pair is the author's mistake.
     """
 
     name: str
     group: int
     keys: Group
     place: Place
-    method: str | None = None
-    cut: Cut | None = None
-    side: str | None = None
-    distance: str | None = None
-    eye: str | None = None
-    changes: tuple[tuple[Changes, tuple[str | int, ...]], ...] = ()
+    on: Mapping[str, Any]
+    views: tuple[View, ...]
+    changes: tuple[tuple[Changes, Location], ...]
     is_explicit: bool = False
 
     @property
@@ -46,7 +60,7 @@ class Request:
 def expand(lesson: Lesson) -> tuple[Request, ...]:
     """The lesson's clips in order. Raises LessonError with all faults of the groups."""
     faults = list(_unknown_names(lesson))
-    axes = [_axes(lesson, group) for group in lesson.keys.clips]
+    axes = [_covered(lesson, group, CLIP_KINDS[group.kind].axes) for group in lesson.keys.clips]
     count = sum(prod(len(choices) for choices in group.values()) for group in axes)
     if count > MOST_CLIPS:
         place = lesson.place("clips")
@@ -67,17 +81,21 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
     return tuple(requests)
 
 
-def _axes(lesson: Lesson, group: Group) -> dict[str, tuple[Any, ...]]:
-    """What a group covers on each axis of its kind: all, unless it says otherwise."""
+def _covered(lesson: Lesson, group: Group, axes: tuple[str, ...]) -> dict[str, tuple[Any, ...]]:
+    """What a group covers on some axes: all that the lesson has, unless it says otherwise."""
+    every = _every(lesson)
+    return {axis: chosen(group, axis) or every[axis] for axis in AXES if axis in axes}
+
+
+def _every(lesson: Lesson) -> dict[str, tuple[Any, ...]]:
     keys = lesson.keys
-    every: dict[str, tuple[Any, ...]] = {
+    return {
         "method": METHOD_NAMES,
         "cut": keys.cuts,
         "side": keys.sides,
         "distance": tuple(keys.distances),
         "eye": tuple(keys.eyes),
     }
-    return {axis: chosen(group, axis) or every[axis] for axis in AXES if axis in CLIP_KINDS[group.kind].axes}
 
 
 def chosen(keys: Any, axis: str) -> tuple[Any, ...]:
@@ -89,37 +107,47 @@ def _requests(
     lesson: Lesson, index: int, group: Group, choices: dict[str, tuple[Any, ...]], faults: list[Fault]
 ) -> Iterator[Request]:
     place = lesson.place("clips", index)
-    excludes = getattr(group, "exclude", ())
-    overrides = getattr(group, "overrides", ())
+    chances = {key: getattr(group, key, ()) for key in ("exclude", "overrides")}
     used: set[tuple[str, int]] = set()
     made: set[str] = set()
     explicit = bool(chosen(group, "method") and chosen(group, "cut"))
     for combination in product(*choices.values()):
-        on = dict(zip(choices, combination, strict=True))
-        if "cut" in on and on["cut"].cut_rad == 0 and "side" in on:
-            on["side"] = "straight"
-        if hit := [i for i, keys in enumerate(excludes) if _fits(keys, on)]:
-            used |= {("exclude", i) for i in hit}
-            continue
-        hit = [i for i, keys in enumerate(overrides) if _fits(keys, on)]
-        used |= {("overrides", i) for i in hit}
+        on = _sided(dict(zip(choices, combination, strict=True)))
+        hits = {key: [i for i, keys in enumerate(items) if _fits(keys, on)] for key, items in chances.items()}
+        used |= {(key, i) for key, hit in hits.items() for i in hit}
         name = clip_name(group, on)
-        if name in made:  # a straight shot has no second side
+        if hits["exclude"] or name in made:  # a straight shot has no second side
             continue
         made.add(name)
-        changes = [(overrides[i], ("clips", index, "overrides", i)) for i in reversed(hit)]
-        yield Request(
-            name, index, group, place, **on, changes=(*changes, (group, ("clips", index))), is_explicit=explicit
-        )
-    for key, items in (("exclude", excludes), ("overrides", overrides)):
+        changes: list[tuple[Changes, Location]] = [
+            (chances["overrides"][i], ("clips", index, "overrides", i)) for i in reversed(hits["overrides"])
+        ]
+        changes.append((group, ("clips", index)))
+        yield Request(name, index, group, place, on, _views(lesson, group, on), tuple(changes), explicit)
+    for key, items in chances.items():
         for i in range(len(items)):
             if (key, i) not in used:
-                faults.append(
-                    Fault(
-                        lesson.place("clips", index, key, i),
-                        f"clips[{index}].{key}[{i}] fits no clip of its group.",
-                    )
-                )
+                at = lesson.place("clips", index, key, i)
+                faults.append(Fault(at, f"clips[{index}].{key}[{i}] fits no clip of its group."))
+
+
+def _sided(on: dict[str, Any]) -> dict[str, Any]:
+    is_straight = "cut" in on and on["cut"].cut_rad == 0
+    return {**on, "side": "straight"} if is_straight and "side" in on else on
+
+
+def _views(lesson: Lesson, group: Group, on: dict[str, Any]) -> tuple[View, ...]:
+    """The shots of a clip: one, or all that its kind spans."""
+    kind = CLIP_KINDS[group.kind]
+    if not kind.axes and not kind.spans:
+        return ()
+    spanned = _covered(lesson, group, kind.spans)
+    first = {axis: every[0] for axis, every in _every(lesson).items() if axis in ("cut", "side", "distance")}
+    views = []
+    for combination in product(*spanned.values()):
+        values = {**first, **on, **dict(zip(spanned, combination, strict=True))}
+        views.append(View(**_sided(values)))
+    return tuple(dict.fromkeys(views))
 
 
 def _fits(keys: Any, on: dict[str, Any]) -> bool:
@@ -155,7 +183,7 @@ def _unknown_names(lesson: Lesson) -> Iterator[Fault]:
     keys = lesson.keys
     yield from _twice(lesson, keys.cuts, ("cuts",))
     for index, group in enumerate(keys.clips):
-        at: tuple[str | int, ...] = ("clips", index)
+        at: Location = ("clips", index)
         yield from _unknown(lesson, group, at)
         for key in ("exclude", "overrides"):
             for i, item in enumerate(getattr(group, key, ())):
@@ -166,7 +194,7 @@ def _unknown_names(lesson: Lesson) -> Iterator[Fault]:
                     )
 
 
-def _unknown(lesson: Lesson, keys: Any, at: tuple[str | int, ...]) -> Iterator[Fault]:
+def _unknown(lesson: Lesson, keys: Any, at: Location) -> Iterator[Fault]:
     for axis, known in (("distance", lesson.keys.distances), ("eye", lesson.keys.eyes)):
         for i, name in enumerate(chosen(keys, axis)):
             if name not in known:
@@ -181,7 +209,7 @@ def _unknown(lesson: Lesson, keys: Any, at: tuple[str | int, ...]) -> Iterator[F
             yield Fault(lesson.place(*at, "cuts", i), f"cut {cut.text} is not among the lesson's cuts ({listed}).")
 
 
-def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: tuple[str | int, ...]) -> Iterator[Fault]:
+def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: Location) -> Iterator[Fault]:
     for i, cut in enumerate(cuts):
         for earlier in cuts[:i]:
             if cut.same_as(earlier):

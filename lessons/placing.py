@@ -3,27 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import degrees
 from typing import Any
 
+from aimgeo.construction import Quantity
+from aimgeo.methods.figure import shot_values
 from aimgeo.setup import Setup, Unset, find_spot
 from aimgeo.shot import Shot, place_shot
 from aimgeo.table import Table
-from lessons.expand import Request
+from lessons.expand import Request, View
+from lessons.explain import Location
 from lessons.faults import Fault
 from lessons.model import Lesson
 
+Spot = tuple[float, float]
 SIDE_SIGN = {"left": 1, "right": -1, "straight": 1}
 
 
 @dataclass(frozen=True, slots=True)
 class Placing:
-    """A clip's shot on the table, or the reason why it can't be set there."""
+    """A clip's shot on the table with the values that its sentences may use, or why it can't be set there.
+
+    Clips of one shot share one object: the methods and views of a shot are many, its geometry is one.
+    """
 
     pocket: str
     shot: Shot | None
     reason: str = ""
+    values: Mapping[str, Quantity] = field(default_factory=dict)
 
 
 def place_shots(
@@ -33,44 +41,45 @@ def place_shots(
     distances_mm: Mapping[str, float],
     requests: tuple[Request, ...],
     faults: list[Fault],
-) -> dict[str, Placing]:
-    """The placings by clip name: all shots into one pocket share one object-ball spot, unless the lesson gives it.
+) -> dict[tuple[str, View], Placing]:
+    """The placings by clip name and view: shots into one pocket share one object-ball spot unless it is given.
 
     Adds a fault where a spot that the lesson gives can't be used at all.
     """
-    groups: dict[tuple[str, tuple[float, float] | None], list[Request]] = {}
-    spot_keys: dict[tuple[str, tuple[float, float] | None], tuple[str | int, ...]] = {}
+    groups: dict[tuple[str, Spot | None], list[tuple[Request, View]]] = {}
+    said_at: dict[tuple[str, Spot | None], Location] = {}
     for request in requests:
-        if request.cut is None or request.side is None or request.distance is None:
-            continue
-        pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
-        groups.setdefault((pocket, spot), []).append(request)
-        spot_keys.setdefault((pocket, spot), at)
-    placings: dict[str, Placing] = {}
+        if request.views:
+            pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
+            groups.setdefault((pocket, spot), []).extend((request, view) for view in request.views)
+            said_at.setdefault((pocket, spot), at)
+    placings: dict[tuple[str, View], Placing] = {}
     for (pocket, spot), members in groups.items():
-        wanted = {r.name: _signed(r, distances_mm) for r in members}
-        setup = find_spot(table, pocket, sorted(set(wanted.values())), ball_diameter_mm, spot)
+        wanted = sorted({_signed(view, distances_mm) for _, view in members})
+        setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
         if setup.object_ball_mm is None:
-            faults.append(Fault(lesson.place(*spot_keys[pocket, spot]), _no_spot(pocket, spot, setup)))
+            faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup)))
             continue
         unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
         target = table.pocket(pocket).centre_mm
-        for request in members:
-            key = wanted[request.name]
-            if key in unset:
-                placings[request.name] = Placing(pocket, None, _unset(request, unset[key], pocket, spot, setup))
-            else:
+        placed: dict[tuple[float, float], Placing] = {}
+        for request, view in members:
+            key = _signed(view, distances_mm)
+            if key not in placed and key in unset:
+                placed[key] = Placing(pocket, None, _unset(view.side, unset[key], pocket, spot, setup))
+            elif key not in placed:
                 shot = place_shot(setup.object_ball_mm, target, *key, ball_diameter_mm)
-                placings[request.name] = Placing(pocket, shot)
+                placed[key] = Placing(pocket, shot, values=dict(shot_values(shot)))
+            placings[request.name, view] = placed[key]
     return placings
 
 
 def _where(
     lesson: Lesson, request: Request, ball_diameter_mm: float, table_length_mm: float
-) -> tuple[str, tuple[float, float] | None, tuple[str | int, ...]]:
+) -> tuple[str, Spot | None, Location]:
     """Pocket, spot and where the file says so: an override before its group before the lesson."""
     pocket, spot, at = None, None, None
-    levels: tuple[tuple[Any, tuple[str | int, ...]], ...] = (*request.changes, (lesson.keys, ()))
+    levels: tuple[tuple[Any, Location], ...] = (*request.changes, (lesson.keys, ()))
     for changes, place in levels:
         if pocket is None and changes.pocket is not None:
             pocket = changes.pocket
@@ -82,14 +91,11 @@ def _where(
     return pocket, spot, at or ("pocket",)
 
 
-def _signed(request: Request, distances_mm: Mapping[str, float]) -> tuple[float, float]:
-    assert request.cut is not None
-    assert request.side is not None
-    assert request.distance is not None
-    return SIDE_SIGN[request.side] * request.cut.cut_rad, distances_mm[request.distance]
+def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float]:
+    return SIDE_SIGN[view.side] * view.cut.cut_rad, distances_mm[view.distance]
 
 
-def _no_spot(pocket: str, spot: tuple[float, float] | None, setup: Setup) -> str:
+def _no_spot(pocket: str, spot: Spot | None, setup: Setup) -> str:
     if spot is None:
         return f"no spot on this table serves the {pocket} pocket with this ball; choose another pocket or ball."
     sentence = (
@@ -99,15 +105,15 @@ def _no_spot(pocket: str, spot: tuple[float, float] | None, setup: Setup) -> str
     return sentence + _instead(setup)
 
 
-def _unset(request: Request, unset: Unset, pocket: str, spot: tuple[float, float] | None, setup: Setup) -> str:
+def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup) -> str:
     x, y = setup.object_ball_mm or (0.0, 0.0)
     where = "the given spot" if spot else f"the best spot for all of them, [{x:g} mm, {y:g} mm],"
     angle = f"{degrees(abs(unset.cut_rad)):.1f}°"
     if unset.longest_mm:
         what = f"from {where} the cue ball has room for {unset.longest_mm:.0f} mm between centres, not for "
-        what += f"{unset.distance_mm:.0f} mm, at a cut of {angle} to the {request.side} into the {pocket} pocket"
+        what += f"{unset.distance_mm:.0f} mm, at a cut of {angle} to the {side} into the {pocket} pocket"
     else:
-        what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {request.side}"
+        what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"
     return what + _instead(setup)
 
 

@@ -9,20 +9,21 @@ from typing import Any
 
 from aimgeo.construction import Quantity
 from aimgeo.methods import METHODS
-from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from aimgeo.table import TABLES, Table
-from lessons.expand import Request, expand
+from lessons.expand import Request, View, expand
 from lessons.faults import Fault, LessonError, Place, did_you_mean
-from lessons.model import CardGroup, Eye, Lesson
+from lessons.model import CardGroup, Eye, Lesson, setting_key
 from lessons.placing import Placing, place_shots
 from lessons.timing import step_frames
+from lessons.values import Length
 from lessons.wording import UnknownField, Values, Wording, words_of
 from scenes import CLIP_KINDS
-from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Subject
+from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Setting, Subject
 
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
+STRAIGHT = Quantity("straight", "name")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,16 +135,17 @@ class _Planner:
         self.output = draft_output(output) if draft else output
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
+        self.placings: dict[tuple[str, View], Placing] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
 
     def plan(self) -> Plan:
         """The plan, or LessonError."""
         self.check_sizes()
         requests = expand(self.lesson)
-        placings = place_shots(self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults)
-        clips = tuple(
-            clip for request in requests if (clip := self.clip(request, placings.get(request.name))) is not None
+        self.placings = place_shots(
+            self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults
         )
+        clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
         self.check_step_names()
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
@@ -169,29 +171,16 @@ class _Planner:
         if self.faults:
             raise LessonError(self.faults)
 
-    def clip(self, request: Request, placing: Placing | None) -> PlannedClip | None:
+    def clip(self, request: Request) -> PlannedClip | None:
         """One clip with its brief; None when it is left out or faulty."""
-        shot = construction = None
-        if placing is not None:
-            if placing.reason:
-                self.left_out.append(LeftOut(request.name, placing.reason, request.place))
-                return None
-            shot = placing.shot
-        if request.method is not None and shot is not None:
-            method = METHODS[request.method.replace("-", "_")]
-            if limit := method.limit(shot):
-                self.beyond(request, self.wording.limit(limit))
-                return None
-            construction = method.construct(shot)
-        subject = Subject(
-            kind=request.kind,
-            table=self.table if shot is not None else None,
-            target_name=placing.pocket if placing else None,
-            shot=shot,
-            construction=construction,
-            eye=self.eye(request.eye, shot) if request.eye and shot is not None else None,
-            distance_name=request.distance,
-        )
+        subjects = [subject for view in request.views if (subject := self.subject(request, view)) is not None]
+        if request.views and not subjects:
+            return None
+        subject = subjects[0] if subjects else Subject(request.kind)
+        if CLIP_KINDS[request.kind].spans:
+            subject = replace(subject, companions=tuple(subjects))
+        if settings := CLIP_KINDS[request.kind].settings:
+            subject = replace(subject, settings=self.settings(request, settings))
         values = self.values(request, subject)
         steps = self.steps(request, subject, values)
         brief = Brief(
@@ -201,26 +190,62 @@ class _Planner:
             steps=steps,
             labels=self.labels(request, values, steps),
             theme=self.keys.output.theme,
+            rows=self.rows(subject),
         )
+        on = request.on
         return PlannedClip(
             name=request.name,
             brief=brief,
             place=request.place,
-            method=request.method.replace("-", "_") if request.method else None,
-            cut_text=request.cut.text if request.cut else None,
-            cut_deg=request.cut.cut_deg if request.cut else None,
-            side=request.side,
-            distance_name=request.distance,
-            distance_mm=self.distances_mm[request.distance] if request.distance else None,
-            eye=request.eye,
+            method=_key(on["method"]) if "method" in on else None,
+            cut_text=on["cut"].text if "cut" in on else None,
+            cut_deg=on["cut"].cut_deg if "cut" in on else None,
+            side=on.get("side"),
+            distance_name=on.get("distance"),
+            distance_mm=self.distances_mm[on["distance"]] if "distance" in on else None,
+            eye=on.get("eye"),
         )
 
-    def beyond(self, request: Request, sentence: str) -> None:
+    def subject(self, request: Request, view: View) -> Subject | None:
+        """One shot of a clip; None when it can't be set on the table or its method doesn't reach it."""
+        placing = self.placings.get((request.name, view))
+        if placing is None:  # its spot is a fault already told
+            return None
+        if placing.shot is None:
+            self.left_out.append(LeftOut(_left_name(request, view), placing.reason, request.place))
+            return None
+        construction = None
+        if view.method is not None:
+            method = METHODS[_key(view.method)]
+            if limit := method.limit(placing.shot):
+                self.beyond(request, view, self.wording.limit(limit))
+                return None
+            construction = method.construct(placing.shot)
+        return Subject(
+            kind=request.kind,
+            table=self.table,
+            target_name=placing.pocket,
+            shot=placing.shot,
+            construction=construction,
+            eye=self.eye(view.eye, placing.shot) if view.eye else None,
+            distance_name=view.distance,
+        )
+
+    def beyond(self, request: Request, view: View, sentence: str) -> None:
         """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
+        name = _left_name(request, view)
         if request.is_explicit:
-            self.faults.append(Fault(request.place, f"clip '{request.name}' can't be made: {sentence}"))
+            self.faults.append(Fault(request.place, f"{name} can't be made: {sentence}"))
         else:
-            self.left_out.append(LeftOut(request.name, sentence, request.place))
+            self.left_out.append(LeftOut(name, sentence, request.place))
+
+    def settings(self, request: Request, settings: tuple[Setting, ...]) -> dict[str, Any]:
+        """The values that only this kind knows, by the kind's own names."""
+        found: dict[str, Any] = {}
+        for setting in settings:
+            value = getattr(request.keys, setting_key(setting))
+            found[setting.name] = self.mm(value) if isinstance(value, Length) else value
+        return found
 
     def eye(self, name: str, shot: Shot) -> EyeSpec:
         """An eye of the lesson for a shot: a named alignment becomes its offset, left positive."""
@@ -245,16 +270,19 @@ class _Planner:
         """The fields that the clip's texts may use."""
         names = self.wording.words["names"]
         values: dict[str, Quantity | str] = {"lesson": self.keys.title}
-        if subject.shot is not None:
-            values |= dict(shot_values(subject.shot))
+        if request.views:
+            placed = (self.placings.get((request.name, view)) for view in request.views)
+            values |= next(
+                placing.values for placing in placed if placing is not None and placing.shot is subject.shot
+            )
         if subject.target_name is not None:
             values["pocket"] = names[subject.target_name]
-        if request.method:
-            values["method"] = names[request.method.replace("-", "_")]
-        if request.distance:
-            values["distance_name"] = request.distance
-        if request.eye:
-            values["eye"] = request.eye
+        if subject.construction is not None:
+            values["method"] = names[subject.construction.method]
+        if subject.distance_name is not None:
+            values["distance_name"] = subject.distance_name
+        if subject.eye is not None:
+            values["eye"] = subject.eye.name
         if isinstance(request.keys, CardGroup) and request.keys.title:
             values["title"] = request.keys.title
         return values
@@ -325,7 +353,7 @@ class _Planner:
         """The words of the picture."""
         labels: dict[str, str] = dict(self.wording.words["labels"])
         if "side" in values:
-            is_straight = request.side == "straight"
+            is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)
             labels["between_centres"] = self.wording.phrase("between_centres", values)
             labels["target"] = self.wording.phrase("target", values)
@@ -336,6 +364,10 @@ class _Planner:
                 if text is not None:
                     labels[key] = self.filled(text, values, ("clips", request.group, key), spoken=False)
         return labels
+
+    def rows(self, subject: Subject) -> tuple[tuple[str, ...], ...]:
+        """The finished rows of a table card, its header first: a row a shot."""
+        return ()
 
     def check_step_names(self) -> None:
         """Steps that a lesson words and that no clip has."""
@@ -349,10 +381,23 @@ class _Planner:
                     self.faults.append(Fault(place, f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"))
 
 
+def _key(name: str) -> str:
+    return name.replace("-", "_")
+
+
+def _left_name(request: Request, view: View) -> str:
+    """A clip's name, with what of it is left out where it shows several shots."""
+    if len(request.views) == 1:
+        return request.name
+    spanned = [str(getattr(view, axis)) for axis in CLIP_KINDS[request.kind].spans if axis != "cut"]
+    cut = [f"cut {view.cut.text}"] if "cut" in CLIP_KINDS[request.kind].spans else []
+    return f"{request.name}, {', '.join(cut + spanned)}"
+
+
 def _outline(subject: Subject) -> tuple[OutlineStep, ...]:
     from importlib.util import find_spec
 
-    if find_spec(CLIP_KINDS[subject.kind].module):
+    if find_spec(CLIP_KINDS[subject.kind].module) and hasattr(CLIP_KINDS[subject.kind].load(), "outline"):
         steps: tuple[OutlineStep, ...] = CLIP_KINDS[subject.kind].load().outline(subject)
         return steps
     if subject.construction is None:

@@ -14,6 +14,7 @@ from string import Formatter
 from typing import Any
 
 from aimgeo.construction import Limit, Quantity
+from aimgeo.cuts import cut_from_overlap, overlap_name
 from lessons.read import plain, read
 from scenes.brief import MeasureText
 
@@ -23,7 +24,7 @@ THIN = "\u202f"
 """The narrow no-break space between a number and its unit in pictures; spoken text has a plain space."""
 
 FRACTION_TOLERANCE = 0.001
-"""An overlap this near to a fraction is written as one: closer than the printed tenth of a degree can tell."""
+"""A part of a ball or radius this near to a fraction is written as one: 0.06 mm of a ball."""
 
 Values = Mapping[str, Quantity | str]
 
@@ -58,7 +59,10 @@ class Wording:
                 return self._length(value, {"mm": 1, "in": 2}, "ball")
             case "distance_mm":
                 return self._length(value, {"mm": 0, "in": 1}, "balls")
-            case "overlap" | "ratio":
+            case "overlap":
+                named = overlap_name(cut_from_overlap(value))
+                return str(named) if named is not None else self._decimal(value, 2), ""
+            case "ratio":
                 return self._fraction(value), ""
             case "diamonds":
                 return self._decimal(value, 2), self.words["units"]["diamonds"]

@@ -6,16 +6,21 @@ from dataclasses import dataclass
 from importlib import import_module
 from types import ModuleType
 
+from scenes.brief import Setting
+
 
 @dataclass(frozen=True, slots=True)
 class ClipKind:
-    """A kind of clip: its module, and the axes of a lesson that multiply it.
+    """A kind of clip: its module, the axes of a lesson that multiply it, and those that one clip spans.
 
-    The module has `outline(subject) -> tuple[OutlineStep, ...]` and `board(brief) -> Board`.
+    What a clip spans becomes its subject's companions. The module has
+    `outline(subject) -> tuple[OutlineStep, ...]` and `board(brief) -> Board`.
     """
 
     module: str
     axes: tuple[str, ...]
+    spans: tuple[str, ...] = ()
+    settings: tuple[Setting, ...] = ()
 
     def load(self) -> ModuleType:
         """The kind's module."""
@@ -27,5 +32,5 @@ CLIP_KINDS: dict[str, ClipKind] = {
     "build-up": ClipKind("scenes.build_up", ("method", "cut", "side", "distance")),
     "title": ClipKind("scenes.cards", ()),
     "section": ClipKind("scenes.cards", ()),
-    "summary": ClipKind("scenes.summary_card", ()),
+    "summary": ClipKind("scenes.summary_card", (), spans=("cut",)),
 }

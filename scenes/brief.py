@@ -40,11 +40,25 @@ class EyeSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Setting:
+    """A value that only one kind of clip knows, as its clip groups may set it.
+
+    A name that ends in `_mm`, `_rad` or `_s` is a length, an angle or a time, and its key in a lesson file drops
+    the ending; otherwise the default's type, or `choices`, tells what is allowed. `says` explains it in one line.
+    """
+
+    name: str
+    default: float | int | bool | str
+    says: str
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Subject:
     """What the clip is about, before any words. What does not apply is None or empty.
 
-    `companions` are the other shots of a kind that shows several (a summary's cuts, a split screen's halves).
-    `settings` holds what only this kind knows, checked by the lesson reader against the kind's own model.
+    `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
+    the subject's own shot is then the first of them. `settings` holds the kind's settings by name.
     """
 
     kind: str
