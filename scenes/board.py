@@ -183,6 +183,22 @@ class Ball:
 
 
 @dataclass(frozen=True, slots=True)
+class Halo:
+    """A thin white circle around a ball, as the outline of a ball of this radius: what a pane shows larger."""
+
+    centre_mm: Position
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """The cue, by the middle of its tip and the direction in which it points. Shown in a rendered pane only."""
+
+    tip_mm: Position
+    direction: Position
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """A line in the theme's style for `style` (a role). `pen` shows the leading dot while it is drawn.
 
@@ -323,7 +339,10 @@ class Bar:
     filled: int
 
 
-Shape = Ball | Line | Mark | Ring | Arc | Area | TableTop | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar
+Shape = (
+    Ball | Halo | Cue | Line | Mark | Ring | Arc | Area | TableTop
+    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

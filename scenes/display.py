@@ -13,9 +13,10 @@ from typing import Any
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, EyeCamera, Pane, Rect, Ring
+from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring
 from scenes.board import Element as BoardElement
 from scenes.draw import draw
+from scenes.draw.hidden import Body
 from scenes.draw.outline import Outline, ball_outline
 from scenes.draw.paths import Path, Picture, rgba, rounded_rect
 from scenes.draw.view import View
@@ -68,12 +69,29 @@ class Display:
         """Equal on two frames when the slot looks the same on both."""
         pane = () if slot.pane is None else (slot.pane.camera.track.at(frame), slot.pane.opacity.at(frame))
         if slot.element is None:
-            # a rendered picture shows the balls too
             assert slot.pane is not None
-            balls = (e for e in self.board.elements if isinstance(e.shape, Ball) and slot.pane.id in e.panes)
-            return (pane, tuple((e.offset_mm.at(frame), e.opacity.at(frame)) for e in balls))
+            return (pane, self._rendered_state(slot.pane, frame))
         inks = (self._elements[name].offset_mm.at(frame) for name in getattr(slot.element.shape, "ink_in", ()))
-        return (pane, tuple(t.at(frame) for t in slot.element.tracks()), tuple(inks))
+        own = tuple(t.at(frame) for t in slot.element.tracks())
+        return (pane, own, tuple(inks), self._rendered_state(slot.pane, frame))
+
+    def _rendered_state(self, pane: Pane | None, frame: int) -> tuple[Any, ...]:
+        """What balls and cue are like where the pane's picture shows them, and they hide what is behind them."""
+        if pane is None or pane.background != "plate":
+            return ()
+        solids = (e for e in self.board.elements if isinstance(e.shape, Ball | Cue) and pane.id in e.panes)
+        return tuple((e.offset_mm.at(frame), e.opacity.at(frame), e.size.at(frame)) for e in solids)
+
+    def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
+        if pane is None or pane.background != "plate":
+            return ()
+        return tuple(
+            Body(
+                e.id, np.array(e.shape.centre_mm) + e.offset_mm.at(frame), e.shape.radius_mm * e.size.at(frame)[0]
+            )
+            for e in self.board.elements
+            if isinstance(e.shape, Ball) and e.shape.look != "ghost" and pane.id in e.panes and e.is_visible(frame)
+        )
 
     def paths(self, slot: Slot, frame: int) -> list[Path]:
         """The paths of a slot on a frame, the lowest first; none when it is not visible."""
@@ -105,6 +123,7 @@ class Display:
             element.drawn.at(frame)[0],
             element.strength.at(frame)[0],
             element.fresh.at(frame)[0],
+            tuple(b for b in self._bodies(pane, frame) if b.name != element.id),
         )
 
     def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 from scenes import board
-from scenes.draw.balls import draw_arc, draw_ball, draw_ring
+from scenes.draw.balls import draw_arc, draw_ball, draw_halo, draw_ring
 from scenes.draw.labels import draw_hit_glyph, draw_leader, draw_pips, draw_plate, draw_shade, draw_text
 from scenes.draw.lines import draw_area, draw_bar, draw_line, draw_mark
 from scenes.draw.paths import Path
@@ -18,6 +18,8 @@ from scenes.draw.view import View
 
 DRAW: dict[type, Callable[[Any, View], list[Path]]] = {
     board.Ball: draw_ball,
+    board.Halo: draw_halo,
+    board.Cue: lambda cue, view: [],
     board.Line: draw_line,
     board.Mark: draw_mark,
     board.Ring: draw_ring,

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import Arc, Ball, Ring
+from scenes.board import Arc, Ball, Halo, Ring
+from scenes.draw.hidden import eye_of, is_hidden
 from scenes.draw.outline import Outline, ball_outline, circle_outline
 from scenes.draw.paths import (
     Gradient,
@@ -27,7 +31,7 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
     if outline is None:
         return []
     if ball.look == "ghost":
-        return _ghost(outline, view)
+        return _ghost_rim(ball, outline, view) if view.rendered else _ghost(outline, view)
     if view.rendered:
         return _rim(outline, view) if ball.look == "object" else []
     theme = view.theme
@@ -98,6 +102,39 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
         Path(_curves(outline), fill=faded(white, 0.13)),
         Path(_curves(outline), stroke=casing, width_px=2 * width),
         Path(rim, stroke=faded(white, view.strength), width_px=width, cap="butt"),
+    ]
+
+
+def _ghost_rim(ball: Ball, outline: Outline, view: View) -> list[Path]:
+    """Over a rendered table, which shows the ghost's body: the dashes and casing that no ball hides."""
+    _, casing, dashed = _ghost(outline, view)
+    eye, bodies = eye_of(view.P), view.bodies
+    dashes_seen = dashed.curves.reshape(-1, 4, 2)
+    middle = dashes_seen[:, [0, 3]].mean(axis=1)
+    seen = ~is_hidden(eye, _touched_mm(middle, ball, view), bodies)
+    turn = np.linspace(0, 2 * np.pi, 121)
+    arcs = np.concatenate([ellipse(outline.centre_px, outline.axes_px, *t) for t in pairwise(turn.tolist())])
+    clear = ~is_hidden(eye, _touched_mm(arcs.mean(axis=1), ball, view), bodies)
+    return [replace(casing, curves=arcs[clear], cap="butt"), replace(dashed, curves=dashes_seen[seen])]
+
+
+def _touched_mm(px: Array, ball: Ball, view: View) -> Array:
+    """Where the rays of pixels (n, 2) at a ball's outline touch it, (n, 3)."""
+    eye = eye_of(view.P)
+    rays = np.concatenate([px, np.ones((len(px), 1))], -1) @ np.linalg.inv(view.P[:, :3]).T
+    rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
+    return np.asarray(eye + rays * (rays @ (np.array(ball.centre_mm) - eye))[:, None], float)
+
+
+def draw_halo(halo: Halo, view: View) -> list[Path]:
+    """A thin circle around a ball, as the outline of a larger ball."""
+    outline = ball_outline(view.P, np.array(halo.centre_mm), halo.radius_mm)
+    if outline is None:
+        return []
+    casing, width = rgba(view.theme.ink, view.theme.casing_opacity), view.scale.stroke_px(2.5)
+    return [
+        Path(_curves(outline), stroke=casing, width_px=width + view.scale.stroke_px(3)),
+        Path(_curves(outline), stroke=rgba(view.theme.white, view.strength), width_px=width),
     ]
 
 

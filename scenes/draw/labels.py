@@ -89,8 +89,12 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
         "hairline": rgba(white, 0.16),
         "measure_bar": rgba(white),
     }
+    if shade.style == "window_edge":
+        box, width_px = rounded_rect(x, y, width, height, shade.radius_px), view.scale.stroke_px(2.5)
+        casing = rgba(theme.ink, theme.casing_opacity)
+        return [Path(box, stroke=casing, width_px=2 * width_px), Path(box, stroke=rgba(white), width_px=width_px)]
     if shade.style not in fills:
-        raise ValueError(f"no shade {shade.style!r}; there are band, {', '.join(fills)}")
+        raise ValueError(f"no shade {shade.style!r}; there are band, window_edge, {', '.join(fills)}")
     return [
         Path(rounded_rect(x, y, width, height, shade.radius_px), fill=faded(fills[shade.style], view.strength))
     ]

@@ -9,6 +9,7 @@ import numpy as np
 
 from aimgeo.vectors import Array
 from scenes.board import Area, Bar, Line, Mark
+from scenes.draw.hidden import eye_of, hidden_span, rest
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
 from scenes.draw.view import View
 from scenes.theme import LineStyle
@@ -34,15 +35,16 @@ def draw_line(line: Line, view: View) -> list[Path]:
         # the faint part first: where they meet, the full part's round cap lies over it
         faint = replace(style, width_px=min(view.theme.faint_px, style.width_px), casing_px=4)
         weaker = replace(view, strength=view.strength * view.theme.faint_opacity)
-        paths += _stretch(line, faint, view.segment_px(a + bend * along, tip), weaker, line.arrow)
-    paths += _stretch(line, style, view.segment_px(a, a + bend * along), view, line.arrow and bend == length)
+        paths += _stretch(line, faint, (a + bend * along, tip), weaker, line.arrow)
+    paths += _stretch(line, style, (a, a + bend * along), view, line.arrow and bend == length)
     end = view.segment_px(a, tip)
     if view.drawn < 1 and end is not None:
         paths += _pen(end[1], view.line_px(style.width_px), view)
     return paths
 
 
-def _stretch(line: Line, style: LineStyle, ends: Array | None, view: View, arrow: bool) -> list[Path]:
+def _stretch(line: Line, style: LineStyle, ends_mm: tuple[Array, Array], view: View, arrow: bool) -> list[Path]:
+    ends = view.segment_px(*ends_mm)
     length = 0.0 if ends is None else float(np.linalg.norm(ends[1] - ends[0]))
     if ends is None or length < DOT_PX:
         return []
@@ -55,15 +57,23 @@ def _stretch(line: Line, style: LineStyle, ends: Array | None, view: View, arrow
         size = ARROW_LENGTH * width * float(np.clip((view.drawn - 0.86) / 0.14, 0, 1))
         head = _arrowhead(ends[1], along, size, core, view)
         length = max(length - 0.8 * size, DOT_PX)
-    within = _within_balls(line, style, start, start + length * along, view)
-    outside = _rest(within, length)
+    if view.rendered:
+        within = _behind_balls(ends_mm, start, length, view)
+    else:
+        within = _within_balls(line, style, start, start + length * along, view)
+    outside = rest(within, length)
     pieces = dashes(length, [d * width for d in style.dash])
     casing = rgba(view.theme.ink, view.theme.casing_opacity)
     cased = width + view.scale.stroke_px(style.casing_px)
     ink = rgba(view.theme.ink, view.strength)
     paths = [_run(start, along, outside, casing, cased, within)]
     paths.append(_run(start, along, _common(pieces, outside), core, width, within))
-    paths.append(_run(start, along, _common(pieces, within), ink, width, within))
+    if view.rendered:
+        paths.append(
+            _run(start, along, _common(_dotted(length, width), within), faded(ink, 0.6), 0.55 * width, [])
+        )
+    else:
+        paths.append(_run(start, along, _common(pieces, within), ink, width, within))
     if style.barbs:
         paths += _barbs(start, along, length, style.barbs * width, width, core)
     return [p for p in paths if len(p.curves)] + head
@@ -79,14 +89,24 @@ def _within_balls(line: Line, style: LineStyle, start: Array, end: Array, view: 
     return sorted((lo * length, hi * length) for lo, hi in (p for p in parts if p is not None))
 
 
-def _rest(spans: Spans, length: float) -> Spans:
-    """What the spans leave over of [0, length]."""
-    out, at = [], 0.0
-    for lo, hi in spans:
-        if lo > at:
-            out.append((at, lo))
-        at = max(at, hi)
-    return [*out, (at, length)] if at < length else out
+def _behind_balls(ends_mm: tuple[Array, Array], start: Array, length: float, view: View) -> Spans:
+    """Where balls hide a line, as lengths from its start in the picture: joined, in order."""
+    a, b = ends_mm
+    eye, out = eye_of(view.P), []
+    for body in view.bodies:
+        span = hidden_span(eye, a, b, body)
+        if span is None:
+            continue
+        edges = view.px(np.array([a + t * (b - a) for t in span]))
+        low, high = np.nan_to_num(np.linalg.norm(edges - start, axis=-1), nan=0.0).tolist()
+        out.append((min(low, length), min(high, length)))
+    shown = rest(out, length)
+    return rest(shown, length)
+
+
+def _dotted(length: float, width: float) -> Spans:
+    """Short strokes: what a ball hides is told, and told as hidden."""
+    return dashes(length, [0.9 * width, 1.3 * width])
 
 
 def _common(pieces: Spans, spans: Spans) -> Spans:
@@ -146,18 +166,18 @@ def draw_mark(mark: Mark, view: View) -> list[Path]:
         return []
     unit = view.line_px(4) / 4
     if mark.hollow:
-        return _hollow(at, unit, view)
+        return _hollow(at, unit, view.theme.lines["contact_line"].colour if mark.kind == "contact" else None, view)
     return [p.shown(view.strength) for p in MARKS[mark.kind](at, unit, view)]
 
 
-def _hollow(at: Array, unit: float, view: View) -> list[Path]:
-    """A point that cannot be seen from here: an open broken ring."""
+def _hollow(at: Array, unit: float, colour: str | None, view: View) -> list[Path]:
+    """A point that cannot be seen from here: an open broken ring, white or in the point's colour."""
     starts = np.arange(6) * np.pi / 3
     ring = np.concatenate([ellipse(at, 10 * unit * np.eye(2), t, t + 0.62) for t in starts.tolist()])
     casing = rgba(view.theme.ink, view.theme.casing_opacity)
     return [
         Path(circle(at, 10 * unit), stroke=casing, width_px=8 * unit),
-        Path(ring, stroke=rgba(view.theme.white, view.strength), width_px=3.5 * unit, cap="butt"),
+        Path(ring, stroke=rgba(colour or view.theme.white, view.strength), width_px=3.5 * unit, cap="butt"),
     ]
 
 

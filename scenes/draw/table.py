@@ -23,6 +23,8 @@ def draw_table_top(top: TableTop, view: View) -> list[Path]:
     """Rails, cushions, pockets and sights around the bed; the bed itself is the cloth behind, or a flat inset."""
     table = top.table
     assert isinstance(table, Table)
+    if view.rendered:
+        return []
     return _detailed(table, view) if top.detail else _inset(table, view)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from aimgeo.vectors import Array
 from scenes.board import project
+from scenes.draw.hidden import Body
 from scenes.draw.outline import Outline
 from scenes.theme import VIEW_LEAST_PX, VIEW_WIDTH, LineStyle, Scale, Theme
 
@@ -18,8 +19,8 @@ class View:
     """A pane on one frame as one element sees it.
 
     `P` (3, 4) includes the element's own offset. `kind` is the pane's view, 'frame' for shapes in frame pixels.
-    `rendered` is True where the pane's background already shows table and balls. `outline` finds the outline of a
-    ball element by its id in the same pane.
+    `rendered` is True where the pane's background already shows table and balls; there `bodies` tells the balls
+    that hide what is behind them. `outline` finds the outline of a ball element by its id in the same pane.
     """
 
     P: Array
@@ -31,6 +32,7 @@ class View:
     drawn: float = 1.0
     strength: float = 1.0
     fresh: float = 0.0
+    bodies: tuple[Body, ...] = ()
 
     def px(self, points_mm: Array) -> Array:
         """Pixels (..., 2) of table points (..., 3)."""

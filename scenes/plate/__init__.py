@@ -1,5 +1,45 @@
 """The plate: the table and its balls as the eye sees them, painted with OpenGL under the clip's lines."""
 
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aimgeo.table import Table
+from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
 from scenes.plate.painter import BallBody, CueStick, NoOpenGLError, PlatePainter
 
-__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter"]
+__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture"]
+
+
+def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
+    """A pane's plate on a frame, RGBA (height, width, 4): what its table, ball and cue elements say.
+
+    Without a table element the cloth has no end. Raises NoOpenGLError.
+    """
+    x, y, width, height = (round(v) for v in pane.rect_px)
+    shown = [e for e in board.elements if pane.id in e.panes and e.is_visible(frame)]
+    table = next((e.shape.table for e in shown if isinstance(e.shape, TableTop)), None)
+    assert table is None or isinstance(table, Table)
+    P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
+    cue = next((_stick(e, frame) for e in shown if isinstance(e.shape, Cue)), None)
+    balls = [_body(e, e.shape, frame) for e in shown if isinstance(e.shape, Ball)]
+    return _painter(table, width, height).paint(P, balls, cue).copy()
+
+
+@lru_cache(maxsize=6)
+def _painter(table: Table | None, width_px: int, height_px: int) -> PlatePainter:
+    return PlatePainter(table, width_px, height_px)
+
+
+def _body(element: Element, ball: Ball, frame: int) -> BallBody:
+    x, y, z = np.add(ball.centre_mm, element.offset_mm.at(frame)).tolist()
+    return BallBody((x, y, z), ball.radius_mm * element.size.at(frame)[0], ball.look, element.opacity.at(frame)[0])
+
+
+def _stick(element: Element, frame: int) -> CueStick:
+    assert isinstance(element.shape, Cue)
+    x, y, z = np.add(element.shape.tip_mm, element.offset_mm.at(frame)).tolist()
+    return CueStick((x, y, z), element.shape.direction)

@@ -1,7 +1,7 @@
 in vec4 s;
 in vec3 t;
 in vec4 o;  // ellipse centre, A00, A01
-in vec2 m;  // A11, gloss
+in vec3 m;  // A11, gloss, opacity (negative: a veil without shading)
 uniform vec2 depth_terms;
 uniform vec4 depth_row;
 out vec4 colour;
@@ -64,5 +64,5 @@ void main() {
     }
     c = mix(c, LAMP, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
     if (coverage <= 0.0) discard;  // last, because neighbours' values are needed for fwidth
-    colour = vec4(dithered(c), coverage);
+    colour = m.z < 0.0 ? vec4(t, -m.z * coverage) : vec4(dithered(c), m.z * coverage);
 }

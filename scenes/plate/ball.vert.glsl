@@ -3,11 +3,11 @@ in vec4 box;  // left, top, right, bottom in pixels
 in vec4 sphere;
 in vec3 tint;
 in vec4 outline;  // centre in pixels, and with spread.xyz the symmetric matrix of the ellipse
-in vec2 more;
+in vec3 more;
 out vec4 s;
 out vec3 t;
 out vec4 o;
-out vec2 m;
+out vec3 m;
 uniform vec2 size_px;
 void main() {
     s = sphere;

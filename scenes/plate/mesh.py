@@ -212,7 +212,8 @@ def _cushion(a: Array, b: Array, along: Array, out: Array, lean_a: float, lean_b
         top = np.concatenate([at, np.interp(back, *section[4:].T)[:, None]], axis=-1)
         foot = np.concatenate([at, np.where(back < 20.0, under, 0.0)[:, None]], axis=-1)
         parts.append(strip(foot, top, n, n, CLOTH, 0.3, 0.62))
-        edges.append(feather(np.concatenate([foot[::-1], top]), n, CLOTH, 0.5))
+        edges.append(feather(foot, n, CLOTH, 0.5))
+        edges.append(feather(top, np.array([0.0, 0.0, 1.0]), CLOTH, 0.98))
     return np.concatenate(parts), np.concatenate(edges)
 
 

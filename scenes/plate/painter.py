@@ -31,8 +31,11 @@ TINTS = {
     "cue": (0.961, 0.941, 0.890),
     "object": (0.875, 0.416, 0.200),
     "other": (0.47, 0.56, 0.60),
+    "ghost": (1.0, 1.0, 1.0),
 }
-GLOSS = {"cue": 0.55, "object": 0.50, "other": 0.45}
+GLOSS = {"cue": 0.55, "object": 0.50, "other": 0.45, "ghost": 0.0}
+VEIL = 0.13
+"""How much a ghost ball covers."""
 
 
 class NoOpenGLError(RuntimeError):
@@ -41,11 +44,12 @@ class NoOpenGLError(RuntimeError):
 
 @dataclass(frozen=True, slots=True)
 class BallBody:
-    """A ball to paint: centre (x, y, z) and radius in mm; look 'cue', 'object' or 'other'."""
+    """A ball to paint: centre (x, y, z) and radius in mm; look 'cue', 'object', 'other' or 'ghost'."""
 
     centre_mm: tuple[float, float, float]
     radius_mm: float
     look: str
+    opacity: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +164,7 @@ class PlatePainter:
         _draw(self._bed)
         gl.enable_only(moderngl.BLEND)
         _draw(self._shades)
-        if balls:
-            _draw(self._shadows(balls))
+        _draw(self._shadows([ball for ball in balls if ball.look != "ghost"]))
         if cue:
             _draw(self._triangles(cue_shadow(cue), "shade"))
         gl.enable_only(moderngl.DEPTH_TEST)
@@ -237,8 +240,8 @@ class PlatePainter:
 
     def _shadows(self, balls: Sequence[BallBody]) -> Any:
         quad = [(-1, -1), (1, -1), (1, 1), (-1, -1), (1, 1), (-1, 1)]
-        rows = [(*q, *b.centre_mm[:2], b.radius_mm, b.centre_mm[2]) for b in balls for q in quad]
-        return self._array("shadow", np.array(rows), (("corner", 2), ("ball", 3), ("height", 1)))
+        rows = [(*q, *b.centre_mm[:2], b.radius_mm, b.centre_mm[2], b.opacity) for b in balls for q in quad]
+        return self._array("shadow", np.array(rows), (("corner", 2), ("ball", 3), ("height_opacity", 2)))
 
     def _bodies(self, P: Array, balls: Sequence[BallBody]) -> Any:
         rows = []
@@ -249,8 +252,10 @@ class PlatePainter:
             (cx, cy), A, (hx, hy) = outline
             box = (cx - hx - 1.5, cy - hy - 1.5, cx + hx + 1.5, cy + hy + 1.5)
             sphere = (*ball.centre_mm, ball.radius_mm)
-            rows.append((*box, *sphere, *TINTS[ball.look], cx, cy, A[0, 0], A[0, 1], A[1, 1], GLOSS[ball.look]))
-        each = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 2))
+            covers = ball.opacity * (-VEIL if ball.look == "ghost" else 1.0)
+            more = (A[1, 1], GLOSS[ball.look], covers)
+            rows.append((*box, *sphere, *TINTS[ball.look], cx, cy, A[0, 0], A[0, 1], *more))
+        each = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3))
         return self._array("ball", np.array(rows), each, corners=[(-1, -1), (1, -1), (-1, 1), (1, 1)])
 
 
