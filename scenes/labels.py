@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-
 from numpy.typing import NDArray
 
 from aimgeo.vectors import Array
@@ -129,6 +128,7 @@ UNLED = 160.0
 OVER_BALL = 220.0
 OVER_GHOST = 25.0
 OUT_OF_ZONE = 140.0
+CHUNK = 96
 
 
 def place(
@@ -161,17 +161,18 @@ def place(
         bad |= _rect_rect(rects, other.rect_px, spacing.gap)
         for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
             bad |= _rect_stroke(rects, a, b, spacing.gap)
-    if bad.all():
-        return None
     order = np.flatnonzero(~bad)
-    legs = _legs([found.leaders[i] for i in order])
-    extra, crosses = _leader_faults(legs, wanted, obstacles, placed, spacing)
-    total = np.where(crosses, np.inf, costs[order] + extra)
-    best = int(np.argmin(total))
-    if not np.isfinite(total[best]):
-        return None
-    i = int(order[best])
-    return Placed(wanted, found.rects[i], found.leaders[i])
+    order = order[np.argsort(costs[order], kind="stable")]
+    best, best_cost = -1, np.inf
+    for start in range(0, len(order), CHUNK):
+        chunk = order[start : start + CHUNK]
+        if costs[chunk[0]] >= best_cost:
+            break
+        extra, crosses = _leader_faults([found.leaders[i] for i in chunk], wanted, obstacles, placed, spacing)
+        total = np.where(crosses, np.inf, costs[chunk] + extra)
+        if total.min() < best_cost:
+            best, best_cost = int(chunk[int(np.argmin(total))]), float(total.min())
+    return Placed(wanted, found.rects[best], found.leaders[best]) if best >= 0 else None
 
 
 # ------------------------------------------------------------------ candidates
@@ -287,77 +288,44 @@ def _rect_stroke(rects: Array, a: Pixel, b: Pixel, margin: float) -> Flags:
     return hit & (low < high)
 
 
-def _legs(leaders: list[Points]) -> Array:
-    """Two legs (n, 2, 2, 2) of each leader; a leader of one leg has it twice, one of none is nan."""
-    out = np.full((len(leaders), 2, 2, 2), np.nan)
-    for i, points in enumerate(leaders):
-        if len(points) >= 2:
-            out[i, 0] = points[0], points[1]
-            out[i, 1] = points[-2], points[-1]
-    return out
-
-
 def _leader_faults(
-    legs: Array, wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
+    leaders: list[Points], wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
 ) -> tuple[Array, Flags]:
-    """Extra cost (n,) of each leader, and whether it crosses what no leader may cross (n,)."""
-    n = len(legs)
+    """Extra cost (n,) of each leader, and whether it crosses what no leader may cross (n,).
+
+    Legs are level or upright, hence rectangles without breadth.
+    """
+    n = len(leaders)
     extra, crosses = np.zeros(n), np.zeros(n, bool)
-    for leg in (0, 1):
-        p, q = legs[:, leg, 0], legs[:, leg, 1]
+    over = {ball.name: np.zeros(n, bool) for ball in obstacles.balls}
+    for legs in (_leg_rects(leaders, 0), _leg_rects(leaders, 1)):
         for stroke in obstacles.strokes:
             if stroke.name != wanted.name:
                 gap = stroke.half_width_px + spacing.leader_gap / 2
-                crosses |= segment_distance(p, q, stroke.start_px, stroke.end_px) < gap
+                crosses |= _rect_stroke(legs, stroke.start_px, stroke.end_px, gap)
         for mark in obstacles.marks:
             if mark.name != wanted.name:
-                crosses |= segment_distance(p, q, mark.at_px, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
+                crosses |= _rect_disc(legs, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
         for rect in obstacles.rects:
-            crosses |= _stroke_in_rect(p, q, rect, spacing.leader_gap)
+            crosses |= _rect_rect(legs, rect, spacing.leader_gap)
         for other in placed:
-            crosses |= _stroke_in_rect(p, q, other.rect_px, spacing.leader_gap)
-            for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
-                crosses |= segment_distance(p, q, a, b) < spacing.leader_gap
+            crosses |= _rect_rect(legs, other.rect_px, spacing.leader_gap)
+            for leg in (0, 1):
+                for x, y, w, h in _leg_rects([other.leader_px], leg).tolist():
+                    crosses |= _rect_rect(legs, (x, y, w, h), spacing.leader_gap)
+        for ball in obstacles.balls:
+            over[ball.name] |= _rect_disc(legs, ball.at_px) < ball.radius_px
     for ball in obstacles.balls:
-        if ball.name == wanted.name:
-            continue
-        near = np.fmin(*(segment_distance(legs[:, i, 0], legs[:, i, 1], ball.at_px, ball.at_px) for i in (0, 1)))
-        extra += np.where(near < ball.radius_px, OVER_BALL if ball.is_solid else OVER_GHOST, 0.0)
+        if ball.name != wanted.name:
+            extra += np.where(over[ball.name], OVER_BALL if ball.is_solid else OVER_GHOST, 0.0)
     return extra, crosses
 
 
-def _stroke_in_rect(p: Array, q: Array, rect: Rect, margin: float) -> Flags:
-    grown = (rect[0] - margin, rect[1] - margin, rect[2] + 2 * margin, rect[3] + 2 * margin)
-    inside = (p[:, 0] > grown[0]) & (p[:, 0] < grown[0] + grown[2]) & (p[:, 1] > grown[1])
-    inside &= p[:, 1] < grown[1] + grown[3]
-    corners = [
-        (grown[0], grown[1]),
-        (grown[0] + grown[2], grown[1]),
-        (grown[0] + grown[2], grown[1] + grown[3]),
-        (grown[0], grown[1] + grown[3]),
-    ]
-    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
-        inside |= segment_distance(p, q, a, b) < 1e-9
-    return inside
-
-
-def segment_distance(p: Array, q: Array, a: Pixel, b: Pixel) -> Array:
-    """Distance (n,) of segments p-q (n, 2) from one segment a-b; nan where p or q is."""
-    A, B = np.broadcast_to(np.asarray(a, float), p.shape), np.broadcast_to(np.asarray(b, float), p.shape)
-    ends = [_to_segment(p, A, B), _to_segment(q, A, B), _to_segment(A, p, q), _to_segment(B, p, q)]
-    out = np.minimum.reduce(ends)
-
-    def turn(o: Array, s: Array, t: Array) -> Array:
-        return (s[:, 0] - o[:, 0]) * (t[:, 1] - o[:, 1]) - (s[:, 1] - o[:, 1]) * (t[:, 0] - o[:, 0])
-
-    cross = (turn(p, q, A) * turn(p, q, B) < 0) & (turn(A, B, p) * turn(A, B, q) < 0)
-    return np.where(cross, 0.0, out)
-
-
-def _to_segment(point: Array, s: Array, t: Array) -> Array:
-    along = t - s
-    size = np.sum(along * along, axis=-1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        k = np.where(size > 0, np.sum((point - s) * along, axis=-1) / np.where(size > 0, size, 1.0), 0.0)
-    nearest = s + np.clip(k, 0, 1)[:, None] * along
-    return np.hypot(*(point - nearest).T)
+def _leg_rects(leaders: list[Points], leg: int) -> Array:
+    """The first or last leg of each leader as x, y, width, height (n, 4); nan where there is no leader."""
+    out = np.full((len(leaders), 4), np.nan)
+    for i, points in enumerate(leaders):
+        if len(points) >= 2:
+            (ax, ay), (bx, by) = points[:2] if leg == 0 else points[-2:]
+            out[i] = min(ax, bx), min(ay, by), abs(bx - ax), abs(by - ay)
+    return out
