@@ -46,5 +46,6 @@ DELIVERIES: dict[str, Delivery] = {
     "captions": Delivery("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
     "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
+    "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
 }

@@ -1,0 +1,71 @@
+"""aimgeo deliver: everything that goes with rendered clips, made from their manifest."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from lessons.deliver import DELIVERIES, Wishes
+from lessons.deliver.manifest import Footage, ManifestError, disagreements, read_footage
+from lessons.faults import LessonError
+from lessons.model import load
+from lessons.plan import plan
+
+
+@click.command()
+@click.argument("lesson", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="The folder that holds the clips.")
+@click.option("--non-drop", is_flag=True, help="At 29.97, number the frames without leaving any number out.")
+@click.option("--bundle", is_flag=True, help="Also write an .otioz: the timeline with the clips inside.")
+def command(lesson: Path, out: Path | None, non_drop: bool, bundle: bool) -> None:
+    """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
+    try:
+        made = plan(load(lesson))
+        footage = read_footage(out or Path("out") / made.identity)
+        if footage.identity != made.identity:
+            raise ManifestError(
+                f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
+                "name the folder of this lesson's clips with --out."
+            )
+    except (LessonError, ManifestError) as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    wrong = list(disagreements(footage))
+    if wrong:
+        click.echo("\n".join([*wrong, "Nothing was written."]), err=True)
+        sys.exit(1)
+    warnings = [
+        *left(made.file, {clip.name for clip in made.clips}, footage),
+        *write_all(footage, Wishes(non_drop, bundle)),
+    ]
+    for warning in warnings:
+        click.echo(f"warning: {warning}", err=True)
+
+
+def left(file: str, planned: set[str], footage: Footage) -> list[str]:
+    """A sentence when the lesson and the folder name different clips."""
+    rendered = {clip.name for clip in footage.clips}
+    said = []
+    if missing := sorted(planned - rendered):
+        said.append(f"{file}: {len(missing)} clips are not rendered yet ({missing[0]} is one); run aimgeo render.")
+    if extra := sorted(rendered - planned):
+        said.append(
+            f"{file}: {len(extra)} rendered clips are no longer in it ({extra[0]} is one); run aimgeo render."
+        )
+    return said
+
+
+def write_all(footage: Footage, wishes: Wishes) -> list[str]:
+    """Write every delivery, telling each as it is done; the warnings that came up."""
+    warnings: list[str] = []
+    for name, delivery in DELIVERIES.items():
+        done = delivery.load().deliver(footage, wishes)
+        warnings += done.warnings
+        if done.files:
+            first = done.files[0].relative_to(footage.folder).as_posix()
+            more = f" and {len(done.files) - 1} more" if len(done.files) > 1 else ""
+            click.echo(f"{name:<12} {delivery.says}: {first}{more}")
+    click.echo(f"All of it is in {footage.folder}.")
+    return warnings

@@ -1,0 +1,186 @@
+"""Printed sheets: the numbers on the paper, read from the PDF's own text, against aimgeo."""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from pypdf import PdfReader
+
+from aimgeo.shot import place_shot
+from aimgeo.table import TABLES
+from lessons.deliver import Wishes, set_up_sheets
+from lessons.deliver.set_up_sheets import inches
+
+CUTS = [(14.4775, "left"), (14.4775, "right"), (30.0, "left"), (48.5904, "right")]
+DISTANCES = [("near", 300.0), ("far", 1000.0)]
+SPOT, TARGET = (635.0, 317.5), TABLES["9ft"].pocket("foot-left").centre_mm
+
+
+def told_shot(cut_deg: float, side: str, distance: float) -> dict:
+    shot = place_shot(SPOT, TARGET, math.radians(cut_deg if side == "left" else -cut_deg), distance)
+    keys = ("cue_ball_mm", "object_ball_mm", "target_mm", "ghost_ball_mm", "contact_object_mm", "contact_cue_mm")
+    return {key: [float(v) for v in getattr(shot, key)] for key in keys} | {"cut_deg": cut_deg, "side": side}
+
+
+@pytest.fixture
+def shots(tmp_path: Path, stock: SimpleNamespace) -> SimpleNamespace:
+    """Two methods of eight shots on a 9 ft table; the manifest's positions, and the footage."""
+    entries, places = [], []
+    table = {
+        "name": "9ft",
+        "length_mm": 2540.0,
+        "width_mm": 1270.0,
+        "corner_mouth_mm": 115.9,
+        "side_mouth_mm": 128.6,
+    }
+    for method in ("ghost_ball", "doubled_offset", "ball_fractions", "fixed_marks"):
+        for cut, side in CUTS:
+            for name, mm in DISTANCES:
+                if cut > 40 and method != "ghost_ball":
+                    continue
+                told = told_shot(cut, side, mm)
+                if method == "ghost_ball":
+                    places.append((cut, side, mm, told))
+                entries.append(
+                    stock.entry(f"{method}_{cut:.1f}_{side}_{name}", 4, (25, 1), [("s", 4, "")], method=method,
+                                cut_deg=cut, side=side, distance_name=name, distance_mm=mm, shot=told, table=table,
+                                target_name="foot-left")
+                )  # fmt: skip
+    entries.append(stock.entry("quiz", 4, (25, 1), [("s", 4, "")], kind="quiz", table=table,
+                               shot=told_shot(20.0, "left", 500.0)))  # fmt: skip
+    return SimpleNamespace(footage=stock.write_folder(tmp_path, entries), places=places)
+
+
+def fraction(text: str) -> float:
+    return float(sum(Fraction(part) for part in text.split()))
+
+
+PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_positions_on_the_set_up_sheet_are_those_of_the_shots(paper: str, shots: SimpleNamespace) -> None:
+    """Diamonds: on every table the sights stand at eighths of the length and quarters of the width (WPA)."""
+    set_up_sheets.deliver(shots.footage, Wishes())
+    reader = PdfReader(shots.footage.folder / "sheets" / f"set-up_{paper}.pdf")
+    assert len(reader.pages) == len(shots.places)
+    for page, (cut, side, distance, told) in zip(reader.pages, shots.places, strict=True):
+        size = [float(v) / 72 * 25.4 for v in (page.mediabox.width, page.mediabox.height)]
+        assert size == pytest.approx(PAPERS[paper], abs=0.1)
+        text = " ".join(page.extract_text().split())
+        assert f"Cut {cut:.1f}° {side}" in text
+        for ball, key in (("Object ball", "object_ball_mm"), ("Cue ball", "cue_ball_mm")):
+            row = text.index(ball)
+            found = re.findall(
+                r"(head|foot|left|right) cushion (\d+\.\d) ((?:\d+ )?\d+/\d+|\d+) (\d+\.\d\d)", text[row:]
+            )[:2]
+            (end, along, along_in, along_d), (flank, across, across_in, across_d) = found
+            x = (1270 - float(along)) * (1 if end == "foot" else -1)
+            y = (635 - float(across)) * (1 if flank == "left" else -1)
+            assert (x, y) == pytest.approx(told[key][:2], abs=0.051)
+            assert fraction(along_in) * 25.4 == pytest.approx(float(along), abs=0.85)
+            assert fraction(across_in) * 25.4 == pytest.approx(float(across), abs=0.85)
+            assert float(along_d) * 2540 / 8 == pytest.approx(float(along), abs=1.7)
+            assert float(across_d) * 1270 / 4 == pytest.approx(float(across), abs=1.7)
+            assert min(float(along), float(across)) >= 0
+            assert float(along) <= 1270
+            assert float(across) <= 635
+        assert f"{distance:.1f} mm" in text
+        assert f"{distance - 57.15:.1f} mm" in text or f"{distance - 57.15 - 0.01:.1f} mm" in text
+
+
+def test_every_shot_has_one_page_that_names_its_clips_and_a_quiz_has_none(shots: SimpleNamespace) -> None:
+    set_up_sheets.deliver(shots.footage, Wishes())
+    reader = PdfReader(shots.footage.folder / "sheets" / "set-up_a4.pdf")
+    text = ["".join(p.extract_text().split()) for p in reader.pages]
+    for clip in shots.footage.clips:
+        assert sum(clip.name in page for page in text) == (0 if clip.kind == "quiz" else 1)
+
+
+def test_a_page_that_cannot_list_all_clips_says_how_many_more(tmp_path: Path, stock: SimpleNamespace) -> None:
+    table = {
+        "name": "9ft",
+        "length_mm": 2540.0,
+        "width_mm": 1270.0,
+        "corner_mouth_mm": 115.9,
+        "side_mouth_mm": 128.6,
+    }
+    entries = [
+        stock.entry(f"clip-number-{k}", 2, (25, 1), [("s", 2, "")], table=table, shot=told_shot(30, "left", 400))
+        for k in range(20)
+    ]
+    footage = stock.write_folder(tmp_path, entries)
+    for path in set_up_sheets.deliver(footage, Wishes()).files:
+        reader = PdfReader(path)
+        assert len(reader.pages) == 1
+        assert "and 11 more" in " ".join(reader.pages[0].extract_text().split())
+
+
+def is_tagged(reader: PdfReader) -> bool:
+    root = reader.trailer["/Root"]
+    return bool(root["/MarkInfo"]["/Marked"]) and "/StructTreeRoot" in root and root["/Lang"] == "en"
+
+
+def test_sheets_are_tagged_vector_and_the_same_bytes_every_time(shots: SimpleNamespace) -> None:
+    first = [(f, f.read_bytes()) for f in set_up_sheets.deliver(shots.footage, Wishes()).files]
+    for path, content in first:
+        reader = PdfReader(path)
+        assert is_tagged(reader)
+        assert not any(page.images for page in reader.pages)
+        assert reader.metadata is not None
+        assert reader.metadata.title == "Set-up sheets: Thin and full"
+        path.unlink()
+        assert content
+    assert [(f, f.read_bytes()) for f in set_up_sheets.deliver(shots.footage, Wishes()).files] == first
+
+
+def test_the_diagram_is_described_in_words(shots: SimpleNamespace) -> None:
+    set_up_sheets.deliver(shots.footage, Wishes())
+    content = (shots.footage.folder / "sheets" / "set-up_a4.pdf").read_bytes()
+    reader = PdfReader(shots.footage.folder / "sheets" / "set-up_a4.pdf")
+    alts = [
+        o["/Alt"] for k in range(len(reader.xref[0])) if isinstance(o := _object(reader, k), dict) and "/Alt" in o
+    ]
+    assert content
+    assert sum("Object ball: 635.0 mm from the foot cushion" in alt for alt in alts) == len(shots.places)
+
+
+def _object(reader: PdfReader, number: int) -> object:
+    try:
+        return reader.get_object(number)
+    except Exception:  # noqa: BLE001 - holes in the numbering are of no interest here
+        return None
+
+
+def test_a_lesson_without_shots_has_no_sheet(footage: object) -> None:
+    assert set_up_sheets.deliver(footage, Wishes()).files == ()  # the fixture's clips name no table
+
+
+def test_tape_measure_fractions() -> None:
+    assert [inches(v * 25.4) for v in (0.0, 0.0625, 12.5, 11.999, 3.8125)] == [
+        "0",
+        "1/16",
+        "12 1/2",
+        "12",
+        "3 13/16",
+    ]
+
+
+def test_hostile_words_are_printed_as_they_are(tmp_path: Path, stock: SimpleNamespace) -> None:
+    table = {
+        "name": "9ft",
+        "length_mm": 2540.0,
+        "width_mm": 1270.0,
+        "corner_mouth_mm": 115.9,
+        "side_mouth_mm": 128.6,
+    }
+    title = '#panic() "] $x$ \\ <a> *b* #sys.inputs'
+    told = stock.entry("a", 2, (25, 1), [("s", 2, "")], table=table, shot=told_shot(30, "left", 400))
+    footage = stock.write_folder(tmp_path, [told], title=title)
+    path = set_up_sheets.deliver(footage, Wishes()).files[0]
+    assert title.replace(" ", "") in PdfReader(path).pages[0].extract_text().replace(" ", "")
