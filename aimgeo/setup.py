@@ -9,7 +9,7 @@ distance there: the search asks only whether it is long enough.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -73,23 +73,18 @@ def find_spot(
     >>> find_spot(TABLES["9ft"], "foot-left", [(0.5, 800.0), (-0.5, 800.0)]).object_ball_mm
     (635.0, 317.5)
     """
-    found = _search(table, pocket_name, shots, ball_diameter_mm, spot_mm)
-    if found.fits:
-        return found
-    return replace(
-        found,
-        pockets=tuple(
-            name
-            for name in POCKET_NAMES
-            if name != pocket_name and _search(table, name, shots, ball_diameter_mm, spot_mm).fits
-        ),
-        tables=tuple(
-            other.name
-            for other in sorted(TABLES.values(), key=lambda t: t.length_mm)
-            if other.length_mm > table.length_mm
-            and _search(other, pocket_name, shots, ball_diameter_mm, None).fits
-        ),
-        other_spot_mm=_other_spot(table, pocket_name, shots, ball_diameter_mm) if spot_mm is not None else None,
+    needs, d = _needs(shots), ball_diameter_mm
+    spot = _natural_spot(table, pocket_name, needs, d, spot_mm)
+    if spot is not None:
+        return Setup(spot)
+    nearest, unset = _least_shortened(table, table.pocket(pocket_name), shots, d, spot_mm)
+    others = (t for t in TABLES.values() if t.length_mm > table.length_mm)
+    return Setup(
+        nearest,
+        unset,
+        tuple(n for n in POCKET_NAMES if n != pocket_name and _natural_spot(table, n, needs, d, spot_mm)),
+        tuple(t.name for t in sorted(others, key=_length) if _natural_spot(t, pocket_name, needs, d)),
+        _natural_spot(table, pocket_name, needs, d) if spot_mm is not None else None,
     )
 
 
@@ -121,51 +116,74 @@ def longest_distances(
         return np.nan_to_num(np.sqrt(d * d + q * q + 2 * d * q * np.cos(cuts)))
 
 
-def _search(
+def _needs(shots: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Each signed cut with its longest wanted distance, the most demanding first: shorter ones then fit too."""
+    longest: dict[float, float] = {}
+    for cut, distance in shots:
+        longest[cut] = max(distance, longest.get(cut, 0.0))
+    return sorted(longest.items(), key=lambda need: (-need[1], need[0]))
+
+
+def _natural_spot(
     table: Table,
     pocket_name: str,
+    needs: Sequence[tuple[float, float]],
+    d: float,
+    spot_mm: tuple[float, float] | None = None,
+) -> tuple[float, float] | None:
+    """The most natural spot at which all needs fit; None when there is none."""
+    pocket = table.pocket(pocket_name)
+    for grid in _grids(table, spot_mm):
+        spots = _serving(table, pocket, grid, d)
+        for cut, distance in needs:
+            spots = spots[longest_distances(table, pocket, spots, [cut], d)[:, 0] >= distance - _TOLERANCE_MM]
+        if len(spots):
+            cuts, distances = np.transpose(needs) if needs else (np.empty(0), np.empty(0))
+            spare = longest_distances(table, pocket, spots, cuts, d) - distances
+            return _plain(spots[np.argmin(_cost(table, pocket, spots, spare.min(axis=-1, initial=np.inf)))])
+    return None
+
+
+def _least_shortened(
+    table: Table,
+    pocket: Pocket,
     shots: Sequence[tuple[float, float]],
     d: float,
     spot_mm: tuple[float, float] | None,
-) -> Setup:
-    pocket = table.pocket(pocket_name)
+) -> tuple[tuple[float, float] | None, tuple[Unset, ...]]:
+    """The spot that needs the least shortening in all, to the millimetre, and what must be shortened there."""
     cuts, which = np.unique([cut for cut, _ in shots], return_inverse=True)
-    wanted = np.zeros(len(cuts))
-    np.maximum.at(wanted, which, [distance for _, distance in shots])
-    grids = [_sight_grid(table), _fine_grid(table)] if spot_mm is None else [np.array([spot_mm], float)]
-    for grid in grids:
-        spots = grid[_is_inside(table, grid, d) & accepts(pocket, grid, d)]
-        longest = longest_distances(table, pocket, spots, cuts, d)
-        short = np.maximum(wanted - longest - _TOLERANCE_MM, 0.0)
-        fit = ~short.any(axis=-1)
-        if fit.any():
-            spare = np.min(longest[fit] - wanted, axis=-1)
-            return Setup(_cheapest(spots[fit], _cost(table, pocket, spots[fit], spare)))
+    spots = _serving(table, pocket, _grids(table, spot_mm)[-1], d)
     if not len(spots):
-        return Setup(None)
+        return None, ()
+    longest = longest_distances(table, pocket, spots, cuts, d)[:, which]
+    short = np.maximum(np.array([distance for _, distance in shots]) - longest, 0.0)
     best = int(np.argmin(short.sum(axis=-1).round()))
-    at_best = longest[best][which].tolist()
-    unset = (Unset(*shot, at) for shot, at in zip(shots, at_best, strict=True) if shot[1] > at + _TOLERANCE_MM)
-    return Setup(_cheapest(spots[best : best + 1], np.zeros(1)), tuple(unset))
+    at_best = zip(shots, longest[best].tolist(), strict=True)
+    unset = (Unset(cut, distance, fits) for (cut, distance), fits in at_best if distance > fits + _TOLERANCE_MM)
+    return _plain(spots[best]), tuple(unset)
 
 
-def _other_spot(
-    table: Table, pocket_name: str, shots: Sequence[tuple[float, float]], d: float
-) -> tuple[float, float] | None:
-    free = _search(table, pocket_name, shots, d, None)
-    return free.object_ball_mm if free.fits else None
+def _serving(table: Table, pocket: Pocket, spots: Array, d: float) -> Array:
+    """The spots on which an object ball may lie and from which the pocket accepts it."""
+    return spots[_is_inside(table, spots, d) & accepts(pocket, spots, d)]
 
 
-def _cheapest(spots: Array, cost: Array) -> tuple[float, float]:
-    x, y = spots[np.argmin(cost)].round(6).tolist()
+def _plain(spot: Array) -> tuple[float, float]:
+    x, y = spot.round(6).tolist()
     return (x, y)
+
+
+def _length(table: Table) -> float:
+    return table.length_mm
 
 
 def _cost(table: Table, pocket: Pocket, spots: Array, spare_mm: Array) -> Array:
     """How far a spot is from a natural one: crooked to the pocket, too near or far, tight, not round, (n).
 
     Natural, by common practice: within some degrees of straight into the mouth, two to three sights out, with
-    a sight's spacing to spare behind the farthest cue ball. Each term is about 1 when it begins to disturb.
+    a sight's spacing to spare behind the farthest cue ball. Each is about 1 when it begins to disturb; a
+    tight cue ball counts twice, since the cue must then be raised over the cushion.
     """
     sight = table.length_mm / 8
     way = np.asarray(pocket.centre_mm) - spots
@@ -176,20 +194,20 @@ def _cost(table: Table, pocket: Pocket, spots: Array, spare_mm: Array) -> Array:
         np.any(np.abs(spots / step - np.round(spots / step)) > 1e-6, axis=-1) for step in (sight / 2, sight)
     )
     # rounded, so that mirrored spots tie exactly and the first one is taken on every machine
-    return np.round(crooked + away + tight + 0.3 * off_halves + 0.3 * off_wholes, 6)
+    return np.round(crooked + away + 2 * tight + 0.3 * off_halves + 0.3 * off_wholes, 6)
 
 
-def _sight_grid(table: Table) -> Array:
-    step = table.length_mm / 32
-    return _grid(step, 15, int(table.width_mm / 2 / step))
+def _grids(table: Table, spot_mm: tuple[float, float] | None) -> list[Array]:
+    """Where to look, in this order: the given spot alone, or quarters of a sight's spacing and then 10 mm."""
+    if spot_mm is not None:
+        return [np.array([spot_mm], float)]
+    return [_grid(table, table.length_mm / 32), _grid(table, FINE_STEP_MM)]
 
 
-def _fine_grid(table: Table) -> Array:
-    return _grid(FINE_STEP_MM, int(table.length_mm / 2 / FINE_STEP_MM), int(table.width_mm / 2 / FINE_STEP_MM))
-
-
-def _grid(step: float, x_steps: int, y_steps: int) -> Array:
-    x, y = (step * np.arange(-n, n + 1) for n in (x_steps, y_steps))
+def _grid(table: Table, step: float) -> Array:
+    x, y = (
+        step * np.arange(-n, n + 1) for n in (int(size / 2 / step) for size in (table.length_mm, table.width_mm))
+    )
     return np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
