@@ -16,15 +16,23 @@ from typing import Any
 
 import av
 import numpy as np
+from av.video.frame import PictureType
 from av.video.reformatter import ColorRange, Colorspace, Interpolation, VideoReformatter
 from manim import CairoRenderer, Scene
 
 from scenes.brief import Output
 from scenes.forms import FORMS, Form
 from scenes.painter import Box, PainterCamera
+from scenes.skip_pictures import SkipPictures
 
 BT709 = 1
 """Matrix, primaries and transfer of ITU-R BT.709, as ISO/IEC 23091-2 numbers them."""
+
+LEAST_HOLD = 24
+"""Shorter holds are encoded: an IDR picture more, and the repeats behind it, cost as much."""
+
+IDR_EVERY = 60
+"""In a hold its IDR picture comes again after so many frames, for seeking."""
 
 Patch = tuple[Box, np.ndarray]
 """A changed box and its pixels, RGBA, uint8 (height, width, 4)."""
@@ -101,17 +109,22 @@ class Film:
         on_frames: Callable[[int], None] | None = None,
     ) -> None:
         self.path, self.frames = path, 0
+        self._form, self._after_hold = form, False
         self._on_frames = on_frames
         self._converter = Converter(output.width_px, output.height_px)
-        self._shown = 0
         self._run = 0
+        self._fed = 0
+        self._written = 0
+        self._places: dict[int, int] = {}
+        self._skips: SkipPictures | None = None
         self._container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
         rate = Fraction(*output.rate)
         stream: Any = self._container.add_stream(form.codec, rate=rate)
         stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
         self._tick = 1 / rate
         stream.time_base = stream.codec_context.time_base = self._tick
-        stream.codec_context.gop_size = max(round(rate / 2), 1)
+        self._group = max(round(rate / 2), 1)
+        stream.codec_context.gop_size = self._group
         # threads change the bytes: one, always
         stream.codec_context.thread_count = 1
         stream.codec_context.color_range = ColorRange.MPEG
@@ -138,7 +151,7 @@ class Film:
     def close(self) -> None:
         """Finish the file."""
         self._flush()
-        self._mux(self._stream.encode(None))
+        self._take(self._stream.encode(None))
         self._container.close()
 
     def abandon(self) -> None:
@@ -147,19 +160,56 @@ class Film:
         self.path.unlink(missing_ok=True)
 
     def _flush(self) -> None:
-        for _ in range(self._run):
-            frame = self._converter.frame()
-            frame.pts, frame.time_base = self._shown, self._tick
-            self._shown += 1
-            self._mux(self._stream.encode(frame))
+        if self._run >= LEAST_HOLD:
+            self._open()
+        if self._run >= LEAST_HOLD and self._skips is not None:
+            self._feed(self._run, is_idr=True)
+            # the encoder spends more on a picture that it sees repeated; the repeats are not written
+            for _ in range(min(self._form.look_ahead, self._group - 1)):
+                self._feed(0)
+            self._after_hold = True
+        else:
+            for _ in range(self._run):
+                self._feed(1, is_idr=self._after_hold)
+                self._after_hold = False
         self._run = 0
         if self._on_frames is not None:
-            self._on_frames(self._shown)
+            self._on_frames(self._written)
 
-    def _mux(self, packets: Iterable[av.Packet]) -> None:
+    def _open(self) -> None:
+        """Open the encoder, whose headers tell whether holds can be written without it."""
+        context = self._stream.codec_context
+        if not context.is_open:
+            context.open()
+            if self._form.codec == "libx264":
+                self._skips = SkipPictures.of(context.extradata)
+
+    def _feed(self, frames: int, is_idr: bool = False) -> None:
+        """Encode the picture, to stand for so many frames of the clip."""
+        frame = self._converter.frame()
+        frame.pts, frame.time_base = self._fed, self._tick
+        if is_idr:
+            frame.pict_type = PictureType.I
+        self._places[self._fed] = frames
+        self._fed += 1
+        self._take(self._stream.encode(frame))
+
+    def _take(self, packets: Iterable[av.Packet]) -> None:
+        """Write the encoder's packets, each for as many frames as its picture stands for."""
         for packet in packets:
-            packet.duration, packet.time_base = 1, self._tick
-            self._container.mux(packet)
+            frames = self._places.pop(packet.pts)
+            idr = bytes(packet) if frames > 1 else b""
+            for k in range(frames):
+                if k:
+                    is_idr = k % IDR_EVERY == 0
+                    assert self._skips is not None
+                    packet = av.Packet(idr if is_idr else self._skips.picture(k % IDR_EVERY))
+                    packet.is_keyframe = is_idr
+                packet.stream = self._stream
+                packet.pts = packet.dts = self._written
+                packet.duration, packet.time_base = 1, self._tick
+                self._container.mux(packet)
+                self._written += 1
 
 
 class FilmWriter:

@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A form that clips are written in: container, codec and settings. Two runs give the same bytes."""
+    """A form that clips are written in: container, codec and settings. Two runs give the same bytes.
+
+    `look_ahead`: so many pictures ahead the encoder sees what is worth keeping.
+    """
 
     extension: str
     container: str
@@ -16,16 +19,17 @@ class Form:
     pixel_format: str
     options: Mapping[str, str]
     container_options: Mapping[str, str] = field(default_factory=dict)
+    look_ahead: int = 0
 
 
-def _h264(preset: str, crf: int) -> Form:
+def _h264(preset: str, crf: int, look_ahead: int) -> Form:
     # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
     options = {"preset": preset, "crf": str(crf), "bf": "0", "forced-idr": "1", "profile": "high"}
-    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"})
+    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"}, look_ahead)
 
 
 FORMS: dict[str, Form] = {
-    "h264": _h264("veryfast", 18),
-    "draft": _h264("ultrafast", 24),
+    "h264": _h264("veryfast", 18, 10),
+    "draft": _h264("ultrafast", 24, 0),
 }
 """To add a form: write its line here; `Film` opens what the line says."""
