@@ -8,6 +8,7 @@ from typing import Any
 
 from lessons.faults import Fault, Place, did_you_mean
 from lessons.read import Items, Keys, Node, Text
+from scenes import CLIP_KINDS
 
 Location = tuple[str | int, ...]
 VERBS = {"is", "has", "holds", "needs"}
@@ -62,11 +63,11 @@ def fault(error: Any, tree: Node, data: Any, known_keys: Mapping[int, tuple[str,
         case "missing":
             return Fault(place, f"'{where[-1]}' is missing{inside or ' in the lesson'}.")
         case "union_tag_not_found":
-            return Fault(place, f"'kind' is missing in {shown}; kinds are: {_choices(context['expected_tags'])}.")
+            return Fault(place, f"'kind' is missing in {shown}; kinds are: {', '.join(CLIP_KINDS)}.")
         case "union_tag_invalid":
             tag = str(context["tag"])
             at = place_of(tree, (*where, "kind"))
-            return Fault(at, f"unknown kind '{tag}' in {shown}{did_you_mean(tag, _tags(context))}")
+            return Fault(at, f"unknown kind '{tag}' in {shown}{did_you_mean(tag, CLIP_KINDS)}")
         case "literal_error":
             return Fault(
                 place, f"{shown} is {_quoted(value)}{did_you_mean(str(value), _words(context['expected']))}"
@@ -91,14 +92,6 @@ def _is_empty(node: Node) -> bool:
 
 def _words(expected: str) -> list[str]:
     return re.findall(r"'([^']*)'", expected)
-
-
-def _tags(context: Mapping[str, Any]) -> list[str]:
-    return _words(context["expected_tags"])
-
-
-def _choices(expected: str) -> str:
-    return ", ".join(_words(expected))
 
 
 def _walk(location: Location, data: Any) -> Iterator[tuple[str | int, Any]]:

@@ -64,8 +64,8 @@ def one_or_more(item: Any, description: str = "") -> Any:
     """A list of values, or a single value."""
     return Annotated[
         tuple[item, ...],
-        BeforeValidator(_listed),
         Field(min_length=1, description=description or None),
+        BeforeValidator(_listed),
         _OneOrMore(),
     ]
 

@@ -1,0 +1,157 @@
+"""Reading lesson files: places, plain texts, and refusals of what YAML offers to hide or multiply.
+
+The counter-check is PyYAML's own composer: an independent walk of the same text gives the same values and marks.
+"""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lessons.faults import LessonError
+from lessons.read import MOST_BYTES, Items, Keys, Node, Text, plain, read, read_text
+
+COURSE = sorted((Path(__file__).parents[2] / "lessons" / "course").glob("*.yaml"))
+
+
+def refusal(text: str | bytes) -> str:
+    """The one message with which a text is refused, quickly."""
+    start = time.perf_counter()
+    with pytest.raises(LessonError) as caught:
+        read_text(text, "a.yaml")
+    assert time.perf_counter() - start < 1
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "word", ["no", "yes", "on", "017", "0x1F", "1:30", "2024-02-29", "1e3", "~", "null", ".inf", "3/4"]
+)
+def test_bare_words_stay_the_text_that_was_written(word: str) -> None:
+    assert plain(read_text(f"a: {word}", "a.yaml")) == {"a": word}
+
+
+def test_an_empty_value_is_none_and_an_empty_quoted_text_is_a_text() -> None:
+    assert plain(read_text("a:\nb: ''\nc: ~", "a.yaml")) == {"a": None, "b": "", "c": "~"}
+
+
+def test_line_and_column_count_from_one_and_point_at_the_value() -> None:
+    tree = read_text("a: 1\nclips:\n  - kind: title\n", "a.yaml")
+    assert isinstance(tree, Keys)
+    clips = tree.entries["clips"][1]
+    assert isinstance(clips, Items)
+    assert isinstance(clips.items[0], Keys)
+    key, value = clips.items[0].entries["kind"]
+    assert (key.line, key.column, value.place.line, value.place.column) == (3, 5, 3, 11)
+
+
+def marks(node: Node | yaml.Node) -> list[tuple[int, int, str]]:
+    """Line, column and text of every scalar value, in order, from either tree."""
+    if isinstance(node, Text):
+        return [(node.place.line, node.place.column, node.text)]
+    if isinstance(node, yaml.ScalarNode):
+        return [(node.start_mark.line + 1, node.start_mark.column + 1, node.value)]
+    if isinstance(node, Items):
+        return [m for item in node.items for m in marks(item)]
+    if isinstance(node, Keys):
+        return [m for _, value in node.entries.values() for m in marks(value)]
+    assert isinstance(node, yaml.CollectionNode)
+    children = node.value if isinstance(node, yaml.SequenceNode) else [value for _, value in node.value]
+    return [m for child in children for m in marks(child)]
+
+
+@pytest.mark.parametrize("path", COURSE, ids=lambda p: p.stem)
+def test_values_and_places_agree_with_pyyamls_own_composer(path: Path) -> None:
+    assert marks(read(path)) == marks(yaml.compose(path.read_text(encoding="utf-8"), Loader=yaml.SafeLoader))
+
+
+def test_a_byte_order_mark_and_windows_line_ends_are_read() -> None:
+    tree = read_text(b"\xef\xbb\xbfa: 1\r\nb: 2\r\n", "a.yaml")
+    assert plain(tree) == {"a": "1", "b": "2"}
+    assert marks(tree) == [(1, 4, "1"), (2, 4, "2")]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("a: 1\nb: 2\na: 3", "a.yaml:3:1: 'a' is given twice; first in line 1."),
+        (
+            "a: !!python/object/apply:os.system [x]",
+            "a.yaml:1:4: the tag 'tag:yaml.org,2002:python/object/apply:os.system' is not",
+        ),
+        ("a: !env HOME", "a.yaml:1:4: the tag '!env' is not allowed"),
+        ("a: !!str 1", "a.yaml:1:4: the tag"),
+        ("a: ! x", "a.yaml:1:4: the tag"),
+        ("x: &x {b: 1}\na:\n  <<: *x", "a.yaml:3:3: the merge key '<<' is not allowed"),
+        ("a: *nowhere", "a.yaml:1:4: '*nowhere' names nothing above"),
+        ("a: &a [*a]", "a.yaml:1:8: '*a' stands inside the value that it names."),
+        ("? [1, 2]\n: a", "a.yaml:1:3: a key must be a single word"),
+        ("a: 1\n---\nb: 2", "a.yaml:2:1: starts a second document"),
+        ("", "a.yaml:1:1: is empty; a lesson needs"),
+        ("# nothing\n", "is empty"),
+        ("a: [1, 2", "is not well-formed YAML"),
+        ("a:\n\t- 1", "is not well-formed YAML"),
+        ("a: b: c", "is not well-formed YAML"),
+        ("a: 1\nb: \x07", "a.yaml:2:1: holds a character that YAML does not allow"),
+        (b"a: 1\nb: \xff", "a.yaml:2:1: is not UTF-8 text"),
+        ("[" * 14 + "]" * 14, "is nested deeper than 12 levels."),
+        ("{a: " * 30 + "1" + "}" * 30, "is nested deeper than 12 levels."),
+    ],
+)
+def test_what_a_lesson_may_not_hold_is_refused_at_its_place(text: str | bytes, message: str) -> None:
+    assert message in refusal(text)
+
+
+def test_all_duplicate_keys_are_reported_together() -> None:
+    assert len(refusal("a: 1\na: 2\nb: 1\nb: 2\n").splitlines()) == 2
+
+
+@pytest.mark.parametrize("loader", ["CSafeLoader", "SafeLoader"])
+def test_hostile_texts_are_refused_within_a_second_with_either_parser(
+    loader: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("lessons.read.LOADER", getattr(yaml, loader))
+    laughs = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
+    laughs += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 12)]
+    assert "grows beyond 100,000 values" in refusal("\n".join(laughs))
+    assert "deep" in refusal("[" * 200_000) or "depth" in refusal("[" * 200_000)
+    assert refusal("- " * 100_000 + "x")
+    assert refusal("{" * 100_000)
+
+
+def test_aliases_repeat_a_value_and_keep_its_place() -> None:
+    tree = read_text("a: &x [1, 2]\nb: *x\n", "a.yaml")
+    assert plain(tree) == {"a": ["1", "2"], "b": ["1", "2"]}
+    assert marks(tree)[2] == (1, 8, "1")
+
+
+def test_a_large_file_is_refused_before_it_is_parsed(tmp_path: Path) -> None:
+    path = tmp_path / "large.yaml"
+    with path.open("wb") as file:
+        file.truncate(200 * MOST_BYTES)
+    start = time.perf_counter()
+    with pytest.raises(LessonError, match="is larger than 1000 kB"):
+        read(path)
+    assert time.perf_counter() - start < 0.5
+
+
+def test_a_file_that_cannot_be_read_is_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(LessonError, match="cannot be read: no such file"):
+        read(tmp_path / "missing.yaml")
+    with pytest.raises(LessonError, match="cannot be read: is a directory"):
+        read(tmp_path)
+
+
+@given(st.text(max_size=80) | st.binary(max_size=80))
+def test_any_text_gives_a_tree_or_faults_and_nothing_else(text: str | bytes) -> None:
+    try:
+        plain(read_text(text, "a.yaml"))
+    except LessonError as error:
+        told = error.faults
+    else:
+        told = ("none",)
+    assert told
