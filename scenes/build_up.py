@@ -49,7 +49,19 @@ from scenes.column import (
     title_rect,
 )
 from scenes.framing import INSET, TABLE, Framing, framing, inset_view, moving_camera, pane, table_view
-from scenes.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, place
+from scenes.labels import (
+    NOTHING,
+    Disc,
+    Obstacles,
+    Placed,
+    Port,
+    Spacing,
+    Stroke,
+    Wanted,
+    is_in_the_way,
+    merged,
+    place,
+)
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
 from scenes.table_view import put_inset, put_opening
@@ -76,6 +88,7 @@ BARS = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset", "c
 """Measures that are shown as a bar between their two points."""
 BAR_HALF_PX = 15.0
 MOST_LINE_KINDS = 4
+ARROW_WIDTHS = 3.9
 ROLL_DIM = 0.3
 OLD_LABEL = 0.8
 TARGET_LINE_BALLS = 2.0
@@ -304,6 +317,9 @@ def _draw_step(
     circles = [(f"{c.role}.{index}", c) for c in step.circles]
     bars = _bars_of(scene, step, index, words)
     before, after = _marks_of(scene, step, index)
+    if _brings_aim(scene, step):
+        circles += _unbuilt_ghost(scene, index)
+        before += _unmarked_cue(scene, index)
     times = (
         TIMING.fade_s + TIMING.rest_s,
         0.45 if circles else 0.0,
@@ -335,11 +351,31 @@ def _draw_step(
         for old in labels.bars:
             if sheet.is_shown_at_end(old):
                 sheet.hide(old, bar)
+                labels.remove_named(old, (first, first + fade))
         sheet.put(id, shape_bar, LAYERS["bar"], key, scene.stage.ids, drawn=1.0)
         sheet.show(id, bar)
         labels.bars.append(id)
     labels.add(index, step, lines, bars, label, (first, first + fade))
     _put_measures(scene, labels, index, words, number, (first, first + fade))
+
+
+def _brings_aim(scene: _Scene, step: construction.Step) -> bool:
+    return any(line.role == "aim_line" for line in step.lines)
+
+
+def _unbuilt_ghost(scene: _Scene, index: int) -> list[tuple[str, construction.Circle]]:
+    """The ghost ball, for a method that does without it: where the cue ball will be shows with its aim."""
+    if any(c.role == "ghost_ball" for step in scene.plan.steps for c in step.circles):
+        return []
+    G = construction.position(scene.shot.ghost_ball_mm)
+    return [(f"ghost_ball.{index}", construction.Circle("ghost_ball", G, scene.radius_mm))]
+
+
+def _unmarked_cue(scene: _Scene, index: int) -> list[tuple[str, str, str, Position]]:
+    """The cue ball's centre, from which the aim runs, where no step marks it."""
+    if any(p.role == "cue_centre" for step in scene.plan.steps for p in step.points):
+        return []
+    return [(f"cue_centre.{index}", "cue_centre", "cue_centre", construction.position(scene.shot.cue_ball_mm))]
 
 
 def _put_pips(scene: _Scene, index: int, shown: Span, gone: Span | None) -> None:
@@ -602,18 +638,30 @@ def _put_measures(scene: _Scene, labels: _Labels, index: int, words: BriefStep, 
 # ------------------------------------------------------------------ labels
 
 
+@dataclass(slots=True)
+class _Standing:
+    """A label in the picture: what it is for, how much it is needed, since which step, and its elements."""
+
+    placed: Placed
+    rank: int
+    since: int
+    ids: list[str]
+
+
 class _Labels:
-    """The labels of the figure so far: each found its place when it appeared, and keeps it while it stands."""
+    """The labels of the figure so far: each finds its place when it appears, and keeps it while nothing new comes
+    in its way."""
 
     def __init__(self, scene: _Scene) -> None:
         self.scene = scene
-        self.placed: list[tuple[Placed, int, list[str]]] = []
+        self.standing: list[_Standing] = []
         self.named: set[str] = set()
         self.bars: list[str] = []
         self.measures: list[MeasureText] = []
         self.measure_ids: list[str] = []
         self.obstacles = _obstacles(scene)
         self.spacing = Spacing().scaled(scene.frame.scale.k * scene.frame.scale.gain)
+        self.count = 0
 
     def add(
         self,
@@ -624,15 +672,30 @@ class _Labels:
         shown: Span,
         turn: Span,
     ) -> None:
-        """Place the labels of a step; older ones give way."""
+        """Place the labels of a step. Older ones in its way seek another place, or go where there is no room."""
         self.age(turn)
-        wanted = _wanted(self.scene, index, step, lines, bars, self.named)
-        for want, rank in wanted:
-            found = place(want, self.obstacles, self.zones(), [p for p, _, _ in self.placed], self.spacing)
-            while found is None and self.drop_one(index, turn):
-                found = place(want, self.obstacles, self.zones(), [p for p, _, _ in self.placed], self.spacing)
+        now, later = merged(self.obstacles[: index + 1]), merged(self.obstacles[index + 1 :])
+        new = self.obstacles[index] if index else NOTHING
+        moved = [s for s in self.standing if is_in_the_way(s.placed, new, self.spacing)]
+        for standing in moved:
+            self.remove(standing, turn)
+        for want, rank in _wanted(self.scene, index, step, lines, bars, self.named):
+            found = self.seek(want, now, later)
+            while found is None and (least := self.least(index)):
+                self.remove(least, turn)
+                found = self.seek(want, now, later)
             if found is not None:
-                self.put(found, rank * 100 + index, shown)
+                self.put(found, rank, index, shown, is_new=True)
+        for standing in moved:
+            found = self.seek(standing.placed.wanted, now, later)
+            if found is not None:
+                self.put(
+                    found, standing.rank, standing.since, (turn[1], turn[1] + turn[1] - turn[0]), is_new=False
+                )
+
+    def seek(self, want: Wanted, now: Obstacles, later: Obstacles) -> Placed | None:
+        """A place among the labels that stand."""
+        return place(want, now, self.zones(), [s.placed for s in self.standing], self.spacing, later)
 
     def zones(self) -> tuple[Rect, ...]:
         """Where labels may stand: the stage, else anywhere free."""
@@ -641,45 +704,52 @@ class _Labels:
         sx, _, sw, _ = frame.title_safe
         return ((x, y, w, h), (sx, y, sw, h))
 
-    def put(self, found: Placed, rank: int, shown: Span) -> None:
+    def put(self, found: Placed, rank: int, since: int, shown: Span, is_new: bool) -> None:
         """Write a label and its leader down."""
         sheet, want = self.scene.sheet, found.wanted
-        id = f"label.{want.id}"
-        sheet.put(
-            id, Plate(want.text, found.rect_px, want.sample), LAYERS["label"], "label", fresh=1.0, names=want.name
-        )
-        sheet.show(id, shown)
+        self.count += 1
+        fresh, strength = (1.0, 1.0) if is_new else (0.0, OLD_LABEL)
+        id = f"label.{want.id}.{self.count}"
+        plate = Plate(want.text, found.rect_px, want.sample)
+        sheet.put(id, plate, LAYERS["label"], "label", fresh=fresh, strength=strength, names=want.name)
         ids = [id]
         if found.leader_px:
-            ids.append(f"leader.{want.id}")
-            sheet.put(ids[1], Leader(found.leader_px), LAYERS["leader"], "leader", names=want.name)
-            sheet.show(ids[1], shown)
-        self.placed.append((found, rank, ids))
+            leader = f"leader.{want.id}.{self.count}"
+            ids.append(leader)
+            sheet.put(
+                leader, Leader(found.leader_px), LAYERS["leader"], "leader", strength=strength, names=want.name
+            )
+        for each in ids:
+            sheet.show(each, shown)
+        self.standing.append(_Standing(found, rank, since, ids))
 
     def age(self, turn: Span) -> None:
         """What was new is old now."""
-        for _, _, ids in self.placed:
-            self.scene.sheet.move(ids[0], "fresh", turn, 0.0)
-            for id in ids:
+        for standing in self.standing:
+            self.scene.sheet.move(standing.ids[0], "fresh", turn, 0.0)
+            for id in standing.ids:
                 self.scene.sheet.move(id, "strength", turn, OLD_LABEL)
 
-    def drop_one(self, index: int, turn: Span) -> bool:
-        """Take away the label that is needed least: ball names first, then bars and points, then old lines."""
-        old = [entry for entry in self.placed if entry[1] % 100 < index]
-        if not old:
-            return False
-        least = min(old, key=lambda entry: entry[1])
-        self.placed.remove(least)
-        for id in least[2]:
+    def least(self, index: int) -> _Standing | None:
+        """The older label that is needed least: ball names first, then bars and points, then the oldest line."""
+        old = [s for s in self.standing if s.since < index]
+        return min(old, key=lambda s: (s.rank, s.since)) if old else None
+
+    def remove(self, standing: _Standing, turn: Span) -> None:
+        """Take a label away."""
+        self.standing.remove(standing)
+        for id in standing.ids:
             self.scene.sheet.hide(id, turn)
-        return True
+
+    def remove_named(self, name: str, turn: Span) -> None:
+        """Take away the labels of something that goes."""
+        for standing in [s for s in self.standing if s.placed.wanted.name == name]:
+            self.remove(standing, turn)
 
     def clear(self, span: Span) -> None:
         """All labels off."""
-        for _, _, ids in self.placed:
-            for id in ids:
-                self.scene.sheet.hide(id, span)
-        self.placed.clear()
+        for standing in list(self.standing):
+            self.remove(standing, span)
 
 
 BALL_RANK, BAR_RANK, POINT_RANK, LINE_RANK = 0, 1, 2, 3
@@ -713,7 +783,12 @@ def _wanted(
     for id, bar, text, _ in bars:
         out.append((_bar_label(scene, id, text, bar), BAR_RANK))
     for circle in step.circles:
-        if is_new(circle.role):
+        if circle.radius_mm < scene.radius_mm / 2:
+            if is_new(circle.role):
+                radius_px = circle.radius_mm * scene.stage.main.px_per_mm
+                want = _point_label(scene, circle.role, words[circle.role], circle.centre_mm, radius_px)
+                out.append((want, POINT_RANK))
+        elif is_new(circle.role):
             disc = _disc(scene, circle.role, circle.centre_mm, circle.radius_mm, False)
             if disc is not None:
                 out.append((_ball_label(scene, circle.role, words[circle.role], disc), BALL_RANK))
@@ -776,11 +851,11 @@ def _visible(scene: _Scene, piece: Piece) -> tuple[Pixel, Pixel]:
     return a, b
 
 
-def _point_label(scene: _Scene, role: str, text: str, at_mm: Position) -> Wanted:
+def _point_label(scene: _Scene, role: str, text: str, at_mm: Position, radius_px: float = 0.0) -> Wanted:
     kind = MARK_KIND.get(role, "target")
     w, h = _plate_size(scene, text, False)
     x, y = _point_px(scene, at_mm)
-    r = scene.frame.scale.stroke_px(MARK_RADIUS_PX[kind])
+    r = max(radius_px, scene.frame.scale.stroke_px(MARK_RADIUS_PX[kind]))
     ports = tuple(Port((x + side * r, y), side) for side in (-1, 1)) + tuple(
         Port((x, y + lift * r), 0, lift) for lift in (-1, 1)
     )
@@ -827,30 +902,29 @@ def _discs(scene: _Scene) -> list[Disc]:
     return [disc for disc in found if disc is not None]
 
 
-def _obstacles(scene: _Scene) -> Obstacles:
-    """Everything that the build-up will ever draw, and the words around it."""
+def _obstacles(scene: _Scene) -> list[Obstacles]:
+    """What each step adds to the picture; with the first one the balls and all the words around the figure."""
     frame, s = scene.frame, scene.frame.scale
-    strokes: list[Stroke] = []
-    marks: list[Disc] = []
-    rects: list[Rect] = [title_rect(scene.titles, frame)]
+    out = []
     for index, step in enumerate(scene.plan.steps):
+        strokes: list[Stroke] = []
         for line, pieces in _lines_of(scene, step, index).values():
-            style = LINES.get(LINE_STYLE.get(line.role, line.role), LINES["thin_line"])
-            half = s.stroke_px(style.width_px + style.casing_px) / 2
-            for piece in pieces:
-                a, b = _visible(scene, piece)
-                if line.role == "target_line":
-                    half_arrow = s.stroke_px(0.42 * 3.9 * style.width_px + 3)
-                    back = max(1 - s.stroke_px(3.9 * style.width_px) / max(math.dist(a, b), 1.0), 0.0)
-                    neck = (a[0] + (b[0] - a[0]) * back, a[1] + (b[1] - a[1]) * back)
-                    strokes.append(Stroke(line.role, neck, b, half_arrow))
-                strokes.append(Stroke(line.role, a, b, half))
-        for point in step.points:
-            kind = MARK_KIND.get(point.role, "target")
-            marks.append(Disc(_point_px(scene, point.at_mm), s.stroke_px(MARK_RADIUS_PX[kind]), True, point.role))
-        for id, bar, _, _ in _bars_of(scene, step, index, scene.brief.steps[index]):
+            strokes += _strokes(scene, line, pieces)
+        marks = [
+            Disc(
+                _point_px(scene, point.at_mm),
+                s.stroke_px(MARK_RADIUS_PX[MARK_KIND.get(point.role, "target")]),
+                True,
+                point.role,
+            )
+            for point in step.points
+        ]
+        words = scene.brief.steps[index + (1 if scene.brief.subject.table else 0)]
+        for id, bar, _, _ in _bars_of(scene, step, index, words):
             a, b = (_point_px(scene, p) for p in bar.points_mm)
             strokes.append(Stroke(id, a, b, s.stroke_px(BAR_HALF_PX)))
+        out.append(Obstacles((), tuple(marks), tuple(strokes)))
+    rects: list[Rect] = [title_rect(scene.titles, frame)]
     top = measures_top_px(scene.titles, frame)
     has_table = scene.brief.subject.table is not None
     for slot in range(measures_room(scene.titles, frame, has_table)):
@@ -862,7 +936,25 @@ def _obstacles(scene: _Scene) -> Obstacles:
         rects.append(frame.inset_px)
     if scene.stage.is_broken:
         rects.append(frame.band_px)
-    return Obstacles(tuple(_discs(scene)), tuple(marks), tuple(strokes), tuple(dict.fromkeys(rects)))
+    out[0] = replace(out[0], balls=tuple(_discs(scene)), rects=tuple(dict.fromkeys(rects)))
+    return out
+
+
+def _strokes(scene: _Scene, line: construction.Line, pieces: list[Piece]) -> list[Stroke]:
+    """A line as obstacles: its casing, and the target line's arrowhead."""
+    s = scene.frame.scale
+    style = LINES.get(LINE_STYLE.get(line.role, line.role), LINES["thin_line"])
+    half = s.stroke_px(style.width_px + style.casing_px) / 2
+    out = []
+    for piece in pieces:
+        a, b = _visible(scene, piece)
+        out.append(Stroke(line.role, a, b, half))
+        if line.role == "target_line":
+            head = s.stroke_px(ARROW_WIDTHS * style.width_px)
+            back = max(1 - head / max(math.dist(a, b), 1.0), 0.0)
+            neck = (a[0] + (b[0] - a[0]) * back, a[1] + (b[1] - a[1]) * back)
+            out.append(Stroke(line.role, neck, b, 0.42 * head + s.stroke_px(3)))
+    return out
 
 
 # ------------------------------------------------------------------ the roll
@@ -892,7 +984,7 @@ def _roll(scene: _Scene, labels: _Labels, words: BriefStep, span: Span) -> None:
     labels.clear((first, first + fade))
     for id in labels.measure_ids:
         sheet.hide(id, (first, first + fade))
-    pair = _fade_construction(scene, dim)
+    pair = _fade_construction(scene, dim, contact)
     _note_slow(scene, labels, dim)
     aim = np.array([*shot.aim_direction, 0.0])
     legs = [(b - a) / seen for a, b in rolled] if seen else []
@@ -903,8 +995,8 @@ def _roll(scene: _Scene, labels: _Labels, words: BriefStep, span: Span) -> None:
             part = (part[0] + 1, part[1])
         sheet.move("cue_ball", "offset_mm", part, *(aim * leg[1]), easing="linear")
     _ring(scene, contact)
-    for id, strength in pair:
-        sheet.move(id, "opacity", (contact[0], contact[0] + fade), strength)
+    for id in pair:
+        sheet.show(id, (contact[0], contact[0] + fade))
     u = np.array([*shot.object_direction, 0.0])
     sheet.move("object_ball", "offset_mm", away, *(u * object_mm), easing="linear")
     _outlines(scene, u, object_mm, away)
@@ -964,19 +1056,30 @@ def _departure(scene: _Scene, speed_mm_s: float, cut: float) -> tuple[float, flo
     return max(seconds, 0.2), seconds * speed_mm_s * ways[0][1], seconds * speed_mm_s * ways[1][1]
 
 
-def _fade_construction(scene: _Scene, span: Span) -> list[tuple[str, float]]:
-    """The construction steps back; the aim and target lines, which come back at the hit, with their opacity."""
-    pair = []
-    for id in scene.sheet.ids():
-        shape = scene.sheet.shape(id)
+def _fade_construction(scene: _Scene, span: Span, contact: Span) -> list[str]:
+    """The construction steps back, its lines under the balls; the copies of the aim and target lines, which come
+    back at the hit."""
+    sheet, pair = scene.sheet, []
+    for id in sheet.ids():
+        shape = sheet.shape(id)
         is_ghost = isinstance(shape, Ball) and shape.look == "ghost"
         if not isinstance(shape, Line | Mark | Bar | Ring) and not is_ghost:
             continue
-        if id.startswith((INSET, TABLE)) or not scene.sheet.is_shown_at_end(id):
+        if id.startswith((INSET, TABLE)) or not sheet.is_shown_at_end(id):
             continue
-        scene.sheet.move(id, "opacity", span, ROLL_DIM)
-        if isinstance(shape, Line) and scene.sheet.role(id) in ("aim_line", "target_line"):
-            pair.append((id, 1.0))
+        if is_ghost:
+            sheet.move(id, "opacity", span, ROLL_DIM)
+            sheet.hide(id, (contact[0], contact[0] + scene.frames(TIMING.fade_s)))
+            continue
+        sheet.hide(id, span)
+        if isinstance(shape, Line):
+            role = sheet.role(id)
+            under = sheet.put(
+                f"{id}.under", replace(shape, ink_in=()), LAYERS["line_under"], role, sheet.panes(id)
+            )
+            sheet.move(under, "opacity", span, ROLL_DIM)
+            if role in ("aim_line", "target_line"):
+                pair.append(under)
     return pair
 
 
@@ -1026,7 +1129,7 @@ def _outlines(scene: _Scene, u: np.ndarray, far_mm: float, span: Span) -> None:
             (scene.stage.ids[0],),
         )
         when = span[0] + round((span[1] - span[0]) * n / count)
-        scene.sheet.move(id, "opacity", (when, when + scene.frames(0.1)), 0.6)
+        scene.sheet.move(id, "opacity", (when, when + scene.frames(0.1)), 0.85)
 
 
 def _cue_ball_after(
@@ -1062,12 +1165,11 @@ def _cue_ball_after(
     balls = [disc for disc in (*_discs(scene), cue, ball) if disc is not None]
     a, b = _piece_px(scene, pieces[0])
     half = scene.frame.scale.stroke_px(6)
+    before = merged(labels.obstacles)
     obstacles = replace(
-        labels.obstacles,
-        balls=tuple(balls),
-        strokes=(*labels.obstacles.strokes, Stroke("cue_ball_after", a, b, half)),
+        before, balls=tuple(balls), strokes=(*before.strokes, Stroke("cue_ball_after", a, b, half))
     )
     want = _line_label(scene, "cue_ball_after", words, "cue_ball_after", pieces)
     found = place(replace(want, prefer=-scene.side), obstacles, labels.zones(), [], labels.spacing)
     if found is not None:
-        labels.put(found, 0, shown)
+        labels.put(found, LINE_RANK, len(scene.plan.steps), shown, is_new=True)

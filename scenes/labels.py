@@ -51,6 +51,19 @@ class Obstacles:
     rects: tuple[Rect, ...] = ()
 
 
+NOTHING = Obstacles()
+
+
+def merged(parts: Sequence[Obstacles]) -> Obstacles:
+    """Several pictures' obstacles as one."""
+    return Obstacles(
+        tuple(ball for part in parts for ball in part.balls),
+        tuple(mark for part in parts for mark in part.marks),
+        tuple(stroke for part in parts for stroke in part.strokes),
+        tuple(rect for part in parts for rect in part.rects),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Port:
     """A place where a leader may end: it arrives from `side` (-1 left, +1 right), or from above or below it.
@@ -128,6 +141,7 @@ UNLED = 160.0
 OVER_BALL = 220.0
 OVER_GHOST = 25.0
 OUT_OF_ZONE = 140.0
+IN_THE_WAY = 90.0
 CHUNK = 96
 
 
@@ -137,10 +151,12 @@ def place(
     zones: Sequence[Rect],
     placed: Sequence[Placed],
     spacing: Spacing,
+    later: Obstacles = NOTHING,
 ) -> Placed | None:
     """The best place for one label among those already placed; None when there is none.
 
-    `zones`: where it may stand, the best first; each later one costs more.
+    `zones`: where it may stand, the best first; each later one costs more. `later`: what will come; to be in its
+    way is allowed at a price, since the label can give way then.
     """
     found = _candidates(wanted, spacing, zones[-1])
     if not found.rects:
@@ -148,19 +164,9 @@ def place(
     rects = np.array(found.rects)
     costs = np.array(found.costs)
     costs[~_inside(rects, zones[0])] += OUT_OF_ZONE
+    costs[_covers(rects, later, (), spacing)] += IN_THE_WAY
     bad = ~np.any([_inside(rects, zone) for zone in zones], axis=0)
-    for ball in obstacles.balls:
-        bad |= _rect_disc(rects, ball.at_px) < ball.radius_px + spacing.gap
-    for mark in obstacles.marks:
-        bad |= _rect_disc(rects, mark.at_px) < mark.radius_px + spacing.gap / 2
-    for stroke in obstacles.strokes:
-        bad |= _rect_stroke(rects, stroke.start_px, stroke.end_px, stroke.half_width_px + spacing.gap)
-    for rect in obstacles.rects:
-        bad |= _rect_rect(rects, rect, spacing.gap)
-    for other in placed:
-        bad |= _rect_rect(rects, other.rect_px, spacing.gap)
-        for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
-            bad |= _rect_stroke(rects, a, b, spacing.gap)
+    bad |= _covers(rects, obstacles, placed, spacing)
     order = np.flatnonzero(~bad)
     order = order[np.argsort(costs[order], kind="stable")]
     best, best_cost = -1, np.inf
@@ -168,11 +174,23 @@ def place(
         chunk = order[start : start + CHUNK]
         if costs[chunk[0]] >= best_cost:
             break
-        extra, crosses = _leader_faults([found.leaders[i] for i in chunk], wanted, obstacles, placed, spacing)
+        leaders = [found.leaders[i] for i in chunk]
+        crosses = _crosses(leaders, wanted, obstacles, placed, spacing)
+        extra = _over_balls(leaders, wanted.name, obstacles.balls)
+        extra += IN_THE_WAY * _crosses(leaders, wanted, later, (), spacing)
         total = np.where(crosses, np.inf, costs[chunk] + extra)
         if total.min() < best_cost:
             best, best_cost = int(chunk[int(np.argmin(total))]), float(total.min())
     return Placed(wanted, found.rects[best], found.leaders[best]) if best >= 0 else None
+
+
+def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> bool:
+    """True when a label that stands already covers one of these, or its leader crosses one."""
+    rects = np.array([placed.rect_px])
+    return bool(
+        _covers(rects, obstacles, (), spacing)[0]
+        or _crosses([placed.leader_px], placed.wanted, obstacles, (), spacing)[0]
+    )
 
 
 # ------------------------------------------------------------------ candidates
@@ -288,37 +306,65 @@ def _rect_stroke(rects: Array, a: Pixel, b: Pixel, margin: float) -> Flags:
     return hit & (low < high)
 
 
-def _leader_faults(
-    leaders: list[Points], wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
-) -> tuple[Array, Flags]:
-    """Extra cost (n,) of each leader, and whether it crosses what no leader may cross (n,).
+def _covers(rects: Array, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Flags:
+    """Which plates (n,) cover, or come too near to, an obstacle or another label."""
+    bad = np.zeros(len(rects), bool)
+    for ball in obstacles.balls:
+        bad |= _rect_disc(rects, ball.at_px) < ball.radius_px + spacing.gap
+    for mark in obstacles.marks:
+        bad |= _rect_disc(rects, mark.at_px) < mark.radius_px + spacing.gap / 2
+    for stroke in obstacles.strokes:
+        bad |= _rect_stroke(rects, stroke.start_px, stroke.end_px, stroke.half_width_px + spacing.gap)
+    for rect in obstacles.rects:
+        bad |= _rect_rect(rects, rect, spacing.gap)
+    for other in placed:
+        bad |= _rect_rect(rects, other.rect_px, spacing.gap)
+        for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
+            bad |= _rect_stroke(rects, a, b, spacing.gap)
+    return bad
 
-    Legs are level or upright, hence rectangles without breadth.
+
+def _crosses(
+    leaders: list[Points], wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
+) -> Flags:
+    """Which leaders (n,) cross what none may cross: a line or mark that is not their own, words, another label.
+
+    Legs are level or upright, hence rectangles without breadth. A leader to a point may end at any mark there.
     """
-    n = len(leaders)
-    extra, crosses = np.zeros(n), np.zeros(n, bool)
-    over = {ball.name: np.zeros(n, bool) for ball in obstacles.balls}
+    name = wanted.name
+    bad = np.zeros(len(leaders), bool)
+    ends = np.array([points[-1] if points else (np.nan, np.nan) for points in leaders]).reshape(-1, 2)
     for legs in (_leg_rects(leaders, 0), _leg_rects(leaders, 1)):
         for stroke in obstacles.strokes:
-            if stroke.name != wanted.name:
+            if stroke.name != name:
                 gap = stroke.half_width_px + spacing.leader_gap / 2
-                crosses |= _rect_stroke(legs, stroke.start_px, stroke.end_px, gap)
+                bad |= _rect_stroke(legs, stroke.start_px, stroke.end_px, gap)
         for mark in obstacles.marks:
-            if mark.name != wanted.name:
-                crosses |= _rect_disc(legs, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
+            if mark.name == name:
+                continue
+            hit = _rect_disc(legs, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
+            if wanted.sample is None:
+                hit &= np.hypot(*(ends - mark.at_px).T) > mark.radius_px + spacing.leader_gap
+            bad |= hit
         for rect in obstacles.rects:
-            crosses |= _rect_rect(legs, rect, spacing.leader_gap)
+            bad |= _rect_rect(legs, rect, spacing.leader_gap)
         for other in placed:
-            crosses |= _rect_rect(legs, other.rect_px, spacing.leader_gap)
+            bad |= _rect_rect(legs, other.rect_px, spacing.leader_gap)
             for leg in (0, 1):
                 for x, y, w, h in _leg_rects([other.leader_px], leg).tolist():
-                    crosses |= _rect_rect(legs, (x, y, w, h), spacing.leader_gap)
-        for ball in obstacles.balls:
-            over[ball.name] |= _rect_disc(legs, ball.at_px) < ball.radius_px
-    for ball in obstacles.balls:
-        if ball.name != wanted.name:
-            extra += np.where(over[ball.name], OVER_BALL if ball.is_solid else OVER_GHOST, 0.0)
-    return extra, crosses
+                    bad |= _rect_rect(legs, (x, y, w, h), spacing.leader_gap)
+    return bad
+
+
+def _over_balls(leaders: list[Points], name: str, balls: Sequence[Disc]) -> Array:
+    """What it costs each leader (n,) to run over balls that it does not name."""
+    cost = np.zeros(len(leaders))
+    both = (_leg_rects(leaders, 0), _leg_rects(leaders, 1))
+    for ball in balls:
+        if ball.name != name:
+            over = np.any([_rect_disc(legs, ball.at_px) < ball.radius_px for legs in both], axis=0)
+            cost += over * (OVER_BALL if ball.is_solid else OVER_GHOST)
+    return cost
 
 
 def _leg_rects(leaders: list[Points], leg: int) -> Array:

@@ -106,7 +106,7 @@ def _wide(scale: Scale) -> Layout:
     W, H = scale.width_px, scale.height_px
     margin = max(0.089 * H, 0.05 * W)
     stage_x0, stage_x1 = 0.574 * H, W - margin
-    bed = min(1.444 * H, W - 2 * (margin + 0.078 * H))
+    bed = min(1.36 * H, (W - 2 * margin) / 1.11)
     return Layout(
         shape="wide",
         scale=scale,
@@ -129,7 +129,7 @@ def _wide(scale: Scale) -> Layout:
         band_px=(stage_x0, 0.593 * H, stage_x1 - stage_x0, 0.061 * H),
         upper_px=(0.165 * H, 0.587 * H),
         near_cue_px=0.80 * H,
-        bed_centre_px=(W / 2, 0.55 * H),
+        bed_centre_px=(W / 2, 0.556 * H),
         bed_px=(bed, bed / 2),
         table_title_px=(margin, 0.108 * H),
         heading_px=(W - margin, 0.108 * H),
@@ -164,7 +164,7 @@ def _square(scale: Scale) -> Layout:
         upper_px=(0.28 * H, 0.595 * H),
         near_cue_px=0.77 * H,
         bed_centre_px=(0.5 * W, 0.55 * H),
-        bed_px=(0.80 * W, 0.40 * W),
+        bed_px=(0.81 * W, 0.405 * W),
         table_title_px=(0.05 * W, 0.145 * H),
         heading_px=(0.05 * W, 0.215 * H),
         heading_align="left",

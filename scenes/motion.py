@@ -81,6 +81,10 @@ class Sheet:
         """The role of an element."""
         return self._elements[id].role
 
+    def panes(self, id: str) -> tuple[str, ...]:
+        """The panes of an element."""
+        return self._elements[id].panes
+
     def is_shown_at_end(self, id: str) -> bool:
         """True when the element is visible after all its moves so far."""
         return self._last(id, "opacity")[0] > 0
