@@ -160,9 +160,7 @@ class Film:
         self.path.unlink(missing_ok=True)
 
     def _flush(self) -> None:
-        if self._run >= LEAST_HOLD:
-            self._open()
-        if self._run >= LEAST_HOLD and self._skips is not None:
+        if self._run >= LEAST_HOLD and self._can_skip():
             self._feed(self._run, is_idr=True)
             # the encoder spends more on a picture that it sees repeated; the repeats are not written
             for _ in range(min(self._form.look_ahead, self._group - 1)):
@@ -176,13 +174,14 @@ class Film:
         if self._on_frames is not None:
             self._on_frames(self._written)
 
-    def _open(self) -> None:
-        """Open the encoder, whose headers tell whether holds can be written without it."""
-        context = self._stream.codec_context
-        if not context.is_open:
-            context.open()
-            if self._form.codec == "libx264":
-                self._skips = SkipPictures.of(context.extradata)
+    def _can_skip(self) -> bool:
+        """Whether holds can be written without the encoder; its headers tell, once it is open."""
+        if self._skips is None and self._form.codec == "libx264":
+            context = self._stream.codec_context
+            if not context.is_open:
+                context.open()
+            self._skips = SkipPictures.of(context.extradata)
+        return self._skips is not None
 
     def _feed(self, frames: int, is_idr: bool = False) -> None:
         """Encode the picture, to stand for so many frames of the clip."""
