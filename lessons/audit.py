@@ -25,6 +25,8 @@ NEAR_PX = 0.6
 """Profiles that agree with the fit within this are counted for it."""
 LEAST_CONTRAST = 6.0
 """Grey levels that an edge or a ridge must stand out."""
+LEAST_SPREAD = 5.0
+"""Variance of grey levels about a place below which there is nothing to see."""
 LEAST_LINE_PX = 30.0
 LEAST_BALL_PX = 4.0
 """Shorter pieces of lines and smaller balls are too small to be measured, and are counted as such."""
@@ -104,10 +106,13 @@ def audit_picture(grey: Array, panes: Sequence[Mapping[str, Any]], frame: int = 
         covers = tuple(p["rect_px"] for p in panes[i + 1 :])
         window = _Window(grey, pane["rect_px"], covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5))
         P = np.array(pane["projection"], float)
-        measured = [
-            *(("ball", b["role"], _ball_error(window, P, b)) for b in pane["shows"]["balls"]),
-            *(("line", s["role"], _line_error(window, P, s)) for s in pane["shows"]["lines"]),
-        ]
+        shows = pane["shows"]
+        ends = [_ends_px(P, line) for line in shows["lines"]]
+        marks = _projected(P, np.array([p["at_mm"] for p in shows["points"]], float).reshape(-1, 3))
+        measured = [("ball", ball["role"], _ball_error(window, P, ball)) for ball in shows["balls"]]
+        for j, line in enumerate(shows["lines"]):
+            others = [e for e in ends[:j] + ends[j + 1 :] if e is not None]
+            measured.append(("line", line["role"], _line_error(window, ends[j], others, marks)))
         too_small += sum(error is None for _, _, error in measured)
         findings += [Finding(role, what, frame, error) for what, role, error in measured if error is not None]
     return findings, too_small
@@ -203,9 +208,15 @@ def _normals(rim: Array) -> Array:
 # ------------------------------------------------------------------ lines
 
 
-def _line_error(window: _Window, P: Array, line: Mapping[str, Any]) -> float | None:
-    """How far a line lies off at worst, square to itself, over the part that can be seen; None when too short."""
-    ends = _projected(P, _in_front(P, np.array(line["points_mm"], float)))
+def _ends_px(P: Array, line: Mapping[str, Any]) -> Array | None:
+    return _projected(P, _in_front(P, np.array(line["points_mm"], float)))
+
+
+def _line_error(window: _Window, ends: Array | None, others: Sequence[Array], marks: Array | None) -> float | None:
+    """How far a line lies off at worst, square to itself, where it lies open; None where that is too short.
+
+    Left out are the places under other lines and under marks.
+    """
     if ends is None:
         return None
     start, length = ends[0], float(np.linalg.norm(ends[1] - ends[0]))
@@ -218,21 +229,88 @@ def _line_error(window: _Window, P: Array, line: Mapping[str, Any]) -> float | N
     places = start + at[:, None] * along
     open_ = window.open(places) & window.open(places + window.reach_px * normal)
     open_ &= window.open(places - window.reach_px * normal)
+    for other in others:
+        open_ &= _distance(places, *other) > 1.6 * window.surround_px
+    for mark in marks if marks is not None else ():
+        open_ &= np.linalg.norm(places - mark, axis=1) > 4.0 * window.surround_px
     at, places = at[open_], places[open_]
     if len(at) < 0.6 * LEAST_LINE_PX:
         return None
-    offsets, profiles = _profiles(window.grey, places, np.broadcast_to(normal, places.shape), window.reach_px)
-    # pieces longer than a dash and its gap: their mean shows the core however it is dashed
-    pieces = np.array_split(np.arange(len(at)), int(np.clip(len(at) / (10 * window.surround_px), 4, 40)))
-    middles = np.array([at[p].mean() for p in pieces])
-    found = np.array([_ridge(offsets, profiles[p].mean(axis=0), window.surround_px) for p in pieces])
-    t = (middles - at[0]) / max(at[-1] - at[0], 1.0)
-    terms = np.stack([1 - t, t], axis=1)
-    fitted = _robust(terms, found, 0.35)
+    t = (at - at[0]) / max(at[-1] - at[0], 1.0)
+    half = 1.35 * window.surround_px
+    square = np.broadcast_to(normal, places.shape)
+    offsets, profiles = _profiles(window.grey, places, square, window.reach_px + half)
+    rough = _rough_line(offsets, profiles, t, half)
+    if rough is None:
+        return float("inf")
+    # straightened along the rough line, each piece has its middle nearby, whatever else crosses the picture
+    straightened = places + (rough[0] + (rough[1] - rough[0]) * t)[:, None] * normal
+    narrow, profiles = _profiles(window.grey, straightened, square, 1.25 + half)
+    pieces = np.array_split(np.arange(len(at)), int(np.clip(len(at) / (4 * window.surround_px), 4, 80)))
+    middles = np.array([t[p].mean() for p in pieces])
+    found = np.array([_middle(narrow, profiles[p].mean(axis=0), half) for p in pieces])
+    found += rough[0] + (rough[1] - rough[0]) * middles
+    terms = np.stack([1 - middles, middles], axis=1)
+    fitted = _robust(terms, found, 0.2)
     if fitted is None:
         return float("inf")
     fit, agree = fitted
     return float(np.abs(terms[agree] @ fit).max())
+
+
+def _distance(px: Array, a: Array, b: Array) -> Array:
+    """How far pixels (n, 2) are from the segment a-b."""
+    along = b - a
+    t = np.clip((px - a) @ along / max(float(along @ along), 1e-9), 0, 1)
+    return np.asarray(np.linalg.norm(px - (a + t[:, None] * along), axis=1), float)
+
+
+def _mirrored(offsets: Array, profiles: Array, half: float) -> tuple[Array, Array]:
+    """Inner offsets (m,), and how unlike (n, m) each profile is to its mirror image about them: 0 alike, nan flat.
+
+    A line with its casing is the same on both sides of its middle, drawn or blank, light on dark or dark on light;
+    an edge or a line that crosses is not.
+    """
+    step = round(half / STEP_PX)
+    windows = np.lib.stride_tricks.sliding_window_view(profiles, 2 * step + 1, axis=1)
+    unlike = np.mean((windows - windows[..., ::-1]) ** 2, axis=-1)
+    spread = np.var(windows, axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(spread > LEAST_SPREAD, unlike / (2 * spread), np.nan)
+    return offsets[step:-step], ratio
+
+
+def _rough_line(offsets: Array, profiles: Array, t: Array, half: float) -> tuple[float, float] | None:
+    """Offsets at both ends of the straight line about which most profiles mirror themselves; None when few do.
+
+    Of several that do nearly as well, such as parallel neighbours, the one nearest to the computed place.
+    """
+    every = max(1, len(t) // 250)
+    inner, unlike = _mirrored(offsets, profiles[::every], half)
+    votes, t = np.nan_to_num(np.clip(1 - 4 * unlike, 0, 1)), t[::every]
+    ends = np.arange(0, len(inner), 2)
+    at = ends[:, None, None] * (1 - t) + ends[None, :, None] * t
+    score = votes[np.arange(len(t)), np.rint(at).astype(int)].mean(axis=2)
+    if score.max() < 0.2:
+        return None
+    padded = np.pad(score, 1, constant_values=-np.inf)
+    around = [padded[1 + i : 1 + i + len(ends), 1 + j : 1 + j + len(ends)] for i in (-1, 0, 1) for j in (-1, 0, 1)]
+    is_peak = (score >= np.max(around, axis=0)) & (score >= 0.75 * score.max())
+    first, last = np.nonzero(is_peak)
+    off = np.maximum(np.abs(inner[ends[first]]), np.abs(inner[ends[last]]))
+    best = int(np.argmin(off))
+    return float(inner[ends[first[best]]]), float(inner[ends[last[best]]])
+
+
+def _middle(offsets: Array, profile: Array, half: float) -> float:
+    """Where a profile is most like its mirror image, between samples by a parabola; nan when it never is."""
+    inner, unlike = _mirrored(offsets, profile[None], half)
+    unlike = np.nan_to_num(unlike[0], nan=np.inf)
+    i = int(np.argmin(unlike))
+    if not 0 < i < len(inner) - 1 or unlike[i] > 0.25 or not np.isfinite(unlike[i - 1 : i + 2]).all():
+        return float("nan")
+    before, here, after = unlike[i - 1 : i + 2]
+    return float(inner[i] + STEP_PX * 0.5 * (before - after) / (before - 2 * here + after))
 
 
 def _in_front(P: Array, ends: Array) -> Array:

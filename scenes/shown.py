@@ -6,14 +6,15 @@ where it was computed.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, EyeCamera, Line, Mark, Pane, Rect, Shade, project
-from scenes.display import shifted
+from scenes.board import Ball, Board, Element, Line, Mark, Pane, Rect, Shade, project
+from scenes.draw.hidden import Body, eye_of, hidden_span, rest
 from scenes.draw.outline import Outline, ball_outline
 
 LEAST_S = 0.25
@@ -52,58 +53,98 @@ def panes(board: Board, frame: int) -> list[dict[str, Any]]:
 
 
 @dataclass(frozen=True, slots=True)
+class _Solid:
+    """A ball that hides what is behind it: where it stands, its outline, its place in the order of painting."""
+
+    body: Body
+    outline: Outline
+    order: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
 class _Sight:
-    """A pane on a frame: its projection, the rectangles that lie over it, its solid balls (outline, depth)."""
+    """A pane on a frame: its projection, the rectangles that lie over it, its solid balls.
+
+    Where the table is rendered a ball hides what is behind it from the eye, elsewhere what is painted before it.
+    """
 
     pane: Pane
     P: Array
     frame: int
     covers: tuple[Rect, ...]
-    solids: tuple[tuple[Outline, float], ...]
+    solids: tuple[_Solid, ...]
+
+    @property
+    def is_rendered(self) -> bool:
+        """True for the rendered table of a player's eye."""
+        return self.pane.background == "plate"
+
+    def over(self, order: tuple[int, int]) -> list[_Solid]:
+        """The balls painted after a place in the order of painting."""
+        return [s for s in self.solids if s.order > order]
 
 
 def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
     balls, lines, points = [], [], []
-    for element in board.elements:
+    for i, element in enumerate(board.elements):
         if sight.pane.id not in element.panes or not element.is_visible(sight.frame):
             continue
         offset = np.array(element.offset_mm.at(sight.frame))
-        shape = element.shape
+        shape, order = element.shape, (element.layer, i)
         if isinstance(shape, Ball):
             radius = shape.radius_mm * element.size.at(sight.frame)[0]
-            centre = np.array(shape.centre_mm) + offset
-            if _ball_is_seen(centre, radius, sight):
-                balls.append({"role": element.role, "centre_mm": centre.tolist(), "radius_mm": radius})
+            body = Body(element.id, np.array(shape.centre_mm) + offset, radius)
+            if _ball_is_seen(body, order, sight):
+                balls.append({"role": element.role, "centre_mm": body.centre_mm.tolist(), "radius_mm": radius})
         elif isinstance(shape, Line):
             start, end = (np.array(p) + offset for p in shape.points_mm)
             end = start + element.drawn.at(sight.frame)[0] * (end - start)
-            if _line_is_seen(start, end, sight):
-                lines.append({"role": element.role, "points_mm": [start.tolist(), end.tolist()]})
+            for piece in _seen_pieces(start, end, order, sight):
+                lines.append({"role": element.role, "points_mm": piece.tolist()})
         elif isinstance(shape, Mark) and not shape.hollow:
             at = np.array(shape.at_mm) + offset
-            if _open_px(project(sight.P, at[None]), sight)[0]:
+            px = project(sight.P, at[None])
+            is_under = not sight.is_rendered and any(_within(px, s.outline)[0] for s in sight.over(order))
+            if _open_px(px, sight)[0] and not is_under:
                 points.append({"role": element.role, "at_mm": at.tolist()})
     return {"balls": balls, "lines": lines, "points": points}
 
 
-def _ball_is_seen(centre: Array, radius: float, sight: _Sight) -> bool:
-    """True when any of its outline, or its middle, lies open and not behind a nearer ball."""
-    outline = ball_outline(sight.P, centre, radius)
+def _ball_is_seen(body: Body, order: tuple[int, int], sight: _Sight) -> bool:
+    """True when any of its outline, or its middle, lies open and under no other ball."""
+    outline = ball_outline(sight.P, body.centre_mm, body.radius_mm)
     if outline is None:
         return False
     turns = np.linspace(0, 2 * np.pi, 49)[:-1]
     rim = outline.centre_px + np.stack([np.cos(turns), np.sin(turns)], -1) @ outline.axes_px.T
-    open_ = _open_px(np.concatenate([rim, outline.centre_px[None]]), sight)
-    depth = float(sight.P[2, :3] @ centre + sight.P[2, 3])
-    for other, other_depth in sight.solids:
-        if other_depth < depth - radius / 2:
-            open_ &= ~_within(np.concatenate([rim, outline.centre_px[None]]), other)
+    px = np.concatenate([rim, outline.centre_px[None]])
+    open_ = _open_px(px, sight)
+    depth = _depth(body.centre_mm, sight)
+    nearer = [s for s in sight.solids if _depth(s.body.centre_mm, sight) < depth - 1e-6]
+    for solid in nearer if sight.is_rendered else sight.over(order):
+        open_ &= ~_within(px, solid.outline)
     return bool(open_.any())
 
 
-def _line_is_seen(start: Array, end: Array, sight: _Sight) -> bool:
-    t = np.linspace(0, 1, 129)[:, None]
-    return bool(_open_px(project(sight.P, start + t * (end - start)), sight).any())
+def _depth(at_mm: Array, sight: _Sight) -> float:
+    return float(sight.P[2, :3] @ at_mm + sight.P[2, 3])
+
+
+def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight) -> Iterator[Array]:
+    """The pieces (2, 3) of a line that no ball hides and that lie open, at least in part."""
+    spans = []
+    if sight.is_rendered:
+        eye = eye_of(sight.P)
+        spans = [hidden_span(eye, start, end, s.body) for s in sight.solids]
+    else:
+        px = project(sight.P, np.stack([start, end]))
+        if np.isfinite(px).all():
+            spans = [s.outline.inside(*px) for s in sight.over(order)]
+    for low, high in rest([s for s in spans if s is not None]):
+        piece = np.stack([start + low * (end - start), start + high * (end - start)])
+        t = np.linspace(0, 1, 129)[:, None]
+        if _open_px(project(sight.P, piece[0] + t * (piece[1] - piece[0])), sight).any():
+            yield piece
 
 
 def _open_px(px: Array, sight: _Sight) -> np.ndarray:
@@ -144,19 +185,17 @@ def _shade_rect(element: Element) -> Rect:
     return element.shape.rect_px
 
 
-def _solid_balls(board: Board, pane: Pane, frame: int) -> tuple[tuple[Outline, float], ...]:
-    """Outlines and depths of the balls that hide what is behind them; none when looking straight down."""
-    if not isinstance(pane.camera, EyeCamera):
-        return ()
-    out = []
-    for e in board.elements:
+def _solid_balls(board: Board, pane: Pane, frame: int) -> tuple[_Solid, ...]:
+    """The balls of a pane through which nothing shows."""
+    P, out = pane.projection(frame), []
+    for i, e in enumerate(board.elements):
         if not isinstance(e.shape, Ball) or e.shape.look == "ghost" or pane.id not in e.panes:
             continue
-        if not e.is_visible(frame):
+        if e.opacity.at(frame)[0] < 1:
             continue
-        P = shifted(pane.projection(frame), e.offset_mm.at(frame))
-        centre = np.array(e.shape.centre_mm)
-        outline = ball_outline(P, centre, e.shape.radius_mm * e.size.at(frame)[0])
+        centre = np.array(e.shape.centre_mm) + e.offset_mm.at(frame)
+        body = Body(e.id, centre, e.shape.radius_mm * e.size.at(frame)[0])
+        outline = ball_outline(P, centre, body.radius_mm)
         if outline is not None:
-            out.append((outline, float(P[2, :3] @ centre + P[2, 3])))
+            out.append(_Solid(body, outline, (e.layer, i)))
     return tuple(out)
