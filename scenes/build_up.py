@@ -8,6 +8,7 @@ position and the object ball leaves on its line.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
@@ -38,6 +39,7 @@ from scenes.board import (
 from scenes.brief import Brief, BriefStep, MeasureText, OutlineStep, Subject
 from scenes.column import (
     appear,
+    even_lines,
     joined,
     measure_bar_rect,
     measure_texts,
@@ -77,9 +79,19 @@ MARK_KIND = {
     "contact_object": "contact",
     "contact_cue": "contact",
     "aim_point": "aim",
+    "fixed_mark": "notch",
 }
 """Roles of points to kinds of mark; the rest are small light rings."""
-MARK_RADIUS_PX = {"object_centre": 11.0, "cue_centre": 15.0, "contact": 14.0, "aim": 19.0, "target": 11.0}
+MARK_RADIUS_PX = {
+    "object_centre": 11.0,
+    "cue_centre": 15.0,
+    "contact": 14.0,
+    "aim": 19.0,
+    "target": 11.0,
+    "notch": 8.0,
+}
+FROM_CUE = frozenset({"aim_line", "sight_line"})
+"""Lines that start at the cue ball's centre or beside it, so that the centre must be marked."""
 UNLABELLED = frozenset(
     {"target_line_back", "target_line_parallel", "object_centre", "cue_centre", "ghost_centre", "mark_centre"}
 )
@@ -91,6 +103,7 @@ MOST_LINE_KINDS = 4
 ARROW_WIDTHS = 3.9
 ROLL_DIM = 0.3
 OLD_LABEL = 0.8
+MOST_LABELS = 6
 TARGET_LINE_BALLS = 2.0
 """How far the target line is drawn from the object ball's centre, in balls, where there is room."""
 
@@ -107,13 +120,19 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
                 step.name,
                 step.sentence,
                 step.values,
-                tuple((m.key, m.quantity) for m in step.measures),
+                tuple((_measure_key(m.key, subject), m.quantity) for m in step.measures),
                 _least_s(step),
             )
             for step in plan.steps
         ),
         OutlineStep("roll", ROLL, values, draws_s=7.0),
     )
+
+
+def _measure_key(key: str, subject: Subject) -> str:
+    """A cut is never named without its side."""
+    side = 0 if subject.shot is None else int(subject.shot.side)
+    return key if key != "cut" or side == 0 else "cut_left" if side > 0 else "cut_right"
 
 
 def board(brief: Brief) -> Board:
@@ -317,8 +336,10 @@ def _draw_step(
     circles = [(f"{c.role}.{index}", c) for c in step.circles]
     bars = _bars_of(scene, step, index, words)
     before, after = _marks_of(scene, step, index)
-    if _brings_aim(scene, step):
+    if any(line.role == "aim_line" for line in step.lines):
         circles += _unbuilt_ghost(scene, index)
+    if "cue_centre" not in labels.named and any(line.role in FROM_CUE for line in step.lines):
+        labels.named.add("cue_centre")
         before += _unmarked_cue(scene, index)
     times = (
         TIMING.fade_s + TIMING.rest_s,
@@ -357,10 +378,6 @@ def _draw_step(
         labels.bars.append(id)
     labels.add(index, step, lines, bars, label, (first, first + fade))
     _put_measures(scene, labels, index, words, number, (first, first + fade))
-
-
-def _brings_aim(scene: _Scene, step: construction.Step) -> bool:
-    return any(line.role == "aim_line" for line in step.lines)
 
 
 def _unbuilt_ghost(scene: _Scene, index: int) -> list[tuple[str, construction.Circle]]:
@@ -530,7 +547,7 @@ def _bars_of(
         text = known.get(measure.key)
         if measure.key not in BARS or measure.between_mm is None or text is None:
             continue
-        ends = _bar_ends(scene, measure.between_mm)
+        ends = _bar_ends(scene, measure.key, measure.between_mm)
         if ends is None:
             continue
         label, pieces, filled = joined(text), 1, 1
@@ -545,7 +562,7 @@ def _bars_of(
     return out
 
 
-def _bar_ends(scene: _Scene, between: tuple[Position, Position]) -> tuple[Position, Position] | None:
+def _bar_ends(scene: _Scene, key: str, between: tuple[Position, Position]) -> tuple[Position, Position] | None:
     """Where a bar between two parallel lines stands: as given, or where the stage shows it clear of the balls.
 
     None when the bar would be too short to be seen.
@@ -558,6 +575,9 @@ def _bar_ends(scene: _Scene, between: tuple[Position, Position]) -> tuple[Positi
     O = scene.shot.object_ball_mm
     here = float((a - O) @ aim)
     R = scene.radius_mm
+    if key == "cue_shift":
+        # on the cue ball itself, just before the marks that it measures
+        return construction.position(a + 0.42 * R * aim), construction.position(b + 0.42 * R * aim)
     ghost = -2 * R * math.cos(float(scene.shot.cut_rad))
     for level in (here, ghost - 0.62 * R, 1.38 * R, ghost - 1.38 * R):
         ends = a + (level - here) * aim, b + (level - here) * aim
@@ -679,7 +699,9 @@ class _Labels:
         moved = [s for s in self.standing if is_in_the_way(s.placed, new, self.spacing)]
         for standing in moved:
             self.remove(standing, turn)
-        for want, rank in _wanted(self.scene, index, step, lines, bars, self.named):
+        wanted = _wanted(self.scene, index, step, lines, bars, self.named)
+        self.make_room(index, wanted, turn)
+        for want, rank in wanted:
             found = self.seek(want, now, later)
             while found is None and (least := self.least(index)):
                 self.remove(least, turn)
@@ -687,11 +709,25 @@ class _Labels:
             if found is not None:
                 self.put(found, rank, index, shown, is_new=True)
         for standing in moved:
-            found = self.seek(standing.placed.wanted, now, later)
-            if found is not None:
+            want = standing.placed.wanted
+            found = self.seek(want, now, later) if len(self.standing) < MOST_LABELS else None
+            # what stands apart from its point would be taken for another's
+            if found is not None and (found.leader_px or want.sample or want.around):
                 self.put(
                     found, standing.rank, standing.since, (turn[1], turn[1] + turn[1] - turn[0]), is_new=False
                 )
+
+    def make_room(self, index: int, wanted: Sequence[tuple[Wanted, int]], turn: Span) -> None:
+        """Take away a label that says the same again, one that stands apart from its point, and the least needed
+        of too many."""
+        texts = {want.text for want, _ in wanted}
+        for standing in list(self.standing):
+            want = standing.placed.wanted
+            is_apart = not (standing.placed.leader_px or want.sample or want.around)
+            if want.text in texts or is_apart:
+                self.remove(standing, turn)
+        while len(self.standing) + len(wanted) > MOST_LABELS and (least := self.least(index)):
+            self.remove(least, turn)
 
     def seek(self, want: Wanted, now: Obstacles, later: Obstacles) -> Placed | None:
         """A place among the labels that stand."""
@@ -776,7 +812,7 @@ def _wanted(
     for line, pieces in lines.values():
         if is_new(line.role):
             sample = LINE_STYLE.get(line.role, line.role)
-            out.append((_line_label(scene, line.role, words[line.role], sample, pieces), LINE_RANK))
+            out.append((_line_label(scene, line.role, words[line.role], sample, pieces, _discs(scene)), LINE_RANK))
     for point in step.points:
         if is_new(point.role):
             out.append((_point_label(scene, point.role, words[point.role], point.at_mm), POINT_RANK))
@@ -810,11 +846,12 @@ def _ball_label(scene: _Scene, role: str, text: str, disc: Disc) -> Wanted:
     return Wanted(role, role, text, w, h, around=disc, prefer=-scene.side)
 
 
-def _line_label(scene: _Scene, role: str, text: str, sample: str, pieces: list[Piece]) -> Wanted:
-    """A line's label: ports all along what is seen of the line, and beyond its upper end."""
+def _line_label(
+    scene: _Scene, role: str, text: str, sample: str, pieces: list[Piece], balls: Sequence[Disc]
+) -> Wanted:
+    """A line's label: ports all along what is seen of the line, rather not within balls, and beyond its end."""
     w, h = _plate_size(scene, text, True)
     ports: list[Port] = []
-    balls = _discs(scene)
     near: Pixel | None = None
     for piece in pieces:
         a, b = _visible(scene, piece)
@@ -865,7 +902,8 @@ def _point_label(scene: _Scene, role: str, text: str, at_mm: Position, radius_px
 def _bar_label(scene: _Scene, id: str, text: str, bar: Bar) -> Wanted:
     w, h = _plate_size(scene, text, False)
     ends = sorted(_point_px(scene, p) for p in bar.points_mm)
-    gap = scene.frame.scale.stroke_px(4)
+    # clear of the line that ends there
+    gap = scene.frame.scale.stroke_px(12.5)
     ports = (Port((ends[0][0] - gap, ends[0][1]), -1), Port((ends[1][0] + gap, ends[1][1]), 1))
     return Wanted(id, id, text, w, h, ports, near_px=ends[1], prefer=-scene.side)
 
@@ -1088,21 +1126,22 @@ def _note_slow(scene: _Scene, labels: _Labels, span: Span) -> None:
     words = scene.brief.labels.get("slowed_cut" if scene.stage.is_broken else "slowed")
     if not words:
         return
-    frame = scene.frame
-    from scenes.column import even_lines
-
+    frame, scale = scene.frame, scene.frame.scale
     style = THEMES[scene.brief.theme].types["label"]
-    padding = 2 * plate_sizes(frame.scale, style).padding_px
-    lines = even_lines(
-        words, frame.measure_width_px - padding, lambda text: frame.scale.text_width_px(text, style)
-    )
-    top = measures_top_px(scene.titles, frame) - frame.scale.text_px(style)
+    sizes, size = plate_sizes(scale, style), scale.text_px(style)
+    room = frame.measure_width_px - 2 * sizes.padding_px
+    lines = even_lines(words, room, lambda text: scale.text_width_px(text, style))
+    width = max(scale.text_width_px(line, style) for line in lines) + 2 * sizes.padding_px
+    x, y = frame.measures_px[0], measures_top_px(scene.titles, frame) - size
+    pitch = 1.25 * size
+    rect = (x, y, width, sizes.height_px + (len(lines) - 1) * pitch)
+    sheet = scene.sheet
+    ids = [sheet.put("slowed", Shade(rect, "plate", sizes.radius_px), LAYERS["label"], "label")]
     for n, line in enumerate(lines):
-        w, h = _plate_size(scene, line, False)
-        id = scene.sheet.put(
-            f"slowed.{n}", Plate(line, (frame.measures_px[0], top + n * h, w, h)), LAYERS["label"], "label"
-        )
-        scene.sheet.show(id, span)
+        at = (x + sizes.padding_px, y + sizes.baseline_px + n * pitch)
+        ids.append(sheet.put(f"slowed.{n}", Text(line, at, "label"), LAYERS["text"], "label"))
+    for id in ids:
+        sheet.show(id, span)
 
 
 def _ring(scene: _Scene, span: Span) -> None:
@@ -1169,7 +1208,7 @@ def _cue_ball_after(
     obstacles = replace(
         before, balls=tuple(balls), strokes=(*before.strokes, Stroke("cue_ball_after", a, b, half))
     )
-    want = _line_label(scene, "cue_ball_after", words, "cue_ball_after", pieces)
+    want = _line_label(scene, "cue_ball_after", words, "cue_ball_after", pieces, balls)
     found = place(replace(want, prefer=-scene.side), obstacles, labels.zones(), [], labels.spacing)
     if found is not None:
         labels.put(found, LINE_RANK, len(scene.plan.steps), shown, is_new=True)

@@ -1,14 +1,15 @@
 """The words that the pictures need: keys to be worded in a lesson's language, each with what it should say.
 
-Titles come as `BriefStep.title` and may hold line breaks, short, best of at most three lines of 14 letters; measures
-as `BriefStep.measures`; everything else in the picture as `Brief.labels`. A label whose key is missing is not drawn.
+Titles come as `BriefStep.title` and may hold line breaks, short, best of at most three lines of 14
+letters; measures as `BriefStep.measures`; everything else in the picture as `Brief.labels`. A label whose key is
+missing is not drawn.
 """
 
 from __future__ import annotations
 
 SENTENCES: dict[str, str] = {
     "build_up.where": "title of the opening: where the shot is",
-    "build_up.roll": "title of the roll: cue ball to the ghost, object ball on its line; values: cut, side, target",
+    "build_up.roll": "title of the roll: cue ball to the ghost, object ball on its line; values: cut, side",
     "table.where": "title of the table clip: where the shot is; values: cut, side, distance, target",
     "table.object_ball": "where the object ball lies, in diamonds; measures: object_from_foot, object_from_side",
     "table.cue_ball": "where the cue ball lies, in diamonds; measures: cue_from_head, cue_from_side",
@@ -19,6 +20,8 @@ SENTENCES: dict[str, str] = {
 """Sentence keys that the kinds of clip add to those of the methods' steps."""
 
 MEASURES: dict[str, str] = {
+    "cut_left": "cut, to the left",
+    "cut_right": "cut, to the right",
     "object_from_foot": "object ball from the foot rail, in diamonds of the long rail",
     "object_from_side": "object ball from the nearer long rail, in diamonds of the short rail",
     "cue_from_head": "cue ball from the head rail, in diamonds of the long rail",

@@ -219,6 +219,7 @@ MARKS: dict[str, Callable[[Array, float, View], list[Path]]] = {
     "contact": _discs((14, "ink"), (11, "sky")),
     "aim": _discs((18.5, "ink"), (15.5, "white"), (10, "ink"), (4, "white")),
     "target": _discs((10.5, "ink"), (8, "white"), (4.5, "ink")),
+    "notch": _discs((7.5, "ink"), (5, "white")),
     "base": _base,
     "cue_dot": _discs((12, "ink"), (8.5, "cue_ball")),
     "object_dot": _discs((12, "ink"), (10, "object_rim"), (8, "object_ball")),
