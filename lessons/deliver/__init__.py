@@ -47,5 +47,6 @@ DELIVERIES: dict[str, Delivery] = {
     "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
+    "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
 }

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from aimgeo.shot import place_shot
 from aimgeo.table import TABLES
-from lessons.deliver import Wishes, set_up_sheets
+from lessons.deliver import Wishes, aim_charts, set_up_sheets
 from lessons.deliver.set_up_sheets import inches
 
 CUTS = [(14.4775, "left"), (14.4775, "right"), (30.0, "left"), (48.5904, "right")]
@@ -184,3 +184,62 @@ def test_hostile_words_are_printed_as_they_are(tmp_path: Path, stock: SimpleName
     footage = stock.write_folder(tmp_path, [told], title=title)
     path = set_up_sheets.deliver(footage, Wishes()).files[0]
     assert title.replace(" ", "") in PdfReader(path).pages[0].extract_text().replace(" ", "")
+
+
+# ------------------------------------------------------------------ aim charts
+
+FRACTIONS = {14.4775: "overlap 3/4", 30.0: "overlap 1/2", 48.5904: "overlap 1/4"}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("method", ["ghost_ball", "doubled_offset", "ball_fractions", "fixed_marks"])
+def test_numbers_on_the_aim_chart_follow_from_the_cut_and_the_distance(
+    method: str, paper: str, shots: SimpleNamespace
+) -> None:
+    """R sin(cut) and 2R sin(cut); asin(2R sin(cut) / D) from the line of centres to the aim: plane geometry."""
+    aim_charts.deliver(shots.footage, Wishes())
+    reader = PdfReader(shots.footage.folder / "sheets" / f"aim-chart_{method.replace('_', '-')}_{paper}.pdf")
+    text = " ".join(" ".join(page.extract_text().split()) for page in reader.pages)
+    assert "near 300 mm" in text
+    assert "far 1000 mm" in text
+    at = 0
+    for cut in sorted({c for c, _ in CUTS if c < 40 or method == "ghost_ball"}):
+        offset = 57.15 * math.sin(math.radians(cut))
+        at = text.index(f"{cut:.1f}° {FRACTIONS[cut]}", at)
+        row = text[at:]
+        assert re.search(r"(\d+\.\d) mm (\d+\.\d\d) in · contact point", row).groups() == (  # type: ignore[union-attr]
+            f"{offset / 2:.1f}", f"{offset / 2 / 25.4:.2f}")  # fmt: skip
+        assert re.search(r"(\d+\.\d) mm (\d+\.\d\d) in · aim", row).groups() == (  # type: ignore[union-attr]
+            f"{offset:.1f}", f"{offset / 25.4:.2f}")  # fmt: skip
+        seen = [float(v) for v in re.findall(r"seen (\d+\.\d)°", row)[:2]]
+        turns = [float(v) for v in re.findall(r"turn (\d+\.\d)°", row)[:2]]
+        expected = [math.degrees(math.asin(offset / mm)) for _, mm in DISTANCES]
+        assert turns == pytest.approx(expected, abs=0.051)
+        assert [a + b for a, b in zip(seen, turns, strict=True)] == pytest.approx([cut, cut], abs=0.11)
+
+
+def test_every_method_of_the_lesson_has_a_chart_and_no_other(shots: SimpleNamespace) -> None:
+    files = [f.name for f in aim_charts.deliver(shots.footage, Wishes()).files]
+    methods = ("ghost-ball", "doubled-offset", "ball-fractions", "fixed-marks")
+    assert files == [f"aim-chart_{m}_{p}.pdf" for m in methods for p in ("a4", "letter")]
+
+
+def test_marks_stand_at_their_fractions_of_the_ball() -> None:
+    """Halfway is a quarter of the diameter from the centre, the edge a half; fixed marks at R/8 steps."""
+    from aimgeo.methods import METHODS
+
+    for side in (1, -1):
+        shot = place_shot(SPOT, TARGET, side * math.asin(5 / 16), 400.0)
+        marks = list(aim_charts.marks_mm(shot, METHODS["ball_fractions"].construct(shot)))
+        ticks = sorted(mm / 57.15 for look, mm in marks if look == "tick")
+        assert ticks == pytest.approx([-0.5, -0.25, 0.0, 0.25, 0.5], abs=1e-9)
+        (sight,) = (mm for look, mm in marks if look == "sight")
+        assert sight / 57.15 == pytest.approx(0.25, abs=1e-9)
+        fixed = [mm / 28.575 for _, mm in aim_charts.marks_mm(shot, METHODS["fixed_marks"].construct(shot))]
+        assert fixed == pytest.approx([k / 8 for k in range(9)], abs=1e-9)
+
+
+def test_aim_charts_are_tagged_and_the_same_bytes_every_time(shots: SimpleNamespace) -> None:
+    first = [(f, f.read_bytes()) for f in aim_charts.deliver(shots.footage, Wishes()).files]
+    assert all(is_tagged(PdfReader(f)) for f, _ in first)
+    assert [(f, f.read_bytes()) for f in aim_charts.deliver(shots.footage, Wishes()).files] == first

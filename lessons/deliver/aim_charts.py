@@ -1,0 +1,121 @@
+"""Aim charts: one for each method, with its cuts, the marked ball to scale, and how near differs from far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from aimgeo.construction import Construction, Quantity, Step
+from aimgeo.methods import METHODS
+from aimgeo.shot import Shot
+from aimgeo.vectors import angle_rad, cross
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.printing import PAPERS, dashes, print_pdf
+from lessons.deliver.shots import clip_shot
+from lessons.wording import Wording, words_of
+
+MARKS = {
+    "mark_centre": "tick", "mark_half": "tick", "mark_edge": "tick", "fixed_mark": "tick", "sight_point": "sight",
+}  # fmt: skip
+"""Roles of construction points that the drawn ball carries besides contact and aim point, and how they look."""
+
+OF_THIS_CUT = {"target", "cue-ball shift", "what is left over", "this cut's mark"}
+"""Steps whose words differ from cut to cut; the others are the same on the whole chart."""
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """sheets/aim-chart_<method>_a4.pdf and _letter.pdf for every method of the lesson."""
+    files = []
+    for method in METHODS:
+        clips = [c for c in footage.clips if c.entry.get("method") == method and not c.hides_its_answer]
+        if not clips:
+            continue
+        told = {"lesson": footage.title, "dashes": dashes(), **chart_told(method, clips)}
+        stem = f"aim-chart_{method.replace('_', '-')}"
+        files += [
+            print_pdf("aim_chart.typ", told, footage.folder / "sheets" / f"{stem}_{p}.pdf", p) for p in PAPERS
+        ]
+    return Delivered(tuple(files))
+
+
+def chart_told(method: str, clips: list[Clip]) -> dict[str, Any]:
+    """What a method's chart says: a row a cut, a place for every distance; finished texts and millimetres."""
+    shots: dict[str, dict[str, Shot]] = {}
+    distances: dict[str, str] = {}
+    ball_mm = 0.0
+    for clip in clips:
+        solved = clip_shot(clip)
+        if solved is None:
+            continue
+        shot, ball_mm = solved
+        name = clip.entry.get("distance_name") or ""
+        distances.setdefault(name, f"{float(shot.distance_mm):.0f} mm")
+        # a cut to the right has the numbers of its mirror image to the left
+        shots.setdefault(f"{abs(float(clip.entry['cut_deg'])):.3f}", {}).setdefault(name, shot)
+    words = Wording(words_of("en"), "mm", ball_mm)
+    rows = [row_told(method, shots[cut], words) for cut in sorted(shots, key=float)]
+    first = next(iter(next(iter(shots.values())).values()))
+    return {
+        "method": words.words["names"][method].capitalize(),
+        "ball_mm": ball_mm,
+        "distances": [{"name": name, "mm": mm} for name, mm in distances.items()],
+        "steps": list(titles(METHODS[method].construct(first), words, of_this_cut=False)),
+        "rows": rows,
+    }
+
+
+def row_told(method: str, shots: dict[str, Shot], words: Wording) -> dict[str, Any]:
+    """A cut's row, from its shots by distance."""
+    shot = next(iter(shots.values()))
+    construction = METHODS[method].construct(shot)
+    contact, aim = float(shot.contact_offset_mm), float(shot.aim_offset_mm)
+    return {
+        "cut": words.shown(Quantity(abs(float(shot.cut_rad)), "angle_rad")),
+        "overlap": words.shown(Quantity(float(shot.overlap), "overlap")),
+        "contact_mm": contact,
+        "aim_mm": aim,
+        "contact": _both_units(contact),
+        "aim": _both_units(aim),
+        "marks": [{"look": look, "mm": mm} for look, mm in marks_mm(shot, construction)],
+        "titles": list(titles(construction, words, of_this_cut=True)),
+        "distances": {name: _seen(shot, words) for name, shot in shots.items()},
+    }
+
+
+def marks_mm(shot: Shot, construction: Construction) -> Iterator[tuple[str, float]]:
+    """The object ball's marks: look, and offset from the centre across the aim, positive where the aim passes."""
+    outward = -1.0 if float(shot.cut_rad) >= 0 else 1.0
+    for step in _steps(construction):
+        for point in step.points:
+            if point.role in MARKS:
+                away = [p - o for p, o in zip(point.at_mm[:2], shot.object_ball_mm[:2], strict=True)]
+                yield MARKS[point.role], outward * float(cross(shot.aim_direction, away))
+
+
+def titles(construction: Construction, words: Wording, *, of_this_cut: bool) -> Iterator[str]:
+    """The steps' words on one line each, with what they measure: those of this cut alone, or all the others."""
+    for step in _steps(construction):
+        if (step.name in OF_THIS_CUT) == of_this_cut:
+            title = " ".join(words.title(step.sentence, dict(step.values)).split()).replace("'", "’")
+            measured = [words.shown(m.quantity) for m in step.measures if of_this_cut and m.key != "aim_offset"]
+            yield ": ".join([title, ", ".join(measured)]) if measured else title
+
+
+def _steps(construction: Construction) -> Iterator[Step]:
+    # a second combination for the same cut would put a second target on the drawn ball
+    return (step for step in construction.steps if step.name != "other way")
+
+
+def _seen(shot: Shot, words: Wording) -> dict[str, str]:
+    """How the shot looks from the cue ball: the parts of the cut before and beyond the line of centres."""
+    to_object = shot.object_ball_mm[:2] - shot.cue_ball_mm[:2]
+    turn = abs(float(angle_rad(to_object, shot.aim_direction)))
+    return {
+        "line_of_centres": words.shown(Quantity(abs(float(shot.line_of_centres_rad)), "angle_rad")),
+        "turn": words.shown(Quantity(turn, "angle_rad")),
+    }
+
+
+def _both_units(mm: float) -> dict[str, str]:
+    return {"mm": f"{mm:.1f}", "inches": f"{mm / 25.4:.2f}"}
