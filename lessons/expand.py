@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 from math import prod
 from typing import Any
 
@@ -15,8 +15,8 @@ from lessons.model import AXES, CardGroup, Changes, Group, Lesson, slug
 from lessons.values import Cut
 from scenes import CLIP_KINDS
 
-MOST_CLIPS = 5_000
-"""The most clips of one lesson: far beyond any course, and quick to refuse."""
+MOST_SHOTS = 5_000
+"""The most shots that the clips of one lesson may show: beyond any course, and quick to refuse."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +60,15 @@ class Request:
 def expand(lesson: Lesson) -> tuple[Request, ...]:
     """The lesson's clips in order. Raises LessonError with all faults of the groups."""
     faults = list(_unknown_names(lesson))
-    axes = [_covered(lesson, group, CLIP_KINDS[group.kind].axes) for group in lesson.keys.clips]
-    count = sum(prod(len(choices) for choices in group.values()) for group in axes)
-    if count > MOST_CLIPS:
-        place = lesson.place("clips")
-        faults.append(Fault(place, f"the clips multiply to {count:,}; a lesson may have {MOST_CLIPS:,} at most."))
     if faults:
         raise LessonError(faults)
+    kinds = [CLIP_KINDS[group.kind] for group in lesson.keys.clips]
+    shots = [_covered(lesson, g, (*k.axes, *k.spans)) for g, k in zip(lesson.keys.clips, kinds, strict=True)]
+    count = sum(prod(len(choices) for choices in group.values()) for group in shots)
+    if count > MOST_SHOTS:
+        sentence = f"the clips multiply to {count:,} shots; a lesson may have {MOST_SHOTS:,} at most."
+        raise LessonError([Fault(lesson.place("clips"), sentence)])
+    axes = [{a: c for a, c in g.items() if a in k.axes} for g, k in zip(shots, kinds, strict=True)]
     requests: list[Request] = []
     for index, (group, choices) in enumerate(zip(lesson.keys.clips, axes, strict=True)):
         made = list(_requests(lesson, index, group, choices, faults))
@@ -83,8 +85,10 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
 
 def _covered(lesson: Lesson, group: Group, axes: tuple[str, ...]) -> dict[str, tuple[Any, ...]]:
     """What a group covers on some axes: all that the lesson has, unless it says otherwise."""
-    every = _every(lesson)
-    return {axis: chosen(group, axis) or every[axis] for axis in AXES if axis in axes}
+    covered = {axis: chosen(group, axis) or every for axis, every in _every(lesson).items() if axis in axes}
+    if "cut" in covered:  # as the lesson writes them, so that a clip's name does not hang on the group
+        covered["cut"] = tuple(next(c for c in lesson.keys.cuts if c.same_as(cut)) for cut in covered["cut"])
+    return covered
 
 
 def _every(lesson: Lesson) -> dict[str, tuple[Any, ...]]:
@@ -210,13 +214,12 @@ def _unknown(lesson: Lesson, keys: Any, at: Location) -> Iterator[Fault]:
 
 
 def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: Location) -> Iterator[Fault]:
-    for i, cut in enumerate(cuts):
-        for earlier in cuts[:i]:
-            if cut.same_as(earlier):
-                yield Fault(
-                    lesson.place(*at, i), f"cut {cut.text} is the same as {earlier.text}, which is listed too."
-                )
-                break
+    order = sorted(range(len(cuts)), key=lambda i: (cuts[i].cut_rad, i))
+    for one, other in pairwise(order):
+        if cuts[one].same_as(cuts[other]):
+            first, second = sorted((one, other))
+            sentence = f"cut {cuts[second].text} is the same as {cuts[first].text}, which is listed too."
+            yield Fault(lesson.place(*at, second), sentence)
 
 
 def _same_names(requests: list[Request]) -> Iterator[Fault]:

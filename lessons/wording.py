@@ -82,7 +82,10 @@ class Wording:
             number, unit = number.removesuffix("°"), "degrees"
         if decimal in number:
             number = number.rstrip("0").removesuffix(decimal)
-        return f"{number} {self.words['spoken_units'][unit]}" if unit else number
+        if not unit:
+            return number
+        one, many = self.words["spoken_units"][unit]
+        return f"{number} {one if number == '1' else many}"
 
     def _length(self, mm: float, digits: Mapping[str, int], ball_unit: str) -> tuple[str, str]:
         if self.units == "ball":

@@ -1,0 +1,159 @@
+"""Words and numbers: set as a handbook sets them, in the lesson's units; every key worded, every word used."""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache
+from string import Formatter
+
+import numpy as np
+import pytest
+
+from aimgeo.construction import Quantity, Step
+from aimgeo.methods import METHODS
+from aimgeo.shot import Shot, place_shot
+from lessons.wording import LANGUAGES, UnknownField, Wording, words_of
+from scenes import words as picture_words
+
+WORDING = Wording(words_of("en"), "mm", 57.15)
+INCHES = Wording(words_of("en"), "in", 57.15)
+BALLS = Wording(words_of("en"), "ball", 57.15)
+
+
+def quantity(value: float | str, kind: str) -> Quantity:
+    """A quantity of a kind."""
+    return Quantity(value, kind)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "shown", "spoken"),
+    [
+        (math.radians(22), "angle_rad", "22.0°", "22 degrees"),
+        (math.radians(14.4775), "angle_rad", "14.5°", "14.5 degrees"),
+        (-1e-9, "angle_rad", "0.0°", "0 degrees"),
+        (10.704, "length_mm", "10.7\u202fmm", "10.7 millimetres"),
+        (28.575, "length_mm", "28.6\u202fmm", "28.6 millimetres"),
+        (1200.0, "distance_mm", "1200\u202fmm", "1200 millimetres"),
+        (640.4, "distance_mm", "640\u202fmm", "640 millimetres"),
+        (5 / 8, "overlap", "5/8", "5/8"),
+        (1 - math.sin(math.radians(22)), "overlap", "5/8", "5/8"),
+        (0.63, "overlap", "0.63", "0.63"),
+        (1.0, "overlap", "1", "1"),
+        (3 / 8, "ratio", "3/8", "3/8"),
+        (4.0, "count", "4", "4"),
+        (2.25, "diamonds", "2.25\u202fdiamonds", "2.25 diamonds"),
+        ("left", "name", "left", "left"),
+        ("foot-left", "name", "foot-left pocket", "foot-left pocket"),
+    ],
+)
+def test_numbers_are_set_like_a_handbooks(value: float | str, kind: str, shown: str, spoken: str) -> None:
+    assert WORDING.shown(quantity(value, kind)) == shown
+    assert WORDING.spoken(quantity(value, kind)) == spoken
+
+
+def test_lengths_in_inches_and_in_balls() -> None:
+    assert INCHES.shown(quantity(25.4, "length_mm")) == "1.00\u202fin"
+    assert INCHES.shown(quantity(1200.0, "distance_mm")) == "47.2\u202fin"
+    assert INCHES.spoken(quantity(25.4, "length_mm")) == "1 inch"
+    assert BALLS.shown(quantity(57.15 * 3 / 16, "length_mm")) == "3/16\u202fball"
+    assert BALLS.shown(quantity(10.0, "length_mm")) == "0.17\u202fball"
+    assert BALLS.spoken(quantity(57.15 * 3 / 16, "length_mm")) == "3/16 of a ball"
+    assert BALLS.shown(quantity(300.0, "distance_mm")) == "5.2\u202fballs"
+
+
+def test_fields_are_filled_and_braces_doubled() -> None:
+    values = {"cut": quantity(math.radians(30), "angle_rad"), "lesson": "A {cut}"}
+    assert WORDING.filled("{lesson}: {cut} {{cut}}", values, spoken=False) == "A {cut}: 30.0° {cut}"
+    assert WORDING.filled("{cut}", values, spoken=True) == "30 degrees"
+
+
+@pytest.mark.parametrize("text", ["{}", "{cutt}", "{cut!r}", "{cut:.3f}", "{cut.value}", "{cut[0]}", "{0}"])
+def test_only_the_fields_themselves_can_be_named(text: str) -> None:
+    with pytest.raises(UnknownField):
+        WORDING.filled(text, {"cut": quantity(0.5, "angle_rad")}, spoken=False)
+
+
+@cache
+def shots() -> list[Shot]:
+    """Shots of every kind that changes what a method says: straight, on a step, between steps, frozen, beyond."""
+    sines = [k / 16 for k in range(11)] + [0.01, 0.1, 0.28, 0.4, 0.44, 0.6, 0.9]
+    cuts = [s * float(np.arcsin(x)) for x in sines for s in (1, -1)]
+    return [place_shot([635, 300], [1250, 600], c, d) for c in cuts for d in (57.15, 58.0, 300.0, 1500.0)]
+
+
+@cache
+def steps() -> list[Step]:
+    """Every step of every method for every shot that it reaches."""
+    return [
+        step
+        for method in METHODS.values()
+        for shot in shots()
+        if not method.limit(shot)
+        for step in method.construct(shot).steps
+    ]
+
+
+def emitted() -> tuple[set[str], set[str], set[str], set[str]]:
+    """All keys that the methods can emit: sentences, limits, measures, and names."""
+    found = [method.limit(shot) for method in METHODS.values() for shot in shots()]
+    limits = {limit.sentence for limit in found if limit}
+    measures = {m.key for step in steps() for m in step.measures}
+    names = {str(q.value) for step in steps() for _, q in step.values if q.kind == "name"}
+    return {step.sentence for step in steps()}, limits, measures, names
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(language: str) -> None:
+    words = words_of(language)
+    sentences, limits, measures, names = emitted()
+    assert set(words["sentences"]) == sentences | set(picture_words.SENTENCES)
+    assert set(words["measures"]) == measures | set(picture_words.MEASURES)
+    # some limits lie where no shot of a lesson can be, yet stand in the methods' list of keys
+    assert limits <= set(words["limits"]) <= {f"{m}.{k}" for m in METHODS for k in ("limit", "no_aim")}
+    assert names <= set(words["names"])
+    assert set(METHODS) <= set(words["names"])
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_role_of_the_methods_has_its_label(language: str) -> None:
+    words = words_of(language)
+    finished = {"target", "heading", "between_centres", "title", "over", "under"}
+    roles = {part.role for step in steps() for part in (*step.points, *step.lines, *step.circles)}
+    assert set(words["labels"]) == roles | set(picture_words.LABELS) - finished
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_sentence_can_be_filled_for_every_shot(language: str) -> None:
+    wording = Wording(words_of(language), "mm", 57.15)
+    for method in METHODS.values():
+        for shot in shots():
+            if limit := method.limit(shot):
+                assert wording.limit(limit).endswith(".")
+    for step in steps():
+        values = dict(step.values) | {"pocket": "foot-left pocket"}
+        assert wording.title(step.sentence, values)
+        assert wording.narration(step.sentence, values).endswith((".", "?"))
+        assert all(wording.measure(m.key, m.quantity).name for m in step.measures)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_titles_are_short_and_broken_by_hand(language: str) -> None:
+    for key, sentence in words_of(language)["sentences"].items():
+        for form in (sentence, *([sentence["straight"]] if "straight" in sentence else [])):
+            lines = form["title"].split("\n")
+            plain = [re.sub(r"\{\w+\}", "22.0°", line) for line in lines]
+            assert len(lines) <= 3, key
+            assert all(len(line) <= 18 for line in plain), key
+            assert sum(len(line.split()) for line in plain) <= 7, key
+
+
+def test_languages_use_the_same_fields() -> None:
+    def fields(text: str) -> set[str]:
+        return {name for _, name, _, _ in Formatter().parse(text) if name}
+
+    english = words_of("en")["sentences"]
+    for language in LANGUAGES:
+        for key, sentence in words_of(language)["sentences"].items():
+            # a translation may say less in a title, but it never asks for what the English can't give
+            assert fields(sentence["narration"]) == fields(english[key]["narration"]), key
