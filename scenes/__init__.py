@@ -30,6 +30,11 @@ class ClipKind:
 CLIP_KINDS: dict[str, ClipKind] = {
     "table": ClipKind("scenes.table_view", ("cut", "side", "distance")),
     "build-up": ClipKind("scenes.build_up", ("method", "cut", "side", "distance")),
+    "players-eye": ClipKind(
+        "scenes.players_eye",
+        ("method", "cut", "side", "distance", "eye"),
+        settings=(Setting("cue", True, "shows the cue as it lies for this aim"),),
+    ),
     "title": ClipKind("scenes.cards", ()),
     "section": ClipKind("scenes.cards", ()),
     "summary": ClipKind("scenes.summary_card", (), spans=("cut",)),

@@ -9,7 +9,7 @@ import numpy as np
 from aimgeo.vectors import Array
 from scenes.board import HitGlyph, Leader, Line, Pips, Plate, Shade, Text
 from scenes.draw.lines import draw_line
-from scenes.draw.paths import Path, circle, ellipse, faded, polyline, rgba, rounded_rect
+from scenes.draw.paths import Gradient, Path, circle, ellipse, faded, polyline, rgba, rounded_rect
 from scenes.draw.view import View
 from scenes.fonts import run
 from scenes.theme import TypeStyle, plate_sizes
@@ -89,15 +89,34 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
         "hairline": rgba(white, 0.16),
         "measure_bar": rgba(white),
     }
+    if shade.style == "scrim_top":
+        return [_fading(x, y, width, height, view)]
     if shade.style == "window_edge":
         box, width_px = rounded_rect(x, y, width, height, shade.radius_px), view.scale.stroke_px(2.5)
         casing = rgba(theme.ink, theme.casing_opacity)
         return [Path(box, stroke=casing, width_px=2 * width_px), Path(box, stroke=rgba(white), width_px=width_px)]
     if shade.style not in fills:
-        raise ValueError(f"no shade {shade.style!r}; there are band, window_edge, {', '.join(fills)}")
+        raise ValueError(f"no shade {shade.style!r}; there are band, scrim_top, window_edge, {', '.join(fills)}")
     return [
         Path(rounded_rect(x, y, width, height, shade.radius_px), fill=faded(fills[shade.style], view.strength))
     ]
+
+
+def _fading(x: float, y: float, width: float, height: float, view: View) -> Path:
+    """Dark at the top, gone at the bottom. Cairo is given a circle so large that its edge is nearly straight."""
+    far = 28000.0
+    dark = rgba(view.theme.plate)
+    edge = far / (far + height)
+    stops = [(0.0, faded(dark, 0.86)), (edge, faded(dark, 0.86))]
+    stops += [
+        (edge + (1 - edge) * t, faded(dark, 0.86 * (1 - t) ** 1.5 * (1 + 1.5 * t))) for t in (0.35, 0.6, 0.8, 1.0)
+    ]
+    centre = (x + width / 2, y - far)
+    return Path(
+        rounded_rect(x, y, width, height, 0.0),
+        fill=dark,
+        gradient=Gradient(centre, centre, far + height, tuple(stops)),
+    )
 
 
 def _band(x: float, y: float, width: float, height: float, view: View) -> list[Path]:
