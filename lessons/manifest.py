@@ -35,9 +35,9 @@ def shot_answer(clip: PlannedClip) -> dict[str, Any] | None:
     """The clip's shot in the words of `aimgeo solve`; None for a clip without one."""
     if clip.brief.subject.shot is None:
         return None
-    from aimgeo.answers import shot_part
+    from aimgeo.solve import shot_answer as answered
 
-    return shot_part(clip.brief.subject.shot)
+    return answered(clip.brief.subject.shot)
 
 
 def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) -> dict[str, Any]:

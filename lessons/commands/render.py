@@ -1,0 +1,231 @@
+"""aimgeo render: render the clips that are new or changed."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from lessons.faults import LessonError
+from lessons.files import lesson_files
+from lessons.folder import FolderError
+from lessons.model import load
+from lessons.plan import Plan, plan
+from lessons.render import Outcome, Settings, Target, render
+from lessons.workers import Began, Drew, Failed, Report, Task, Wrote
+
+Watch = Callable[[Report | Sequence[Task]], None]
+
+
+@click.command()
+@click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The folder for the clips.")
+@click.option(
+    "--only", multiple=True, metavar="PATTERN", help="Clips whose name fits, such as 'ghost-ball_*_left_*'."
+)
+@click.option("--draft", is_flag=True, help="Small and quick, to look at.")
+@click.option("--workers", type=click.IntRange(1), help="Worker processes; by default one for each processor.")
+@click.option("--prune", is_flag=True, help="Remove clips in the folder that the lesson no longer has.")
+@click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
+def command(
+    lessons: tuple[Path, ...],
+    out: Path,
+    only: tuple[str, ...],
+    draft: bool,
+    workers: int | None,
+    prune: bool,
+    verify: bool,
+) -> None:
+    """Render the clips of lessons into a folder, and its manifest; clips that are there already are kept.
+
+    Several lessons get a folder each inside it, by their identity.
+    """
+    plans = _plans(lesson_files(lessons), draft)
+    targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
+    _check_only(only, plans)
+    settings = Settings("draft" if draft else "h264", only, workers or 0, prune, verify)
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    began = time.monotonic()
+    try:
+        with _watching() as watch:
+            outcome = render(targets, settings, watch)
+    except FolderError as error:
+        raise click.ClickException(str(error)) from error
+    except OSError as error:
+        raise click.ClickException(
+            f"{error.filename or out}: {error.strerror or error}; nothing is lost."
+        ) from error
+    except KeyboardInterrupt:
+        click.echo("Stopped. What was finished is kept; run the same command again to go on.", err=True)
+        sys.exit(130)
+    _summary(outcome, time.monotonic() - began, out)
+    sys.exit(1 if outcome.failures or outcome.waiting else 0)
+
+
+def _plans(files: Sequence[Path], draft: bool) -> list[Plan]:
+    plans, faults = [], []
+    for path in files:
+        try:
+            plans.append(plan(load(path), draft=draft))
+        except LessonError as error:
+            faults.append(str(error))
+    if faults:
+        click.echo("\n".join(faults), err=True)
+        click.echo("Nothing was rendered.", err=True)
+        sys.exit(1)
+    by_identity: dict[str, Plan] = {}
+    for one in plans:
+        other = by_identity.setdefault(one.identity, one)
+        if other is not one:
+            raise click.ClickException(
+                f"{one.file}: has the identity {one.identity!r} of {other.file}; give it another one."
+            )
+    return plans
+
+
+def _check_only(only: Sequence[str], plans: Sequence[Plan]) -> None:
+    for pattern in only:
+        if not any(one.only([pattern]).clips for one in plans):
+            raise click.ClickException(f"no clip fits {pattern!r}; `aimgeo plan` lists the names.")
+
+
+def _summary(outcome: Outcome, seconds: float, out: Path) -> None:
+    told = [f"{outcome.rendered} rendered", f"{outcome.unchanged} unchanged"]
+    told += [f"{outcome.reused} taken over"] if outcome.reused else []
+    told += [f"{len(outcome.failures)} failed"] if outcome.failures else []
+    told += [f"{outcome.waiting} left to do"] if outcome.waiting else []
+    told += [f"{outcome.pruned} removed"] if outcome.pruned else []
+    speed = f", {outcome.frames / seconds:.0f} frames a second" if outcome.frames else ""
+    click.echo(f"{out}: {', '.join(told)}; {_clock(seconds)}{speed}.")
+    for path in outcome.forgotten:
+        click.echo(f"{path}: no lesson names it any more; --prune removes it.")
+    for clip, sentence in outcome.failures:
+        click.echo(f"{clip.place}: clip {clip.name}: {sentence}", err=True)
+    if outcome.waiting:
+        click.echo("The rest was not tried; run the same command again to go on.", err=True)
+
+
+def _clock(seconds: float) -> str:
+    """Seconds as people read them.
+
+    >>> _clock(7.25), _clock(75), _clock(3700)
+    ('7.2 s', '1 min 15 s', '1 h 01 min')
+    """
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest:02d} s" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+@contextmanager
+def _watching() -> Iterator[Watch]:
+    """A live display on a terminal, a line for each clip elsewhere."""
+    if not sys.stderr.isatty():
+        yield _log()
+        return
+    from rich.console import Console
+    from rich.live import Live
+
+    board = _Board()
+    with Live(console=Console(stderr=True), get_renderable=board.shown, refresh_per_second=4, transient=True):
+        yield board.take
+
+
+class _Pace:
+    """Counts frames: how many are done of how many, how fast, and how long the rest will take."""
+
+    def __init__(self) -> None:
+        self.total = self.done = self.clips = self.finished = 0
+        self.now: dict[Path, int] = defaultdict(int)
+        self.began = time.monotonic()
+
+    def take(self, told: Report | Sequence[Task]) -> None:
+        """Count what happened."""
+        if isinstance(told, Drew):
+            self.now[told.task.part] = told.frames
+        elif isinstance(told, Wrote | Failed):
+            self.now.pop(told.task.part, None)
+            self.done += told.task.clip.frames
+            self.finished += 1
+        elif not isinstance(told, Began):
+            self.total = sum(task.clip.frames for task in told)
+            self.clips = len(told)
+            self.began = time.monotonic()
+
+    @property
+    def frames(self) -> int:
+        """Frames done, of unfinished clips too."""
+        return self.done + sum(self.now.values())
+
+    @property
+    def per_second(self) -> float:
+        """Frames a second since the start."""
+        return self.frames / max(time.monotonic() - self.began, 1e-3)
+
+    def left(self) -> str:
+        """Time left in words; empty while nothing is known."""
+        return f"about {_clock((self.total - self.frames) / self.per_second)} left" if self.frames else ""
+
+
+def _log() -> Watch:
+    pace = _Pace()
+
+    def take(told: Report | Sequence[Task]) -> None:
+        pace.take(told)
+        if isinstance(told, Wrote):
+            name, count = told.task.clip.name, f"{pace.finished}/{pace.clips}"
+            click.echo(f"{count} {name}, {told.task.clip.frames} frames; {pace.left()}", err=True)
+        elif isinstance(told, Failed):
+            click.echo(f"{pace.finished}/{pace.clips} {told.task.clip.name} failed", err=True)
+
+    return take
+
+
+class _Board:
+    """The live display: the whole, and what each worker is at."""
+
+    def __init__(self) -> None:
+        self.pace = _Pace()
+        self.at: dict[int, Task] = {}
+
+    def take(self, told: Report | Sequence[Task]) -> None:
+        """Keep up with what happened."""
+        self.pace.take(told)
+        if isinstance(told, Began):
+            self.at[told.worker] = told.task
+        elif isinstance(told, Wrote | Failed):
+            self.at.pop(told.worker, None)
+
+    def shown(self) -> Any:
+        """What the terminal shows now."""
+        from rich.console import Group
+        from rich.progress_bar import ProgressBar
+        from rich.table import Table
+        from rich.text import Text
+
+        pace = self.pace
+        if not pace.clips:
+            return Text("")
+        rows = Table.grid(padding=(0, 2))
+        rows.add_row(
+            f"{pace.finished}/{pace.clips} clips",
+            ProgressBar(pace.total, pace.frames, width=40),
+            f"{pace.per_second:.0f} frames a second",
+            pace.left(),
+        )
+        for worker, task in sorted(self.at.items()):
+            frames = pace.now.get(task.part, 0)
+            rows.add_row(
+                f"  worker {worker + 1}",
+                ProgressBar(task.clip.frames, frames, width=40),
+                f"{frames}/{task.clip.frames}",
+                task.clip.name,
+            )
+        return Group(rows)
