@@ -450,11 +450,11 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     baseline = y + h - 0.52 * size
     pad = 0.045 * w
     slot = list(OFFSETS.values()).index(key)
-    step = s.text_width_px("00.0", TYPES["heading"]) + 1.45 * size
+    step = s.text_width_px("00.0", TYPES["heading"]) + 1.2 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), LAYERS["mark"], "footer")
-    number = Text(told.number, (start + 0.95 * size, baseline), "heading")
+    number = Text(told.number, (start + 0.82 * size, baseline), "heading")
     sheet.put(f"footer.{key}.number", number, LAYERS["text"], "footer")
     for id in (f"footer.{key}", f"footer.{key}.number"):
         sheet.show(id, shown)
@@ -489,17 +489,20 @@ class _Labels:
                 self.scene.sheet.move(ids[0], "fresh", turn, 0.0)
                 self.scene.sheet.move(ids[0], "strength", turn, OLD_LABEL)
         for want in self._wanted(index, step):
-            found = self._place(want)
-            while found is None and self.placed:
-                _, ids = self.placed.pop(0)
-                for id in ids:
-                    self.scene.sheet.hide(id, turn)
-                found = self._place(want)
-            if found is not None:
-                self._put(found, shown)
+            for gone in range(len(self.placed) + 1):
+                found = place(
+                    want, self.obstacles, self._zones(), [p for p, _ in self.placed[gone:]], self.spacing
+                )
+                if found is not None:
+                    self._drop(gone, turn)
+                    self._put(found, shown)
+                    break
 
-    def _place(self, want: Wanted) -> Placed | None:
-        return place(want, self.obstacles, self._zones(), [p for p, _ in self.placed], self.spacing)
+    def _drop(self, count: int, turn: Span) -> None:
+        for _, ids in self.placed[:count]:
+            for id in ids:
+                self.scene.sheet.hide(id, turn)
+        del self.placed[:count]
 
     def _zones(self) -> tuple[tuple[float, float, float, float], ...]:
         sx, _, sw, _ = self.scene.frame.title_safe
@@ -533,11 +536,12 @@ class _Labels:
             sample = sample if sample in LINES else None
             width = plate_width_px(words[role], scene.frame.scale, sample is not None)
             height = plate_sizes(scene.frame.scale).height_px
-            side = -scene.aim_side
-            name = role
-            out.append(
-                Wanted(f"{role}.{index}", name, words[role], width, height, ports, prefer=side, sample=sample)
+            # a line's label carries its sample, so it may stand beside the line without a leader
+            near = ports[len(ports) // 2].at_px if sample else None
+            want = Wanted(
+                f"{role}.{index}", role, words[role], width, height, ports, None, near, -scene.aim_side, sample
             )
+            out.append(want)
         return out
 
 
