@@ -78,7 +78,7 @@ LINES: dict[str, LineStyle] = {
     "error_line": LineStyle("#FF7FB5", 6, (), 7),
     # a sight line lies where the eye looks, not where a ball goes: thin, of long strokes
     "sight_line": LineStyle("#FFFFFF", 4, (9, 3)),
-    "edge_line": LineStyle("#FFFFFF", 3, (2, 3)),
+    "edge_line": LineStyle("#FFFFFF", 3, (3, 4)),
     "thin_line": _THIN,
 }
 """Role to style. Every kind of line keeps its colour and its pattern in every clip."""

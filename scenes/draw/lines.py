@@ -66,14 +66,16 @@ def _stretch(line: Line, style: LineStyle, ends_mm: tuple[Array, Array], view: V
     casing = rgba(view.theme.ink, view.theme.casing_opacity)
     cased = width + view.scale.stroke_px(style.casing_px)
     ink = rgba(view.theme.ink, view.strength)
-    paths = [_run(start, along, outside, casing, cased, within)]
-    paths.append(_run(start, along, _common(pieces, outside), core, width, within))
+    # where a solid line meets its ink part both end square, exactly at the outline
+    cap = "butt" if within and not style.dash else "round"
+    paths = [_run(start, along, outside, casing, cased, cap)]
+    paths.append(_run(start, along, _common(pieces, outside), core, width, cap))
     if view.rendered:
         paths.append(
-            _run(start, along, _common(_dotted(length, width), within), faded(ink, 0.6), 0.55 * width, [])
+            _run(start, along, _common(_dotted(length, width), within), faded(ink, 0.6), 0.55 * width, "round")
         )
     else:
-        paths.append(_run(start, along, _common(pieces, within), ink, width, within))
+        paths.append(_run(start, along, _common(pieces, within), ink, width, cap))
     if style.barbs:
         paths += _barbs(start, along, length, style.barbs * width, width, core)
     return [p for p in paths if len(p.curves)] + head
@@ -118,10 +120,9 @@ def _common(pieces: Spans, spans: Spans) -> Spans:
     ]
 
 
-def _run(start: Array, along: Array, spans: Spans, colour: RGBA, width: float, within: Spans) -> Path:
-    """Pieces of a straight line. Where a white line meets its ink part both end square, exactly at the outline."""
+def _run(start: Array, along: Array, spans: Spans, colour: RGBA, width: float, cap: str) -> Path:
+    """Pieces of a straight line."""
     lengths = np.array([(p, max(q, p + DOT_PX)) for p, q in spans]).reshape(-1, 2, 1)
-    cap = "butt" if within else "round"
     return Path(straight(start + lengths * along), stroke=colour, width_px=width, cap=cap)
 
 
