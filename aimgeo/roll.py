@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, shot_of
-from aimgeo.vectors import Array, ArrayLike, arcsine_rad, cross, dot, length, turned
+from aimgeo.vectors import Array, ArrayLike, BoolArray, arcsine_rad, cross, dot, length, turned
 
 BED_SLACK_MM = 1e-9
 """A ball may touch a cushion; rounding must not push it off the bed."""
 
 
-def meets(along_mm: ArrayLike, aside_mm: ArrayLike, ball_diameter_mm: ArrayLike) -> Array:
+def meets(along_mm: ArrayLike, aside_mm: ArrayLike, ball_diameter_mm: ArrayLike) -> BoolArray:
     """True where a ball rolling along +x from the origin meets an equal ball at (along, aside), (...).
 
     False when it passes, starts inside the other ball, rolls away from it, or grazes it at exactly one
@@ -32,13 +32,14 @@ def rolled_cut_rad(aside_mm: ArrayLike, ball_diameter_mm: ArrayLike) -> Array:
     return arcsine_rad(aside_mm, ball_diameter_mm)
 
 
-def is_on_bed(centre_mm: ArrayLike, half_bed_mm: ArrayLike, radius_mm: ArrayLike) -> Array:
+def is_on_bed(centre_mm: ArrayLike, half_bed_mm: ArrayLike, radius_mm: ArrayLike) -> BoolArray:
     """True where a ball centred at (..., 2) lies wholly between the nose lines, pocket mouths included.
 
     half_bed_mm (..., 2): half the bed's length and width, inf for an endless cloth.
     """
     room = np.asarray(half_bed_mm, float) - np.asarray(radius_mm, float)[..., None] + BED_SLACK_MM
-    return np.all(np.abs(np.asarray(centre_mm, float)[..., :2]) <= room, axis=-1)
+    fits: BoolArray = np.all(np.abs(np.asarray(centre_mm, float)[..., :2]) <= room, axis=-1)
+    return fits
 
 
 def rolled_shot(

@@ -10,8 +10,9 @@ from typing import Any, BinaryIO
 
 import orjson
 
-from aimgeo.request import Refusal
-from aimgeo.solve import answer
+from aimgeo.request import Refusal, identity
+from aimgeo.solve import answer_parts
+from lessons.answer_text import texts
 
 CHUNK_BYTES = 1 << 20
 CHUNK_LINES = 4096
@@ -31,14 +32,29 @@ def answer_stream(source: BinaryIO, sink: BinaryIO) -> int:
     gc.disable()  # a chunk is many thousand small dicts without a cycle among them
     try:
         for lines in _chunks(source):
-            answers = answer([parse(line) for line in lines])
-            refused += sum("error" in one for one in answers)
-            sink.write(b"".join([as_line(one) for one in answers]))
+            written, errors = answer_lines([parse(line) for line in lines])
+            refused += errors
+            sink.write(b"\n".join(written) + b"\n")
             sink.flush()
     finally:
         if collecting:
             gc.enable()
     return refused
+
+
+def answer_lines(requests: list[Any]) -> tuple[list[bytes], int]:
+    """The answers as lines of JSON without their ends, and how many of them are refusals."""
+    refused, parts = answer_parts(requests)
+    pieces: list[list[bytes]] = []
+    for request in requests:
+        name = identity(request)
+        pieces.append([] if name is None else [b'"id":' + as_json(name)])
+    for i, refusal in refused.items():
+        pieces[i].append(b'"error":' + as_json(refusal.as_dict()))
+    for part in parts:
+        for i, text in zip(part.places.tolist(), texts(part.columns, part.places.size), strict=True):
+            pieces[i].append(text[1:-1])
+    return [b"{" + b",".join(piece) + b"}" for piece in pieces], len(refused)
 
 
 def parse(line: bytes | None) -> Any:
@@ -56,12 +72,12 @@ def parse(line: bytes | None) -> Any:
     return request
 
 
-def as_line(value: dict[str, Any]) -> bytes:
-    """An answer as a line of JSON."""
+def as_json(value: Any) -> bytes:
+    """A plain value as JSON."""
     try:
-        return orjson.dumps(value, option=orjson.OPT_APPEND_NEWLINE)
+        return orjson.dumps(value)
     except TypeError:  # a quoted key holds half of a surrogate pair, which only an escape can carry
-        return json.dumps(value, separators=(",", ":")).encode() + b"\n"
+        return json.dumps(value, separators=(",", ":")).encode()
 
 
 def _key_count(value: dict[str, Any]) -> int:

@@ -11,8 +11,7 @@ import click
 import orjson
 
 from aimgeo.request import PARTS, Refusal
-from aimgeo.solve import answer
-from lessons.answer import answer_stream, as_line, parse
+from lessons.answer import answer_lines, answer_stream, parse
 
 HELP = {
     "id": "Text or number that the answer repeats.",
@@ -77,9 +76,9 @@ def command(request_json: str | None, batch: Any, **given: str | None) -> None:
             if twice is not None:
                 raise click.UsageError(f"{twice} is given both as an option and in the request.")
             request.update({key: option_value(key, text) for key, text in options.items()})
-    one = answer([request])[0]
-    sys.stdout.buffer.write(as_line(one))
-    sys.exit(1 if "error" in one else 0)
+    (line,), refused = answer_lines([request])
+    sys.stdout.buffer.write(line + b"\n")
+    sys.exit(1 if refused else 0)
 
 
 def option_value(key: str, text: str) -> Any:

@@ -1,0 +1,139 @@
+"""The window of a pocket: which straight paths of the object ball pass between the two points of its mouth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from aimgeo.aim_frame import AimFrame
+from aimgeo.vectors import (
+    Array,
+    ArrayLike,
+    BoolArray,
+    angle_rad,
+    arcsine_rad,
+    dot,
+    left,
+    length,
+    turned,
+    unit,
+    wrapped_rad,
+)
+
+LEAST_WINDOW_RAD = np.radians(1e-9)
+"""A narrower window is none."""
+INSIDE_PART = 0.01
+"""How far inside the window the nearest playable direction is offered, as a part of the window: its very edge
+touches a point."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Window:
+    """Bearings of the window's edges from the join of object ball and mouth centre, left positive, (N,).
+
+    nan where no straight path is clean. `towards` (N, 2): the unit direction from object ball to mouth centre;
+    `distance_mm` (N,): its length.
+    """
+
+    low_rad: Array
+    high_rad: Array
+    towards: Array
+    distance_mm: Array
+
+    @property
+    def is_clean(self) -> BoolArray:
+        """True where some straight path passes between the points touching neither."""
+        return np.isfinite(self.low_rad)
+
+
+def mouth_tips(
+    object_ball: ArrayLike, mouth_centre: ArrayLike, mouth_mm: ArrayLike, approach_rad: ArrayLike
+) -> tuple[Array, Array]:
+    """The mouth's two points (..., 2): right and left as the object ball comes, square to its normal.
+
+    The normal is the direction from object ball to mouth centre turned counter-clockwise by the approach.
+    """
+    T = np.asarray(mouth_centre, float)
+    along = left(turned(unit(T - np.asarray(object_ball, float)), approach_rad))
+    half = np.asarray(mouth_mm, float)[..., None] / 2
+    return T - half * along, T + half * along
+
+
+def pocket_window(
+    object_ball: ArrayLike, mouth_centre: ArrayLike, tip_a: ArrayLike, tip_b: ArrayLike, radius_mm: ArrayLike
+) -> Window:
+    """The window of clean paths from the object ball; points (..., 2), tips in either order.
+
+    A path at bearing b passes a tip at bearing t and distance s at s sin|t - b|; tangent paths, b = t -+ asin(R/s),
+    are the edges. Tips are bare points: the cushions beside them are not looked at, and need not be, since a
+    path that clears the tip has cleared its cushion.
+
+    >>> w = pocket_window([0.0, 0.0], [1000.0, 0.0], [1000.0, 60.0], [1000.0, -60.0], 28.575)
+    >>> [round(float(np.degrees(v)), 4) for v in (w.low_rad, w.high_rad)]
+    [-1.7991, 1.7991]
+    """
+    O, T, A, B = (np.asarray(p, float) for p in (object_ball, mouth_centre, tip_a, tip_b))
+    R = np.asarray(radius_mm, float)
+    towards = unit(T - O)
+    a, b = angle_rad(towards, A - O), angle_rad(towards, B - O)
+    free_a, free_b = arcsine_rad(R, length(A - O)), arcsine_rad(R, length(B - O))
+    a_is_left = a > b
+    high = np.where(a_is_left, a - free_a, b - free_b)
+    low = np.where(a_is_left, b + free_b, a + free_a)
+    with np.errstate(invalid="ignore"):
+        clean = high - low >= LEAST_WINDOW_RAD
+    return Window(np.where(clean, low, np.nan), np.where(clean, high, np.nan), towards, length(T - O))
+
+
+def is_in_mouth(object_ball: ArrayLike, tip_a: ArrayLike, tip_b: ArrayLike, radius_mm: ArrayLike) -> BoolArray:
+    """True where the ball touches a point or reaches into the line between them, (...)."""
+    O, A, B = (np.asarray(p, float) for p in (object_ball, tip_a, tip_b))
+    return segment_distance_mm(O, A, B) <= np.asarray(radius_mm, float)
+
+
+def segment_distance_mm(point: ArrayLike, start: ArrayLike, end: ArrayLike) -> Array:
+    """Distance of points (..., 2) from the segments between two points (..., 2)."""
+    p, s, e = (np.asarray(v, float) for v in (point, start, end))
+    along = e - s
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.nan_to_num(np.clip(dot(p - s, along) / dot(along, along), 0.0, 1.0), nan=0.0)
+    return length(p - s - part[..., None] * along)
+
+
+def passes(window: Window, bearing_rad: ArrayLike) -> BoolArray:
+    """True where the object ball, leaving at a bearing (N,) or (K, N), goes clean through."""
+    bearing = wrapped_rad(bearing_rad)
+    with np.errstate(invalid="ignore"):
+        return (bearing > window.low_rad) & (bearing < window.high_rad)
+
+
+def aim_window_rad(frame: AimFrame, window: Window) -> Array:
+    """The width of the range of aim directions whose object-ball path is clean, (N,); 0 for none.
+
+    Directions that would need a cut of 90 degrees or more cannot be played and bound the range.
+    """
+    centres = frame.from_table(frame.object_ball_mm)
+    towards = frame.cue_ball_mm + window.towards
+    base = angle_rad(centres, frame.from_table(towards))
+    D, d = frame.distance_mm, frame.diameter_mm
+    reach = np.pi / 2 - arcsine_rad(d, D)
+    low, high = (np.clip(wrapped_rad(base + edge), -reach, reach) for edge in (window.low_rad, window.high_rad))
+    # the ghost ball for a line at w from the line of centres stands at (D - d cos w, -d sin w)
+    aim_low, aim_high = (np.arctan2(-d * np.sin(w), D - d * np.cos(w)) for w in (low, high))
+    return np.where(window.is_clean & (high > low), aim_low - aim_high, 0.0)
+
+
+def playable_bearing_rad(window: Window) -> Array:
+    """The bearing inside the window that is nearest to the mouth's centre, (N,): 0 where that is inside."""
+    margin = INSIDE_PART * (window.high_rad - window.low_rad)
+    low, high = window.low_rad, window.high_rad
+    with np.errstate(invalid="ignore"):
+        inside = (low < 0) & (high > 0)
+    return np.where(inside, 0.0, np.clip(0.0, low + margin, high - margin))
+
+
+def playable_target_mm(window: Window, object_ball: ArrayLike) -> Array:
+    """A target for the nearest playable direction, at the mouth centre's distance, (N, 2); nan where none is."""
+    way = turned(window.towards, playable_bearing_rad(window))
+    return np.asarray(object_ball, float) + window.distance_mm[..., None] * way
