@@ -61,6 +61,11 @@ def place_shots(
             faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup)))
             continue
         unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
+        object_ball = setup.object_ball_mm
+        if unset and spot is None and len(unset) < len(wanted):
+            # without what fits nowhere, the others may lie at a more natural spot
+            fitting = [shot for shot in wanted if shot not in unset]
+            object_ball = find_spot(table, pocket, fitting, ball_diameter_mm).object_ball_mm or object_ball
         target = table.pocket(pocket).centre_mm
         placed: dict[tuple[float, float], Placing] = {}
         for request, view in members:
@@ -68,7 +73,7 @@ def place_shots(
             if key not in placed and key in unset:
                 placed[key] = Placing(pocket, None, _unset(view.side, unset[key], pocket, spot, setup))
             elif key not in placed:
-                shot = place_shot(setup.object_ball_mm, target, *key, ball_diameter_mm)
+                shot = place_shot(object_ball, target, *key, ball_diameter_mm)
                 placed[key] = Placing(pocket, shot, values=dict(shot_values(shot)))
             placings[request.name, view] = placed[key]
     return placings
@@ -106,8 +111,7 @@ def _no_spot(pocket: str, spot: Spot | None, setup: Setup) -> str:
 
 
 def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup) -> str:
-    x, y = setup.object_ball_mm or (0.0, 0.0)
-    where = "the given spot" if spot else f"the best spot for all of them, [{x:g} mm, {y:g} mm],"
+    where = "the given spot" if spot else "a spot that all clips share"
     angle = f"{degrees(abs(unset.cut_rad)):.1f}°"
     if unset.longest_mm:
         what = f"from {where} the cue ball has room for {unset.longest_mm:.0f} mm between centres, not for "

@@ -327,10 +327,15 @@ class _Planner:
                             f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
                         )
                     )
-        if title is None:
-            title = self.wording.title(step.sentence, values)
-        if narration is None:
-            narration = self.wording.narration(step.sentence, values)
+        try:
+            title = self.wording.title(step.sentence, values) if title is None else title
+            narration = self.wording.narration(step.sentence, values) if narration is None else narration
+        except UnknownField as error:
+            if error.field != "title":
+                raise
+            sentence = f"'title' is missing in clips[{request.group}]; a {request.kind} card needs one."
+            self.faults.append(Fault(request.place, sentence))
+            title = narration = ""
         speech = self.keys.speech
         frames = step_frames(
             self.output, narration, step.draws_s, given_s, speech.words_a_minute, speech.pause or 0.0
@@ -346,7 +351,9 @@ class _Planner:
             sentence = f"unknown field '{{{error.field}}}'{did_you_mean(error.field, error.known)}"
         except ValueError:
             sentence = "has a single brace; write a field as {cut}, a brace itself as {{ or }}."
-        self.faults.append(Fault(self.lesson.place(*at), sentence))
+        place = self.lesson.place(*at)
+        if all(fault.place != place for fault in self.faults):  # the same text stands in many clips
+            self.faults.append(Fault(place, sentence))
         return text
 
     def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from math import degrees
 from pathlib import Path
@@ -103,8 +104,9 @@ class Wording:
         return self._decimal(value, 2)
 
     def _decimal(self, value: float, digits: int) -> str:
-        # adding 0.0 turns a rounded -0.0 into 0.0
-        return f"{round(value, digits) + 0.0:.{digits}f}".replace(".", self.words["decimal"])
+        # halves go up, as a reader with a pencil rounds: 57.15 mm is 57.2 mm, which binary floats would make 57.1
+        rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+        return f"{rounded if rounded else abs(rounded)}".replace(".", self.words["decimal"])
 
     # -------------------------------------------------------------- sentences
 

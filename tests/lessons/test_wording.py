@@ -33,6 +33,7 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (math.radians(14.4775), "angle_rad", "14.5°", "14.5 degrees"),
         (-1e-9, "angle_rad", "0.0°", "0 degrees"),
         (10.704, "length_mm", "10.7\u202fmm", "10.7 millimetres"),
+        (57.15, "length_mm", "57.2\u202fmm", "57.2 millimetres"),
         (28.575, "length_mm", "28.6\u202fmm", "28.6 millimetres"),
         (1200.0, "distance_mm", "1200\u202fmm", "1200 millimetres"),
         (640.4, "distance_mm", "640\u202fmm", "640 millimetres"),

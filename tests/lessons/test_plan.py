@@ -1,0 +1,272 @@
+"""The plan: shots placed on the table, words and lengths of steps, what is left out and what is refused."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+
+from aimgeo.table import TABLES
+from lessons.faults import LessonError
+from lessons.model import loads
+from lessons.plan import Plan, PlannedClip, draft_output, plan
+from lessons.timing import spoken_s, step_frames
+from scenes.brief import Output
+
+HEAD = "title: A\ncuts: [14.5, 1/2, 45]\ndistances: {near: 300 mm, far: 900 mm}\n"
+
+
+def planned(clips: str, head: str = HEAD, draft: bool = False) -> Plan:
+    """The plan of a lesson with these clips."""
+    return plan(loads(f"{head}clips:\n{clips}", "cuts.yaml"), draft=draft)
+
+
+def messages(clips: str, head: str = HEAD) -> list[str]:
+    """The messages with which the lesson is refused."""
+    with pytest.raises(LessonError) as caught:
+        planned(clips, head)
+    return str(caught.value).splitlines()
+
+
+def one(clips: str, head: str = HEAD) -> PlannedClip:
+    """The only clip of a plan."""
+    (clip,) = planned(clips, head).clips
+    return clip
+
+
+def test_a_clips_shot_is_the_one_the_lesson_names() -> None:
+    for clip in planned("  - kind: build-up").clips:
+        shot = clip.brief.subject.shot
+        assert shot is not None
+        assert clip.cut_deg is not None
+        assert math.degrees(abs(shot.cut_rad)) == pytest.approx(clip.cut_deg, abs=1e-9)
+        assert {1: "left", -1: "right"}[int(shot.side)] == clip.side
+        to_object = shot.object_ball_mm[:2] - shot.cue_ball_mm[:2]
+        assert np.hypot(*to_object) == pytest.approx(clip.distance_mm, abs=1e-9)
+        assert tuple(shot.target_mm[:2]) == TABLES["9ft"].pocket("foot-left").centre_mm
+        assert abs(shot.cue_ball_mm[0]) <= 1270 - 57.15 / 2
+        assert abs(shot.cue_ball_mm[1]) <= 635 - 57.15 / 2
+
+
+def test_all_clips_share_one_spot() -> None:
+    spots = {
+        tuple(c.brief.subject.shot.object_ball_mm) for c in planned("  - kind: table\n  - kind: build-up").clips
+    }  # type: ignore[union-attr]
+    assert len(spots) == 1
+
+
+def test_the_author_may_fix_the_spot_the_pocket_and_the_ball() -> None:
+    clip = one(
+        "  - {kind: table, cuts: 30, sides: left, distances: near, pocket: head left,"
+        " spot: [-2 diamonds, 5 balls]}",
+        HEAD + "ball: 52.4 mm\ntable: 7ft\n",
+    )
+    shot = clip.brief.subject.shot
+    assert shot is not None
+    assert tuple(shot.object_ball_mm) == pytest.approx((-2 * TABLES["7ft"].length_mm / 8, 5 * 52.4, 26.2))
+    assert tuple(shot.target_mm[:2]) == TABLES["7ft"].pocket("head-left").centre_mm
+    assert clip.brief.subject.target_name == "head-left"
+
+
+def test_an_override_moves_only_its_clips() -> None:
+    made = planned(
+        "  - kind: table\n    cuts: 30\n    distances: near\n    overrides: {sides: left, spot: [1 diamond, 0]}"
+    )
+    x = {c.side: float(c.brief.subject.shot.object_ball_mm[0]) for c in made.clips}  # type: ignore[union-attr]
+    assert x["left"] == pytest.approx(317.5)
+    assert x["right"] != pytest.approx(317.5)
+
+
+def test_a_method_beyond_its_limit_is_left_out_with_the_methods_own_sentence() -> None:
+    made = planned("  - {kind: build-up, sides: left, distances: near}")
+    assert [(o.name, o.place.line) for o in made.left_out] == [
+        (f"{method}_build-up_cut-45_left_near", 5)
+        for method in ("doubled-offset", "ball-fractions", "fixed-marks")
+    ]
+    assert made.left_out[0].reason == (
+        "doubled offset reaches cuts up to 30.0°, where the aim line leaves the object ball; this cut is 45.0°."
+    )
+    assert len(made.clips) == 15 - 3
+
+
+def test_a_method_beyond_its_limit_is_a_fault_where_the_group_names_both() -> None:
+    (message,) = messages("  - {kind: build-up, methods: doubled-offset, cuts: 45, sides: left, distances: near}")
+    assert message.startswith(
+        "cuts.yaml:5:5: doubled-offset_build-up_cut-45_left_near can't be made: doubled offset"
+    )
+
+
+def test_what_has_no_room_is_left_out_with_what_would_make_it_fit() -> None:
+    made = planned("  - {kind: table, cuts: 45}", HEAD.replace("900 mm", "2300 mm"))
+    assert {c.distance_name for c in made.clips if c.side == "right"} == {"near"}
+    assert [o.name for o in made.left_out] == ["table_cut-45_right_far"]
+    reason = made.left_out[0].reason
+    assert re.search(r"the cue ball has room for \d+ mm between centres, not for 2300 mm, at a cut of 45\.0°", reason)
+
+
+def test_a_spot_that_serves_no_pocket_is_a_fault_at_its_place() -> None:
+    (message,) = messages("  - kind: table", HEAD + "spot: [1300 mm, 0]\n")
+    assert message.startswith("cuts.yaml:4:7: the spot [1300 mm, 0 mm] can't serve the foot-left pocket")
+
+
+def test_a_lesson_of_which_nothing_is_left_is_a_fault() -> None:
+    (message,) = messages("  - {kind: build-up, methods: fixed-marks}", HEAD.replace("14.5, 1/2, 45", "45"))
+    assert message.startswith("cuts.yaml:5:3: no clip is left to make: fixed marks reach cuts up to 30.0°")
+
+
+def stepped(step: str, keys: str) -> str:
+    """A group of build-ups with a changed step."""
+    return f"  - kind: build-up\n    steps: {{{step}: {{{keys}}}}}"
+
+
+@pytest.mark.parametrize(
+    ("clips", "message"),
+    [
+        (stepped("aim lin", "seconds: 9"), "6:13: unknown step 'aim lin'; did you mean 'aim line'?"),
+        (stepped("aim line", "seconds: 0.1"), "6:33: step 'aim line' is given 0.1 s; to draw it takes"),
+        (stepped("aim line", "narration: 'At {cutt}.'"), "6:35: unknown field '{cutt}'; did you mean 'cut'?"),
+        (stepped("aim line", "title: 'At {cut'"), "6:31: has a single brace; write a field as {cut}"),
+        ("  - kind: build-up\n    narration: Look.", "6:16: a build-up clip has"),
+        ("  - {kind: title, under: 'A {cut}'}", "5:26: unknown field '{cut}'; known are: lesson."),
+        ("  - {kind: build-up, overrides: {cuts: 30, steps: {rol: {seconds: 9}}}}", "did you mean 'roll'?"),
+    ],
+)
+def test_faults_that_show_only_in_the_plan(clips: str, message: str) -> None:
+    found = messages(clips)
+    assert any(message in line for line in found), found
+    assert all(re.match(r"cuts\.yaml:\d+:\d+: .*[.?]$", line) for line in found), found
+
+
+def test_sizes_that_make_no_shot_are_faults() -> None:
+    (near,) = messages("  - kind: table", HEAD.replace("300 mm", "30 mm"))
+    assert near.startswith("cuts.yaml:3:19: distance 'near' is 30 mm from centre to centre; balls 57.15 mm wide")
+    (ball,) = messages("  - kind: title", HEAD + "ball: 5 mm\n")
+    assert ball == "cuts.yaml:4:7: ball is 5 mm; balls from 20 to 120 mm are drawn."
+
+
+def test_a_fault_of_a_text_is_told_once_however_many_clips_it_stands_in() -> None:
+    assert len(messages("  - kind: build-up\n    steps: {aim line: {narration: '{x}'}}")) == 1
+
+
+def test_words_of_the_lesson_take_the_place_of_our_own() -> None:
+    clip = one(
+        "  - kind: build-up\n    methods: ghost-ball\n    cuts: 30\n    sides: left\n    distances: far\n"
+        "    steps:\n      aim line:\n        title: Aim, {side}\n        seconds: 9\n"
+        "        narration: 'Cut {cut}, {distance_name}: {distance}.'\n"
+    )
+    steps = {s.name: s for s in clip.brief.steps}
+    assert steps["aim line"].title == "Aim, left"
+    assert steps["aim line"].narration == "Cut 30 degrees, far: 900 millimetres."
+    assert steps["aim line"].frames == 9 * 60
+    assert steps["contact point"].title == "Find the\ncontact point"
+
+
+def test_an_override_words_only_its_clips() -> None:
+    made = planned(
+        "  - kind: build-up\n    methods: ghost-ball\n    overrides:\n"
+        "      - {cuts: 30, steps: {aim line: {title: thirty}}}\n"
+    )
+    for clip in made.clips:
+        title = next(s.title for s in clip.brief.steps if s.name == "aim line")
+        assert (title == "thirty") == (clip.cut_deg == pytest.approx(30.0)), clip.name
+
+
+def test_a_step_lasts_as_long_as_its_words_and_never_shorter_than_its_drawing() -> None:
+    # common practice: 140 words a minute and 0.35 s after each sentence
+    assert spoken_s(
+        "One two three four five six seven. Eight nine ten eleven twelve thirteen fourteen!"
+    ) == pytest.approx(6.7)
+    assert spoken_s("") == 0
+    output = Output(1920, 1080, (30000, 1001))
+    assert step_frames(output, "One two three.", 5.0) == math.ceil(5.0 * 30000 / 1001)
+    assert step_frames(output, "word " * 70, 5.0) == math.ceil(30.35 * 30000 / 1001)
+    assert step_frames(output, "word " * 70, 1.0, given_s=2.0) == math.ceil(2.0 * 30000 / 1001)
+    for clip in planned("  - kind: build-up").clips:
+        for step in clip.brief.steps:
+            assert step.frames >= spoken_s(step.narration) * 60 - 1e-6
+
+
+def test_slower_speech_makes_longer_steps() -> None:
+    slow, usual = (
+        one("  - {kind: build-up, methods: ghost-ball, cuts: 30, sides: left, distances: near}", HEAD + more)
+        for more in ("speech: {words_a_minute: 80, pause: 1 s}\n", "")
+    )
+    assert slow.frames > usual.frames
+
+
+def test_draft_is_small_with_the_same_step_lengths() -> None:
+    full, draft = (planned("  - kind: build-up", draft=d) for d in (False, True))
+    assert [c.name for c in full.clips] == [c.name for c in draft.clips]
+    assert draft.clips[0].brief.output == Output(640, 360, (30, 1))
+    assert draft.duration_s == pytest.approx(full.duration_s, rel=0.02)
+    assert draft_output(Output(1080, 1920, (25, 1))) == Output(360, 640, (25, 1))
+    assert draft_output(Output(320, 180, (60000, 1001))) == Output(320, 180, (30000, 1001))
+
+
+def test_planning_twice_gives_the_same_briefs() -> None:
+    first, second = (planned("  - kind: build-up\n  - kind: title") for _ in range(2))
+    assert [c.name for c in first.clips] == [c.name for c in second.clips]
+    assert [c.brief.steps for c in first.clips] == [c.brief.steps for c in second.clips]
+    assert [c.brief.labels for c in first.clips] == [c.brief.labels for c in second.clips]
+
+
+def test_only_picks_clips_by_pattern() -> None:
+    made = planned("  - kind: build-up\n  - kind: title")
+    assert {c.method for c in made.only(["ghost-ball_*"]).clips} == {"ghost_ball"}
+    assert made.only([]).clips == made.clips
+    assert len(made.only(["title", "*_left_far"]).clips) == 1 + 5 * 3 - 3
+
+
+def test_labels_name_the_shot_in_words() -> None:
+    labels = one("  - {kind: table, cuts: 30, sides: right, distances: far}").brief.labels
+    assert labels["heading"] == "Cut 30.0° right, 900\u202fmm apart"
+    assert labels["between_centres"] == "900\u202fmm between centres"
+    assert labels["target"] == "Target: foot-left pocket"
+    assert labels["aim_line"] == "Aim line"
+    straight = one("  - {kind: table, sides: right, distances: far}", HEAD.replace("14.5, 1/2, 45", "0"))
+    assert straight.side == "straight"
+    assert straight.brief.labels["heading"] == "Straight, 900\u202fmm apart"
+
+
+def test_cards_carry_their_words() -> None:
+    made = planned("  - {kind: title, under: 'In {lesson}'}\n  - {kind: section, over: Part 1, title: Lines}")
+    title, section = (c.brief.labels for c in made.clips)
+    assert (title["title"], title["under"]) == ("A", "In A")
+    assert "over" not in title
+    assert (section["title"], section["over"]) == ("Lines", "Part 1")
+
+
+def test_a_section_without_a_title_is_a_fault() -> None:
+    assert messages("  - kind: section") == [
+        "cuts.yaml:5:5: 'title' is missing in clips[0]; a section card needs one."
+    ]
+
+
+def test_eyes_stand_where_the_lesson_says() -> None:
+    head = HEAD + (
+        "eyes:\n  plain: {back: 600 mm, height: 300 mm}\n  left: {back: 2 ft, height: 12 in, offset: 32 mm}\n"
+        "  contact: {back: 600 mm, height: 300 mm, alignment: contact line}\n"
+        "  edge: {back: 600 mm, height: 300 mm, alignment: cue-edge-right}\n"
+    )
+    made = planned("  - {kind: players-eye, methods: ghost-ball, cuts: 30, distances: near}", head)
+    eyes = {(c.eye, c.side): c.brief.subject.eye for c in made.clips}
+    R = 57.15 / 2
+    offsets = {key: eye.offset_mm for key, eye in eyes.items() if eye}
+    assert offsets["plain", "left"] == 0
+    assert offsets["left", "right"] == 32
+    assert offsets["contact", "left"] == pytest.approx(R / 2)
+    assert offsets["contact", "right"] == pytest.approx(-R / 2)
+    assert offsets["edge", "left"] == offsets["edge", "right"] == -R
+    left = eyes["left", "left"]
+    assert left is not None
+    assert (left.back_mm, left.height_mm) == pytest.approx((609.6, 304.8))
+
+
+def test_a_summary_spans_the_cuts_of_the_lesson() -> None:
+    clip = one("  - kind: summary")
+    shots = [s.shot for s in clip.brief.subject.companions]
+    assert [round(math.degrees(abs(s.cut_rad)), 1) for s in shots if s] == [14.5, 30.0, 45.0]
+    assert clip.cut_deg is None
+    assert clip.method is None
