@@ -450,11 +450,11 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     baseline = y + h - 0.52 * size
     pad = 0.045 * w
     slot = list(OFFSETS.values()).index(key)
-    step = s.text_width_px("00.0", TYPES["heading"]) + 1.2 * size
+    step = s.text_width_px("00.0", TYPES["heading"]) + 1.3 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), LAYERS["mark"], "footer")
-    number = Text(told.number, (start + 0.82 * size, baseline), "heading")
+    number = Text(told.number, (start + 0.92 * size, baseline), "heading")
     sheet.put(f"footer.{key}.number", number, LAYERS["text"], "footer")
     for id in (f"footer.{key}", f"footer.{key}.number"):
         sheet.show(id, shown)
