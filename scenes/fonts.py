@@ -23,7 +23,8 @@ CAP_HEIGHT = 1490 / 2048
 """Height of a capital over the size: the font's own OS/2 sCapHeight."""
 
 _EM_PX = 100.0
-_END = "|"
+_END = '<span font_features="kern=0">|</span>'
+"""A mark behind the text, set apart so that it is not kerned to the last letter."""
 
 
 @dataclass(frozen=True, slots=True)

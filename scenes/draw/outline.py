@@ -17,15 +17,19 @@ from scenes.board import Rect
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
-    """An ellipse: centre (2,) and axes (2, 2), whose columns are the half-axes, the longer first, in pixels."""
+    """An ellipse in pixels: centre (2,) + axes (2, 2) times the unit circle.
+
+    `axes_px` is symmetric, so that points of the unit circle keep their direction: dashes do not turn while the
+    picture moves.
+    """
 
     centre_px: Array
     axes_px: Array
 
     def grown(self, by_px: float) -> Outline:
         """Both half-axes longer by so many pixels."""
-        sizes = np.linalg.norm(self.axes_px, axis=0)
-        return Outline(self.centre_px, self.axes_px * (sizes + by_px) / sizes)
+        sizes, turns = np.linalg.eigh(self.axes_px)
+        return Outline(self.centre_px, turns * (sizes + by_px) @ turns.T)
 
     def scaled(self, by: float) -> Outline:
         """Both half-axes times a factor."""
@@ -60,6 +64,8 @@ def ball_outline(P: Array, centre_mm: Array, radius_mm: float) -> Outline | None
     moved = np.eye(4)
     moved[:3, 3] = centre_mm
     M = P @ moved
+    if M[2, 3] <= 0:
+        return None
     return _ellipse(M @ np.diag([1.0, 1.0, 1.0, -1 / radius_mm**2]) @ M.T)
 
 
@@ -67,6 +73,8 @@ def circle_outline(P: Array, centre_mm: Array, radius_mm: float) -> Outline | No
     """The image of a horizontal circle under P (3, 4); None when part of it lies behind the camera."""
     x, y, z = centre_mm
     M = P @ np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, z], [0.0, 0.0, 1.0]])
+    if M[2, 2] <= 0:
+        return None
     return _ellipse(M @ np.diag([1.0, 1.0, -1 / radius_mm**2]) @ M.T)
 
 
@@ -79,7 +87,4 @@ def _ellipse(dual: Array) -> Outline | None:
     sizes, turns = np.linalg.eigh(np.outer(centre, centre) - dual[:2, :2])
     if sizes[0] <= 0:
         return None
-    axes = turns[:, ::-1] * np.sqrt(sizes[::-1])
-    if np.linalg.det(axes) < 0:
-        axes[:, 1] *= -1
-    return Outline(centre, axes)
+    return Outline(centre, turns * np.sqrt(sizes) @ turns.T)
