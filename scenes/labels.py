@@ -142,6 +142,8 @@ OVER_BALL = 220.0
 OVER_GHOST = 25.0
 OUT_OF_ZONE = 140.0
 IN_THE_WAY = 90.0
+APART = 5.0
+"""A label without a leader stands at most so many of its heights from what it names."""
 CHUNK = 96
 
 
@@ -182,6 +184,11 @@ def place(
         if total.min() < best_cost:
             best, best_cost = int(chunk[int(np.argmin(total))]), float(total.min())
     return Placed(wanted, found.rects[best], found.leaders[best]) if best >= 0 else None
+
+
+def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
+    """True when a rectangle covers nothing."""
+    return not _covers(np.array([rect]), obstacles, (), spacing)[0]
 
 
 def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -247,12 +254,14 @@ def _beside(wanted: Wanted, ball: Disc, spacing: Spacing, out: _Candidates) -> N
 
 
 def _anywhere(wanted: Wanted, near: Pixel, zone: Rect, out: _Candidates) -> None:
-    """A grid over the zone, without a leader: the plate's own sample must do, the nearer the better."""
+    """Places around a point without a leader: the plate's sample, or nearness, must do; the nearer the better."""
     w, h = wanted.width_px, wanted.height_px
-    for y in np.arange(zone[1], zone[1] + zone[3] - h + 1, h / 2).tolist():
-        for x in np.arange(zone[0], zone[0] + zone[2] - w + 1, h / 2).tolist():
+    for y in np.arange(near[1] - APART * h, near[1] + (APART - 1) * h + 1, h / 3).tolist():
+        for x in np.arange(near[0] - w - APART * h, near[0] + APART * h + 1, h / 3).tolist():
             gap = np.hypot(max(x - near[0], near[0] - x - w, 0), max(y - near[1], near[1] - y - h, 0))
-            out.add((x, y, w, h), (), UNLED + 1.2 * float(gap) / h * 40)
+            if gap < APART * h:
+                kept = min(max(x, zone[0]), zone[0] + zone[2] - w)
+                out.add((kept, y, w, h), (), UNLED + 48 * float(gap) / h)
 
 
 def _length_cost(length: float, spacing: Spacing) -> float:

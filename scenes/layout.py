@@ -163,7 +163,7 @@ def _square(scale: Scale) -> Layout:
         band_px=(0.05 * W, 0.60 * H, 0.90 * W, 0.068 * H),
         upper_px=(0.28 * H, 0.595 * H),
         near_cue_px=0.77 * H,
-        bed_centre_px=(0.5 * W, 0.55 * H),
+        bed_centre_px=(0.5 * W, 0.59 * H),
         bed_px=(0.81 * W, 0.405 * W),
         table_title_px=(0.05 * W, 0.145 * H),
         heading_px=(0.05 * W, 0.215 * H),

@@ -42,7 +42,7 @@ class Theme:
     cloth_centre: str = "#1A4646"
     cloth_edge: str = "#102F30"
     cloth_inset: str = "#24595B"
-    cushion: str = "#123637"
+    cushion: str = "#0C2627"
     surround: str = "#0B1B1C"
     rail: str = "#2B2420"
     pocket: str = "#030607"
@@ -98,6 +98,7 @@ TYPES: dict[str, TypeStyle] = {
     "break": TypeStyle(0.0370, Face(600, 20)),
     "card_over": TypeStyle(0.044, Face(500, 28), "#B4CCC6"),
     "card_title": TypeStyle(0.122, Face(680, 32)),
+    "card_title_long": TypeStyle(0.084, Face(680, 32)),
     "card_text": TypeStyle(0.042, Face(500, 24)),
     "table_head": TypeStyle(0.0350, Face(500, 20), "#B4CCC6"),
     "table_cell": TypeStyle(0.052, _NUMBER),

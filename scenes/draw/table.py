@@ -85,16 +85,19 @@ def _px_per_mm(view: View) -> float:
 
 
 def _pockets(table: Table, view: View, least_px: float = 0.0) -> list[Path]:
-    """Each pocket a dark disc through the two points of its mouth, its middle beyond the mouth."""
+    """Each pocket a dark hole behind its mouth, and the throat between them. The hole's size: common practice."""
     scale = _px_per_mm(view)
-    holes = []
+    shapes = []
     for pocket in table.pockets():
-        half = float(np.hypot(*np.subtract(*pocket.points_mm))) / 2
-        back = 0.35 * half if pocket.name.startswith("side") else 0.10 * half
-        radius = float(np.hypot(half, back))
-        middle = np.array(pocket.centre_mm) + back * np.array(pocket.outward)
-        holes.append(circle(view.px(_lifted(middle)), max(radius * scale, least_px)))
-    return [Path(np.concatenate(holes), fill=rgba(view.theme.pocket))]
+        a, b = (np.array(point) for point in pocket.points_mm)
+        half = float(np.hypot(*(b - a))) / 2
+        back, radius = (0.62, 0.86) if pocket.name.startswith("side") else (0.72, 1.0)
+        middle = np.array(pocket.centre_mm) + back * half * np.array(pocket.outward)
+        across = radius * half * (b - a) / np.hypot(*(b - a))
+        throat = np.array([a, b, middle + across, middle - across])
+        shapes.append(circle(view.px(_lifted(middle)), max(radius * half * scale, least_px)))
+        shapes.append(polyline(view.px(_lifted(throat)), closed=True))
+    return [Path(shape, fill=rgba(view.theme.pocket)) for shape in shapes]
 
 
 def _sights_mm(table: Table) -> Array:

@@ -1,0 +1,180 @@
+"""The summary card: a table of cuts, the hit first, row after row.
+
+`brief.rows` holds the header and then a row for each companion of the subject; the first column is the hit, whose
+cells are left empty, since its glyph stands there. At most six rows stand on a card; more make further cards.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import accumulate, pairwise
+
+import numpy as np
+
+from aimgeo.shot import Shot
+from scenes.board import LAYERS, Board, HitGlyph, Pane, PlanCamera, Rect, Shade, StepSpan, Text, constant
+from scenes.brief import Brief, OutlineStep, Subject
+from scenes.column import even_lines
+from scenes.fonts import CAP_HEIGHT
+from scenes.layout import Layout, layout
+from scenes.motion import Sheet, Span, frames_of, in_turn
+from scenes.theme import TIMING, TYPES
+
+MOST_ROWS = 6
+ROW_S = 0.7
+SENTENCE = "summary.card"
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """One step a card."""
+    pages = _pages(len(subject.companions))
+    return tuple(
+        OutlineStep(_name(i), SENTENCE, draws_s=1.0 + ROW_S * count + TIMING.end_s)
+        for i, count in enumerate(pages)
+    )
+
+
+def board(brief: Brief) -> Board:
+    """The cards, one after the other. ValueError when the rows are not one for each companion, under a header."""
+    shots = [c.shot for c in brief.subject.companions]
+    if not brief.rows or len(brief.rows) != len(shots) + 1 or len({len(row) for row in brief.rows}) != 1:
+        raise ValueError(
+            f"a summary of {len(shots)} shots needs a header and {len(shots)} rows of the same length"
+        )
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    sheet = Sheet()
+    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    starts = list(accumulate(_pages(len(shots)), initial=0))
+    header, rows = brief.rows[0], brief.rows[1:]
+    for page, (span, (start, stop)) in enumerate(zip(spans, pairwise(starts), strict=True)):
+        _card(
+            sheet,
+            frame,
+            page,
+            brief.steps[page].title,
+            header,
+            [(row, shot) for row, shot in zip(rows[start:stop], shots[start:stop], strict=True)],
+            span,
+            brief.output.rate,
+            is_last=page == len(spans) - 1,
+        )
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
+    return Board(
+        brief.output.width_px,
+        brief.output.height_px,
+        brief.output.rate,
+        brief.frames,
+        (Pane("card", full, "plan", camera, "cloth"),),
+        sheet.elements(),
+        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
+        brief.theme,
+    )
+
+
+def _pages(count: int) -> tuple[int, ...]:
+    """Rows of each card, as even as can be.
+
+    >>> _pages(8), _pages(6), _pages(0)
+    ((4, 4), (6,), (0,))
+    """
+    cards = max(-(-count // MOST_ROWS), 1)
+    return tuple(count * (i + 1) // cards - count * i // cards for i in range(cards))
+
+
+def _name(page: int) -> str:
+    return "card" if page == 0 else f"card {page + 1}"
+
+
+def _card(
+    sheet: Sheet,
+    frame: Layout,
+    page: int,
+    title: str,
+    header: Sequence[str],
+    rows: Sequence[tuple[Sequence[str], Shot | None]],
+    span: Span,
+    rate: tuple[int, int],
+    is_last: bool,
+) -> None:
+    """One card: title and header, then the rows one by one, each lit while it is new."""
+    scale = frame.scale
+    first, end = span
+    fade = frames_of(TIMING.fade_s, rate)
+    gone = None if is_last else (end, end + max(fade // 2, 1))
+    came: Span = (first + (fade // 2 if page else 0), first + fade)
+    _, *turns = in_turn(first, end, (TIMING.fade_s + TIMING.rest_s, *[ROW_S] * len(rows), TIMING.hold_s), rate)
+    x, w = frame.title_px[0], frame.width_px - 2 * frame.title_px[0]
+    top, pitch = _rows_at(frame)
+
+    def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: str = "text") -> str:
+        name = sheet.put(f"{id}.{page}", shape, LAYERS[layer], "card")
+        sheet.show(name, when)
+        if gone:
+            sheet.hide(name, gone)
+        return name
+
+    style = TYPES["title"]
+    lines = even_lines(title, w, lambda s: scale.text_width_px(s, style))
+    baseline = top - 0.085 * scale.short_px * scale.gain - frame.title_pitch_px * len(lines)
+    for i, line in enumerate(lines):
+        put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"), came)
+    rights = _column_rights(frame, header, [row for row, _ in rows], x, w)
+    head = top - 0.030 * scale.short_px
+    for n, (name, right) in enumerate(zip(header, rights, strict=True)):
+        if n:
+            put(f"head.{n}", Text(name, (right, head), "table_head", "right"), came)
+    radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
+    size = scale.text_px(TYPES["table_cell"])
+    for i, ((row, shot), when) in enumerate(zip(rows, turns[:-1], strict=True)):
+        middle = top + (i + 0.5) * pitch
+        shown = (when[0], when[0] + fade)
+        lit: Rect = (x, middle - 0.46 * pitch, w, 0.92 * pitch)
+        for id, shape in (
+            (f"row.{i}", Shade(lit, "row", scale.px(10))),
+            (f"row_bar.{i}", Shade((x, lit[1], scale.stroke_px(8), lit[3]), "row_bar")),
+        ):
+            name = sheet.put(f"{id}.{page}", shape, LAYERS["area"], "card")
+            sheet.show(name, shown)
+            sheet.hide(name, (when[1], when[1] + fade))
+        if i:
+            put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), shown, "area")
+        if shot is not None:
+            offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
+            put(f"hit.{i}", HitGlyph((rights[0] - 1.9 * radius, middle), radius, offset), shown)
+        for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
+            if n and cell:
+                at = (right, middle + CAP_HEIGHT * size / 2)
+                put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), shown)
+
+
+def _rows_at(frame: Layout) -> tuple[float, float]:
+    """The upper edge of the first row, and the pitch of the rows."""
+    H, s = frame.height_px, frame.scale.short_px
+    if frame.shape == "wide":
+        return 0.262 * H, 0.113 * H
+    if frame.shape == "square":
+        return 0.30 * H, 0.105 * H
+    return 0.30 * H, 0.135 * s
+
+
+def _column_rights(
+    frame: Layout, header: Sequence[str], rows: Sequence[Sequence[str]], x: float, w: float
+) -> list[float]:
+    """The right edges of the columns: the hit's first, the rest as their words need, space shared evenly."""
+    scale = frame.scale
+    glyph = 0.16 * w if frame.shape != "wide" else 0.13 * w
+    widths = [
+        max(
+            [scale.text_width_px(name, TYPES["table_head"])]
+            + [scale.text_width_px(row[n], TYPES["table_cell"]) for row in rows]
+        )
+        for n, name in enumerate(header)
+    ][1:]
+    inner = 0.0 if frame.shape == "tall" else scale.px(24)
+    gap = (w - glyph - sum(widths) - inner) / max(len(widths), 1)
+    edges = [x + glyph]
+    for width in widths:
+        edges.append(edges[-1] + gap + width)
+    return edges
