@@ -15,7 +15,7 @@ import numpy as np
 from aimgeo.construction import Position, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, left
-from scenes.board import Cue, EyeCamera, Pane, Pixel, Rect, constant, project
+from scenes.board import ONE, Cue, EyeCamera, Pane, Pixel, Rect, Track, constant, project
 from scenes.brief import EyeSpec
 from scenes.draw.hidden import Body, is_hidden
 from scenes.draw.outline import Outline, ball_outline
@@ -100,8 +100,8 @@ def eye_mm(shot: Shot, eye: EyeSpec) -> Array:
     return np.array([*at, eye.height_mm])
 
 
-def eye_camera(frame: Layout, places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
-    """The camera of the full frame: facing along the aim, both balls at their heights in the picture."""
+def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
+    """The camera of an eye's picture: facing along the aim, both balls at their heights in the picture."""
     at = eye_mm(shot, eye)
     R = float(shot.radius_mm)
     back = eye.back_mm
@@ -110,18 +110,19 @@ def eye_camera(frame: Layout, places: EyeLayout, shot: Shot, eye: EyeSpec) -> Ey
     low, high = math.atan2(drop, back), math.atan2(drop, ahead)
     span = places.cue_y_px - places.object_y_px
     focal = span / (2 * math.tan((low - high) / 2))
-    focal = min(focal, MOST_BALL * frame.height_px * math.hypot(back, drop) / (2 * R))
+    focal = min(focal, MOST_BALL * places.full_px[3] * math.hypot(back, drop) / (2 * R))
     pitch = (low + high) / 2
     aim = np.array([*shot.aim_direction, 0.0])
     look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
-    fov = 2 * math.atan(frame.height_px / 2 / focal)
-    anchor = (places.axis_px / frame.width_px, (places.object_y_px + places.cue_y_px) / 2 / frame.height_px)
+    x, y, w, h = places.full_px
+    fov = 2 * math.atan(h / 2 / focal)
+    anchor = ((places.axis_px - x) / w, ((places.object_y_px + places.cue_y_px) / 2 - y) / h)
     return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), anchor)
 
 
-def eye_pane(frame: Layout, places: EyeLayout, shot: Shot, eye: EyeSpec) -> Pane:
-    """The full frame as the eye sees it."""
-    return Pane(EYE, places.full_px, "eye", eye_camera(frame, places, shot, eye), "plate")
+def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity: Track = ONE) -> Pane:
+    """The picture as the eye sees it."""
+    return Pane(id, places.full_px, "eye", eye_camera(places, shot, eye), "plate", opacity)
 
 
 def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pane:
@@ -140,7 +141,7 @@ def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pan
     assert isinstance(camera, EyeCamera)
     values = camera.track.start
     focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
-    centre = np.array([camera.anchor[0] * main.rect_px[2], camera.anchor[1] * main.rect_px[3]])
+    centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
     at = np.array([x + w / 2, y + h / 2]) + zoom * (centre - (low + high) / 2)
     track = constant(*values[:6], 2 * math.atan(h / 2 / focal))
     return Pane(TARGET, places.picture_px, "eye", EyeCamera(track, ((at[0] - x) / w, (at[1] - y) / h)), "plate")

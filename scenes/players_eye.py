@@ -9,7 +9,7 @@ eye_offset, eye_side), then the construction's own. Labels: viewing_distance (wi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -18,58 +18,47 @@ from aimgeo import construction
 from aimgeo.construction import Construction, Position, Quantity, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import left
-from scenes.board import (
-    LAYERS,
-    Ball,
-    Board,
-    Halo,
-    Leader,
-    Line,
-    Mark,
-    Pane,
-    Pixel,
-    Plate,
-    Ring,
-    Shade,
-    StepSpan,
-    TableTop,
-    Text,
-)
+from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, StepSpan, Text
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.build_up import LINE_STYLE, MARK_KIND, MARK_RADIUS_PX, UNLABELLED
+from scenes.build_up import MARK_RADIUS_PX
 from scenes.column import put_pips, text_rect
+from scenes.eye_figure import (
+    Figure,
+    Labels,
+    bring_cue,
+    dim_old,
+    drawing_s,
+    points_before,
+    put_balls,
+    put_circles,
+    put_ghost,
+    put_lines,
+    put_point,
+)
 from scenes.eye_view import (
     EYE,
     TARGET,
     EyeLayout,
-    cannot_be_seen,
-    cue_at,
     eye_layout,
     eye_mm,
     eye_pane,
-    inside_part,
     pixel,
     seen_ball,
     target_pane,
     viewing_distance,
 )
-from scenes.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, place
+from scenes.labels import Stroke
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.theme import LINES, THEMES, TIMING, TYPES, plate_sizes, plate_width_px
+from scenes.theme import TIMING, TYPES
 
 VIEW = "players_eye.view"
-CUE_BACK_MM = 420.0
-"""The cue comes in from so far behind."""
 RULER_MM = 5.0
 HALO_RADII = 2.1
 OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
 DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
 """Points from which a line drops to the pane's ruler, and its style."""
-AT_CUE_BALL = frozenset({"contact_cue", "cue_centre", "cue_mark", "sight_start"})
-"""Points on the cue ball: the pane does not show them."""
-OLD_LABEL = 0.8
 TOP = 0.205
 """Lines of the figure end below the title, at this part of the frame's height."""
 
@@ -106,7 +95,7 @@ def board(brief: Brief) -> Board:
     scene = _scene(brief)
     _put_picture(scene)
     _put_words(scene, brief.steps, spans)
-    labels = _Labels(scene)
+    labels = _labels(scene)
     for index, (step, words, span) in enumerate(zip(scene.plan.steps, brief.steps[1:], spans[1:], strict=True)):
         _draw_step(scene, labels, index, step, words, span)
     return Board(
@@ -136,7 +125,8 @@ class _Scene:
     plan: Construction
     main: Pane
     target: Pane
-    sheet: Sheet = field(default_factory=Sheet)
+    sheet: Sheet
+    figure: Figure
 
     @property
     def rate(self) -> tuple[int, int]:
@@ -168,8 +158,14 @@ def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
     frame = layout(brief.output.width_px, brief.output.height_px)
     places = eye_layout(frame, 1 if int(shot.side) >= 0 else -1)
-    main = eye_pane(frame, places, shot, eye)
-    return _Scene(brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot))
+    main = eye_pane(places, shot, eye)
+    sheet = Sheet()
+    figure = Figure(
+        sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE, TARGET), (EYE,), TOP, theme=brief.theme
+    )
+    return _Scene(
+        brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot), sheet, figure
+    )
 
 
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
@@ -193,16 +189,7 @@ def _least_s(step: Step) -> float:
 def _put_picture(scene: _Scene) -> None:
     """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
     sheet, shot, R = scene.sheet, scene.shot, scene.radius_mm
-    both = (EYE, TARGET)
-    if scene.brief.subject.table is not None:
-        sheet.put("table", TableTop(scene.brief.subject.table), LAYERS["table"], panes=both, opacity=1.0)
-    for role, at, look in (
-        ("object_ball", shot.object_ball_mm, "object"),
-        ("cue_ball", shot.cue_ball_mm, "cue"),
-    ):
-        sheet.put(role, Ball(position(at), R, look), LAYERS["ball"], panes=both, opacity=1.0)
-    if scene.brief.subject.settings.get("cue", True):
-        sheet.put("cue", cue_at(shot), LAYERS["ball"], panes=both)
+    put_balls(scene.figure, scene.brief.subject.table, bool(scene.brief.subject.settings.get("cue", True)))
     x, y, w, h = scene.places.full_px
     sheet.put("scrim", Shade((x, y, w, 0.30 * h), "scrim_top"), LAYERS["line_under"], opacity=1.0)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
@@ -279,6 +266,23 @@ def _front(scene: _Scene, offset_mm: float) -> Position:
     return (float(at[0]), float(at[1]), R)
 
 
+def _labels(scene: _Scene) -> Labels:
+    """Labels keep clear of the pane, the link to it, and the words at the top."""
+    sheet, s = scene.sheet, scene.frame.scale
+    link = sheet.shape("link")
+    assert isinstance(link, Leader)
+    strokes = [Stroke("link", a, b, s.stroke_px(3)) for a, b in pairwise(link.points_px)]
+    rects = [scene.places.pane_px]
+    for id in sheet.ids():
+        shape = sheet.shape(id)
+        if isinstance(shape, Text) and sheet.role(id) in ("title", "heading", "note"):
+            rects.append(text_rect(shape, s))
+    x, _, w, _ = scene.frame.title_safe
+    H = scene.frame.height_px
+    top, bottom = 0.22 * H, scene.places.pane_px[1] if scene.frame.shape == "tall" else 0.885 * H
+    return Labels(scene.figure, dict(scene.brief.labels), (x, top, w, bottom - top), rects, strokes)
+
+
 def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -> None:
     """Titles and pips of all steps, the heading, and from where the perspective is true."""
     sheet, frame, labels = scene.sheet, scene.frame, scene.brief.labels
@@ -308,138 +312,49 @@ def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -
 # ------------------------------------------------------------------ steps
 
 
-def _draw_step(scene: _Scene, labels: _Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
-    sheet = scene.sheet
-    lines = {f"{line.role}.{index}.{n}": _in_reach(scene, line) for n, line in enumerate(step.lines)}
-    starts = {line.start_mm for line in step.lines}
-    before = [p for p in step.points if p.at_mm in starts]
-    after = [p for p in step.points if p.at_mm not in starts]
-    cue_in = "cue" in sheet.ids() and any(line.role == "aim_line" for line in step.lines)
-    longest = max((_length_px(scene, line) for line in step.lines), default=0.0)
+def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
+    figure = scene.figure
+    before = points_before(step)
+    after = tuple(p for p in step.points if p not in before)
     times = (
         TIMING.fade_s + TIMING.rest_s,
         0.45 if step.circles else 0.0,
         TIMING.fade_s if before else 0.0,
-        TIMING.draw_s + TIMING.draw_per_height_s * longest / scene.frame.height_px if lines else 0.0,
+        drawing_s(figure, step),
         TIMING.fade_s if after else 0.0,
         TIMING.fade_s,
         0.3 if step.points else 0.0,
         TIMING.hold_s,
     )
     title, circle, mark, line, mark_after, label, number, _ = in_turn(*span, times, scene.rate)
-    _dim_old(scene, step, (title[0], title[0] + scene.frames(TIMING.dim_s)))
-    for n, c in enumerate(step.circles):
-        id = f"{c.role}.{index}.{n}"
-        if c.role == "ghost_ball":
-            sheet.put(id, Ball(c.centre_mm, c.radius_mm, "ghost"), LAYERS["ghost"], c.role, (EYE, TARGET))
-        else:
-            sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), LAYERS["line"], c.role, (EYE,))
-        sheet.show(id, circle)
-    for id, one in lines.items():
-        style = LINE_STYLE.get(one.role, one.role)
-        shape = Line(
-            (one.start_mm, one.end_mm),
-            style if style in LINES else "thin_line",
-            arrow=one.role == "target_line",
-            faint_after_mm=_faint_after(scene, one),
-        )
-        sheet.put(id, shape, LAYERS["line"], one.role, (EYE,), opacity=1.0, drawn=0.0)
-        sheet.move(id, "drawn", line, 1.0)
+    dim_old(figure, step, (title[0], title[0] + scene.frames(TIMING.dim_s)))
+    put_circles(figure, index, step, circle)
+    put_lines(figure, index, step, line)
     for points, when in ((before, mark), (after, mark_after)):
         for point in points:
-            _put_point(scene, index, step.points.index(point), point, words, when, number)
-    if cue_in:
-        _bring_cue(scene, line)
-    if any(p.role == "aim_point" for p in step.points) and not _has_ghost(scene):
-        ghost = Ball(position(scene.shot.ghost_ball_mm), scene.radius_mm, "ghost")
-        sheet.put("ghost_ball", ghost, LAYERS["ghost"], "ghost_ball", (TARGET,))
-        sheet.show("ghost_ball", mark_after)
+            kind = put_point(figure, index, step.points.index(point), point, when)
+            _put_in_pane(scene, point, kind, words, number)
+    if any(one.role == "aim_line" for one in step.lines):
+        bring_cue(figure, line)
+    if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
+        put_ghost(figure, (TARGET,), mark_after)
     labels.add(index, step, label, (title[0], title[0] + scene.frames(TIMING.fade_s)))
 
 
-def _has_ghost(scene: _Scene) -> bool:
-    return any(circle.role == "ghost_ball" for step in scene.plan.steps for circle in step.circles)
-
-
-def _in_reach(scene: _Scene, line: construction.Line) -> construction.Line:
-    """The target line, cut off where the picture ends or the title stands."""
-    if line.role != "target_line":
-        return line
-    x, _, w, _ = scene.frame.action_safe
-    H = scene.frame.height_px
-    a, b = np.array(line.start_mm), np.array(line.end_mm)
-    # in steps, since equal parts of the line are not equal parts of the picture
-    t = np.linspace(0, 1, 400)
-    px = np.array([pixel(scene.main, a + k * (b - a)) for k in t])
-    inside = (px[:, 0] > x) & (px[:, 0] < x + w) & (px[:, 1] > TOP * H) & (px[:, 1] < H)
-    outside = np.flatnonzero(~inside)
-    return line if not len(outside) else replace(line, end_mm=position(a + t[max(outside[0] - 1, 1)] * (b - a)))
-
-
-def _length_px(scene: _Scene, line: construction.Line) -> float:
-    a, b = pixel(scene.main, line.start_mm), pixel(scene.main, line.end_mm)
-    length = math.dist(a, b)
-    return min(length, scene.frame.height_px) if math.isfinite(length) else float(scene.frame.height_px)
-
-
-def _dim_old(scene: _Scene, step: Step, span: Span) -> None:
-    needed = {line.role for line in step.lines}
-    for id in scene.sheet.ids():
-        is_line = isinstance(scene.sheet.shape(id), Line) and scene.sheet.role(id) not in ("notch", "drop")
-        if is_line and scene.sheet.role(id) not in needed:
-            scene.sheet.move(id, "strength", span, THEMES[scene.brief.theme].old_strength)
-
-
-def _faint_after(scene: _Scene, line: construction.Line) -> float | None:
-    """Where a line along the aim passes the ghost ball's centre; None when it does not."""
-    aim = scene.shot.aim_direction
-    run = np.subtract(line.end_mm, line.start_mm)[:2]
-    length = float(np.hypot(*run))
-    if length < 1e-6 or float(run @ aim) < 0.999999 * length:
-        return None
-    level = float((scene.shot.ghost_ball_mm[:2] - np.array(line.start_mm[:2])) @ aim)
-    return max(level, 0.0) if level < length - 1e-6 else None
-
-
-def _bring_cue(scene: _Scene, span: Span) -> None:
-    """The cue slides up to the ball along its own line."""
-    cue = cue_at(scene.shot)
-    away = -CUE_BACK_MM * np.array(cue.direction)
-    first, end = span
-    scene.sheet.move("cue", "offset_mm", (first, first + 1), *away.tolist(), easing="linear")
-    scene.sheet.move("cue", "opacity", (first, first + 1), 1.0, easing="linear")
-    scene.sheet.move("cue", "offset_mm", (first + 1, end), 0.0, 0.0, 0.0)
-
-
-def _put_point(
-    scene: _Scene, index: int, n: int, point: construction.Point, words: BriefStep, shown: Span, number: Span
-) -> None:
-    """A mark, hollow where it can't be seen from here; in the pane with its drop line and its number."""
+def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: BriefStep, shown: Span) -> None:
+    """A point's line down to the pane's ruler, and its number."""
     sheet = scene.sheet
-    if point.role in sheet.ids():  # a point that two steps add is drawn once
-        return
-    kind = MARK_KIND.get(point.role, "target")
-    hollow = cannot_be_seen(point.at_mm, scene.shot, eye_mm(scene.shot, scene.eye))
-    id = f"{point.role}.{index}.{n}"
-    ball = seen_ball(scene.main, scene.shot.object_ball_mm, scene.radius_mm)
-    panes: tuple[str, ...] = (EYE, TARGET)
-    if point.role in AT_CUE_BALL:
-        panes = (EYE,)
-    elif ball.mean_radius_px < scene.frame.scale.px(30) and point.role != "aim_point":
-        panes = (TARGET,)  # on so small a ball the marks would hide it
-    sheet.put(id, Mark(point.at_mm, kind, hollow), LAYERS["mark"], point.role, panes)
-    sheet.show(id, shown)
     if point.role in DROPS and f"drop.{point.role}" not in sheet.ids():
         at = pixel(scene.target, point.at_mm)
         foot = scene.places.picture_px[1] + scene.places.picture_px[3]
         head = min(at[1] + 0.8 * scene.frame.scale.stroke_px(MARK_RADIUS_PX[kind]), foot - 1)
         drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
         sheet.put(f"drop.{point.role}", drop, LAYERS["line_under"], "drop", opacity=1.0, drawn=0.0)
-        sheet.move(f"drop.{point.role}", "drawn", number, 1.0)
+        sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)
     key = OFFSETS.get(point.role)
     told = next((m for m in words.measures if m.key == key), None)
     if told is not None and f"footer.{key}" not in sheet.ids():
-        _put_number(scene, str(key), kind, told, number)
+        _put_number(scene, str(key), kind, told, shown)
 
 
 def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Span) -> None:
@@ -467,160 +382,3 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
         unit = told.unit
     sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), LAYERS["text"], "footer")
     sheet.show("footer.unit", shown)
-
-
-# ------------------------------------------------------------------ labels
-
-
-class _Labels:
-    """The labels so far: each found its place when it appeared; the oldest give way to new ones."""
-
-    def __init__(self, scene: _Scene) -> None:
-        self.scene = scene
-        self.placed: list[tuple[Placed, list[str]]] = []
-        self.named: set[str] = set()
-        self.obstacles = _obstacles(scene)
-        self.spacing = Spacing().scaled(scene.frame.scale.k * scene.frame.scale.gain)
-
-    def add(self, index: int, step: Step, shown: Span, turn: Span) -> None:
-        """Name what a step adds."""
-        for _, ids in self.placed:
-            if self.scene.sheet.is_shown_at_end(ids[0]):
-                self.scene.sheet.move(ids[0], "fresh", turn, 0.0)
-                self.scene.sheet.move(ids[0], "strength", turn, OLD_LABEL)
-        for want in self._wanted(index, step):
-            for gone in range(len(self.placed) + 1):
-                found = place(
-                    want, self.obstacles, self._zones(), [p for p, _ in self.placed[gone:]], self.spacing
-                )
-                if found is not None:
-                    self._drop(gone, turn)
-                    self._put(found, shown)
-                    break
-
-    def _drop(self, count: int, turn: Span) -> None:
-        for _, ids in self.placed[:count]:
-            for id in ids:
-                self.scene.sheet.hide(id, turn)
-        del self.placed[:count]
-
-    def _zones(self) -> tuple[tuple[float, float, float, float], ...]:
-        sx, _, sw, _ = self.scene.frame.title_safe
-        H = self.scene.frame.height_px
-        bottom = 0.885 * H if self.scene.frame.shape != "tall" else self.scene.places.pane_px[1]
-        return ((sx, 0.22 * H, sw, bottom - 0.22 * H),)
-
-    def _put(self, found: Placed, shown: Span) -> None:
-        sheet, want = self.scene.sheet, found.wanted
-        ids = [f"label.{want.id}"]
-        plate = Plate(want.text, found.rect_px, want.sample)
-        sheet.put(ids[0], plate, LAYERS["label"], "label", fresh=1.0, names=want.name)
-        if found.leader_px:
-            ids.append(f"leader.{want.id}")
-            sheet.put(ids[1], Leader(found.leader_px), LAYERS["leader"], "leader", names=want.name)
-        for id in ids:
-            sheet.show(id, shown)
-        self.placed.append((found, ids))
-
-    def _wanted(self, index: int, step: Step) -> list[Wanted]:
-        scene, words = self.scene, self.scene.brief.labels
-        out = []
-        for role, ports, sample in (
-            *((line.role, _line_ports(scene, line), LINE_STYLE.get(line.role, line.role)) for line in step.lines),
-            *((c.role, _circle_ports(scene, c), None) for c in step.circles),
-            *((p.role, _point_ports(scene, p), None) for p in step.points),
-        ):
-            if role in UNLABELLED or role in self.named or role not in words or not ports:
-                continue
-            self.named.add(role)
-            sample = sample if sample in LINES else None
-            width = plate_width_px(words[role], scene.frame.scale, sample is not None)
-            height = plate_sizes(scene.frame.scale).height_px
-            # a line's label carries its sample, so it may stand beside the line without a leader
-            near = ports[len(ports) // 2].at_px if sample else None
-            want = Wanted(
-                f"{role}.{index}", role, words[role], width, height, ports, None, near, -scene.aim_side, sample
-            )
-            out.append(want)
-        return out
-
-
-def _visible_ends(scene: _Scene, line: construction.Line) -> tuple[Pixel, Pixel] | None:
-    a, b = pixel(scene.main, line.start_mm), pixel(scene.main, line.end_mm)
-    if not all(map(math.isfinite, (*a, *b))):
-        return None
-    lo, hi = inside_part(a, b, scene.places.full_px)
-    if lo >= hi:
-        return None
-    return (
-        (a[0] + (b[0] - a[0]) * lo, a[1] + (b[1] - a[1]) * lo),
-        (a[0] + (b[0] - a[0]) * hi, a[1] + (b[1] - a[1]) * hi),
-    )
-
-
-def _line_ports(scene: _Scene, line: construction.Line) -> tuple[Port, ...]:
-    ends = _visible_ends(scene, line)
-    if ends is None:
-        return ()
-    (x0, y0), (x1, y1) = ends
-    ports = []
-    for t in np.linspace(0.12, 0.88, 20).tolist():
-        at = (x0 + (x1 - x0) * t, y0 + (y1 - y0) * t)
-        ports += [Port(at, side, cost=30 * abs(t - 0.5)) for side in (-1, 1)]
-    return tuple(ports)
-
-
-def _circle_ports(scene: _Scene, circle: construction.Circle) -> tuple[Port, ...]:
-    if circle.role == "ghost_ball":
-        x, y, w, h = seen_ball(scene.main, np.array(circle.centre_mm), circle.radius_mm).box_px()
-        return tuple(
-            Port((x + w / 2 + side * w / 2 * math.cos(t), y + h / 2 + h / 2 * math.sin(t)), side, cost=40 * abs(t))
-            for side in (-1, 1)
-            for t in (0.0, 0.5, -0.5, 0.9, -0.9)
-        )
-    return _around(pixel(scene.main, circle.centre_mm), scene)
-
-
-def _point_ports(scene: _Scene, point: construction.Point) -> tuple[Port, ...]:
-    return _around(pixel(scene.main, point.at_mm), scene)
-
-
-def _around(at: Pixel, scene: _Scene) -> tuple[Port, ...]:
-    ports = [Port(at, side) for side in (-1, 1)]
-    ports += [Port(at, side, lift, 20.0) for side in (-1, 1) for lift in (-1, 1)]
-    return tuple(ports)
-
-
-def _obstacles(scene: _Scene) -> Obstacles:
-    """Everything that the clip will ever draw, and the words around it."""
-    s, shot, R = scene.frame.scale, scene.shot, scene.radius_mm
-    strokes, marks = [], []
-    balls = [_disc(scene, "object_ball", shot.object_ball_mm, R), _disc(scene, "cue_ball", shot.cue_ball_mm, R)]
-    for step in scene.plan.steps:
-        for line in step.lines:
-            ends = _visible_ends(scene, _in_reach(scene, line))
-            style = LINES.get(LINE_STYLE.get(line.role, line.role), LINES["thin_line"])
-            if ends is not None:
-                strokes.append(Stroke(line.role, *ends, s.stroke_px(0.75 * style.width_px + style.casing_px) / 2))
-        for circle in step.circles:
-            if circle.role == "ghost_ball":
-                balls.append(_disc(scene, "ghost_ball", np.array(circle.centre_mm), R, False))
-        for point in step.points:
-            at = pixel(scene.main, point.at_mm)
-            radius = s.stroke_px(MARK_RADIUS_PX[MARK_KIND.get(point.role, "target")])
-            marks.append(Disc(at, radius, True, point.role))
-    link = scene.sheet.shape("link")
-    assert isinstance(link, Leader)
-    strokes += [Stroke("link", a, b, s.stroke_px(3)) for a, b in pairwise(link.points_px)]
-    rects = [scene.places.pane_px]
-    for id in scene.sheet.ids():
-        shape = scene.sheet.shape(id)
-        if isinstance(shape, Text) and scene.sheet.role(id) in ("title", "heading", "note"):
-            rects.append(text_rect(shape, s))
-    return Obstacles(tuple(balls), tuple(marks), tuple(strokes), tuple(rects))
-
-
-def _disc(scene: _Scene, name: str, centre: np.ndarray, radius_mm: float, is_solid: bool = True) -> Disc:
-    ball = seen_ball(scene.main, centre, radius_mm)
-    x, y = ball.centre_px.tolist()
-    return Disc((x, y), ball.mean_radius_px, is_solid, name)

@@ -1,4 +1,4 @@
-"""Player's-eye clips: what balls hide is drawn as hidden, the pane magnifies the same picture, nothing flickers."""
+"""Player's-eye clips: what balls hide is drawn so, the pane magnifies the same picture, nothing flickers."""
 
 from __future__ import annotations
 
