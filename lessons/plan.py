@@ -94,8 +94,11 @@ class Plan:
         """The plan of the clips whose name fits a pattern ('ghost-ball_*_left_*'); no patterns, all of them."""
         if not patterns:
             return self
-        kept = tuple(c for c in self.clips if any(fnmatchcase(c.name, p) for p in patterns))
-        return replace(self, clips=kept)
+
+        def fits(named: PlannedClip | LeftOut) -> bool:
+            return any(fnmatchcase(named.name, pattern) for pattern in patterns)
+
+        return replace(self, clips=tuple(filter(fits, self.clips)), left_out=tuple(filter(fits, self.left_out)))
 
 
 def plan(lesson: Lesson, *, draft: bool = False) -> Plan:

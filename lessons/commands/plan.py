@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import click
@@ -10,7 +11,8 @@ import click
 from lessons.faults import LessonError
 from lessons.files import lesson_files
 from lessons.model import load
-from lessons.plan import Plan, PlannedClip, plan
+from lessons.pace import Pace, read_pace
+from lessons.plan import LeftOut, Plan, PlannedClip, plan
 
 
 @click.command()
@@ -19,33 +21,97 @@ from lessons.plan import Plan, PlannedClip, plan
     "--only", multiple=True, metavar="PATTERN", help="Clips whose name fits, such as 'ghost-ball_*_left_*'."
 )
 @click.option("--draft", is_flag=True, help="As render --draft would make it: small and quick.")
-def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool) -> None:
-    """List the clips of lessons: name, shot, frames and duration; and what can't be shown, and why."""
-    is_faulty = False
+@click.option("--out", type=click.Path(path_type=Path), help="The folder of the clips: say why each will render.")
+@click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
+def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: Path | None, verify: bool) -> None:
+    """List the clips of lessons: name, shot, frames and duration; and what can't be shown, and why.
+
+    Several lessons have a folder each inside the one named, by their identity, as render makes them.
+    """
+    form = "draft" if draft else "h264"
+    plans, is_faulty = [], False
     for path in lesson_files(lessons):
         try:
-            made = plan(load(path), draft=draft).only(only)
+            plans.append(plan(load(path), draft=draft))
         except LessonError as error:
             is_faulty = True
             click.echo(str(error), err=True)
-            continue
-        click.echo("\n".join(listing(made)))
+    for made in plans:
+        why = None
+        if out is not None:
+            from lessons.render import reasons
+
+            folder = out if len(plans) == 1 and not is_faulty else out / made.identity
+            why = reasons(made, folder, form, verify)
+        click.echo("\n".join(listing(made.only(only), read_pace(form), why)))
     sys.exit(1 if is_faulty else 0)
 
 
-def listing(made: Plan) -> list[str]:
-    """The lines that show a plan."""
-    lines = [f"{made.title} ({made.file})", ""]
-    rows = [("clip", "shot", "frames", "seconds")]
-    rows += [(c.name, shot_text(c), str(c.frames), f"{c.duration_s:.1f}") for c in made.clips]
-    wide = [max(len(row[i]) for row in rows) for i in range(4)]
-    lines += [f"{a:<{wide[0]}}  {b:<{wide[1]}}  {c:>{wide[2]}}  {d:>{wide[3]}}" for a, b, c, d in rows]
-    minutes, seconds = divmod(round(made.duration_s), 60)
-    lines += ["", f"{len(made.clips)} clips, {made.frames:,} frames, {minutes} min {seconds:02d} s."]
-    if made.left_out:
-        lines += ["", "Left out:"]
-        lines += [f"  {out.name} (line {out.place.line}): {out.reason}" for out in made.left_out]
+def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> list[str]:
+    """The lines that show a plan; `why` tells of each clip that will render the reason."""
+    head = ("clip", "shot", "frames", "seconds") + (("renders because",) if why is not None else ())
+    rows = [head]
+    for clip in made.clips:
+        row = (clip.name, shot_text(clip), str(clip.frames), f"{clip.duration_s:.1f}")
+        rows.append((*row, why.get(clip.name, "")) if why is not None else row)
+    wide = [max(len(row[i]) for row in rows) for i in range(len(head))]
+    aligned = [
+        "  ".join(
+            f"{cell:>{w}}" if i in (2, 3) else f"{cell:<{w}}"
+            for i, (cell, w) in enumerate(zip(row, wide, strict=True))
+        )
+        for row in rows
+    ]
+    return [
+        f"{made.title} ({made.file})",
+        "",
+        *(line.rstrip() for line in aligned),
+        "",
+        totals(made, pace, why),
+        *left_out(made.left_out),
+        "",
+    ]
+
+
+def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
+    """How much there is, how much of it will render, and about how long that takes."""
+    said = f"{len(made.clips)} clips, {made.frames:,} frames, {clock(made.duration_s)}"
+    to_do = [clip for clip in made.clips if why is None or clip.name in why]
+    if why is not None:
+        count = "all" if len(to_do) == len(made.clips) else str(len(to_do))
+        said += f"; {count} of them will render" if to_do else "; all of them are rendered"
+    if not to_do:
+        return f"{said}."
+    sizes = ((clip.frames, clip.brief.output.width_px * clip.brief.output.height_px) for clip in to_do)
+    took = "at the pace of the last render here" if pace.is_measured else "by a usual machine's pace"
+    return f"{said}. Rendering takes about {clock(sum(pace.seconds(n, px) for n, px in sizes))}, {took}."
+
+
+def left_out(items: Sequence[LeftOut]) -> list[str]:
+    """What can't be shown: each reason once, with all that it holds for."""
+    by_reason: dict[str, list[LeftOut]] = {}
+    for item in items:
+        by_reason.setdefault(item.reason, []).append(item)
+    lines = ["", "Left out:"] if items else []
+    for reason, group in by_reason.items():
+        lines.append(f"  {reason}")
+        lines += [f"    line {item.place.line}: {item.name}" for item in group]
     return lines
+
+
+def clock(seconds: float) -> str:
+    """Seconds as people read them.
+
+    >>> clock(7.2), clock(75), clock(3700)
+    ('7 s', '1 min 15 s', '1 h 02 min')
+    """
+    if seconds < 60:
+        return f"{max(seconds, 1):.0f} s"
+    if seconds < 3600:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest:02d} s"
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes:02d} min"
 
 
 def shot_text(clip: PlannedClip) -> str:

@@ -17,6 +17,7 @@ from lessons.faults import LessonError
 from lessons.files import lesson_files
 from lessons.folder import FolderError
 from lessons.model import load
+from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
 from lessons.render import Outcome, Settings, Target, render
 from lessons.workers import Began, Drew, Failed, Report, Task, Wrote
@@ -65,7 +66,10 @@ def command(
     except KeyboardInterrupt:
         click.echo("Stopped. What was finished is kept; run the same command again to go on.", err=True)
         sys.exit(130)
-    _summary(outcome, time.monotonic() - began, out)
+    seconds = time.monotonic() - began
+    sizes = [clip.brief.output for one in plans for clip in one.clips]
+    keep_pace(settings.form, outcome.frames, sum(s.width_px * s.height_px for s in sizes) / len(sizes), seconds)
+    _summary(outcome, seconds, out)
     sys.exit(1 if outcome.failures or outcome.waiting else 0)
 
 
