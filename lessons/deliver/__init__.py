@@ -48,5 +48,6 @@ DELIVERIES: dict[str, Delivery] = {
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
     "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
+    "review page": Delivery("lessons.deliver.review_page", "a page to watch and judge the clips"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
 }

@@ -121,7 +121,7 @@ def usual_entries(rate: tuple[int, int], size: tuple[int, int] = (96, 64)) -> li
     ]  # fmt: skip
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def stock() -> SimpleNamespace:
     """The functions and words above, for tests that make their own folders."""
     return SimpleNamespace(

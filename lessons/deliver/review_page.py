@@ -1,0 +1,133 @@
+"""The review page: one file beside the clips, opened from disk, to watch and judge them without an editor."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.captions import clip_captions
+from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.pictures import about
+from lessons.deliver.writing import write_text
+from lessons.wording import words_of
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+FILTERS = {"kind": "Kind", "method": "Method", "cut": "Cut", "side": "Side", "distance": "Distance", "eye": "Eye"}
+"""What clips can be picked by, each with its name on the page."""
+
+SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where")
+"""What the page's script is told about a clip."""
+
+NUMBERS = (
+    ("cut_deg", "Cut", "{:.1f}°"),
+    ("overlap", "Overlap", "{:.3f}"),
+    ("line_of_centres_deg", "Line of centres to target line", "{:.1f}°"),
+    ("contact_offset_mm", "Contact offset", "{:.1f} mm"),
+    ("aim_offset_mm", "Aim offset", "{:.1f} mm"),
+    ("distance_mm", "Between centres", "{:.0f} mm"),
+    ("travel_mm", "Cue ball travels", "{:.0f} mm"),
+    ("cue_ball_mm", "Cue ball at", "{:.1f}, {:.1f}"),
+    ("object_ball_mm", "Object ball at", "{:.1f}, {:.1f}"),
+    ("ghost_ball_mm", "Ghost ball at", "{:.1f}, {:.1f}"),
+    ("target_mm", "Target at", "{:.1f}, {:.1f}"),
+)
+"""The numbers of a shot: key of `solve`, name, how it is written. Places are table millimetres."""
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """<lesson>_review.html."""
+    path = footage.folder / f"{footage.identity}_review.html"
+    return Delivered((write_text(path, page(footage)),))
+
+
+def page(footage: Footage) -> str:
+    """The page's text. Everything from the lesson is escaped; scripts and styles run by their digests alone."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    style, script = ((TEMPLATES / f"review.{kind}").read_text("utf-8") for kind in ("css", "js"))
+    environment = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined)
+    clips = [clip_told(clip) for clip in footage.clips]
+    policy = "; ".join(
+        [
+            "default-src 'none'",
+            "img-src 'self' file:",
+            "media-src 'self' file:",
+            f"style-src '{digest(style)}'",
+            f"script-src '{digest(script)}'",
+            "base-uri 'none'",
+            "form-action 'none'",
+        ]
+    )
+    return environment.get_template("review.html").render(
+        title=footage.title,
+        made_with=", ".join(f"{name} {version}" for name, version in footage.made_with.items()),
+        policy=policy,
+        style=Markup(style),
+        script=Markup(script),
+        clips=clips,
+        filters=list(offered(clips)),
+        told={"identity": footage.identity, "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips]},
+    )
+
+
+def clip_told(clip: Clip) -> dict[str, Any]:
+    """What the page knows about a clip: where its files are, how it is picked, and its numbers as texts."""
+    told = clip.entry
+    names = words_of("en")["names"]
+    hidden = clip.hides_its_answer
+    cut = told.get("cut_deg")
+    picks = {
+        "kind": clip.kind,
+        "method": names.get(told.get("method") or "", told.get("method")),
+        "cut": None if hidden or cut is None else f"{cut:.1f}°",
+        "side": None if hidden else told.get("side"),
+        "distance": told.get("distance_name"),
+        "eye": told.get("eye"),
+    }
+    return {
+        "name": clip.name,
+        "file": quote(clip.file),
+        "poster": quote(f"pictures/{clip.name}.jpg"),
+        "fps": float(clip.rate),
+        "frames": clip.frames,
+        "digest": clip.sha256[:16],
+        "where": clip.where,
+        "about": about(clip),
+        "picks": {key: value for key, value in picks.items() if value is not None},
+        "hides_its_answer": hidden,
+        "steps": [{"name": s.name, "first": s.first_frame, "end": s.end_frame} for s in clip.steps],
+        "captions": [
+            {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
+        ],
+        "numbers": list(numbers(told.get("shot") or {})),
+    }
+
+
+def numbers(shot: dict[str, Any]) -> Iterable[tuple[str, str]]:
+    """Names and numbers of a shot, as texts."""
+    for key, name, written in NUMBERS:
+        value = shot.get(key)
+        if value is not None:
+            text = written.format(*value) if isinstance(value, list) else written.format(value)
+            yield name, f"{text} {shot['side']}" if key == "cut_deg" and shot.get("side") else text
+
+
+def offered(clips: list[dict[str, Any]]) -> Iterable[tuple[str, str, list[str]]]:
+    """The filters worth showing: key, name, and the values in the lesson's order, where there are at least two."""
+    for key, name in FILTERS.items():
+        values = dict.fromkeys(clip["picks"][key] for clip in clips if key in clip["picks"])
+        ordered = sorted(values, key=lambda v: float(v.rstrip("°"))) if key == "cut" else list(values)
+        if len(ordered) > 1:
+            yield key, name, ordered
+
+
+def digest(text: str) -> str:
+    """The source expression of an inline style or script for a content security policy."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
