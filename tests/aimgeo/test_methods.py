@@ -330,6 +330,10 @@ def test_contact_points_are_mirrored_and_become_one_point_at_impact(shot: Shot) 
     drawn = shapely.LineString([contact.start_mm[:2], contact.end_mm[:2]])
     assert drawn.distance(shapely.Point(on_object[:2])) < 1e-6
     assert drawn.distance(shapely.Point(on_cue[:2])) < 1e-6
+    (gap,) = (m for s in construction.steps for m in s.measures if m.key == "cue_gap")
+    (aim,) = lines(construction, "aim_line")
+    beside = shapely.LineString([aim.start_mm[:2], aim.end_mm[:2]])
+    assert gap.quantity.value == pytest.approx(drawn.distance(beside), abs=1e-6)
 
 
 @given(within("doubled_offset"))
@@ -400,6 +404,7 @@ def test_fixed_marks_lie_on_the_object_ball_where_the_aim_line_enters_it(shot: S
     told = {key: q.value for key, q in construction.steps[1].values}
     past = told["past_mark"] * (1 if told["past_way"] == "outward" else -1)
     assert told["mark"] * R / 8 + past == pytest.approx(offset, abs=1e-9)
+    assert abs(past) <= R / 16 + 1e-9
 
 
 def test_fixed_mark_of_a_cut_beyond_30_degrees_does_not_exist() -> None:

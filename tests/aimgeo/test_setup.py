@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.setup import Setup, find_spot, longest_distances
+from aimgeo.setup import Setup, accepts, find_spot, longest_distances
 from aimgeo.shot import BALL_DIAMETER_MM, place_shot
 from aimgeo.table import TABLES, Table
 
@@ -114,6 +114,17 @@ def test_the_longest_distance_ends_where_shapely_meets_the_border(cut_deg: float
     back = shapely.LineString([shot.ghost_ball_mm[:2], shot.ghost_ball_mm[:2] - 5000 * shot.aim_direction])
     end = back.intersection(room.exterior)
     assert math.dist((end.x, end.y), (x, y)) == pytest.approx(longest, abs=1e-6)
+
+
+@given(any_pocket, st.floats(-1200, 1200), st.floats(-600, 600))
+def test_a_pocket_accepts_a_ball_that_shapely_sweeps_past_both_points(
+    pocket_name: str, x: float, y: float
+) -> None:
+    pocket = TABLES["9ft"].pocket(pocket_name)
+    way = shapely.LineString([(x, y), pocket.centre_mm])
+    nearest = min(way.distance(shapely.Point(p)) for p in pocket.points_mm)
+    if abs(nearest - D / 2) > 1e-6:
+        assert bool(accepts(pocket, (x, y))) == (nearest > D / 2)
 
 
 @given(small, any_table)
