@@ -51,6 +51,8 @@ def rows(columns: Columns, count: int) -> list[dict[str, Any]]:
     >>> rows({"cut_deg": np.array([30.0, np.nan]), "in": {"unit": "deg"}}, 2)
     [{'cut_deg': 30.0, 'in': {'unit': 'deg'}}, {'cut_deg': None, 'in': {'unit': 'deg'}}]
     """
+    if not columns:
+        return [{} for _ in range(count)]
     keys = tuple(columns)
     values = [plain_values(column, count) for column in columns.values()]
     return [dict(zip(keys, row, strict=True)) for row in zip(*values, strict=True)]
