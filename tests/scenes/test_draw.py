@@ -19,6 +19,7 @@ from scenes.board import (
     Element,
     Line,
     Mark,
+    Move,
     Pane,
     Pips,
     PlanCamera,
@@ -327,8 +328,11 @@ def test_a_slots_state_changes_with_everything_it_depends_on() -> None:
     aim = next(s for s in display.slots if s.element is not None and s.element.id == "aim_line")
     assert display.state(aim, 0) == display.state(aim, 5)
     assert display.state(aim, 12) != display.state(aim, 13)
-    rolling = replace(board.elements[0], offset_mm=Track((0.0, 0.0, 0.0)))
-    assert rolling.offset_mm.at(0) == (0.0, 0.0, 0.0)
+    rolling = replace(board.elements[0], offset_mm=Track((0.0, 0.0, 0.0), (Move(30, 40, (9.0, 0.0, 0.0)),)))
+    rolled = Display(replace(board, elements=(rolling, *board.elements[1:])))
+    aim = next(s for s in rolled.slots if s.element is not None and s.element.id == "aim_line")
+    # its ink part ends where the cue ball does
+    assert rolled.state(aim, 32) != rolled.state(aim, 33)
 
 
 def test_the_cloth_is_light_in_the_middle_smooth_and_the_same_each_time() -> None:
