@@ -108,7 +108,7 @@ def longest_distances(
     normals, halves = _strips(table, d)
     G = (O[:, None, :] - d * u) @ normals.T
     speed = a @ normals.T
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         # back from G along -a to the first border; a border that runs along the ray is never met
         to_border = np.where(speed == 0, np.inf, (halves + np.sign(speed) * G) / np.abs(speed))
         is_ghost_inside = np.all(np.abs(G) <= halves + _TOLERANCE_MM, axis=-1)

@@ -29,6 +29,8 @@ fixed_marks
     Own values, all but the first step: `mark` (count: eighths of the radius from the centre), `mark_part`
     (the same as a ratio of the radius), `past_mark` (how far this cut's mark lies past that one), `past_way`
     (name: outward, inward)
+the small cue-ball shift, a step that aimgeo.methods.cue_shift adds to any method
+    cue_shift.outward, .inward [cue_shift], with `shift`, `shift_sixteenths` and `tip_shift` as above
 limits, of every method
     <method>.limit with `cut` and `limit` (angles), and <method>.no_aim (frozen balls have no aim direction)
 """

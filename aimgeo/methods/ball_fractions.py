@@ -16,9 +16,8 @@ from aimgeo.fractions import (
 )
 from aimgeo.methods.figure import (
     Values,
-    at,
     between_offsets,
-    cue_level_mm,
+    cue_point,
     direction,
     on_front,
     parallel,
@@ -27,6 +26,7 @@ from aimgeo.methods.figure import (
     refuse_beyond,
     shot_values,
     target_line_step,
+    way_name,
 )
 from aimgeo.shot import Shot
 from aimgeo.vectors import BoolArray
@@ -60,7 +60,7 @@ def construct(shot: Shot) -> Construction:
     has_left_over = abs(best.left_over_mm) >= SHOWN_LEFT_OVER_MM
     is_plain = best.shift_sixteenths == 0 and not has_left_over
     aim_offset, mark = float(shot.aim_offset_mm), on_front(shot, TARGETS[best.target] * d / 16)
-    sight_start = _cue_point(shot, float(exact_shift_mm(best.target, shot.cut_rad, d)))
+    sight_start = cue_point(shot, float(exact_shift_mm(best.target, shot.cut_rad, d)))
     G = position(shot.ghost_ball_mm)
     values = shot_values(shot) + _combination_values(best, d)
     aim_line = parallel(shot, "aim_line", aim_offset, position(shot.cue_ball_mm))
@@ -103,12 +103,12 @@ def _marks_step(shot: Shot, values: Values, d: float) -> Step:
 
 
 def _shift_step(shot: Shot, best: Combination, values: Values, d: float, is_exact: bool) -> Step:
-    cue_mark = _cue_point(shot, best.shift_sixteenths * d / 16)
+    cue_mark = cue_point(shot, best.shift_sixteenths * d / 16)
     gap = Quantity(abs(best.shift_sixteenths) * d / 16, "length_mm")
     shown = (cue_mark, position(shot.cue_ball_mm)) if best.shift_sixteenths else None
     return Step(
         "cue-ball shift",
-        f"ball_fractions.shift_{_way(best.shift_sixteenths)}",
+        f"ball_fractions.shift_{way_name(best.shift_sixteenths)}",
         values,
         points=(Point("cue_mark", cue_mark),),
         lines=(_sight_line(shot, best, d),) if is_exact else (),
@@ -117,11 +117,11 @@ def _shift_step(shot: Shot, best: Combination, values: Values, d: float, is_exac
 
 
 def _left_over_step(shot: Shot, best: Combination, values: Values, d: float, sight_start: Position) -> Step:
-    taught = _cue_point(shot, best.shift_sixteenths * d / 16)
+    taught = cue_point(shot, best.shift_sixteenths * d / 16)
     left_over = Quantity(abs(best.left_over_mm), "length_mm")
     return Step(
         "what is left over",
-        f"ball_fractions.left_over_{_way(best.left_over_mm)}",
+        f"ball_fractions.left_over_{way_name(best.left_over_mm)}",
         values,
         points=(Point("sight_start", sight_start),),
         lines=(_sight_line(shot, best, d),),
@@ -144,19 +144,14 @@ def _other_step(shot: Shot, other: Combination, d: float) -> Step:
 
 def _sight_line(shot: Shot, combination: Combination, d: float) -> Line:
     shift = float(exact_shift_mm(combination.target, shot.cut_rad, d))
-    return parallel(shot, "sight_line", TARGETS[combination.target] * d / 16, _cue_point(shot, shift))
-
-
-def _cue_point(shot: Shot, shift_mm: float) -> Position:
-    """The point of the cue ball from which the aim moves outward by a shift: as far inward of its centre."""
-    return at(shot, cue_level_mm(shot), float(shot.aim_offset_mm) - shift_mm)
+    return parallel(shot, "sight_line", TARGETS[combination.target] * d / 16, cue_point(shot, shift))
 
 
 def _combination_values(combination: Combination, d: float) -> Values:
     k = combination.shift_sixteenths
     return (
         ("target", Quantity(combination.target, "name")),
-        ("shift_way", Quantity(_way(k), "name")),
+        ("shift_way", Quantity(way_name(k), "name")),
         ("shift_sixteenths", Quantity(abs(k), "count")),
         ("shift", Quantity(abs(k) * d / 16, "length_mm")),
         ("tip_shift", Quantity(abs(tip_shift_mm(k)), "length_mm")),
@@ -165,10 +160,6 @@ def _combination_values(combination: Combination, d: float) -> Values:
         ("given_cut", Quantity(combination.cut_rad, "angle_rad")),
         ("lost", Quantity(abs(combination.lost_rad), "angle_rad")),
     )
-
-
-def _way(shift: float) -> str:
-    return "outward" if shift > 0 else "inward" if shift < 0 else "none"
 
 
 _MARK_ROLES = {"mark_centre": "centre", "mark_half": "halfway", "mark_edge": "edge"}

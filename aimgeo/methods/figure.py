@@ -44,6 +44,16 @@ def cue_level_mm(shot: Shot) -> float:
     return -float(shot.travel_mm + np.asarray(shot.ball_diameter_mm) * np.cos(shot.cut_rad))
 
 
+def cue_point(shot: Shot, shift_mm: float) -> Position:
+    """The point of the cue ball from which the aim moves outward by a shift: as far inward of its centre."""
+    return at(shot, cue_level_mm(shot), float(shot.aim_offset_mm) - shift_mm)
+
+
+def way_name(shift: float) -> str:
+    """Which way a shift goes: outward is positive."""
+    return "outward" if shift > 0 else "inward" if shift < 0 else "none"
+
+
 def bar_level_mm(shot: Shot) -> float:
     """Where offsets are measured: behind the ghost ball's centre, but not past half of the cue ball's travel."""
     behind = min(BEYOND_RADII * float(shot.radius_mm), float(shot.travel_mm) / 2)

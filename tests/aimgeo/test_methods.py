@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from aimgeo.construction import Construction, Line, Position, Quantity
 from aimgeo.methods import METHODS
+from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.methods.fixed_marks import mark_offset_mm
 from aimgeo.shot import Shot, place_shot, solve_shot
 from tests.aimgeo.shots import collide, placed, shots, sizes
@@ -196,6 +197,41 @@ def test_the_aim_point_lies_on_the_aim_line_and_parallels_to_it_pass_the_object_
             run = np.subtract(line.end_mm, line.start_mm)[:2]
             np.testing.assert_allclose(run / np.hypot(*run), a, atol=1e-9)
             assert np.dot(np.array(line.end_mm[:2]) - O, a) > R
+
+
+@methods
+@given(data=st.data(), sixteenths=st.sampled_from([-2, -1, 1, 2]))
+def test_a_cue_ball_shift_adds_a_parallel_sight_and_leaves_the_cue_direction(
+    method: str, data: st.DataObject, sixteenths: int
+) -> None:
+    shot = data.draw(shots(0.1, MOST_DEG[method]))
+    plain = METHODS[method].construct(shot)
+    shifted = with_cue_shift(plain, shot, sixteenths)
+    assert shifted.steps[:-1] == plain.steps
+    assert (shifted.aim_direction, shifted.cue_line) == (plain.aim_direction, plain.cue_line)
+    added = shifted.steps[-1]
+    (sight,) = added.lines
+    size = abs(sixteenths) * float(np.asarray(shot.ball_diameter_mm)) / 16
+    run = np.subtract(sight.end_mm, sight.start_mm)[:2]
+    np.testing.assert_allclose(run / np.hypot(*run), shot.aim_direction, atol=1e-9)
+    assert math.dist(sight.start_mm, shot.cue_ball_mm) == pytest.approx(size)
+    assert dict(added.values)["shift"].value == pytest.approx(size)
+    # moved outward into the centre: the sight passes nearer to the object ball's centre than the aim does
+    outward = np.subtract(shot.cue_ball_mm, sight.start_mm)[:2]
+    away = np.subtract(shot.ghost_ball_mm, shot.object_ball_mm)[:2]
+    assert np.sign(np.dot(outward, away - np.dot(away, shot.aim_direction) * shot.aim_direction)) == np.sign(
+        sixteenths
+    )
+    for mark in (p.at_mm for p in added.points if p.role == "sight_point"):
+        assert math.dist(mark, shot.object_ball_mm) == pytest.approx(float(shot.radius_mm))
+
+
+def test_only_taught_shifts_are_added() -> None:
+    shot = place_shot([0, 0], [900, 0], 0.3, 500)
+    plain = METHODS["ghost_ball"].construct(shot)
+    assert with_cue_shift(plain, shot, 0) == plain
+    with pytest.raises(ValueError, match="not taught"):
+        with_cue_shift(plain, shot, 3)
 
 
 @methods

@@ -1,0 +1,51 @@
+"""The small cue-ball shift, added to any method: the same aim seen along a parallel line a little beside it.
+
+The cue is first laid from a point beside the cue ball's centre and then moved, parallel, into the centre. So the
+eye may rest on a better mark of the object ball than the one on the aim line, or on the ball at all where the aim
+line passes beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from aimgeo.construction import Construction, Measure, Point, Quantity, Step, position
+from aimgeo.fractions import SHIFTS, tip_shift_mm
+from aimgeo.methods.figure import cue_point, on_front, parallel, shot_values, way_name
+from aimgeo.shot import Shot
+
+
+def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> Construction:
+    """The construction of a shot with one step more: the shift, in sixteenths of the ball, outward positive.
+
+    The cue direction stays what it was. 0 changes nothing; ValueError for a shift that is not taught.
+    """
+    if sixteenths not in SHIFTS:
+        raise ValueError(f"a shift of {sixteenths} sixteenths is not taught; the shifts are {SHIFTS}")
+    if sixteenths == 0:
+        return construction
+    d = float(np.asarray(shot.ball_diameter_mm))
+    shift_mm = sixteenths * d / 16
+    start = cue_point(shot, shift_mm)
+    sighted_mm = float(shot.aim_offset_mm) - shift_mm
+    is_on_ball = abs(sighted_mm) <= float(shot.radius_mm)
+    size = Quantity(abs(shift_mm), "length_mm")
+    step = Step(
+        "cue-ball shift",
+        f"cue_shift.{way_name(sixteenths)}",
+        (
+            *shot_values(shot),
+            ("shift", size),
+            ("shift_sixteenths", Quantity(abs(sixteenths), "count")),
+            ("tip_shift", Quantity(abs(tip_shift_mm(sixteenths)), "length_mm")),
+        ),
+        points=(
+            Point("cue_mark", start),
+            *((Point("sight_point", on_front(shot, sighted_mm)),) if is_on_ball else ()),
+        ),
+        lines=(parallel(shot, "sight_line", sighted_mm, start),),
+        measures=(Measure("cue_shift", size, (start, position(shot.cue_ball_mm))),),
+    )
+    return replace(construction, steps=(*construction.steps, step))
