@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from lessons.deliver import DELIVERIES, Wishes
-from lessons.deliver.manifest import Footage, ManifestError, disagreements, read_footage
+from lessons.deliver.manifest import FILE_NAME, Footage, ManifestError, disagreements, read_footage
 from lessons.faults import LessonError
 from lessons.model import load
 from lessons.plan import plan
@@ -16,14 +16,14 @@ from lessons.plan import plan
 
 @click.command()
 @click.argument("lesson", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="The folder that holds the clips.")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The folder that holds the clips.")
 @click.option("--non-drop", is_flag=True, help="At 29.97, number the frames without leaving any number out.")
 @click.option("--bundle", is_flag=True, help="Also write an .otioz: the timeline with the clips inside.")
-def command(lesson: Path, out: Path | None, non_drop: bool, bundle: bool) -> None:
+def command(lesson: Path, out: Path, non_drop: bool, bundle: bool) -> None:
     """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
     try:
         made = plan(load(lesson))
-        footage = read_footage(out or Path("out") / made.identity)
+        footage = read_footage(folder_of(out, made.identity))
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
@@ -42,6 +42,11 @@ def command(lesson: Path, out: Path | None, non_drop: bool, bundle: bool) -> Non
     ]
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
+
+
+def folder_of(out: Path, identity: str) -> Path:
+    """The lesson's folder: `out`, or the one of its name inside, where a batch of lessons puts it."""
+    return out if (out / FILE_NAME).exists() or not (out / identity / FILE_NAME).exists() else out / identity
 
 
 def left(file: str, planned: set[str], footage: Footage) -> list[str]:
@@ -66,6 +71,6 @@ def write_all(footage: Footage, wishes: Wishes) -> list[str]:
         if done.files:
             first = done.files[0].relative_to(footage.folder).as_posix()
             more = f" and {len(done.files) - 1} more" if len(done.files) > 1 else ""
-            click.echo(f"{name:<12} {delivery.says}: {first}{more}")
+            click.echo(f"{name:<14} {delivery.says}: {first}{more}")
     click.echo(f"All of it is in {footage.folder}.")
     return warnings

@@ -24,6 +24,7 @@ def poster_frame(clip: Clip) -> int:
     """The frame that shows the whole construction at rest; the first one where more would give an answer away.
 
     That is the end of the first still stretch in which the most is shown: what moves away later was there.
+    A card, which shows nothing that stands on a table, is complete in its last one.
     """
     if clip.hides_its_answer:
         return 0
@@ -34,7 +35,8 @@ def poster_frame(clip: Clip) -> int:
     def shown(still: Any) -> int:
         return sum(len(things) for pane in still["panes"] for things in pane["shows"].values())
 
-    return int(max(stills, key=shown)["end_frame"]) - 1
+    best = max(stills, key=shown)
+    return int((best if shown(best) else stills[-1])["end_frame"]) - 1
 
 
 def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:

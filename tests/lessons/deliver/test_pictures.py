@@ -59,9 +59,10 @@ def test_the_poster_shows_the_whole_construction_before_anything_rolls(
         stock.entry("q", 40, (25, 1), [("s", 40, "")], still=stills, kind="quiz"),
         stock.entry("i", 40, (25, 1), [("s", 40, "")], still=stills, kind="straight-in"),
         stock.entry("n", 40, (25, 1), [("s", 40, "")]),
+        stock.entry("c", 40, (25, 1), [("s", 40, "")], still=[still(0, 5, 0), still(9, 30, 0)]),
     ]
     footage = stock.write_folder(tmp_path, told)
-    assert [pictures.poster_frame(c) for c in footage.clips] == [19, 0, 0, 39]
+    assert [pictures.poster_frame(c) for c in footage.clips] == [19, 0, 0, 39, 29]
     pictures.deliver(footage, Wishes())
     for name, frame in (("a", 19), ("q", 0), ("n", 39)):
         with Image.open(tmp_path / "pictures" / f"{name}.jpg") as poster:

@@ -1,0 +1,106 @@
+"""`aimgeo deliver`, from the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from lessons.cli import main
+from lessons.deliver import DELIVERIES
+from lessons.model import loads
+from lessons.plan import plan
+
+LESSON = """\
+title: Thin and full
+identity: thin-and-full
+cuts: [3/4]
+sides: left
+distances: {near: 300 mm}
+clips:
+  - kind: title
+  - kind: build-up
+    methods: ghost-ball
+"""
+
+
+@pytest.fixture
+def lesson(tmp_path: Path, stock: SimpleNamespace) -> Path:
+    """A lesson of two clips, and tiny clips of its names beside it in `out`."""
+    path = tmp_path / "lesson.yaml"
+    path.write_text(LESSON)
+    entries = [stock.entry(c.name, 40, (25, 1), [("s", 40, "Look here.")]) for c in plan(loads(LESSON)).clips]
+    (tmp_path / "out").mkdir()
+    stock.write_folder(tmp_path / "out", entries)
+    return path
+
+
+def run(*words: object) -> tuple[int, str, str]:
+    done = CliRunner().invoke(main, ["deliver", *map(str, words)])
+    assert done.exception is None or isinstance(done.exception, SystemExit)
+    return done.exit_code, done.stdout, done.stderr
+
+
+def test_everything_in_the_table_is_written(lesson: Path) -> None:
+    code, said, wrong = run(lesson, "--out", lesson.parent / "out")
+    assert (code, wrong) == (0, "")
+    told = [line.split("  ")[0].strip() for line in said.splitlines()]
+    # the clips of this folder name no table, so that there is no set-up sheet
+    assert told[:-1] == [name for name in DELIVERIES if name != "set-up sheets"]
+    assert not list((lesson.parent / "out").rglob("*.part"))
+
+
+def test_twice_gives_the_same_bytes(lesson: Path) -> None:
+    out = lesson.parent / "out"
+    run(lesson, "--out", out)
+    first = {p: p.read_bytes() for p in out.rglob("*") if p.is_file()}
+    run(lesson, "--out", out)
+    assert {p: p.read_bytes() for p in out.rglob("*") if p.is_file()} == first
+
+
+def test_a_batch_puts_each_lesson_in_its_own_folder(lesson: Path) -> None:
+    batch = lesson.parent / "batch"
+    batch.mkdir()
+    (lesson.parent / "out").rename(batch / "thin-and-full")
+    assert run(lesson, "--out", batch)[0] == 0
+    assert (batch / "thin-and-full" / "thin-and-full.otio").exists()
+
+
+def test_a_folder_that_breaks_its_word_gets_nothing(lesson: Path, stock: SimpleNamespace) -> None:
+    out = lesson.parent / "out"
+    stock.write_clip(out / "title.mp4", 39, (25, 1))
+    before = sorted(out.rglob("*"))
+    code, said, wrong = run(lesson, "--out", out)
+    assert (code, said) == (1, "")
+    assert "lesson.yaml:12: title.mp4 is 39 frames at 25" in wrong
+    assert wrong.endswith("Nothing was written.\n")
+    assert sorted(out.rglob("*")) == before
+
+
+def test_another_lessons_folder_is_refused(lesson: Path) -> None:
+    lesson.write_text(LESSON.replace("identity: thin-and-full", "identity: other"))
+    code, _, wrong = run(lesson, "--out", lesson.parent / "out")
+    assert code == 1
+    assert "these are the clips of lesson 'thin-and-full', not 'other'" in wrong
+
+
+def test_clips_that_are_missing_or_left_over_are_warned_of(lesson: Path) -> None:
+    lesson.write_text(LESSON.replace("methods: ghost-ball", "methods: contact-points"))
+    code, _, wrong = run(lesson, "--out", lesson.parent / "out")
+    assert code == 0
+    assert "1 clips are not rendered yet (contact-points" in wrong
+    assert "1 rendered clips are no longer in it (ghost-ball" in wrong
+
+
+def test_a_faulty_lesson_and_a_missing_folder_are_told_in_a_sentence(lesson: Path) -> None:
+    code, _, wrong = run(lesson, "--out", lesson.parent / "nowhere")
+    assert code == 1
+    assert "render the lesson into this folder first" in wrong
+    lesson.write_text(LESSON.replace("cuts: [3/4]", "cuts: [95]"))
+    code, _, wrong = run(lesson, "--out", lesson.parent / "out")
+    assert code == 1
+    assert ":3:" in wrong
+    code, _, wrong = run(lesson.parent / "none.yaml", "--out", lesson.parent / "out")
+    assert code == 2
