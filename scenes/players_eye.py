@@ -21,7 +21,7 @@ from aimgeo.vectors import left
 from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, StepSpan, Text
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.build_up import MARK_RADIUS_PX
-from scenes.column import put_pips, text_rect
+from scenes.column import text_rect
 from scenes.eye_figure import (
     Figure,
     Labels,
@@ -47,6 +47,7 @@ from scenes.eye_view import (
     target_pane,
     viewing_distance,
 )
+from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.labels import Stroke
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
@@ -190,8 +191,7 @@ def _put_picture(scene: _Scene) -> None:
     """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
     sheet, shot, R = scene.sheet, scene.shot, scene.radius_mm
     put_balls(scene.figure, scene.brief.subject.table, bool(scene.brief.subject.settings.get("cue", True)))
-    x, y, w, h = scene.places.full_px
-    sheet.put("scrim", Shade((x, y, w, 0.30 * h), "scrim_top"), LAYERS["line_under"], opacity=1.0)
+    put_scrim(sheet, scene.frame)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
     sheet.put("halo", halo, LAYERS["line_under"], "halo", (EYE,), opacity=1.0)
     _put_pane_frame(scene)
@@ -284,29 +284,11 @@ def _labels(scene: _Scene) -> Labels:
 
 
 def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -> None:
-    """Titles and pips of all steps, the heading, and from where the perspective is true."""
-    sheet, frame, labels = scene.sheet, scene.frame, scene.brief.labels
-    fade = scene.frames(TIMING.fade_s)
-    half = max(fade // 2, 1)
-    for i, (step, (first, end)) in enumerate(zip(steps, spans, strict=True)):
-        shown = (first + half, first + fade) if i else None
-        gone = (end, end + half) if i < len(steps) - 1 else None
-        title = Text(" ".join(step.title.split()), frame.title_px, "title")
-        sheet.put(f"title.{i}", title, LAYERS["text"], "title", opacity=0.0 if shown else 1.0)
-        if shown:
-            sheet.show(f"title.{i}", shown)
-        if gone:
-            sheet.hide(f"title.{i}", gone)
-        turn = (first, first + 1) if i else None
-        put_pips(sheet, frame, f"pips.{i}", len(steps), i, turn, (end, end + 1) if gone else None)
-    if "heading" in labels:
-        heading = Text(labels["heading"], scene.places.heading_px, "small", scene.places.heading_align)
-        sheet.put("heading", heading, LAYERS["text"], "heading", opacity=1.0)
-    if "viewing_distance" in labels:
-        widths = f"{viewing_distance(scene.main, frame):.1f}"
-        words = labels["viewing_distance"].replace("{widths}", widths)
-        note = Text(words, scene.places.note_px, "small", scene.places.heading_align)
-        sheet.put("note", note, LAYERS["text"], "note", opacity=1.0)
+    places, labels = scene.places, scene.brief.labels
+    put_titles(scene.sheet, scene.frame, steps, spans, scene.rate, places.title_room_px)
+    put_heading(scene.sheet, labels, places.heading_px, places.heading_align)
+    widths = viewing_distance(scene.main, scene.frame)
+    put_note(scene.sheet, labels, widths, places.note_px, places.heading_align)
 
 
 # ------------------------------------------------------------------ steps
@@ -363,9 +345,9 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     x, y, w, h = scene.places.pane_px
     size = s.text_px(TYPES["heading"])
     baseline = y + h - 0.52 * size
-    pad = 0.045 * w
+    pad = 0.035 * w
     slot = list(OFFSETS.values()).index(key)
-    step = s.text_width_px("00.0", TYPES["heading"]) + 1.3 * size
+    step = s.text_width_px("00.0", TYPES["heading"]) + 1.25 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), LAYERS["mark"], "footer")
