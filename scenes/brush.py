@@ -110,4 +110,6 @@ def _radial(gradient: Gradient) -> cairo.RadialGradient:
 
 def _surface(picture: Picture) -> cairo.ImageSurface:
     height, width = picture.rgba.shape[:2]
-    return cairo.ImageSurface.create_for_data(picture.rgba.data, cairo.FORMAT_ARGB32, width, height, 4 * width)
+    # pycairo wants to be able to write
+    pixels = picture.rgba if picture.rgba.flags.writeable else picture.rgba.copy()
+    return cairo.ImageSurface.create_for_data(pixels.data, cairo.FORMAT_ARGB32, width, height, 4 * width)

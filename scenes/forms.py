@@ -23,13 +23,15 @@ class Form:
 
 
 def _h264(preset: str, crf: int, look_ahead: int) -> Form:
+    tuning = f"weightp=0:rc-lookahead={look_ahead}:mbtree={int(look_ahead > 0)}"
+    options = {"preset": preset, "crf": str(crf), "profile": "high", "forced-idr": "1", "x264-params": tuning}
     # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
-    options = {"preset": preset, "crf": str(crf), "bf": "0", "forced-idr": "1", "profile": "high"}
+    options["bf"] = "0"
     return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"}, look_ahead)
 
 
 FORMS: dict[str, Form] = {
-    "h264": _h264("veryfast", 18, 10),
+    "h264": _h264("superfast", 17, 10),
     "draft": _h264("ultrafast", 24, 0),
 }
 """To add a form: write its line here; `Film` opens what the line says."""

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import cairo
 import numpy as np
 from manim import LineJointType, Mobject, VMobject
 
@@ -31,14 +32,30 @@ MITER_LIMIT = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What one entry of the display list looked like, and the pixels that it covers (None: nothing).
+    """A path as it was drawn: what it looked like, and the pixels that it covers (None: nothing).
 
-    `held` are the arrays of an entry whose arrays are never written into.
+    `held` are the arrays of an `Ink`, which are replaced and never written into.
     """
 
+    mobject: VMobject
     look: tuple[Any, ...]
     box: Box | None
     held: tuple[np.ndarray, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Paths that are drawn together: those of a top-level mobject whose `state` tells when it changes, or all."""
+
+    state: object
+    drawn: Mapping[int, Drawn]
+    box: Box | None
+
+    @classmethod
+    def of(cls, state: object, drawn: Mapping[int, Drawn]) -> Group:
+        """With the box around them all."""
+        boxes = [d.box for d in drawn.values() if d.box is not None]
+        return cls(state, drawn, union(boxes) if boxes else None)
 
 
 def union(boxes: Iterable[Box]) -> Box:
@@ -112,8 +129,9 @@ class PainterCamera(BoardCamera):
 
     def __init__(self, **kwargs: Any) -> None:
         self.dirty: tuple[Box, ...] = ()
-        self._drawn: dict[int, Drawn] | None = None
+        self._groups: dict[int, Group] | None = None
         self._painted_background: np.ndarray | None = None
+        self._paths: dict[int, tuple[np.ndarray, cairo.Path]] = {}
         super().__init__(**kwargs)
 
     def reset(self) -> PainterCamera:
@@ -122,16 +140,11 @@ class PainterCamera(BoardCamera):
             super().reset()
         return self
 
-    def forget(self) -> None:
-        """Paint everything on the next frame."""
-        self._drawn = None
-
     def capture_mobjects(self, mobjects: Iterable[Mobject], **kwargs: Any) -> None:
         """Bring the picture up to date with the mobjects, and `dirty` with what that changed."""
-        shown = self.get_mobjects_to_display(mobjects, **kwargs)
-        now = {id(mobject): self._drawing(mobject) for mobject in shown}
+        now = self._grouped(list(mobjects))
         self.dirty = self._differences(now)
-        self._drawn, self._painted_background = now, self.background
+        self._groups, self._painted_background = now, self.background
         if not self.dirty:
             return
         assert self.background is not None
@@ -146,40 +159,70 @@ class PainterCamera(BoardCamera):
             ctx.rectangle(left, top, right - left, bottom - top)
         ctx.clip()
         ctx.set_matrix(matrix)
-        for mobject in shown:
-            box = now[id(mobject)].box
-            if box is None or not any(overlap(box, dirty) for dirty in self.dirty):
-                continue
-            if isinstance(mobject, VMobject):
-                self.display_vectorized(mobject, ctx)
-            else:
-                self._paint_other(mobject)
+        for group in now.values():
+            if self._is_touched(group.box):
+                for drawn in group.drawn.values():
+                    if self._is_touched(drawn.box):
+                        self.display_vectorized(drawn.mobject, ctx)
         ctx.restore()
 
-    def _differences(self, now: dict[int, Drawn]) -> tuple[Box, ...]:
-        before = self._drawn
+    def set_cairo_context_path(self, ctx: cairo.Context, vmobject: VMobject) -> PainterCamera:
+        """Manim's path, kept for the next time that an unchanged `Ink` is painted."""
+        kept = self._paths.get(id(vmobject))
+        if kept is not None and kept[0] is vmobject.points:
+            ctx.new_path()
+            ctx.append_path(kept[1])
+            return self
+        super().set_cairo_context_path(ctx, vmobject)
+        if isinstance(vmobject, Ink):
+            self._paths[id(vmobject)] = vmobject.points, ctx.copy_path()
+        return self
+
+    def _is_touched(self, box: Box | None) -> bool:
+        return box is not None and any(overlap(box, dirty) for dirty in self.dirty)
+
+    def _grouped(self, tops: Sequence[Mobject]) -> dict[int, Group]:
+        """The display list in its order; a top-level mobject whose `state` is the same is not looked into."""
+        before = self._groups or {}
+        stated = [top for top in tops if hasattr(top, "state")]
+        if any(not hasattr(top, "state") and top.family_members_with_points() for top in tops):
+            return {0: self._group(None, self.get_mobjects_to_display(tops), before.get(0))}
+        now = {}
+        for top in stated:
+            old = before.get(id(top))
+            is_same = old is not None and old.state is top.state
+            now[id(top)] = old if is_same and old else self._group(top.state, top.submobjects, old)
+        return now
+
+    def _group(self, state: object, mobjects: Iterable[Mobject], old: Group | None) -> Group:
+        drawn = {}
+        for mobject in mobjects:
+            if not isinstance(mobject, VMobject):
+                raise TypeError(f"only paths are painted, not a {type(mobject).__name__}")
+            if len(mobject.points):
+                drawn[id(mobject)] = self._drawing(mobject, old.drawn.get(id(mobject)) if old else None)
+        return Group.of(state, drawn)
+
+    def _differences(self, now: dict[int, Group]) -> tuple[Box, ...]:
+        before = self._groups
         everything = (0, 0, self.pixel_width, self.pixel_height)
         if before is None or self.background is not self._painted_background:
             return (everything,)
-        boxes = []
+        boxes = [] if _is_same_order(before, now) else [g.box for g in now.values()]
+        nothing = Group(None, {}, None)
         for key in before.keys() | now.keys():
-            old, new = before.get(key), now.get(key)
-            if old is not None and new is not None and old.look == new.look:
-                continue
-            boxes += [drawn.box for drawn in (old, new) if drawn is not None and drawn.box is not None]
-        if [k for k in before if k in now] != [k for k in now if k in before]:
-            boxes += [drawn.box for drawn in now.values() if drawn.box is not None]
-        on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes))
+            old, new = before.get(key, nothing), now.get(key, nothing)
+            if old is not new:
+                boxes += _changed(old.drawn, new.drawn)
+        on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes) if box is not None)
         dirty = merged(box for box in on_grid if box is not None)
         return (everything,) if sum(map(area_px, dirty)) > 0.8 * area_px(everything) else dirty
 
-    def _drawing(self, mobject: Mobject) -> Drawn:
-        """What the entry looks like, as far as the camera uses it, reusing the last box when it is unchanged."""
-        last = self._drawn.get(id(mobject)) if self._drawn else None
+    def _drawing(self, mobject: VMobject, last: Drawn | None) -> Drawn:
+        """What a path looks like, as far as the camera uses it; the last drawing itself when it is unchanged."""
         if isinstance(mobject, Ink):
-            # its arrays are replaced and never written into, so that the same arrays mean the same path
             held = (mobject.points, mobject.fill_rgbas, mobject.stroke_rgbas)
-            if last is not None and last.held and all(a is b for a, b in zip(last.held, held, strict=True)):
+            if last is not None and all(a is b for a, b in zip(last.held, held, strict=True)):
                 return last
             look: tuple[Any, ...] = (
                 *(array.tobytes() for array in held),
@@ -187,9 +230,7 @@ class PainterCamera(BoardCamera):
                 mobject.cap_style,
                 mobject.paint_key,
             )
-            return Drawn(look, self._box(mobject, mobject.stroke_width, mobject.clip_px), held)
-        if not isinstance(mobject, VMobject):
-            return self._other_drawing(mobject)
+            return Drawn(mobject, look, self._box(mobject, mobject.stroke_width, mobject.clip_px), held)
         widths = mobject.get_stroke_width(True), mobject.get_stroke_width()
         look = (
             mobject.points.tobytes(),
@@ -204,7 +245,7 @@ class PainterCamera(BoardCamera):
         )
         if last is not None and last.look == look:
             return last
-        return Drawn(look, self._box(mobject, max(widths)))
+        return Drawn(mobject, look, self._box(mobject, max(widths)))
 
     def _box(self, mobject: VMobject, stroke_width: float, clip_px: Rect | None = None) -> Box | None:
         half_px = 0.5 * stroke_width * self.cairo_line_width_multiple * self.pixel_width / self.frame_width
@@ -218,28 +259,23 @@ class PainterCamera(BoardCamera):
         pane = int(left), int(top), math.ceil(right), math.ceil(bottom)
         return common(box, pane)
 
-    def _box_px(self, mobject: Mobject, points: np.ndarray, reach_px: float) -> Box | None:
-        if not len(points):
-            return None
+    def _box_px(self, mobject: VMobject, points: np.ndarray, reach_px: float) -> Box | None:
         at = self.points_to_subpixel_coords(mobject, points)
         low, high = at.min(axis=0) - reach_px, at.max(axis=0) + reach_px
         left, top = max(int(low[0]), 0), max(int(low[1]), 0)
         right, bottom = min(int(high[0]) + 1, self.pixel_width), min(int(high[1]) + 1, self.pixel_height)
         return (left, top, right, bottom) if left < right and top < bottom else None
 
-    def _other_drawing(self, mobject: Mobject) -> Drawn:
-        """Pictures and point clouds: never taken for unchanged unless points and pixels are the same array."""
-        pixels = getattr(mobject, "pixel_array", None)
-        look = (mobject.points.tobytes(), None if pixels is None else pixels.tobytes())
-        return Drawn(look, (0, 0, self.pixel_width, self.pixel_height))
 
-    def _paint_other(self, mobject: Mobject) -> None:
-        """Painted by Manim on a copy, then taken over inside the dirty boxes, since no clip holds there."""
-        whole = self.pixel_array.copy()
-        self.display_funcs_for(mobject)([mobject], whole)
-        for left, top, right, bottom in self.dirty:
-            self.pixel_array[top:bottom, left:right] = whole[top:bottom, left:right]
+def _is_same_order(before: Mapping[int, object], now: Mapping[int, object]) -> bool:
+    return [k for k in before if k in now] == [k for k in now if k in before]
 
-    def display_funcs_for(self, mobject: Mobject) -> Any:
-        """Manim's function that paints this type of mobject."""
-        return self.display_funcs[self.type_or_raise(mobject)]
+
+def _changed(old: Mapping[int, Drawn], new: Mapping[int, Drawn]) -> list[Box | None]:
+    """The boxes that differ between two versions of a group, before and after."""
+    boxes = [] if _is_same_order(old, new) else [d.box for d in new.values()]
+    for key in old.keys() | new.keys():
+        one, other = old.get(key), new.get(key)
+        if one is None or other is None or (one is not other and one.look != other.look):
+            boxes += [d.box for d in (one, other) if d is not None]
+    return boxes

@@ -35,6 +35,11 @@ class Drawing(Group):
         self.display, self.slot = display, slot
         self._state: tuple[Any, ...] | None = None
 
+    @property
+    def state(self) -> object:
+        """The same object as long as nothing about it has changed."""
+        return self._state
+
     def show(self, frame: int) -> None:
         """Look as on this frame; nothing is touched when that is what it already looks like."""
         state = self.display.state(self.slot, frame)
