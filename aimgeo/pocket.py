@@ -66,8 +66,8 @@ def pocket_window(
     """The window of clean paths from the object ball; points (..., 2), tips in either order.
 
     A path at bearing b passes a tip at bearing t and distance s at s sin|t - b|; the tangent paths,
-    b = t -+ asin(R/s), are the edges. Tips are bare points: the cushions beside them are not looked at, and need not be, since a
-    path that clears the tip has cleared its cushion.
+    b = t -+ asin(R/s), are the edges. Tips are bare points: the cushions beside them need no look of their own,
+    since a path that clears the tip has cleared its cushion.
 
     >>> w = pocket_window([0.0, 0.0], [1000.0, 0.0], [1000.0, 60.0], [1000.0, -60.0], 28.575)
     >>> [round(float(np.degrees(v)), 4) for v in (w.low_rad, w.high_rad)]

@@ -15,7 +15,7 @@ READINGS: dict[str, dict[str, str]] = {
     "ghost_ball": {
         "base_spot": "The ghost ball's spot on the cloth is taken, as the eye sees it, for its centre.",
         "centre": "The cloth seen behind the ghost ball's centre is taken for the spot that it stands on.",
-        "edge": "The seen outer edges of cue ball and ghost ball are joined, and the aim runs parallel to the join.",
+        "edge": "The seen outer edges of cue ball and ghost ball are joined; the aim runs parallel to the join.",
     },
     "contact_points": {
         "cue_at_contact": "The cue's own line, through the cue ball's centre, is pointed at the contact point "

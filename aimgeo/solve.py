@@ -283,6 +283,17 @@ def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
             D,
             d,
         )
+    off = (
+        "The {} would lie off the bed or inside a cushion: its centre ({{}}, {{}}) mm on a bed of {{}} x {{}} mm."
+    )
+
+    def refuse_off_bed(where: BoolArray, centre: Array, field: str, name: str) -> None:
+        x, y = centre[..., 0], centre[..., 1]
+        where = where & ~is_on_bed(centre, bed, R)
+        refuse(where, "off_bed", field, off.format(name), x, y, size[..., 0], size[..., 1])
+
+    refuse_off_bed(np.ones_like(placed), shot.object_ball_mm, "object_ball_mm", "object ball")
+    refuse_off_bed(~placed, shot.cue_ball_mm, "cue_ball_mm", "cue ball")
     refuse(
         (mode == SOLVED) & ~frozen & (np.abs(shot.cut_rad) >= np.pi / 2),
         "cut_out_of_range",
@@ -290,25 +301,8 @@ def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
         "The target would need a cut of {} degrees; a ball can be cut by less than 90.",
         cut_deg,
     )
-    off = (
-        "The {} would lie off the bed or inside a cushion: its centre ({{}}, {{}}) mm on a bed of {{}} x {{}} mm."
-    )
-    for centre, field, name, where in (
-        (shot.object_ball_mm, "object_ball_mm", "object ball", True),
-        (shot.cue_ball_mm, "cue_ball_mm", "cue ball", ~placed),
-        (shot.cue_ball_mm, "distance_mm", "cue ball", placed),
-        (shot.ghost_ball_mm, "target_mm", "ghost ball", ~rolled),
-    ):
-        refuse(
-            np.logical_and(where, ~is_on_bed(centre, bed, R)),
-            "off_bed",
-            field,
-            off.format(name),
-            centre[..., 0],
-            centre[..., 1],
-            size[..., 0],
-            size[..., 1],
-        )
+    refuse_off_bed(placed, shot.cue_ball_mm, "distance_mm", "cue ball")
+    refuse_off_bed(~rolled, shot.ghost_ball_mm, "target_mm", "ghost ball")
     if np.any(columns[POCKET] > 0):
         refuse(
             (columns[POCKET] > 0) & is_in_mouth(O, *_tips(columns), R),
