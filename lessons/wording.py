@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from functools import cache
+from functools import cache, lru_cache
 from math import degrees
 from pathlib import Path
 from string import Formatter
@@ -134,7 +134,7 @@ class Wording:
     def filled(self, text: str, values: Values, *, spoken: bool) -> str:
         """A text with its {fields} filled in; UnknownField, or ValueError for a lone brace."""
         done = []
-        for literal, field, spec, conversion in Formatter().parse(text):
+        for literal, field, spec, conversion in _parsed(text):
             done.append(literal)
             if field is None:
                 continue
@@ -149,6 +149,11 @@ class Wording:
         side = values.get("side")
         is_straight = isinstance(side, Quantity) and side.value == "straight"
         return sentence["straight"] if is_straight and "straight" in sentence else sentence
+
+
+@lru_cache(4096)
+def _parsed(text: str) -> tuple[tuple[str, str | None, str | None, str | None], ...]:
+    return tuple(Formatter().parse(text))
 
 
 @cache

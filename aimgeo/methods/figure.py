@@ -11,8 +11,8 @@ from collections.abc import Callable
 import numpy as np
 
 from aimgeo.construction import Limit, Line, Measure, Point, Position, Quantity, Step, position
-from aimgeo.shot import Shot, at_height
-from aimgeo.vectors import Array, ArrayLike, BoolArray, left, unit
+from aimgeo.shot import STRAIGHT_SIN_CUT, Shot
+from aimgeo.vectors import BoolArray, unit
 
 Values = tuple[tuple[str, Quantity], ...]
 
@@ -24,7 +24,10 @@ REACH_TOLERANCE = 1e-9
 
 def at(shot: Shot, level_mm: float, offset_mm: float) -> Position:
     """The point of one shot at a level along the aim and an offset outward from the object ball's centre."""
-    return position(at_height(_along(shot, level_mm, offset_mm), shot.radius_mm))
+    # plain floats: a construction asks for a dozen of these, and arrays of two cost twenty times as much
+    (ax, ay), (x, y, z) = shot.aim_direction.tolist(), shot.object_ball_mm.tolist()
+    outward = offset_mm if float(np.sin(shot.cut_rad)) <= -STRAIGHT_SIN_CUT else -offset_mm
+    return (x + level_mm * ax - outward * ay, y + level_mm * ay + outward * ax, z)
 
 
 def on_front(shot: Shot, offset_mm: float) -> Position:
@@ -144,8 +147,3 @@ def refuse_beyond(limit: Callable[[Shot], Limit | None], shot: Shot) -> None:
 
 
 _SIDES = {1: "left", -1: "right", 0: "straight"}
-
-
-def _along(shot: Shot, level_mm: ArrayLike, offset_mm: ArrayLike) -> Array:
-    outward = left(shot.aim_direction) * (1 if int(shot.side) < 0 else -1)
-    return shot.object_ball_mm[:2] + level_mm * shot.aim_direction + offset_mm * outward
