@@ -46,6 +46,7 @@ DELIVERIES: dict[str, Delivery] = {
     "captions": Delivery("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
     "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
+    "rough cut": Delivery("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
     "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),

@@ -7,7 +7,6 @@ import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -214,7 +213,6 @@ def measure(path: Path) -> Measured | None:
     return Measured(len(times), Fraction(rate), *size) if rate and even else None
 
 
-@lru_cache(4096)
 def has_sound(path: Path) -> bool:
     """True when the file has a sound stream."""
     import av
