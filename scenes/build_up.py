@@ -372,6 +372,7 @@ def _draw_step(
         for old in labels.bars:
             if sheet.is_shown_at_end(old):
                 sheet.hide(old, bar)
+                labels.gone.add(old)
                 labels.remove_named(old, (first, first + fade))
         sheet.put(id, shape_bar, LAYERS["bar"], key, scene.stage.ids, drawn=1.0)
         sheet.show(id, bar)
@@ -676,6 +677,7 @@ class _Labels:
         self.scene = scene
         self.standing: list[_Standing] = []
         self.named: set[str] = set()
+        self.gone: set[str] = set()
         self.bars: list[str] = []
         self.measures: list[MeasureText] = []
         self.measure_ids: list[str] = []
@@ -711,8 +713,9 @@ class _Labels:
         for standing in moved:
             want = standing.placed.wanted
             found = self.seek(want, now, later) if len(self.standing) < MOST_LABELS else None
-            # what stands apart from its point would be taken for another's
-            if found is not None and (found.leader_px or want.sample or want.around):
+            # what stands apart from its point could be taken for another's
+            is_sure = not want.is_point and (want.sample or want.around)
+            if found is not None and (found.leader_px or is_sure):
                 self.put(
                     found, standing.rank, standing.since, (turn[1], turn[1] + turn[1] - turn[0]), is_new=False
                 )
@@ -723,15 +726,22 @@ class _Labels:
         texts = {want.text for want, _ in wanted}
         for standing in list(self.standing):
             want = standing.placed.wanted
-            is_apart = not (standing.placed.leader_px or want.sample or want.around)
+            is_apart = not (standing.placed.leader_px or want.around) and (want.is_point or not want.sample)
             if want.text in texts or is_apart:
                 self.remove(standing, turn)
         while len(self.standing) + len(wanted) > MOST_LABELS and (least := self.least(index)):
             self.remove(least, turn)
 
     def seek(self, want: Wanted, now: Obstacles, later: Obstacles) -> Placed | None:
-        """A place among the labels that stand."""
-        return place(want, now, self.zones(), [s.placed for s in self.standing], self.spacing, later)
+        """A place among the labels that stand; a line's label does without its sample rather than go missing."""
+        now = replace(now, strokes=tuple(s for s in now.strokes if s.name not in self.gone))
+        placed = [s.placed for s in self.standing]
+        found = place(want, now, self.zones(), placed, self.spacing, later)
+        if found is None and want.sample and want.ports and len(self.standing) < 3:
+            w, _ = _plate_size(self.scene, want.text, None)
+            plain = replace(want, width_px=w, sample=None, near_px=None)
+            found = place(plain, now, self.zones(), placed, self.spacing, later)
+        return found
 
     def zones(self) -> tuple[Rect, ...]:
         """Where labels may stand: the stage, else anywhere free."""
@@ -836,13 +846,13 @@ def _wanted(
     return out
 
 
-def _plate_size(scene: _Scene, text: str, sample: bool) -> tuple[float, float]:
+def _plate_size(scene: _Scene, text: str, sample: str | None) -> tuple[float, float]:
     style = THEMES[scene.brief.theme].types["label"]
     return plate_width_px(text, scene.frame.scale, sample, style), plate_sizes(scene.frame.scale, style).height_px
 
 
 def _ball_label(scene: _Scene, role: str, text: str, disc: Disc) -> Wanted:
-    w, h = _plate_size(scene, text, False)
+    w, h = _plate_size(scene, text, None)
     return Wanted(role, role, text, w, h, around=disc, prefer=-scene.side)
 
 
@@ -850,7 +860,7 @@ def _line_label(
     scene: _Scene, role: str, text: str, sample: str, pieces: list[Piece], balls: Sequence[Disc]
 ) -> Wanted:
     """A line's label: ports all along what is seen of the line, rather not within balls, and beyond its end."""
-    w, h = _plate_size(scene, text, True)
+    w, h = _plate_size(scene, text, sample)
     ports: list[Port] = []
     near: Pixel | None = None
     for piece in pieces:
@@ -890,17 +900,18 @@ def _visible(scene: _Scene, piece: Piece) -> tuple[Pixel, Pixel]:
 
 def _point_label(scene: _Scene, role: str, text: str, at_mm: Position, radius_px: float = 0.0) -> Wanted:
     kind = MARK_KIND.get(role, "target")
-    w, h = _plate_size(scene, text, False)
+    sample = None if radius_px else kind
+    w, h = _plate_size(scene, text, sample)
     x, y = _point_px(scene, at_mm)
     r = max(radius_px, scene.frame.scale.stroke_px(MARK_RADIUS_PX[kind]))
     ports = tuple(Port((x + side * r, y), side) for side in (-1, 1)) + tuple(
         Port((x, y + lift * r), 0, lift) for lift in (-1, 1)
     )
-    return Wanted(role, role, text, w, h, ports, near_px=(x, y), prefer=-scene.side)
+    return Wanted(role, role, text, w, h, ports, near_px=(x, y), prefer=-scene.side, sample=sample, is_point=True)
 
 
 def _bar_label(scene: _Scene, id: str, text: str, bar: Bar) -> Wanted:
-    w, h = _plate_size(scene, text, False)
+    w, h = _plate_size(scene, text, None)
     ends = sorted(_point_px(scene, p) for p in bar.points_mm)
     # clear of the line that ends there
     gap = scene.frame.scale.stroke_px(12.5)
@@ -1023,7 +1034,7 @@ def _roll(scene: _Scene, labels: _Labels, words: BriefStep, span: Span) -> None:
     for id in labels.measure_ids:
         sheet.hide(id, (first, first + fade))
     pair = _fade_construction(scene, dim, contact)
-    _note_slow(scene, labels, dim)
+    note = _note_slow(scene, dim)
     aim = np.array([*shot.aim_direction, 0.0])
     legs = [(b - a) / seen for a, b in rolled] if seen else []
     edges = [round(roll[0] + (roll[1] - roll[0]) * t) for t in accumulate(legs, initial=0.0)]
@@ -1042,7 +1053,7 @@ def _roll(scene: _Scene, labels: _Labels, words: BriefStep, span: Span) -> None:
         side = int(shot.side)
         tangent = np.array([*(-side * left(shot.object_direction)), 0.0])
         sheet.move("cue_ball", "offset_mm", away, *(aim * travel + tangent * cue_mm), easing="linear")
-        _cue_ball_after(scene, labels, tangent, cue_mm, parts[5], parts[6], object_mm * u)
+        _cue_ball_after(scene, labels, tangent, cue_mm, parts[5], parts[6], object_mm * u, note)
 
 
 def _roll_legs(scene: _Scene) -> list[tuple[float, float]]:
@@ -1118,14 +1129,16 @@ def _fade_construction(scene: _Scene, span: Span, contact: Span) -> list[str]:
             sheet.move(under, "opacity", span, ROLL_DIM)
             if role in ("aim_line", "target_line"):
                 pair.append(under)
+            else:
+                sheet.hide(under, (contact[1], contact[1] + scene.frames(TIMING.fade_s)))
     return pair
 
 
-def _note_slow(scene: _Scene, labels: _Labels, span: Span) -> None:
-    """A plate that says that the balls are slower than in life, where the measures stood."""
+def _note_slow(scene: _Scene, span: Span) -> tuple[Rect, ...]:
+    """A plate that says that the balls are slower than in life, where the measures stood; its rectangle."""
     words = scene.brief.labels.get("slowed_cut" if scene.stage.is_broken else "slowed")
     if not words:
-        return
+        return ()
     frame, scale = scene.frame, scene.frame.scale
     style = THEMES[scene.brief.theme].types["label"]
     sizes, size = plate_sizes(scale, style), scale.text_px(style)
@@ -1142,6 +1155,7 @@ def _note_slow(scene: _Scene, labels: _Labels, span: Span) -> None:
         ids.append(sheet.put(f"slowed.{n}", Text(line, at, "label"), LAYERS["text"], "label"))
     for id in ids:
         sheet.show(id, span)
+    return (rect,)
 
 
 def _ring(scene: _Scene, span: Span) -> None:
@@ -1179,6 +1193,7 @@ def _cue_ball_after(
     drawn: Span,
     shown: Span,
     object_moved: np.ndarray,
+    note: tuple[Rect, ...],
 ) -> None:
     """The stunned cue ball's path, along the tangent line, with its label."""
     shot, view = scene.shot, scene.stage.main
@@ -1206,7 +1221,10 @@ def _cue_ball_after(
     half = scene.frame.scale.stroke_px(6)
     before = merged(labels.obstacles)
     obstacles = replace(
-        before, balls=tuple(balls), strokes=(*before.strokes, Stroke("cue_ball_after", a, b, half))
+        before,
+        balls=tuple(balls),
+        strokes=(*before.strokes, Stroke("cue_ball_after", a, b, half)),
+        rects=(*before.rects, *note),
     )
     want = _line_label(scene, "cue_ball_after", words, "cue_ball_after", pieces, balls)
     found = place(replace(want, prefer=-scene.side), obstacles, labels.zones(), [], labels.spacing)

@@ -56,7 +56,7 @@ def board(brief: Brief) -> Board:
     shot = place_shot([0.0, 0.0], [0.0, 1000.0], CUT_RAD, DISTANCE_MM, d)
     turn = math.atan2(float(shot.aim_direction[1]), float(shot.aim_direction[0]))
     view = View((0.0, 0.0), places.object_px, turn, places.ball_px / d)
-    _figure(sheet, shot)
+    _figure(sheet, shot, 3.0 if frame.shape == "wide" else 1.3)
     for id, span in (("target_line", target), ("aim_line", aim)):
         sheet.move(id, "drawn", span, 1.0)
     sheet.show("aim_point", mark)
@@ -74,11 +74,11 @@ def board(brief: Brief) -> Board:
     )
 
 
-def _figure(sheet: Sheet, shot: Shot) -> None:
-    """Object ball, ghost ball, contact point, target line and aim line."""
+def _figure(sheet: Sheet, shot: Shot, reach_radii: float) -> None:
+    """Object ball, ghost ball, contact point, aim line, and so much of the target line past the object ball."""
     O, G, C = (position(p) for p in (shot.object_ball_mm, shot.ghost_ball_mm, shot.cue_ball_mm))
     contact, R = position(shot.contact_object_mm), float(shot.radius_mm)
-    far = position(shot.object_ball_mm + 3 * R * np.array([*shot.object_direction, 0.0]))
+    far = position(shot.object_ball_mm + reach_radii * R * np.array([*shot.object_direction, 0.0]))
     here = (FIGURE,)
     sheet.put("object_ball", Ball(O, R, "object"), LAYERS["ball"], panes=here, opacity=1.0)
     sheet.put("ghost_ball", Ball(G, R, "ghost"), LAYERS["ghost"], panes=here, opacity=1.0)

@@ -91,6 +91,7 @@ class Wanted:
     near_px: Pixel | None = None
     prefer: int = 1
     sample: str | None = None
+    is_point: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,7 +353,7 @@ def _crosses(
             if mark.name == name:
                 continue
             hit = _rect_disc(legs, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
-            if wanted.sample is None:
+            if wanted.is_point or wanted.sample is None:
                 hit &= np.hypot(*(ends - mark.at_px).T) > mark.radius_px + spacing.leader_gap
             bad |= hit
         for rect in obstacles.rects:
@@ -366,12 +367,15 @@ def _crosses(
 
 
 def _over_balls(leaders: list[Points], name: str, balls: Sequence[Disc]) -> Array:
-    """What it costs each leader (n,) to run over balls that it does not name."""
+    """What it costs each leader (n,) to run over balls that it neither names nor ends in."""
     cost = np.zeros(len(leaders))
     both = (_leg_rects(leaders, 0), _leg_rects(leaders, 1))
+    ends = np.array([points[-1] if points else (np.nan, np.nan) for points in leaders]).reshape(-1, 2)
     for ball in balls:
         if ball.name != name:
             over = np.any([_rect_disc(legs, ball.at_px) < ball.radius_px for legs in both], axis=0)
+            # what lies within the ball can be reached in no other way
+            over &= np.hypot(*(ends - ball.at_px).T) > 0.97 * ball.radius_px
             cost += over * (OVER_BALL if ball.is_solid else OVER_GHOST)
     return cost
 

@@ -22,6 +22,7 @@ from scenes.motion import Sheet, Span, frames_of, in_turn
 from scenes.theme import TIMING, TYPES
 
 MOST_ROWS = 6
+HEAD_PITCH = 1.2
 ROW_S = 0.7
 SENTENCE = "summary.card"
 
@@ -117,16 +118,18 @@ def _card(
 
     style = TYPES["title"]
     lines = even_lines(title, w, lambda s: scale.text_width_px(s, style))
-    baseline = top - 0.085 * scale.short_px * scale.gain - frame.title_pitch_px * len(lines)
+    heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
+    size = scale.text_px(TYPES["table_head"])
+    head_px = 0.030 * scale.short_px + HEAD_PITCH * size * (max(len(names) for names in heads) - 1) + size
+    baseline = top - head_px - 0.045 * scale.short_px * scale.gain - frame.title_pitch_px * (len(lines) - 1)
     for i, line in enumerate(lines):
         put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"), came)
-    rights = _column_rights(frame, header, [row for row, _ in rows], x, w)
-    head = top - 0.030 * scale.short_px
-    for n, (name, right) in enumerate(zip(header, rights, strict=True)):
-        if n:
-            put(f"head.{n}", Text(name, (right, head), "table_head", "right"), came)
+    for n, (names, right) in enumerate(zip(heads, rights, strict=True)):
+        for i, name in enumerate(names if n else ()):
+            at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * size)
+            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), came)
     radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
-    size = scale.text_px(TYPES["table_cell"])
+    cell_size = scale.text_px(TYPES["table_cell"])
     for i, ((row, shot), when) in enumerate(zip(rows, turns[:-1], strict=True)):
         middle = top + (i + 0.5) * pitch
         shown = (when[0], when[0] + fade)
@@ -142,10 +145,14 @@ def _card(
             put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), shown, "area")
         if shot is not None:
             offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
-            put(f"hit.{i}", HitGlyph((rights[0] - 1.9 * radius, middle), radius, offset), shown)
+            put(
+                f"hit.{i}",
+                HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset),
+                shown,
+            )
         for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
             if n and cell:
-                at = (right, middle + CAP_HEIGHT * size / 2)
+                at = (right, middle + CAP_HEIGHT * cell_size / 2)
                 put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), shown)
 
 
@@ -159,22 +166,36 @@ def _rows_at(frame: Layout) -> tuple[float, float]:
     return 0.30 * H, 0.135 * s
 
 
-def _column_rights(
+def _columns(
     frame: Layout, header: Sequence[str], rows: Sequence[Sequence[str]], x: float, w: float
-) -> list[float]:
-    """The right edges of the columns: the hit's first, the rest as their words need, space shared evenly."""
+) -> tuple[list[tuple[str, ...]], list[float]]:
+    """The lines of each column's head, and the columns' right edges, the space between them shared evenly.
+
+    The heads are broken where they would not fit beside each other.
+    """
     scale = frame.scale
-    glyph = 0.16 * w if frame.shape != "wide" else 0.13 * w
-    widths = [
-        max(
-            [scale.text_width_px(name, TYPES["table_head"])]
-            + [scale.text_width_px(row[n], TYPES["table_cell"]) for row in rows]
-        )
-        for n, name in enumerate(header)
-    ][1:]
+
+    def head_px(text: str) -> float:
+        return scale.text_width_px(text, TYPES["table_head"])
+
+    cells = [
+        max((scale.text_width_px(row[n], TYPES["table_cell"]) for row in rows), default=0.0)
+        for n in range(len(header))
+    ]
+    glyph = (0.13 if frame.shape == "wide" else 0.2) * w
     inner = 0.0 if frame.shape == "tall" else scale.px(24)
-    gap = (w - glyph - sum(widths) - inner) / max(len(widths), 1)
+    room = w - glyph - inner
+    least = scale.px(28)
+    heads: list[tuple[str, ...]] = [(name,) for name in header]
+    widths = [max(cell, head_px(name)) for cell, name in zip(cells, header, strict=True)]
+    if sum(widths[1:]) + least * (len(widths) - 1) > room:
+        widths = [
+            max([cell, *(head_px(word) for word in name.split())])
+            for cell, name in zip(cells, header, strict=True)
+        ]
+        heads = [even_lines(name, width, head_px) or ("",) for name, width in zip(header, widths, strict=True)]
+    gap = (room - sum(widths[1:])) / max(len(widths) - 1, 1)
     edges = [x + glyph]
-    for width in widths:
+    for width in widths[1:]:
         edges.append(edges[-1] + gap + width)
-    return edges
+    return heads, edges

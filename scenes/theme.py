@@ -192,21 +192,27 @@ class PlateSizes:
     baseline_px: float
     radius_px: float
     outline_px: float
+    mark_px: float
+
+    def sample_lead_px(self, sample: bool | str) -> float:
+        """From a plate's padding to its text, with the sample of a line (or True), or of a mark."""
+        is_mark = isinstance(sample, str) and sample not in LINES
+        return (self.mark_px if is_mark else self.sample_px) + self.sample_gap_px
 
 
 def plate_sizes(scale: Scale, style: TypeStyle = TYPES["label"]) -> PlateSizes:
-    """Sizes of a plate: height 1.62 of its text, padding 18, a line's sample 56 wide before the text.
+    """Sizes of a plate: height 1.62 of its text, padding 18, a line's sample 56 wide before the text, a mark's 30.
 
     `baseline_px` is the baseline below the plate's top edge: capitals stand in the middle.
     """
     text = scale.text_px(style)
     height = 1.62 * text
     s = scale.stroke_px
-    return PlateSizes(height, s(18), s(56), s(18), (height + CAP_HEIGHT * text) / 2, s(9), s(2.5))
+    return PlateSizes(height, s(18), s(56), s(18), (height + CAP_HEIGHT * text) / 2, s(9), s(2.5), s(30))
 
 
-def plate_width_px(text: str, scale: Scale, sample: bool, style: TypeStyle = TYPES["label"]) -> float:
-    """How wide a plate must be for its text, with or without a line sample."""
+def plate_width_px(text: str, scale: Scale, sample: bool | str | None, style: TypeStyle = TYPES["label"]) -> float:
+    """How wide a plate must be for its text, with or without a sample: of a line (or True), or of a mark."""
     sizes = plate_sizes(scale, style)
-    lead = sizes.sample_px + sizes.sample_gap_px if sample else 0.0
+    lead = sizes.sample_lead_px(sample) if sample else 0.0
     return 2 * sizes.padding_px + lead + scale.text_width_px(text, style)

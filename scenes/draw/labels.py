@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import HitGlyph, Leader, Line, Pips, Plate, Shade, Text
-from scenes.draw.lines import draw_line
+from scenes.board import HitGlyph, Leader, Line, Mark, Pips, Plate, Shade, Text
+from scenes.draw.lines import MARKS, draw_line, draw_mark
 from scenes.draw.paths import Gradient, Path, circle, ellipse, faded, polyline, rgba, rounded_rect
 from scenes.draw.view import View
 from scenes.fonts import run
@@ -34,7 +34,7 @@ def _set(text: str, style: TypeStyle, at: tuple[float, float], size: float, stre
 
 
 def draw_plate(plate: Plate, view: View) -> list[Path]:
-    """A label: dark plate, the sample of the line that it names, text; outlined while it is new."""
+    """A label: dark plate, a sample of the line or mark that it names, text; outlined while it is new."""
     theme = view.theme
     style = theme.types["label"]
     sizes = plate_sizes(view.scale, style)
@@ -46,19 +46,22 @@ def draw_plate(plate: Plate, view: View) -> list[Path]:
         paths.append(Path(box, stroke=outline, width_px=sizes.outline_px))
     at = x + sizes.padding_px
     if plate.sample is not None:
-        paths += _sample(plate.sample, at, y + height / 2, sizes.sample_px, view)
-        at += sizes.sample_px + sizes.sample_gap_px
+        lead = sizes.sample_lead_px(plate.sample)
+        paths += _sample(plate.sample, at, y + height / 2, lead - sizes.sample_gap_px, view)
+        at += lead
     baseline = y + (height - sizes.height_px) / 2 + sizes.baseline_px
     return paths + _set(plate.text, style, (at, baseline), view.scale.text_px(style), view.strength)
 
 
 def _sample(role: str, x: float, y: float, length: float, view: View) -> list[Path]:
-    """A piece of the line as it is drawn, without a casing: the plate is its ground."""
+    """A piece of the line as it is drawn, without a casing: the plate is its ground; or a mark."""
+    flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+    plain = replace(view, P=flat, kind="table", drawn=1.0)
+    if role in MARKS:
+        return draw_mark(Mark((x + length / 2, y, 0.0), role), plain)
     style = view.line_style(role)
     width = view.scale.stroke_px(style.width_px * 0.75)
     half = width / 2
-    flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
-    plain = replace(view, P=flat, kind="table", drawn=1.0)
     paths = draw_line(Line(((x + half, y, 0.0), (x + length - half, y, 0.0)), role), plain)
     return paths[1:]
 
