@@ -81,11 +81,13 @@ def made_with() -> dict[str, str]:
 
 
 def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -> None:
-    """Write the manifest of the plan's clips that lie in the folder, in the lesson's order."""
-    manifest = {
+    """Write the manifest of the plan's clips that lie in the folder, in the lesson's order, a clip a line."""
+    head = {
         "schema": SCHEMA,
         "lesson": {"title": plan.title, "identity": plan.identity, "source": Path(plan.file).as_posix()},
         "made_with": made_with(),
-        "clips": [finished[clip.name].entry for clip in plan.clips if clip.name in finished],
     }
-    write_whole(folder / FILE_NAME, orjson.dumps(manifest, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
+    lines = [f'"{key}": '.encode() + orjson.dumps(value) for key, value in head.items()]
+    clips = [orjson.dumps(finished[clip.name].entry) for clip in plan.clips if clip.name in finished]
+    lines.append(b'"clips": [\n' + b",\n".join(clips) + b"\n]")
+    write_whole(folder / FILE_NAME, b"{\n" + b",\n".join(lines) + b"\n}\n")

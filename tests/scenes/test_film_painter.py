@@ -43,7 +43,7 @@ small_board = _load("film_board").small_board
 
 
 def rgb(frame: av.VideoFrame) -> np.ndarray:
-    """Red, green, blue of 255 by ITU-R BT.709-6, items 3.3 to 3.5, video range (swscale's own rounds downwards)."""
+    """Red, green, blue of 255 by ITU-R BT.709-6, items 3.3 to 3.5, video range (swscale rounds down)."""
     planes = [
         np.frombuffer(memoryview(p), np.uint8).reshape(-1, p.line_size)[: p.height, : p.width]
         for p in frame.planes
