@@ -73,6 +73,13 @@ class Figure:
         return self.prefix + name
 
 
+def bare(shot: Shot) -> Construction:
+    """A construction without steps, for a picture that draws its own lines."""
+    aim = construction.Line("aim_line", position(shot.cue_ball_mm), position(shot.ghost_ball_mm))
+    a = shot.aim_direction
+    return Construction("", (), (float(a[0]), float(a[1])), position(shot.ghost_ball_mm), aim)
+
+
 def put_balls(figure: Figure, table: Table | None, cue: bool, shown: bool = True) -> None:
     """Table and balls; the cue is put down hidden."""
     sheet, shot = figure.sheet, figure.shot

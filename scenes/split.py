@@ -31,7 +31,7 @@ from scenes.eye_figure import (
     put_lines,
     put_point,
 )
-from scenes.eye_view import EyeLayout, eye_mm, eye_pane, viewing_distance
+from scenes.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, viewing_distance
 from scenes.eye_words import put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
@@ -260,14 +260,9 @@ def _draw_step(figure: Figure, index: int, step: Step, span: Span, rate: tuple[i
 
 def _seen(half: Subject) -> Apparent:
     shot, eye = _shot(half), _eye(half)
-    frame = aim_frame(_one(shot))
+    frame = aim_frame(one_of_many(shot))
     at = np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]])
     return apparent(frame, ball_points(frame), at)
-
-
-def _one(shot: Shot) -> Shot:
-    """The shot as an array of one."""
-    return Shot(*(np.asarray(getattr(shot, name))[None] for name in Shot.__dataclass_fields__))
 
 
 def _put_comparison(sheet: Sheet, frame: Layout, brief: Brief, span: Span, figures: tuple[Figure, ...]) -> None:
