@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -32,15 +32,13 @@ def digest(value: Any) -> str:
     >>> digest({"a": 1, "b": (2.5, None)}) == digest({"b": (2.5, None), "a": 1})
     True
     """
-    plain = orjson.dumps(value, default=_plain, option=orjson.OPT_SORT_KEYS | orjson.OPT_PASSTHROUGH_DATACLASS)
+    # orjson writes the shortest digits that read back as the same number: nothing is lost
+    plain = orjson.dumps(value, default=_plain, option=orjson.OPT_SORT_KEYS | orjson.OPT_SERIALIZE_NUMPY)
     return hashlib.sha256(plain).hexdigest()[:16]
 
 
 def _plain(value: Any) -> Any:
-    if is_dataclass(value) and not isinstance(value, type):
-        return [type(value).__name__, *(getattr(value, f.name) for f in fields(value))]
     if isinstance(value, np.ndarray | np.generic):
-        # orjson writes the shortest digits that read back as the same number: nothing is lost
         return value.tolist()
     if isinstance(value, Mapping):
         return dict(value)
@@ -130,10 +128,14 @@ def _without_shots(brief: Brief) -> Any:
 
 @cache
 def opengl_renderer() -> str:
-    """The name and version of the OpenGL renderer that draws the player's-eye picture."""
-    from scenes.plate import renderer_name
+    """Name and version of the OpenGL renderer that draws the player's-eye picture; empty when there is none."""
+    from scenes.plate import NoOpenGLError, renderer_name
 
-    return renderer_name()
+    try:
+        return renderer_name()
+    except NoOpenGLError:
+        # the clip itself will say so
+        return ""
 
 
 def spoken_digest(brief: Brief) -> str:

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from aimgeo.table import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
-from scenes.plate.painter import BallBody, CueStick, NoOpenGLError, PlatePainter
+from scenes.plate.painter import BallBody, CueStick, NoOpenGLError, PlatePainter, renderer_name
 
-__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture"]
+__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name"]
 
 
 def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:

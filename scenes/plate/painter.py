@@ -82,6 +82,12 @@ def _source(name: str) -> str:
     return files("scenes.plate").joinpath(name).read_text("utf-8")
 
 
+def renderer_name() -> str:
+    """Name and version of the OpenGL renderer that paints here. Raises NoOpenGLError."""
+    told = _context().info
+    return f"{told['GL_RENDERER']}, {told['GL_VERSION']}"
+
+
 PARTS = {
     "bed": ("table", ("light", "bed.frag")),
     "shade": ("table", ("shade.frag",)),
