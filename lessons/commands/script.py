@@ -1,0 +1,36 @@
+"""aimgeo script: the narration script to read from."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from lessons.deliver.printing import PAPERS, print_pdf
+from lessons.deliver.writing import write_text
+from lessons.faults import LessonError
+from lessons.files import lesson_files
+from lessons.model import load
+from lessons.plan import plan
+from lessons.script import markdown, told
+
+
+@click.command()
+@click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(file_okay=False, path_type=Path), help="The folder for it.")
+def command(lessons: tuple[Path, ...], out: Path) -> None:
+    """Write the narration script of lessons, to read from: Markdown, and printed on A4 and Letter."""
+    is_faulty = False
+    for path in lesson_files(lessons):
+        try:
+            made = plan(load(path))
+        except LessonError as error:
+            is_faulty = True
+            click.echo(str(error), err=True)
+            continue
+        stem = f"{made.identity}_script"
+        files = [write_text(out / f"{stem}.md", markdown(made))]
+        files += [print_pdf("script.typ", told(made), out / f"{stem}_{paper}.pdf", paper) for paper in PAPERS]
+        click.echo("\n".join(file.as_posix() for file in files))
+    sys.exit(1 if is_faulty else 0)
