@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aimgeo.roll import rolled_cut_rad
 from aimgeo.shot import BALL_DIAMETER_MM
 from aimgeo.vectors import Array, ArrayLike, BoolArray
 
@@ -44,35 +45,30 @@ class Combination:
     lost_rad: float
 
 
-def cut_from_offsets(
-    object_offset_mm: ArrayLike, cue_offset_mm: ArrayLike, ball_diameter_mm: ArrayLike = BALL_DIAMETER_MM
-) -> Array:
-    """The cut when both offsets are square to the aim, left positive: asin((t - s)/d), signed as t - s, (...).
-
-    Positive when the aim passes left of the object ball's centre. nan where the ball is missed.
-
-    >>> float(np.degrees(cut_from_offsets(57.15 / 2, 0.0)).round(9))
-    30.0
-    """
-    t, s, d = (np.asarray(v, float) for v in (object_offset_mm, cue_offset_mm, ball_diameter_mm))
-    with np.errstate(invalid="ignore"):
-        return np.arcsin((t - s) / d)
-
-
-def cut_from_centre_offsets(
+def fraction_cut_rad(
     object_offset_mm: ArrayLike,
     cue_offset_mm: ArrayLike,
     distance_mm: ArrayLike,
     ball_diameter_mm: ArrayLike = BALL_DIAMETER_MM,
-) -> Array:
-    """The cut when both offsets are square to the line of centres: the sighting line is turned a little, (...).
+    by_line_of_centres: ArrayLike = False,
+) -> tuple[Array, Array]:
+    """The cut from a centre distance, and the cut if all lines were parallel, asin((t - s)/d), (...) each.
 
-    The cue ball travels from its centre parallel to the sighting line and passes the object ball's centre at
-    D (t - s) / hypot(D, t - s). nan where the ball is missed. Derived here.
+    t on the object ball and s on the cue ball are offsets to the left; the cuts are positive when the aim passes
+    left of the object ball's centre, and nan when it misses the ball. Measured by the aim line, the sighting line
+    is parallel to the aim and the aim passes the centre at t - s. Measured by the line of centres, the cue ball
+    travels parallel to a sighting line that is turned by atan((t - s)/D), and passes at D times its sine.
+
+    >>> cut, _ = fraction_cut_rad(57.15 / 2, 0.0, 400.0)
+    >>> round(float(np.degrees(cut)), 9)
+    30.0
     """
-    t, s, D, d = (np.asarray(v, float) for v in (object_offset_mm, cue_offset_mm, distance_mm, ball_diameter_mm))
-    with np.errstate(invalid="ignore"):
-        return np.arcsin(D * (t - s) / (np.hypot(D, t - s) * d))
+    e = np.asarray(object_offset_mm, float) - np.asarray(cue_offset_mm, float)
+    D, d = np.asarray(distance_mm, float), np.asarray(ball_diameter_mm, float)
+    parallel = rolled_cut_rad(e, d)
+    passing = np.where(by_line_of_centres, e * D / np.hypot(D, e), e)
+    grazed = np.abs(passing) >= d
+    return np.where(grazed, np.nan, rolled_cut_rad(passing, d)), parallel
 
 
 def is_reachable(cut_rad: ArrayLike) -> BoolArray:
@@ -127,10 +123,9 @@ def tip_lost_rad(
     >>> round(float(np.degrees(tip_lost_rad("edge", 2))), 2)
     0.82
     """
-    offset = TARGETS[target] * ball_diameter_mm / 16
-    exact = cut_from_offsets(offset + shift_sixteenths * ball_diameter_mm / 16, 0.0, ball_diameter_mm)
-    by_tip = cut_from_offsets(offset + tip_shift_mm(shift_sixteenths, tip_mm), 0.0, ball_diameter_mm)
-    return float(exact - by_tip)
+    offset = TARGETS[target] / 16
+    by_tip = offset + tip_shift_mm(shift_sixteenths, tip_mm) / ball_diameter_mm
+    return float(np.arcsin(offset + shift_sixteenths / 16) - np.arcsin(by_tip))
 
 
 def _preference(combination: Combination) -> tuple[float, int, bool]:

@@ -24,7 +24,7 @@ from aimgeo.eye import (
     surface_turn_rad,
     visible_contacts,
 )
-from aimgeo.fraction import fraction_cut_rad
+from aimgeo.fractions import fraction_cut_rad
 from aimgeo.methods import METHODS
 from aimgeo.misses import LOPSIDED, needed_of, p_value
 from aimgeo.pocket import (

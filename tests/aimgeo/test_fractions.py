@@ -12,9 +12,8 @@ from aimgeo.fractions import (
     SHIFTS,
     TARGETS,
     combinations,
-    cut_from_centre_offsets,
-    cut_from_offsets,
     exact_shift_mm,
+    fraction_cut_rad,
     is_reachable,
     tip_lost_rad,
     tip_shift_mm,
@@ -70,7 +69,7 @@ def test_the_preferred_combination_leaves_least_over_of_all_fifteen(cut: float, 
         exact = float(exact_shift_mm(c.target, cut, d))
         assert exact == pytest.approx(c.shift_sixteenths * d / 16 + c.left_over_mm, abs=1e-9)
         offset = TARGETS[c.target] * d / 16
-        assert float(cut_from_offsets(offset, -exact, d)) == pytest.approx(cut, abs=1e-9)
+        assert float(fraction_cut_rad(offset, -exact, 500.0, d)[0]) == pytest.approx(cut, abs=1e-9)
 
 
 def test_nothing_reaches_beyond_ten_sixteenths() -> None:
@@ -104,7 +103,7 @@ def test_offsets_from_the_line_of_centres_cut_as_a_simulated_collision_does(
     left_way = hit[1]
     cut = math.atan2(way[0] * left_way[1] - way[1] * left_way[0], way[0] * left_way[0] + way[1] * left_way[1])
     # positive when the aim passes left of the object ball, which then goes right: clockwise of the aim
-    assert float(cut_from_centre_offsets(t, s, far)) == pytest.approx(-cut, abs=1e-6)
+    assert float(fraction_cut_rad(t, s, far, by_line_of_centres=True)[0]) == pytest.approx(-cut, abs=1e-6)
 
 
 @given(offsets, shifts, st.floats(80, 2500))
@@ -116,17 +115,22 @@ def test_offsets_square_to_the_aim_cut_as_a_simulated_collision_does(t: float, s
     hit = collide(cue_ball, object_ball, way, D)
     assert hit is not None
     cut = math.atan2(hit[1][1], hit[1][0])
-    assert float(cut_from_offsets(t, s)) == pytest.approx(-cut, abs=1e-6)
+    for found in fraction_cut_rad(t, s, far):
+        assert float(found) == pytest.approx(-cut, abs=1e-6)
 
 
 def test_an_aim_past_the_ball_has_no_cut() -> None:
-    assert np.isnan(cut_from_offsets(D, -1.0))
-    assert np.isnan(cut_from_centre_offsets(D * 1.01, 0.0, 1e9))
+    assert np.isnan(fraction_cut_rad(D, -1.0, 500.0)).all()
+    assert np.isnan(fraction_cut_rad(D * 1.01, 0.0, 1e9, by_line_of_centres=True)).all()
+    # a graze is no hit, and a turned sighting line may hit where a parallel one would not
+    assert np.isnan(fraction_cut_rad(D, 0.0, 500.0)[0])
+    assert np.isfinite(fraction_cut_rad(D, 0.0, 500.0, by_line_of_centres=True)[0])
 
 
 @given(offsets, shifts)
 def test_from_far_away_both_ways_of_measuring_agree(t: float, s: float) -> None:
-    assert float(cut_from_centre_offsets(t, s, 1e9)) == pytest.approx(float(cut_from_offsets(t, s)), abs=1e-9)
+    cut, parallel = fraction_cut_rad(t, s, 1e9, by_line_of_centres=True)
+    assert float(cut) == pytest.approx(float(parallel), abs=1e-9)
 
 
 @pytest.mark.parametrize(("sixteenths", "shift_mm"), [(0, 0.0), (1, 3.25), (2, 6.5), (-2, -6.5)])
