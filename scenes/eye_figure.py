@@ -17,11 +17,11 @@ from aimgeo.shot import Shot
 from aimgeo.table import Table
 from aimgeo.vectors import Array
 from scenes.board import LAYERS, Ball, Leader, Line, Mark, Pane, Pixel, Plate, Rect, Ring, TableTop
-from scenes.build_up import LINE_STYLE, MARK_KIND, MARK_RADIUS_PX, UNLABELLED
 from scenes.eye_view import cannot_be_seen, cue_at, inside_part, pixel, seen_ball
 from scenes.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, place
 from scenes.layout import Layout
 from scenes.motion import Sheet, Span
+from scenes.roles import LINE_STYLE, MARK_KIND, MARK_RADIUS_PX, UNLABELLED
 from scenes.theme import LINES, THEMES, TIMING, plate_sizes, plate_width_px
 
 CUE_BACK_MM = 420.0

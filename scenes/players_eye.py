@@ -20,7 +20,6 @@ from aimgeo.shot import Shot
 from aimgeo.vectors import left
 from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, StepSpan, Text
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.build_up import MARK_RADIUS_PX
 from scenes.column import text_rect
 from scenes.eye_figure import (
     Figure,
@@ -51,6 +50,7 @@ from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.labels import Stroke
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
+from scenes.roles import MARK_RADIUS_PX
 from scenes.theme import TIMING, TYPES
 
 VIEW = "players_eye.view"

@@ -1,0 +1,29 @@
+"""How the roles of a construction are drawn: which line style, which mark, which bar, and what needs no name."""
+
+from __future__ import annotations
+
+LINE_STYLE = {"target_line_back": "target_line", "target_line_parallel": "target_line"}
+"""Roles drawn in another role's style; the rest are styles by their own name."""
+MARK_KIND = {
+    "object_centre": "object_centre",
+    "cue_centre": "cue_centre",
+    "contact_object": "contact",
+    "contact_cue": "contact",
+    "aim_point": "aim",
+    "fixed_mark": "notch",
+}
+"""Roles of points to kinds of mark; the rest are small light rings."""
+MARK_RADIUS_PX = {
+    "object_centre": 11.0,
+    "cue_centre": 15.0,
+    "contact": 14.0,
+    "aim": 19.0,
+    "target": 11.0,
+    "notch": 8.0,
+}
+UNLABELLED = frozenset(
+    {"target_line_back", "target_line_parallel", "object_centre", "cue_centre", "ghost_centre", "mark_centre"}
+)
+"""What explains itself, or stands where its neighbour's label already is."""
+BARS = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset", "cue_shift"})
+"""Measures that are shown as a bar between their two points."""
