@@ -103,6 +103,9 @@ def exact_shift_mm(target: str, cut_rad: ArrayLike, ball_diameter_mm: ArrayLike 
     """The outward shift that makes a target give a cut exactly: d sin(cut) minus the target's offset, (...).
 
     Unlike the taught shifts it may have any size: whether it is small enough to be seen is the caller's question.
+
+    >>> round(float(exact_shift_mm("edge", np.arcsin(9 / 16))), 3)
+    3.572
     """
     d = np.asarray(ball_diameter_mm, float)
     return d * (np.abs(np.sin(cut_rad)) - TARGETS[target] / 16)

@@ -89,7 +89,11 @@ def find_spot(
 
 
 def accepts(pocket: Pocket, object_ball: ArrayLike, ball_diameter_mm: float = BALL_DIAMETER_MM) -> BoolArray:
-    """True where the straight way from (..., 2) to the middle of the mouth touches neither point, (...)."""
+    """True where the straight way from (..., 2) to the middle of the mouth touches neither point, (...).
+
+    >>> accepts(TABLES["9ft"].pocket("side-left"), [[0.0, 0.0], [900.0, 500.0]]).tolist()
+    [True, False]
+    """
     way = unit(np.asarray(pocket.centre_mm) - np.asarray(object_ball, float))
     return np.asarray(pocket.mouth_mm * dot(way, pocket.outward) > ball_diameter_mm)
 
@@ -101,7 +105,12 @@ def longest_distances(
     cuts_rad: ArrayLike,
     ball_diameter_mm: float = BALL_DIAMETER_MM,
 ) -> Array:
-    """The longest centre distance of every signed cut (m) at every spot (n, 2): (n, m), 0 where none fits."""
+    """The longest centre distance of every signed cut (m) at every spot (n, 2): (n, m), 0 where none fits.
+
+    >>> table = TABLES["9ft"]
+    >>> longest_distances(table, table.pocket("side-left"), [[0.0, 0.0]], [0.0]).round(2).tolist()
+    [[600.71]]
+    """
     O, cuts, d = np.asarray(object_ball, float), np.asarray(cuts_rad, float), ball_diameter_mm
     u = unit(np.asarray(pocket.centre_mm) - O)[:, None, :]
     a = turned(u, -cuts)

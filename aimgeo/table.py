@@ -45,7 +45,11 @@ class Table:
     basis: Basis = "given"
 
     def pocket(self, name: str) -> Pocket:
-        """The named pocket. A corner's points lie on the two nose lines, mouth/sqrt(2) from their meeting."""
+        """The named pocket. A corner's points lie on the two nose lines, mouth/sqrt(2) from their meeting.
+
+        >>> TABLES["9ft"].pocket("side-left").points_mm
+        ((-64.3, 635.0), (64.3, 635.0))
+        """
         end, side = name.split("-")
         sy = 1.0 if side == "left" else -1.0
         W = self.width_mm / 2

@@ -53,6 +53,10 @@ def construct(shot: Shot) -> Construction:
     the sighting line moved into the cue ball's centre. The last shift makes the direction exact for any cut;
     without it the method gives the combination's own cut, and the values say how much that loses. A cut that
     two combinations give shows the other one too.
+
+    >>> from aimgeo.shot import place_shot
+    >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
+    ['target line', 'marks', 'target', 'cue-ball shift', 'what is left over', 'aim line']
     """
     refuse_beyond(limit, shot)
     d = float(np.asarray(shot.ball_diameter_mm))

@@ -34,6 +34,10 @@ def construct(shot: Shot) -> Construction:
     The cue ball's contact point is the object ball's, mirrored: on the target line's parallel through the cue
     ball's centre, on the other side. Both balls move by the same vector when the line of their contact points
     is moved into the cue ball's centre, so that parallel is the aim line.
+
+    >>> from aimgeo.shot import place_shot
+    >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
+    ['target line', 'contact point', 'cue-ball contact point', 'contact-point line', 'aim line']
     """
     refuse_beyond(limit, shot)
     C = position(shot.cue_ball_mm)

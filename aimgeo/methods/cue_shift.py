@@ -21,6 +21,12 @@ def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> C
     """The construction of a shot with one step more: the shift, in sixteenths of the ball, outward positive.
 
     The cue direction stays what it was. 0 changes nothing; ValueError for a shift that is not taught.
+
+    >>> from aimgeo.methods import ghost_ball
+    >>> from aimgeo.shot import place_shot
+    >>> shot = place_shot([0, 0], [900, 0], 0.3, 500)
+    >>> with_cue_shift(ghost_ball.construct(shot), shot, 1).steps[-1].sentence
+    'cue_shift.outward'
     """
     if sixteenths not in SHIFTS:
         raise ValueError(f"a shift of {sixteenths} sixteenths is not taught; the shifts are {SHIFTS}")

@@ -29,7 +29,12 @@ def is_usable(shot: Shot) -> BoolArray:
 
 
 def limit(shot: Shot) -> Limit | None:
-    """None up to and including 30 degrees; beyond, the aim line leaves the object ball."""
+    """None up to and including 30 degrees; beyond, the aim line leaves the object ball.
+
+    >>> from aimgeo.shot import place_shot
+    >>> limit(place_shot([0, 0], [900, 0], np.radians(31), 500)).sentence
+    'doubled_offset.limit'
+    """
     return reach_limit(shot, "doubled_offset", SIN_LIMIT)
 
 
@@ -38,6 +43,10 @@ def construct(shot: Shot) -> Construction:
 
     Three parallel lines, R sin(cut) apart. The last step says the same the other way round: move the aim until
     the contact point lies halfway between it and the centre.
+
+    >>> from aimgeo.shot import place_shot
+    >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
+    ['target line', 'contact point', 'object-ball line', 'contact-point line', 'aim line', 'halfway']
     """
     refuse_beyond(limit, shot)
     C, O, contact = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.contact_object_mm))

@@ -55,6 +55,10 @@ def construct(shot: Shot) -> Construction:
 
     The marks of the known set on the side of the aim, then this cut's own mark. A cut that is not in the set
     gets its exact mark between two known ones, and the values say which is nearest and how far it is.
+
+    >>> from aimgeo.shot import place_shot
+    >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
+    ['target line', 'centre line', 'known marks', "this cut's mark", 'aim line']
     """
     refuse_beyond(limit, shot)
     C = position(shot.cue_ball_mm)

@@ -36,6 +36,10 @@ def construct(shot: Shot) -> Construction:
 
     The ghost ball first, then its base spot on the cloth; the aim line, then the two lines along which the cue
     ball's edges run.
+
+    >>> from aimgeo.shot import place_shot
+    >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
+    ['target line', 'contact point', 'ghost ball', 'base spot', 'aim line', 'edge lines']
     """
     refuse_beyond(limit, shot)
     C, O, G = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm))
