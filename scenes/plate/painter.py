@@ -165,7 +165,12 @@ class PlatePainter:
         self._canvas.clear(*SURROUND, 1.0, depth=1.0)
         gl.enable_only(moderngl.DEPTH_TEST)
         gl.depth_func = "1"
-        gl.blend_func = moderngl.SRC_ALPHA, moderngl.ONE_MINUS_SRC_ALPHA
+        gl.blend_func = (
+            moderngl.SRC_ALPHA,
+            moderngl.ONE_MINUS_SRC_ALPHA,
+            moderngl.ONE,
+            moderngl.ONE_MINUS_SRC_ALPHA,
+        )
         _weave().use(0)
         _draw(self._bed)
         gl.enable_only(moderngl.BLEND)

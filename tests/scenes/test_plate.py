@@ -164,6 +164,14 @@ def test_two_paintings_of_the_same_are_the_same() -> None:
     assert np.array_equal(first, painter.paint(P, balls, cue))
 
 
+def test_every_pixel_is_opaque() -> None:
+    shot = a_shot(22.0, 640.0)
+    eye, at = look(shot, 600.0, 0.0, 300.0)
+    P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 320, 180), 0)
+    balls = [BallBody(tuple(shot.cue_ball_mm), R, "cue"), BallBody(tuple(shot.ghost_ball_mm), R, "ghost")]
+    assert (PlatePainter(TABLE, 320, 180).paint(P, balls)[..., 3] == 255).all()
+
+
 def test_without_opengl_the_message_names_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     from scenes.plate import NoOpenGLError, painter
 
