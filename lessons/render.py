@@ -70,10 +70,14 @@ class Survey:
 
 @dataclass
 class Outcome:
-    """What a run came to. `failures` are clips with their sentences; `forgotten` are files of no lesson."""
+    """What a run came to. `failures` are clips with their sentences; `forgotten` are files of no lesson.
+
+    `frames` and `pixels` are those of the rendered clips; `waiting` clips were not tried.
+    """
 
     rendered: int = 0
     frames: int = 0
+    pixels: int = 0
     unchanged: int = 0
     reused: int = 0
     failures: list[tuple[PlannedClip, str]] = field(default_factory=list)
@@ -264,4 +268,5 @@ def _take(report: Wrote, wanted: Sequence[tuple[_Room, PlannedClip]], outcome: O
         outcome.reused += 1
     outcome.rendered += 1
     outcome.frames += clip.frames
+    outcome.pixels += clip.frames * clip.brief.output.width_px * clip.brief.output.height_px
     outcome.waiting -= 1

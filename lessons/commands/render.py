@@ -18,6 +18,7 @@ from lessons.files import lesson_files
 from lessons.folder import FolderError
 from lessons.model import load
 from lessons.pace import keep_pace
+from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
 from lessons.render import Outcome, Settings, Target, render
 from lessons.workers import Began, Drew, Failed, Report, Task, Wrote
@@ -174,8 +175,10 @@ class _Pace:
         return self.frames / max(time.monotonic() - self.began, 1e-3)
 
     def left(self) -> str:
-        """Time left in words; empty while nothing is known."""
-        return f"about {_clock((self.total - self.frames) / self.per_second)} left" if self.frames else ""
+        """Time left in words; empty while nothing is known and when nothing is left."""
+        if not 0 < self.frames < self.total:
+            return ""
+        return f"; about {_clock((self.total - self.frames) / self.per_second)} left"
 
 
 def _log() -> Watch:
@@ -185,7 +188,7 @@ def _log() -> Watch:
         pace.take(told)
         if isinstance(told, Wrote):
             name, count = told.task.clip.name, f"{pace.finished}/{pace.clips}"
-            click.echo(f"{count} {name}, {told.task.clip.frames} frames; {pace.left()}", err=True)
+            click.echo(f"{count} {name}, {told.task.clip.frames} frames{pace.left()}", err=True)
         elif isinstance(told, Failed):
             click.echo(f"{pace.finished}/{pace.clips} {told.task.clip.name} failed", err=True)
 
@@ -222,7 +225,7 @@ class _Board:
             f"{pace.finished}/{pace.clips} clips",
             ProgressBar(pace.total, pace.frames, width=40),
             f"{pace.per_second:.0f} frames a second",
-            pace.left(),
+            pace.left().removeprefix("; "),
         )
         for worker, task in sorted(self.at.items()):
             frames = pace.now.get(task.part, 0)

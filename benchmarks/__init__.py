@@ -1,0 +1,1 @@
+"""What rendering costs, against floors and peers measured in the same run. `python -m benchmarks --help`."""
