@@ -24,8 +24,8 @@ from aimgeo.vectors import (
 LEAST_WINDOW_RAD = np.radians(1e-9)
 """A narrower window is none."""
 INSIDE_PART = 0.01
-"""How far inside the window the nearest playable direction is offered, as a part of the window: its very edge
-touches a point."""
+"""How far inside its range the nearest playable direction is offered, as a part of the range: its very edge
+touches a point or a cushion."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,16 +124,36 @@ def aim_window_rad(frame: AimFrame, window: Window) -> Array:
     return np.where(window.is_clean & (high > low), aim_low - aim_high, 0.0)
 
 
-def playable_bearing_rad(window: Window) -> Array:
-    """The bearing inside the window that is nearest to the mouth's centre, (N,): 0 where that is inside."""
-    margin = INSIDE_PART * (window.high_rad - window.low_rad)
+def playable_bearing_rad(
+    window: Window, object_ball: ArrayLike, half_bed_mm: ArrayLike, ball_diameter_mm: ArrayLike
+) -> Array:
+    """The bearing in the window nearest to the mouth's centre that leaves the ghost ball on the bed, (N,).
+
+    0 where the centre itself can be taken; nan where nothing can. half_bed_mm (N, 2): inf for an endless cloth.
+
+    A rail at a gap g from the object ball, its outward normal n, needs u.n >= -g/d: it forbids bearings within
+    acos(g/d) of the way straight out from it.
+    """
+    O, bed = np.asarray(object_ball, float), np.asarray(half_bed_mm, float)
+    d = np.asarray(ball_diameter_mm, float)
     low, high = window.low_rad, window.high_rad
+    for axis in (0, 1):
+        for sign in (1.0, -1.0):
+            gap = bed[..., axis] - d / 2 - sign * O[..., axis]
+            out = np.zeros(2)
+            out[axis] = -sign
+            forbidden = angle_rad(window.towards, np.broadcast_to(out, window.towards.shape))
+            spread = np.arccos(np.clip(gap / d, 0.0, 1.0))
+            bounds = spread > 0
+            high = np.where(bounds & (forbidden >= 0), np.minimum(high, forbidden - spread), high)
+            low = np.where(bounds & (forbidden < 0), np.maximum(low, forbidden + spread), low)
     with np.errstate(invalid="ignore"):
-        inside = (low < 0) & (high > 0)
-    return np.where(inside, 0.0, np.clip(0.0, low + margin, high - margin))
+        centre_is_in = (low <= 0) & (high >= 0) & (window.low_rad < 0) & (window.high_rad > 0)
+        margin = np.where(high > low, INSIDE_PART * (high - low), np.nan)
+    return np.where(centre_is_in, 0.0, np.clip(0.0, low + margin, high - margin))
 
 
-def playable_target_mm(window: Window, object_ball: ArrayLike) -> Array:
-    """A target for the nearest playable direction, at the mouth centre's distance, (N, 2); nan where none is."""
-    way = turned(window.towards, playable_bearing_rad(window))
+def playable_target_mm(window: Window, object_ball: ArrayLike, bearing_rad: ArrayLike) -> Array:
+    """A target for the object ball at a bearing from the mouth's centre and at the centre's distance, (N, 2)."""
+    way = turned(window.towards, bearing_rad)
     return np.asarray(object_ball, float) + window.distance_mm[..., None] * way

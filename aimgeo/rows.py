@@ -90,10 +90,11 @@ def plain_values(column: Column, count: int) -> list[Any]:
         return [one if there else None for one, there in zip(made, column.present.tolist(), strict=True)]
     if not isinstance(column, np.ndarray):
         return [column] * count
-    values: list[Any] = column.tolist()
-    if column.dtype.kind == "f":
-        for i in np.flatnonzero(~is_known(column)).tolist():
-            values[i] = None
+    if column.dtype.kind != "f":
+        return list(column.tolist())
+    values: list[Any] = (column + 0.0).tolist()  # no minus zero
+    for i in np.flatnonzero(~is_known(column)).tolist():
+        values[i] = None
     return values
 
 

@@ -37,7 +37,7 @@ from aimgeo.pocket import (
     playable_target_mm,
     pocket_window,
 )
-from aimgeo.readings import READINGS, mark_point_mm, reading_turns
+from aimgeo.readings import READINGS, reading_turns
 from aimgeo.request import (
     AIM_DEG,
     APPROACH_DEG,
@@ -94,17 +94,11 @@ from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import Array, BoolArray, IntArray, angle_rad, direction, length, turned
 
 FROZEN_MM = 1e-9
+TOUCH_MM = 1e-9
+"""Balls that touch a path are not in its way, whatever rounding says."""
 THIN_CUT_DEG = 80.0
 THIN_WARNING = ["The cut is above 80 degrees: a hair's breadth of aim decides where the object ball goes."]
 SIDES = ("straight", "left", "right", None)
-LIMITS = {
-    "ghost_ball": "The ghost ball can be aimed at for cuts below 90 degrees.",
-    "contact_points": "Contact points can be joined for cuts below 90 degrees.",
-    "doubled_offset": "Doubling the offset works up to 30 degrees, where the aim leaves the object ball.",
-    "ball_fractions": "Ball fractions reach sin(cut) = 10/16 (38.7 degrees): the edge with the largest shift.",
-    "fixed_marks": "Fixed marks work up to 30 degrees, where the mark leaves the object ball.",
-}
-"""Why a method cannot be used for a shot."""
 AIM_KEYS = ("aim_direction", "cut_deg", "side", "travel_mm", "overlap", "aim_offset_mm", "contact_offset_mm")
 """What a shot does not have when the balls touch."""
 
@@ -302,7 +296,10 @@ def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
         cut_deg,
     )
     refuse_off_bed(placed, shot.cue_ball_mm, "distance_mm", "cue ball")
+    before = len(found)
     refuse_off_bed(~rolled, shot.ghost_ball_mm, "target_mm", "ghost ball")
+    if len(found) > before:
+        _offer_playable(columns, shot, found)
     if np.any(columns[POCKET] > 0):
         refuse(
             (columns[POCKET] > 0) & is_in_mouth(O, *_tips(columns), R),
@@ -311,6 +308,26 @@ def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
             "The object ball is already on or between the points of the pocket.",
         )
     return found
+
+
+def _offer_playable(columns: Array, shot: Shot, refused: dict[int, Refusal]) -> None:
+    """Adds to the refusals of ghost balls off the bed where else in the pocket the object ball can be sent."""
+    at = [
+        i for i, one in refused.items() if (one.code, one.field) == ("off_bed", "target_mm") and columns[POCKET, i]
+    ]
+    if not at:
+        return
+    columns, O = columns[:, at], columns[OBJECT_X : OBJECT_X + 2, at].T
+    window = pocket_window(O, columns[TARGET_X : TARGET_X + 2].T, *_tips(columns), shot.radius_mm[at])
+    bearing = playable_bearing_rad(window, O, columns[HALF_LENGTH : HALF_LENGTH + 2].T, columns[DIAMETER])
+    for i, (x, y) in zip(at, playable_target_mm(window, O, bearing).tolist(), strict=True):
+        offer = (
+            f"the nearest direction that the cushion and the pocket allow is towards target_mm [{x:.6f}, {y:.6f}]."
+            if math.isfinite(x)
+            else "no direction that the cushion allows goes clean into the pocket."
+        )
+        one = refused[i]
+        refused[i] = Refusal(one.code, f"{one.message[:-1]}; {offer}", one.field)
 
 
 def _frozen_answer(shot: Shot, place: int) -> dict[str, Any]:
@@ -420,15 +437,13 @@ def _methods(columns: Array, shot: Shot, judge: _Judge, eye: Array | None) -> di
     mark = np.where(np.isnan(columns[MARK_DEG]), np.abs(judge.frame.cut_rad), np.radians(columns[MARK_DEG]))
     turns = reading_turns(judge.frame, eye, mark)
     judged = iter(judge.columns([turn for named in turns.values() for turn in named.values()]))
-    G = shot.ghost_ball_mm
     made: dict[str, Column] = {}
     for name, method in METHODS.items():
         usable = method.is_usable(shot)
-        aim_point = mark_point_mm(judge.frame) if name == "fixed_marks" else G
         made[name] = {
             "usable": usable,
-            "limit": Choice(usable.astype(np.intp), (LIMITS[name], None)),
-            "aim_point_mm": np.where(usable[:, None], aim_point, np.nan),
+            "limit": Choice(usable.astype(np.intp), (method.REACH, None)),
+            "aim_point_mm": np.where(usable[:, None], method.aim_point_mm(shot), np.nan),
             "readings": {
                 key: {"reading": READINGS[name][key], **_without(next(judged), "hit")} for key in turns[name]
             },
@@ -572,14 +587,15 @@ def _tips(columns: Array) -> tuple[Array, Array]:
 
 def _pocket_columns(frame: AimFrame, window: Window) -> dict[str, Column]:
     width = np.where(window.is_clean, window.high_rad - window.low_rad, 0.0)
+    playable = playable_bearing_rad(window, frame.object_ball_mm, frame.half_bed_mm, frame.diameter_mm)
     return {
         "clean": window.is_clean,
         "low_deg": np.degrees(window.low_rad),
         "high_deg": np.degrees(window.high_rad),
         "window_deg": np.degrees(width),
         "aim_window_deg": np.degrees(aim_window_rad(frame, window)),
-        "playable_deg": np.degrees(playable_bearing_rad(window)),
-        "playable_target_mm": playable_target_mm(window, frame.object_ball_mm),
+        "playable_deg": np.degrees(playable),
+        "playable_target_mm": playable_target_mm(window, frame.object_ball_mm, playable),
     }
 
 
@@ -650,7 +666,7 @@ def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
     first = np.searchsorted(owner, np.arange(len(asked)))
     for name, start, end in (("cue_ball", C, G), ("object_ball", O, T)):
         gap = clearance_mm(balls, start, end, d)
-        for k in np.flatnonzero(gap < 0).tolist():
+        for k in np.flatnonzero(gap < -TOUCH_MM).tolist():
             path = made[owner[k]][name]
             if path is not None:
                 path["clear"] = False

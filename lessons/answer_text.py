@@ -53,6 +53,7 @@ def texts(columns: Columns, count: int) -> list[bytes]:
     for j, values in enumerate(layout.slots):
         if isinstance(values, np.ndarray):
             numbers[:, j] = values
+    numbers += 0.0  # no minus zero
     written = orjson.dumps(numbers.ravel(), option=orjson.OPT_SERIALIZE_NUMPY)[1:-1].split(b",")
     layout.pieces[-1] += b"\n"  # no JSON text holds a bare line feed, so it can part the rows again
     page = [piece for pair in zip(layout.pieces, [b""] * width, strict=False) for piece in pair]

@@ -28,7 +28,8 @@ def requests(seed: int, count: int, **more: Any) -> list[Request]:
         cut = rng.choice([0.0, 1e-9, 1e-4, rng.uniform(0, 60), rng.uniform(60, 89), 89.99])
         distance = rng.choice([57.1501, 57.2, rng.uniform(60, 2500), 1e6])
         made.append({
-            "object_ball_mm": [x, y], "target_mm": [x + reach * float(mp.cos(bearing)), y + reach * float(mp.sin(bearing))],
+            "object_ball_mm": [x, y],
+            "target_mm": [x + reach * float(mp.cos(bearing)), y + reach * float(mp.sin(bearing))],
             "cut_deg": cut, "side": rng.choice(["left", "right"]), "distance_mm": distance, "table": None, **more,
         })  # fmt: skip
     return made
@@ -167,7 +168,7 @@ def test_a_rolled_ball_meets_what_it_meets() -> None:
         assert shot["hit"] == (u is not None)
         assert close(shot["aim_direction"], a, 1e-9)
         if u is None:
-            assert shot["cut_deg"] is None and shot["ghost_ball_mm"] is None and shot["side"] is None
+            assert [shot[key] for key in ("cut_deg", "ghost_ball_mm", "side", "travel_mm")] == [None] * 4
             continue
         cut = p.angle(a, u)
         thin = 1 / max(1e-3, float(mp.cos(cut)))
@@ -198,7 +199,8 @@ def test_sensitivity_is_the_derivative_by_the_aim(placed: list[Request]) -> None
         w = Plain(r)
         h = mp.mpf("1e-20")
         one, other = (p.roll(w.C, p.turned(w.a, t), w.O, w.d) for t in (h, -h))
-        assert one is not None and other is not None
+        assert one is not None
+        assert other is not None
         per_aim = p.angle(other, one) / (2 * h)
         assert got["sensitivity"]["object_per_aim"] == pytest.approx(float(abs(per_aim)), rel=1e-9)
         assert got["sensitivity"]["cut_per_aim"] == pytest.approx(float(abs(per_aim - 1)), rel=1e-9)
@@ -246,7 +248,7 @@ def test_the_doubled_offset_is_doubled_in_the_picture(eye: Request | None) -> No
         ray = p.add(p.add(axes[2], axes[0], 2 * near[0]), axes[1], 2 * near[1])
         m = mp.matrix([[ray[i], (*w.u, mp.mpf(0))[i], mp.mpf(i == 2)] for i in range(3)])
         m[0, 2], m[1, 2] = -w.u[1], w.u[0]
-        k, s, _ = mp.lu_solve(m, mp.matrix(list(p.sub(w.high(w.O), E))))
+        _, s, _ = mp.lu_solve(m, mp.matrix(list(p.sub(w.high(w.O), E))))
         agrees(doubled, w.judge(p.unit(p.sub(p.add(w.O, w.u, -s), w.C))), r)
         compared += 1
     assert compared > 40
