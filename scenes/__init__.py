@@ -39,6 +39,18 @@ CLIP_KINDS: dict[str, ClipKind] = {
     "two-methods": ClipKind("scenes.split", ("cut", "side", "distance", "eye"), spans=("method",)),
     "two-cuts": ClipKind("scenes.split", ("method", "side", "distance", "eye"), spans=("cut",)),
     "two-eyes": ClipKind("scenes.split", ("method", "cut", "side", "distance"), spans=("eye",)),
+    "alignments": ClipKind("scenes.alignments", ("cut", "side", "distance"), spans=("eye",)),
+    "moving-eye": ClipKind("scenes.moving_eye", ("cut", "side", "distance"), spans=("eye",)),
+    "quiz": ClipKind(
+        "scenes.quiz",
+        ("eye",),
+        spans=("cut", "side", "distance"),
+        settings=(
+            Setting("questions", 3, "how many shots are asked"),
+            Setting("seed", 1, "fixes the order of the questions"),
+            Setting("think_s", 5.0, "time to think about each"),
+        ),
+    ),
     "title": ClipKind("scenes.cards", ()),
     "section": ClipKind("scenes.cards", ()),
     "summary": ClipKind("scenes.summary_card", (), spans=("cut",)),

@@ -56,8 +56,17 @@ def put_heading(sheet: Sheet, labels: Mapping[str, str], at: Pixel, align: str) 
         sheet.put("heading", Text(labels["heading"], at, "small", align), LAYERS["text"], "heading", opacity=1.0)
 
 
-def put_note(sheet: Sheet, labels: Mapping[str, str], widths: float, at: Pixel, align: str) -> None:
-    """From how many picture widths away the perspective is true."""
-    if "viewing_distance" in labels:
-        words = labels["viewing_distance"].replace("{widths}", f"{widths:.1f}")
-        sheet.put("note", Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0)
+def put_note(
+    sheet: Sheet,
+    labels: Mapping[str, str],
+    widths: float,
+    at: Pixel,
+    align: str,
+    id: str = "note",
+    on: bool = True,
+) -> str | None:
+    """From how many picture widths away the perspective is true; the element's id, or None without the words."""
+    if "viewing_distance" not in labels:
+        return None
+    words = labels["viewing_distance"].replace("{widths}", f"{widths:.1f}")
+    return sheet.put(id, Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0 if on else 0.0)

@@ -1,0 +1,104 @@
+"""The quiz: nothing tells the answer before its step, and the series is fixed by its seed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from aimgeo.shot import place_shot
+from aimgeo.table import TABLES
+from scenes import quiz
+from scenes.board import Ball, Board, Plate, Text
+from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+
+TABLE = TABLES["9ft"]
+EYE = EyeSpec("down", 600.0, 0.0, 300.0)
+
+
+def a_subject(**settings: object) -> Subject:
+    one = []
+    for cut in (14.478, 22.0, 30.0):
+        for side in (1, -1):
+            for distance in (400.0, 800.0):
+                pocket = "foot-left" if side > 0 else "foot-right"
+                shot = place_shot(
+                    (500.0, 150.0 * side), TABLE.pocket(pocket).centre_mm, math.radians(side * cut), distance
+                )
+                one.append(Subject("quiz", TABLE, pocket, shot, None, EYE))
+    return replace(one[0], companions=tuple(one), settings=settings)
+
+
+def a_board(subject: Subject) -> Board:
+    output = Output(640, 360, (10, 1))
+    steps = []
+    for s in quiz.outline(subject):
+        measures = tuple(MeasureText(k, k, f"{q.value:.4f}", "") for k, q in s.measures)
+        steps.append(BriefStep(s.name, s.sentence, "", output.frames(s.draws_s), measures))
+    return quiz.board(Brief("clip", subject, output, tuple(steps), {"viewing_distance": "true from {widths}"}))
+
+
+def test_every_cut_is_asked_before_one_comes_again_and_the_seed_fixes_the_order() -> None:
+    cuts = [abs(float(s.cut_rad)) for s in quiz.questions(a_subject(questions=6, seed=3))]
+    assert sorted(cuts[:3]) == pytest.approx(sorted(cuts[3:]))
+    assert len({round(c, 6) for c in cuts[:3]}) == 3
+    again = [abs(float(s.cut_rad)) for s in quiz.questions(a_subject(questions=6, seed=3))]
+    assert cuts == again
+    others = {
+        tuple(abs(float(s.cut_rad)) for s in quiz.questions(a_subject(questions=6, seed=k))) for k in range(9)
+    }
+    assert len(others) > 3
+
+
+def test_side_place_direction_and_distance_vary_whatever_the_cut() -> None:
+    shots = [s for k in range(40) for s in quiz.questions(a_subject(questions=3, seed=k))]
+    for cut in (14.478, 22.0, 30.0):
+        same = [s for s in shots if abs(abs(math.degrees(float(s.cut_rad))) - cut) < 1e-6]
+        assert {int(s.side) for s in same} == {1, -1}
+        assert {round(float(s.distance_mm)) for s in same} == {400, 800}
+        assert len({(bool(s.object_ball_mm[0] > 0), bool(s.object_ball_mm[1] > 0)) for s in same}) == 4
+        assert len({bool(s.aim_direction[0] > 0) for s in same}) == 2
+
+
+@pytest.mark.parametrize("mirror", quiz.MIRRORS)
+def test_a_shot_laid_elsewhere_stays_the_same_shot(mirror: tuple[float, float]) -> None:
+    shot = a_subject().shot
+    assert shot is not None
+    new = quiz.laid(shot, mirror)
+    assert float(new.distance_mm) == pytest.approx(float(shot.distance_mm), rel=1e-12)
+    assert float(new.cut_rad) == pytest.approx(float(shot.cut_rad) * mirror[0] * mirror[1], rel=1e-9)
+    corners = [np.array(p.centre_mm) for p in TABLE.pockets()]
+    assert min(np.linalg.norm(new.target_mm[:2] - c) for c in corners) < 1e-6
+
+
+def test_no_answer_is_seen_before_its_step() -> None:
+    board = a_board(a_subject(questions=3))
+    spans = {s.name: s for s in board.steps}
+    for n in range(3):
+        asked = spans[f"question {n + 1}"]
+        for frame in range(asked.first_frame + 4, asked.end_frame):
+            for e in board.elements:
+                if not e.is_visible(frame) or (e.panes and not any(_is_open(board, p, frame) for p in e.panes)):
+                    continue
+                assert e.role not in ("readout", "aim_line", "contact_object", "aim_point", "cue")
+                assert not (isinstance(e.shape, Ball) and e.shape.look == "ghost")
+                if isinstance(e.shape, Text | Plate):
+                    assert "°" not in e.shape.text
+                    assert "quiz.answer" not in e.shape.text
+
+
+def _is_open(board: Board, pane: str, frame: int) -> bool:
+    return next(p for p in board.panes if p.id == pane).opacity.at(frame)[0] > 0
+
+
+def test_while_a_question_stands_the_aim_is_in_the_middle_of_the_frame() -> None:
+    board = a_board(a_subject(questions=3))
+    for n in range(3):
+        pane = next(p for p in board.panes if p.id == f"eye.{n}")
+        cue = next(e.shape for e in board.elements if e.id == f"q{n}.cue_ball")
+        assert isinstance(cue, Ball)
+        P = pane.projection(0)
+        u, _, w = P @ [*cue.centre_mm, 1.0]
+        assert u / w == pytest.approx(320, abs=1e-6)
