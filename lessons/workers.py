@@ -15,13 +15,16 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from fractions import Fraction
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
 from lessons.plan import PlannedClip
+from scenes.forms import FORMS
 
 STARTS = 2
 """How often a clip is given out when the worker drawing it dies."""
@@ -91,7 +94,13 @@ def draw(task: Task, on_frames: Any = None) -> dict[str, Any]:
     from scenes.perform import film_clip
 
     written = film_clip(task.clip.brief, task.part, task.form, on_frames)
-    return {"size": written.size, "sha256": written.sha256, "drawn": drawn(task.clip, written.board)}
+    found = {"size": written.size, "sha256": written.sha256}
+    if task.clip.sound is not None:
+        from lessons.sound import add_sound
+
+        seconds = task.clip.frames / Fraction(*task.clip.brief.output.rate)
+        found = add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds)
+    return {**found, "drawn": drawn(task.clip, written.board)}
 
 
 def sentence(error: BaseException) -> str:
@@ -214,9 +223,24 @@ def _start(number: int) -> _Worker:
     ours, theirs = context.Pipe()
     media = tempfile.mkdtemp(prefix="aimgeo-")
     process = context.Process(target=work, args=(theirs, media), name=f"aimgeo-worker-{number}", daemon=True)
-    process.start()
+    with _without_ctrl_c():
+        process.start()
     theirs.close()
     return _Worker(number, process, ours, media)
+
+
+@contextmanager
+def _without_ctrl_c() -> Iterator[None]:
+    """Start processes that Ctrl-C does not reach, not even while they are importing."""
+    if hasattr(signal, "pthread_sigmask"):
+        # blocked, not ignored: one that comes meanwhile is delivered to this process afterwards
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    else:
+        yield
 
 
 def _end(worker: _Worker) -> None:

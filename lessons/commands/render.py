@@ -18,7 +18,6 @@ from lessons.files import lesson_files
 from lessons.folder import FolderError
 from lessons.model import load
 from lessons.pace import keep_pace
-from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
 from lessons.render import Outcome, Settings, Target, render
 from lessons.workers import Began, Drew, Failed, Report, Task, Wrote
@@ -68,8 +67,8 @@ def command(
         click.echo("Stopped. What was finished is kept; run the same command again to go on.", err=True)
         sys.exit(130)
     seconds = time.monotonic() - began
-    sizes = [clip.brief.output for one in plans for clip in one.clips]
-    keep_pace(settings.form, outcome.frames, sum(s.width_px * s.height_px for s in sizes) / len(sizes), seconds)
+    if outcome.frames:
+        keep_pace(settings.form, outcome.frames, outcome.pixels / outcome.frames, seconds)
     _summary(outcome, seconds, out)
     sys.exit(1 if outcome.failures or outcome.waiting else 0)
 
