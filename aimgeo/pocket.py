@@ -149,7 +149,7 @@ def playable_bearing_rad(
             low = np.where(bounds & (forbidden < 0), np.maximum(low, forbidden + spread), low)
     with np.errstate(invalid="ignore"):
         centre_is_in = (low <= 0) & (high >= 0) & (window.low_rad < 0) & (window.high_rad > 0)
-        margin = np.where(high > low, INSIDE_PART * (high - low), np.nan)
+        margin = np.where(high - low >= LEAST_WINDOW_RAD, INSIDE_PART * (high - low), np.nan)
     return np.where(centre_is_in, 0.0, np.clip(0.0, low + margin, high - margin))
 
 
