@@ -48,5 +48,5 @@ METHODS: dict[str, ModuleType] = {
     "ball_fractions": ball_fractions,
     "fixed_marks": fixed_marks,
 }
-"""Name to module. Each has `limit(shot) -> Limit | None`, `is_usable(shot) -> BoolArray` and
-`construct(shot) -> Construction`."""
+"""Name to module. Each has, for one shot, `limit(shot) -> Limit | None` and `construct(shot) -> Construction`;
+for many, `is_usable(shot) -> BoolArray` and `aim_point_mm(shot) -> Array`; and `REACH`, which tells its limit."""

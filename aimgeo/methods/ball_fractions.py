@@ -29,8 +29,9 @@ from aimgeo.methods.figure import (
     way_name,
 )
 from aimgeo.shot import Shot
-from aimgeo.vectors import BoolArray
+from aimgeo.vectors import Array, BoolArray
 
+REACH = "Ball fractions reach sin(cut) = 10/16 (38.7 degrees): the edge with the largest shift."
 SIN_LIMIT = MAX_SIXTEENTHS / 16
 SHOWN_LEFT_OVER_MM = 0.05
 """A left-over below this is not given a step: it would be shown as 0.0 mm."""
@@ -44,6 +45,11 @@ def is_usable(shot: Shot) -> BoolArray:
 def limit(shot: Shot) -> Limit | None:
     """None up to and including sin(cut) = 10/16: the edge with the largest outward shift."""
     return reach_limit(shot, "ball_fractions", SIN_LIMIT)
+
+
+def aim_point_mm(shot: Shot) -> Array:
+    """The ghost ball's centre, (..., 3)."""
+    return shot.ghost_ball_mm
 
 
 def construct(shot: Shot) -> Construction:

@@ -15,7 +15,9 @@ from aimgeo.methods.figure import (
     target_line_step,
 )
 from aimgeo.shot import Shot
-from aimgeo.vectors import BoolArray
+from aimgeo.vectors import Array, BoolArray
+
+REACH = "Contact points can be joined for cuts below 90 degrees."
 
 
 def is_usable(shot: Shot) -> BoolArray:
@@ -26,6 +28,11 @@ def is_usable(shot: Shot) -> BoolArray:
 def limit(shot: Shot) -> Limit | None:
     """None below 90 degrees."""
     return reach_limit(shot, "contact_points", 1.0)
+
+
+def aim_point_mm(shot: Shot) -> Array:
+    """The ghost ball's centre, (..., 3)."""
+    return shot.ghost_ball_mm
 
 
 def construct(shot: Shot) -> Construction:

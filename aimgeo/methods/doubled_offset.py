@@ -17,8 +17,9 @@ from aimgeo.methods.figure import (
     target_line_step,
 )
 from aimgeo.shot import Shot
-from aimgeo.vectors import BoolArray
+from aimgeo.vectors import Array, BoolArray
 
+REACH = "Doubling the offset works up to 30 degrees, where the aim leaves the object ball."
 SIN_LIMIT = 0.5
 """At 30 degrees the aim line touches the object ball's edge; beyond, there is no ball to aim at."""
 
@@ -36,6 +37,11 @@ def limit(shot: Shot) -> Limit | None:
     'doubled_offset.limit'
     """
     return reach_limit(shot, "doubled_offset", SIN_LIMIT)
+
+
+def aim_point_mm(shot: Shot) -> Array:
+    """The ghost ball's centre, (..., 3)."""
+    return shot.ghost_ball_mm
 
 
 def construct(shot: Shot) -> Construction:

@@ -16,9 +16,10 @@ from aimgeo.methods.figure import (
     shot_values,
     target_line_step,
 )
-from aimgeo.shot import BALL_DIAMETER_MM, Shot
-from aimgeo.vectors import Array, ArrayLike, BoolArray
+from aimgeo.shot import BALL_DIAMETER_MM, Shot, at_height
+from aimgeo.vectors import Array, ArrayLike, BoolArray, left
 
+REACH = "Fixed marks work up to 30 degrees, where the mark leaves the object ball."
 SIN_LIMIT = 0.5
 """At 30 degrees the mark is the object ball's edge; beyond, there is no ball to mark."""
 SHOWN_PAST_MM = 0.05
@@ -50,6 +51,16 @@ def limit(shot: Shot) -> Limit | None:
     return reach_limit(shot, "fixed_marks", SIN_LIMIT)
 
 
+def aim_point_mm(shot: Shot) -> Array:
+    """The cut's mark on the object ball's front, at the height of its centre, (..., 3); nan beyond 30 degrees."""
+    R, aside = shot.radius_mm, mark_offset_mm(shot.cut_rad, shot.ball_diameter_mm)
+    with np.errstate(invalid="ignore"):
+        ahead = np.sqrt(np.maximum((R - aside) * (R + aside), 0.0))
+    # a cut to the left aims at the ball's right: the mark's offset is signed like the cut
+    step = ahead[..., None] * shot.aim_direction + aside[..., None] * left(shot.aim_direction)
+    return at_height(shot.object_ball_mm[..., :2] - step, R)
+
+
 def construct(shot: Shot) -> Construction:
     """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
 
@@ -65,7 +76,7 @@ def construct(shot: Shot) -> Construction:
     d, offset = float(np.asarray(shot.ball_diameter_mm)), float(shot.aim_offset_mm)
     nearest = round(16 * offset / d)
     past_mm = offset - nearest * d / 16
-    mark = on_front(shot, offset)
+    mark = position(aim_point_mm(shot))
     is_known = abs(past_mm) < SHOWN_PAST_MM
     values = (
         *shot_values(shot),

@@ -15,8 +15,9 @@ from aimgeo.methods.figure import (
     target_line_step,
 )
 from aimgeo.shot import Shot
-from aimgeo.vectors import BoolArray
+from aimgeo.vectors import Array, BoolArray
 
+REACH = "The ghost ball can be aimed at for cuts below 90 degrees."
 BASE_SPOT_RADII = 0.15
 """Size at which the spot under the ghost ball is drawn, in ball radii: the true contact is a point."""
 
@@ -29,6 +30,11 @@ def is_usable(shot: Shot) -> BoolArray:
 def limit(shot: Shot) -> Limit | None:
     """None below 90 degrees."""
     return reach_limit(shot, "ghost_ball", 1.0)
+
+
+def aim_point_mm(shot: Shot) -> Array:
+    """The ghost ball's centre, (..., 3)."""
+    return shot.ghost_ball_mm
 
 
 def construct(shot: Shot) -> Construction:

@@ -288,6 +288,19 @@ def test_usable_for_many_shots_at_once_says_what_the_limit_says_of_each(
     assert usable.tolist() == one_by_one
 
 
+@methods
+@given(st.lists(st.floats(-89.0, 89.0), min_size=1, max_size=8))
+def test_aim_points_of_many_shots_are_the_constructions(method: str, cuts_deg: list[float]) -> None:
+    module = METHODS[method]
+    together = place_shot([100, -50], [900, 300], np.radians(cuts_deg), 600)
+    found, usable = module.aim_point_mm(together), module.is_usable(together)
+    assert found.shape == (len(cuts_deg), 3)
+    for i, cut_deg in enumerate(cuts_deg):
+        alone = place_shot([100, -50], [900, 300], math.radians(cut_deg), 600)
+        if usable[i]:
+            np.testing.assert_allclose(found[i], module.construct(alone).aim_point_mm, atol=1e-9)
+
+
 def test_a_million_shots_at_once_are_the_same_as_one_at_a_time() -> None:
     many = 1_000_000
     rng = np.random.default_rng(7)
