@@ -151,17 +151,3 @@ def memorised_mark_turn_rad(frame: AimFrame, mark_cut_rad: Array) -> Array:
         passing, np.sqrt((frame.distance_mm - passing) * (frame.distance_mm + passing))
     )
     return np.where((side == 0) & (np.sin(mark_cut_rad) >= 1e-12), np.nan, turn)
-
-
-def mark_point_mm(frame: AimFrame) -> Array:
-    """The mark on the object ball's front, at its equator, 2 R sin(cut) beside its middle, on the table (N, 3).
-
-    nan where the aim leaves the ball.
-    """
-    R = frame.radius_mm
-    aside = frame.diameter_mm * frame.sin_cut
-    with np.errstate(invalid="ignore"):
-        ahead = np.sqrt(
-            np.where(np.abs(aside) < R * (1 + 1e-9), np.maximum((R - aside) * (R + aside), 0.0), np.nan)
-        )
-    return frame.to_table(np.stack([frame.object_x_mm - ahead, frame.object_y_mm - aside, R], axis=-1))

@@ -445,7 +445,8 @@ def _methods(columns: Array, shot: Shot, judge: _Judge, eye: Array | None) -> di
             "limit": Choice(usable.astype(np.intp), (method.REACH, None)),
             "aim_point_mm": np.where(usable[:, None], method.aim_point_mm(shot), np.nan),
             "readings": {
-                key: {"reading": READINGS[name][key], **_without(next(judged), "hit")} for key in turns[name]
+                key: {"reading": READINGS[name][key], **_without(next(judged), "hit")}
+                for key in turns.get(name, ())
             },
         }
     return made
