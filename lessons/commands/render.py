@@ -13,14 +13,16 @@ from typing import Any
 
 import click
 
+from lessons.cluster import ClusterError, differences
+from lessons.cluster import draw_all as draw_on_cluster
 from lessons.faults import LessonError
 from lessons.files import lesson_files
 from lessons.folder import FolderError
 from lessons.model import load
 from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
-from lessons.render import Outcome, Settings, Target, render
-from lessons.workers import Began, Drew, Failed, Report, Task, Wrote
+from lessons.render import Draw, Outcome, Settings, Target, render
+from lessons.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
 
 Watch = Callable[[Report | Sequence[Task]], None]
 
@@ -33,6 +35,7 @@ Watch = Callable[[Report | Sequence[Task]], None]
 )
 @click.option("--draft", is_flag=True, help="Small and quick, to look at.")
 @click.option("--workers", type=click.IntRange(1), help="Worker processes; by default one for each processor.")
+@click.option("--cluster", metavar="ADDRESS", help="Draw on the workers of this Dask scheduler.")
 @click.option("--prune", is_flag=True, help="Remove clips in the folder that the lesson no longer has.")
 @click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
 def command(
@@ -41,6 +44,7 @@ def command(
     only: tuple[str, ...],
     draft: bool,
     workers: int | None,
+    cluster: str | None,
     prune: bool,
     verify: bool,
 ) -> None:
@@ -55,9 +59,11 @@ def command(
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
     try:
+        for difference in differences(cluster) if cluster else ():
+            click.echo(difference, err=True)
         with _watching() as watch:
-            outcome = render(targets, settings, watch)
-    except FolderError as error:
+            outcome = render(targets, settings, watch, _drawing_on(cluster))
+    except (FolderError, ClusterError) as error:
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(
@@ -71,6 +77,12 @@ def command(
         keep_pace(settings.form, outcome.frames, outcome.pixels / outcome.frames, seconds)
     _summary(outcome, seconds, out)
     sys.exit(1 if outcome.failures or outcome.waiting else 0)
+
+
+def _drawing_on(cluster: str | None) -> Draw:
+    if cluster is None:
+        return draw_all
+    return lambda tasks, _: draw_on_cluster(tasks, cluster)
 
 
 def _plans(files: Sequence[Path], draft: bool) -> list[Plan]:
