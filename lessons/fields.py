@@ -105,6 +105,7 @@ LengthValue = Annotated[Length, PlainValidator(values.length), WithJsonSchema(LE
 PositiveLength = Annotated[Length, PlainValidator(values.positive_length), WithJsonSchema(LENGTH_SCHEMA)]
 Angle = Annotated[float, PlainValidator(values.angle_rad), WithJsonSchema({"type": ["number", "string"]})]
 Seconds = Annotated[float, PlainValidator(values.seconds), WithJsonSchema(SECONDS_SCHEMA)]
+Mark = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Rate = Annotated[tuple[int, int], PlainValidator(values.rate), WithJsonSchema(RATE_SCHEMA)]
 Size = Annotated[tuple[int, int], PlainValidator(values.size), WithJsonSchema(SIZE_SCHEMA)]
 Words = Annotated[str, PlainValidator(_words), WithJsonSchema({"type": ["string", "number"]})]

@@ -27,6 +27,7 @@ from lessons.fields import (
     Angle,
     CutValue,
     LengthValue,
+    Mark,
     Method,
     Name,
     Pocket,
@@ -102,8 +103,24 @@ class Output(Strict):
 class Speech(Strict):
     """How fast the narration is spoken: gives a step its length where no recording does."""
 
-    words_a_minute: Annotated[float, Field(ge=60, le=300)] = WORDS_A_MINUTE
+    words_a_minute: float = Field(WORDS_A_MINUTE, ge=60, le=300, description="Speaking rate.")
     pause: Seconds = Field(PAUSE_A_SENTENCE_S, description="Seconds after each sentence.")
+
+
+class Recordings(Strict):
+    """Where the spoken narration lies: a file for each clip, in a folder, or one file for the lesson."""
+
+    folder: Words | None = Field(None, description="A folder beside the lesson: <clip>.wav, .mp3, .m4a, .aac.")
+    file: Words | None = Field(None, description="A recording of several clips, beside the lesson.")
+    marks: dict[str, tuple[Mark, ...]] = Field(
+        default_factory=dict, description="By clip: where each step starts in its recording, in seconds."
+    )
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Recordings:
+        if (self.folder is None) == (self.file is None):
+            raise ValueError("needs either 'folder' or 'file'.")
+        return self
 
 
 class StepWords(Strict):
@@ -204,6 +221,7 @@ class LessonKeys(Strict):
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")
     output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
+    recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
     clips: tuple[AnyGroup, ...] = Field(min_length=1, description="The groups of clips, in order.")
 
 

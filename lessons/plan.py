@@ -9,12 +9,15 @@ from typing import Any
 
 from aimgeo.construction import Quantity
 from aimgeo.methods import METHODS
+from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from aimgeo.table import TABLES, Table
 from lessons.expand import Request, View, expand
 from lessons.faults import Fault, LessonError, Place, did_you_mean
 from lessons.model import CardGroup, Eye, Lesson, setting_key
 from lessons.placing import Placing, place_shots
+from lessons.recordings import speak
+from lessons.sound import Sound
 from lessons.timing import step_frames
 from lessons.values import Length
 from lessons.wording import UnknownField, Values, Wording, words_of
@@ -24,6 +27,8 @@ from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Setting
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
 STRAIGHT = Quantity("straight", "name")
+COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
+"""What a table of shots tells, after the picture of the hit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +49,7 @@ class PlannedClip:
     distance_name: str | None = None
     distance_mm: float | None = None
     eye: str | None = None
+    sound: Sound | None = None
 
     @property
     def kind(self) -> str:
@@ -150,6 +156,7 @@ class _Planner:
         )
         clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
         self.check_step_names()
+        clips = speak(self.lesson, clips, self.faults)
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
@@ -184,8 +191,13 @@ class _Planner:
             subject = replace(subject, companions=tuple(subjects))
         if settings := CLIP_KINDS[request.kind].settings:
             subject = replace(subject, settings=self.settings(request, settings))
+        try:
+            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].load().outline(subject)
+        except ValueError as error:  # too few or too many shots for this kind
+            self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
+            return None
         values = self.values(request, subject)
-        steps = self.steps(request, subject, values)
+        steps = tuple(self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline)
         brief = Brief(
             name=request.name,
             subject=subject,
@@ -242,6 +254,13 @@ class _Planner:
         else:
             self.left_out.append(LeftOut(name, sentence, request.place))
 
+    def unfit(self, request: Request, sentence: str, *, is_short: bool) -> None:
+        """A kind that can't show what it is given: left out when shots of it were, else the author's mistake."""
+        if is_short:
+            self.left_out.append(LeftOut(request.name, sentence, request.place))
+        else:
+            self.faults.append(Fault(request.place, f"{request.name} can't be made: {sentence}"))
+
     def settings(self, request: Request, settings: tuple[Setting, ...]) -> dict[str, Any]:
         """The values that only this kind knows, by the kind's own names."""
         found: dict[str, Any] = {}
@@ -289,11 +308,6 @@ class _Planner:
         if isinstance(request.keys, CardGroup) and request.keys.title:
             values["title"] = request.keys.title
         return values
-
-    def steps(self, request: Request, subject: Subject, values: Values) -> tuple[BriefStep, ...]:
-        """The clip's steps with their words and lengths."""
-        outline = _outline(subject)
-        return tuple(self.step(request, step, {**values, **dict(step.values)}, len(outline)) for step in outline)
 
     def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""
@@ -376,8 +390,20 @@ class _Planner:
         return labels
 
     def rows(self, subject: Subject) -> tuple[tuple[str, ...], ...]:
-        """The finished rows of a table card, its header first: a row a shot."""
-        return ()
+        """The finished rows of a table of shots, the header first: a row a companion, the first cell left empty.
+
+        Units stand in the header alone.
+        """
+        found = [dict(shot_values(c.shot)) for c in subject.companions if c.shot is not None]
+        if not found:
+            return ()
+        cells = [[self.wording.number(values[key]) for key in COLUMNS] for values in found]
+        names = self.wording.words["columns"]
+        units = [unit for _, unit in cells[0]]
+        header = [
+            f"{names[key]}, {unit}" if unit else names[key] for key, unit in zip(COLUMNS, units, strict=True)
+        ]
+        return (("", *header), *(("", *(number for number, _ in row)) for row in cells))
 
     def check_step_names(self) -> None:
         """Steps that a lesson words and that no clip has."""
@@ -402,17 +428,3 @@ def _left_name(request: Request, view: View) -> str:
     spanned = [str(getattr(view, axis)) for axis in CLIP_KINDS[request.kind].spans if axis != "cut"]
     cut = [f"cut {view.cut.text}"] if "cut" in CLIP_KINDS[request.kind].spans else []
     return f"{request.name}, {', '.join(cut + spanned)}"
-
-
-def _outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    from importlib.util import find_spec
-
-    if find_spec(CLIP_KINDS[subject.kind].module) and hasattr(CLIP_KINDS[subject.kind].load(), "outline"):
-        steps: tuple[OutlineStep, ...] = CLIP_KINDS[subject.kind].load().outline(subject)
-        return steps
-    if subject.construction is None:
-        return (OutlineStep(subject.kind, f"{subject.kind}.card" if subject.shot is None else "table.where"),)
-    return tuple(
-        OutlineStep(s.name, s.sentence, s.values, tuple((m.key, m.quantity) for m in s.measures))
-        for s in subject.construction.steps
-    )
