@@ -109,10 +109,12 @@ def audit_picture(grey: Array, panes: Sequence[Mapping[str, Any]], frame: int = 
         shows = pane["shows"]
         ends = [_ends_px(P, line) for line in shows["lines"]]
         marks = _projected(P, np.array([p["at_mm"] for p in shows["points"]], float).reshape(-1, 3))
+        contours = [_contour(P, ball) for ball in shows["balls"]]
+        rims = np.concatenate([np.zeros((0, 2)), *(c for c in contours if c is not None)])
         measured = [("ball", ball["role"], _ball_error(window, P, ball)) for ball in shows["balls"]]
         for j, line in enumerate(shows["lines"]):
             others = [e for e in ends[:j] + ends[j + 1 :] if e is not None]
-            measured.append(("line", line["role"], _line_error(window, ends[j], others, marks)))
+            measured.append(("line", line["role"], _line_error(window, ends[j], others, marks, rims)))
         too_small += sum(error is None for _, _, error in measured)
         findings += [Finding(role, what, frame, error) for what, role, error in measured if error is not None]
     return findings, too_small
@@ -142,7 +144,7 @@ def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tupl
 
 def _ball_error(window: _Window, P: Array, ball: Mapping[str, Any]) -> float | None:
     """How far a ball's outline lies off: shift and growth of the best fit together; None when it is too small."""
-    rim = ball_contour_px(P, np.array(ball["centre_mm"], float), float(ball["radius_mm"]))
+    rim = _contour(P, ball)
     if rim is None:
         return None
     normals = _normals(rim)
@@ -163,6 +165,10 @@ def _ball_error(window: _Window, P: Array, ball: Mapping[str, Any]) -> float | N
         return float("inf")
     (dx, dy, growth), _ = fitted
     return float(np.hypot(dx, dy) + abs(growth))
+
+
+def _contour(P: Array, ball: Mapping[str, Any]) -> Array | None:
+    return ball_contour_px(P, np.array(ball["centre_mm"], float), float(ball["radius_mm"]))
 
 
 def ball_contour_px(P: Array, centre: Array, radius: float, count: int = 160) -> Array | None:
@@ -212,10 +218,12 @@ def _ends_px(P: Array, line: Mapping[str, Any]) -> Array | None:
     return _projected(P, _in_front(P, np.array(line["points_mm"], float)))
 
 
-def _line_error(window: _Window, ends: Array | None, others: Sequence[Array], marks: Array | None) -> float | None:
+def _line_error(
+    window: _Window, ends: Array | None, others: Sequence[Array], marks: Array | None, rims: Array
+) -> float | None:
     """How far a line lies off at worst, square to itself, where it lies open; None where that is too short.
 
-    Left out are the places under other lines and under marks.
+    Left out are the places near other lines, marks and the rims of balls.
     """
     if ends is None:
         return None
@@ -233,6 +241,9 @@ def _line_error(window: _Window, ends: Array | None, others: Sequence[Array], ma
         open_ &= _distance(places, *other) > 1.6 * window.surround_px
     for mark in marks if marks is not None else ():
         open_ &= np.linalg.norm(places - mark, axis=1) > 4.0 * window.surround_px
+    for piece in np.array_split(rims, max(1, len(rims) // 40)):
+        gaps = np.linalg.norm(places[:, None] - piece, axis=2)
+        open_ &= gaps.min(axis=1, initial=np.inf) > 1.6 * window.surround_px
     at, places = at[open_], places[open_]
     if len(at) < 0.6 * LEAST_LINE_PX:
         return None
@@ -291,7 +302,7 @@ def _rough_line(offsets: Array, profiles: Array, t: Array, half: float) -> tuple
     # a few profiles together: what a codec loses in one is there in their mean
     together = np.apply_along_axis(np.convolve, 0, profiles, np.full(5, 0.2), "same")
     inner, unlike = _mirrored(offsets, together[::every], half)
-    votes, t = np.nan_to_num(np.clip(1 - 4 * unlike, 0, 1)), t[::every]
+    votes, t = np.nan_to_num(np.clip(1 - 2 * unlike, 0, 1)), t[::every]
     ends = np.arange(0, len(inner), 2)
     at = ends[:, None, None] * (1 - t) + ends[None, :, None] * t
     score = votes[np.arange(len(t)), np.rint(at).astype(int)].mean(axis=2)
