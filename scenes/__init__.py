@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from importlib import import_module
 from types import ModuleType
 
+from aimgeo.methods.cue_shift import SHIFT_NAMES
 from scenes.brief import Setting
 
 
@@ -29,7 +30,13 @@ class ClipKind:
 
 CLIP_KINDS: dict[str, ClipKind] = {
     "table": ClipKind("scenes.table_view", ("cut", "side", "distance")),
-    "build-up": ClipKind("scenes.build_up", ("method", "cut", "side", "distance")),
+    "build-up": ClipKind(
+        "scenes.build_up",
+        ("method", "cut", "side", "distance"),
+        settings=(
+            Setting("cue_shift", "none", "adds the small shift at the cue ball, in balls", tuple(SHIFT_NAMES)),
+        ),
+    ),
     "players-eye": ClipKind(
         "scenes.players_eye",
         ("method", "cut", "side", "distance", "eye"),

@@ -12,6 +12,7 @@ from itertools import accumulate, pairwise
 
 from aimgeo import construction
 from aimgeo.construction import Construction, Position
+from aimgeo.methods.cue_shift import SHIFT_NAMES, with_cue_shift
 from scenes.board import (
     LAYERS,
     Ball,
@@ -128,7 +129,8 @@ def _scene(brief: Brief) -> Figure:
 def _construction(subject: Subject) -> Construction:
     if subject.shot is None or subject.construction is None:
         raise ValueError("a build-up needs a shot and a construction")
-    return subject.construction
+    shift = SHIFT_NAMES[subject.settings.get("cue_shift", "none")]
+    return with_cue_shift(subject.construction, subject.shot, shift)
 
 
 def _arrival_s() -> float:

@@ -12,9 +12,12 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.construction import Construction, Measure, Point, Quantity, Step, position
-from aimgeo.fractions import SHIFTS, tip_shift_mm
+from aimgeo.fractions import tip_shift_mm
 from aimgeo.methods.figure import cue_point, on_front, parallel, shot_values, way_name
 from aimgeo.shot import Shot
+
+SHIFT_NAMES = {"none": 0, "1/16-outward": 1, "1/8-outward": 2, "1/16-inward": -1, "1/8-inward": -2}
+"""The taught shifts by name, in sixteenths of the ball's diameter: outward is positive."""
 
 
 def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> Construction:
@@ -28,8 +31,8 @@ def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> C
     >>> with_cue_shift(ghost_ball.construct(shot), shot, 1).steps[-1].sentence
     'cue_shift.outward'
     """
-    if sixteenths not in SHIFTS:
-        raise ValueError(f"a shift of {sixteenths} sixteenths is not taught; the shifts are {SHIFTS}")
+    if sixteenths not in SHIFT_NAMES.values():
+        raise ValueError(f"a shift of {sixteenths} sixteenths is not taught; taught are {', '.join(SHIFT_NAMES)}")
     if sixteenths == 0:
         return construction
     d = float(np.asarray(shot.ball_diameter_mm))
@@ -39,7 +42,7 @@ def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> C
     is_on_ball = abs(sighted_mm) <= float(shot.radius_mm)
     size = Quantity(abs(shift_mm), "length_mm")
     step = Step(
-        "cue-ball shift",
+        "parallel sight",
         f"cue_shift.{way_name(sixteenths)}",
         (
             *shot_values(shot),
