@@ -54,7 +54,8 @@ def cut_needed_rad(
     for _ in range(60):
         below = np.minimum(needed, np.pi / 2)
         following = wanted + throw_rad(below, speed_mps, roll, factor)
-        if np.all((np.abs(following - needed) <= 1e-16) | ~np.isfinite(following)):
+        moving = np.abs(following - needed) > 4e-16
+        if not moving.any():
             break
-        needed = following
+        needed = np.where(moving, following, needed)  # so that a shot's answer does not hang on its neighbours
     return np.where(needed < np.pi / 2, needed, np.nan)

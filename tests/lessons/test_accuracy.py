@@ -1,0 +1,75 @@
+"""aimgeo table: a lesson's accuracy table."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from aimgeo.readings import READINGS
+from aimgeo.solve import answer
+from lessons.accuracy import accuracy, as_csv, as_json, as_text
+from lessons.commands.table import command
+from lessons.model import loads
+
+LESSON = """
+title: Two cuts
+cuts: [10, 1/2, 45]
+distances: {near: 300 mm, far: 900 mm}
+eyes:
+  over: {back: 600 mm, height: 300 mm}
+  left: {back: 600 mm, height: 300 mm, offset: 32 mm}
+clips: [{kind: title}]
+"""
+
+
+def test_the_table_holds_every_reading_of_every_shot_and_eye_with_the_numbers_of_solve() -> None:
+    table = accuracy(loads(LESSON))
+    readings = sum(len(named) for named in READINGS.values())
+    assert len(table.rows) == readings * 3 * 2 * 2 * 2
+    assert table.unset == ()
+    row = next(r for r in table.rows if r["reading"] == "picture" and r["cut"] == "1/2" and r["eye"] == "over")
+    asked = {"object_ball_mm": [0, 0], "target_mm": [1000, 0], "cut_deg": 30, "side": row["side"], "table": None}
+    eye = {"back_mm": 600, "offset_mm": 0, "height_mm": 300}
+    (got,) = answer([{**asked, "distance_mm": row["distance_mm"], "eye": eye}])
+    assert row["object_error_deg"] == pytest.approx(got["eye"]["doubled_offset"]["object_error_deg"], abs=1e-9)
+
+
+def test_the_three_forms_hold_the_same() -> None:
+    table = accuracy(loads(LESSON))
+    by_csv = list(csv.DictReader(io.StringIO(as_csv(table))))
+    by_json = json.loads(as_json(table))["rows"]
+    assert len(by_csv) == len(by_json) == len(table.rows)
+    for one, other in zip(by_csv, by_json, strict=True):
+        assert one.keys() == other.keys()
+        assert other["miss_mm"] is None or float(one["miss_mm"]) == other["miss_mm"]
+        assert one["pocketed"] == {None: "", True: "true", False: "false"}[other["pocketed"]]
+    text = as_text(table)
+    assert "doubled offset: picture" in text
+    assert max(map(len, text.splitlines())) < 100
+    # the half-ball hit is the last that doubling reaches
+    line = next(line for line in text.splitlines() if line.startswith("doubled offset: picture"))
+    assert line.split()[-1] == "-"
+    assert line.split()[-2] != "-"
+
+
+def test_a_lesson_in_inches_is_told_in_inches() -> None:
+    assert "in inches" not in as_text(accuracy(loads(LESSON)))
+    assert "pocket in in," in as_text(accuracy(loads(LESSON + "units: in\n")))
+
+
+def test_the_command(tmp_path: Path) -> None:
+    lesson = tmp_path / "two.yaml"
+    lesson.write_text(LESSON)
+    for form, start in (("text", "Two cuts"), ("csv", "method,reading"), ("json", "{")):
+        got = CliRunner().invoke(command, [str(lesson), "--format", form])
+        assert got.exit_code == 0, got.output
+        assert got.stdout.startswith(start)
+    lesson.write_text(LESSON.replace("cuts", "cutz"))
+    got = CliRunner().invoke(command, [str(lesson)])
+    assert got.exit_code == 1
+    assert "two.yaml:3" in got.output
