@@ -47,6 +47,7 @@ DELIVERIES: dict[str, Delivery] = {
     "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
     "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
     "rough cut": Delivery("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
+    "loudness": Delivery("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
     "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),

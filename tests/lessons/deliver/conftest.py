@@ -38,6 +38,29 @@ def decoded_greys(path: Path) -> list[int]:
         return [int(np.median(f.to_ndarray(format="gray"))) for f in container.decode(video=0)]
 
 
+def with_tone(path: Path, hertz: float, peak: float = 0.25) -> None:
+    """Give a clip of 25 frames a second an AAC track: a tone as long as its pictures."""
+    with av.open(str(path)) as source:
+        seconds = source.streams.video[0].frames / 25
+    silent = path.with_suffix(".silent.mp4")
+    path.rename(silent)
+    rate = 48000
+    tone = np.sin(2 * np.pi * hertz * np.arange(int(seconds * rate)) / rate).astype(np.float32) * np.float32(peak)
+    with av.open(str(silent)) as source, av.open(str(path), "w") as target:
+        video = target.add_stream_from_template(source.streams.video[0])
+        audio = target.add_stream("aac", rate=rate, layout="mono")
+        for packet in source.demux(video=0):
+            if packet.dts is not None:
+                packet.stream = video
+                target.mux(packet)
+        for k in range(0, len(tone), 1024):
+            frame = av.AudioFrame.from_ndarray(tone[None, k : k + 1024], format="fltp", layout="mono")
+            frame.sample_rate, frame.pts, frame.time_base = rate, k, Fraction(1, rate)
+            target.mux(audio.encode(frame))
+        target.mux(audio.encode(None))
+    silent.unlink()
+
+
 SHOT = {
     "cue_ball_mm": [304.0, -60.0, 28.575],
     "object_ball_mm": [620.0, 120.0, 28.575],
@@ -130,6 +153,7 @@ def stock() -> SimpleNamespace:
         entry=entry,
         usual_entries=usual_entries,
         write_folder=write_folder,
+        with_tone=with_tone,
         words=WORDS,
     )
 

@@ -78,36 +78,11 @@ def test_a_clip_that_has_the_lessons_name_is_left_alone(tmp_path: Path, stock: S
     assert footage.path(footage.clips[0]).read_bytes() == before
 
 
-def with_tone(path: Path, hertz: float) -> None:
-    """Give a clip an AAC track: a tone as long as its pictures."""
-    with av.open(str(path)) as source:
-        pictures = [bytes(p) for p in source.demux(video=0)]
-        seconds = source.streams.video[0].frames / 25
-    assert pictures
-    silent = path.with_suffix(".silent.mp4")
-    path.rename(silent)
-    rate = 48000
-    tone = np.sin(2 * np.pi * hertz * np.arange(int(seconds * rate)) / rate).astype(np.float32) * 0.25
-    with av.open(str(silent)) as source, av.open(str(path), "w") as target:
-        video = target.add_stream_from_template(source.streams.video[0])
-        audio = target.add_stream("aac", rate=rate, layout="mono")
-        for packet in source.demux(video=0):
-            if packet.dts is not None:
-                packet.stream = video
-                target.mux(packet)
-        for k in range(0, len(tone), 1024):
-            frame = av.AudioFrame.from_ndarray(tone[None, k : k + 1024], format="fltp", layout="mono")
-            frame.sample_rate, frame.pts, frame.time_base = rate, k, Fraction(1, rate)
-            target.mux(audio.encode(frame))
-        target.mux(audio.encode(None))
-    silent.unlink()
-
-
 def test_each_clips_sound_stays_with_its_pictures(tmp_path: Path, stock: SimpleNamespace) -> None:
     entries = [stock.entry(f"c{k}", 50, (25, 1), [("s", 50, "")]) for k in range(4)]
     footage: Footage = stock.write_folder(tmp_path, entries)
     for k in (0, 1, 3):
-        with_tone(footage.path(footage.clips[k]), 400 * (k + 1))
+        stock.with_tone(footage.path(footage.clips[k]), 400 * (k + 1))
     (path,) = rough_cut.deliver(footage, Wishes()).files
     heard = np.zeros(8 * 48000)
     with av.open(str(path)) as container:
