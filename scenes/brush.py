@@ -14,6 +14,7 @@ from manim import Camera, CapStyleType, LineJointType, VMobject
 
 from aimgeo.vectors import Array
 from scenes.draw.paths import Gradient, Path, Picture
+from scenes.picture import radial, surface
 
 PX_PER_UNIT = 100.0
 """Pixels in a Manim unit. Manim's stroke widths are hundredths of a unit, hence pixels too."""
@@ -93,23 +94,8 @@ class BoardCamera(Camera):
         matrix = ctx.get_matrix()
         ctx.identity_matrix()
         if picture is not None:
-            ctx.set_source_surface(_surface(picture), *picture.at_px)
+            ctx.set_source_surface(surface(picture.rgba), *picture.at_px)
         elif gradient is not None:
-            ctx.set_source(_radial(gradient))
+            ctx.set_source(radial(gradient))
         ctx.set_matrix(matrix)
         return self
-
-
-def _radial(gradient: Gradient) -> cairo.RadialGradient:
-    (fx, fy), (cx, cy), radius = gradient.focus_px, gradient.centre_px, gradient.radius_px
-    pattern = cairo.RadialGradient(fx, fy, 0.0, cx, cy, radius)
-    for offset, (red, green, blue, alpha) in gradient.stops:
-        pattern.add_color_stop_rgba(offset, blue, green, red, alpha)
-    return pattern
-
-
-def _surface(picture: Picture) -> cairo.ImageSurface:
-    height, width = picture.rgba.shape[:2]
-    # pycairo wants to be able to write
-    pixels = picture.rgba if picture.rgba.flags.writeable else picture.rgba.copy()
-    return cairo.ImageSurface.create_for_data(pixels.data, cairo.FORMAT_ARGB32, width, height, 4 * width)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,6 @@ from manim import Animation, Camera, Group, Mobject, Scene, linear
 from scenes.board import Board
 from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
 from scenes.display import Background, Display, Slot, cloth
-from scenes.files import part_path, place
 
 
 def frame_config(board: Board) -> dict[str, Any]:
@@ -180,12 +178,3 @@ def snapshot(board: Board, frame: int, background: Background | None = None) -> 
         drawing.show(frame)
     camera.capture_mobjects(drawings)
     return np.ascontiguousarray(camera.pixel_array[..., :3])
-
-
-def write_png(picture: np.ndarray, path: Path) -> None:
-    """Write a picture, whole or not at all."""
-    from PIL import Image
-
-    part = part_path(path)
-    Image.fromarray(picture).save(part, format="PNG", compress_level=3)
-    place(part, path)

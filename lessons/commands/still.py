@@ -49,8 +49,8 @@ def command(lesson: Path, only: tuple[str, ...], step: str | None, out: Path | N
 
 
 def _draw(brief: Brief, step: str | None, path: Path) -> None:
-    from scenes.stage import snapshot, write_png
+    from scenes.picture import picture, write_png
 
     board = CLIP_KINDS[brief.subject.kind].load().board(brief)
     ends = {span.name: span.end_frame for span in board.steps}
-    write_png(snapshot(board, (board.frames if step is None else ends[step]) - 1), path)
+    write_png(picture(board, (board.frames if step is None else ends[step]) - 1), path)

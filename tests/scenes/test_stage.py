@@ -16,7 +16,8 @@ from scenes.brush import Ink, points_from_px, px_from_points
 from scenes.display import Display
 from scenes.film import Film
 from scenes.perform import perform
-from scenes.stage import BoardScene, Drawing, Stretch, frame_config, snapshot, stretches, write_png
+from scenes.picture import picture, write_png
+from scenes.stage import BoardScene, Drawing, Stretch, frame_config, snapshot, stretches
 from tests.scenes.boards import eye_board, plan_board, text, words
 
 RATES = [(24000, 1001), (25, 1), (30000, 1001), (60, 1)]
@@ -145,10 +146,19 @@ def test_a_given_background_lies_under_its_pane() -> None:
     np.testing.assert_allclose(under, (blue[5, 5, :3].astype(int) + cloth) / 2, atol=2)
 
 
+@pytest.mark.parametrize("board", [plan_board(), eye_board(), words(text("Ghost ball 22.0°", "title"))])
+def test_pictures_without_manim_are_what_manim_paints(board: Board) -> None:
+    for frame in {0, board.frames // 2, board.frames - 1}:
+        one, other = picture(board, frame).astype(int), snapshot(board, frame).astype(int)
+        # coordinates pass through Manim's units, so that a sample at an edge may fall on the other side
+        assert np.abs(one - other).max() <= 20
+        assert (one != other).any(axis=2).sum() < 0.002 * one[..., 0].size
+
+
 def test_a_picture_is_written_whole(tmp_path: Path) -> None:
-    picture = snapshot(words(text("Ghost ball", "title")), 0)
-    write_png(picture, tmp_path / "a.png")
+    pixels = picture(words(text("Ghost ball", "title")), 0)
+    write_png(pixels, tmp_path / "a.png")
     from PIL import Image
 
-    np.testing.assert_array_equal(np.asarray(Image.open(tmp_path / "a.png")), picture)
+    np.testing.assert_array_equal(np.asarray(Image.open(tmp_path / "a.png")), pixels)
     assert [p.name for p in tmp_path.iterdir()] == ["a.png"]
