@@ -103,7 +103,9 @@ def test_what_has_no_room_is_left_out_with_what_would_make_it_fit() -> None:
     assert {c.distance_name for c in made.clips if c.side == "right"} == {"near"}
     assert [o.name for o in made.left_out] == ["table_cut-45_right_far"]
     reason = made.left_out[0].reason
-    assert re.search(r"the cue ball has room for \d+ mm between centres, not for 2300 mm, at a cut of 45\.0°", reason)
+    assert re.search(
+        r"the cue ball has room for \d+ mm between centres, not for 2300 mm, at a cut of 45\.0°", reason
+    )
 
 
 def test_a_spot_that_serves_no_pocket_is_a_fault_at_its_place() -> None:
@@ -270,3 +272,21 @@ def test_a_summary_spans_the_cuts_of_the_lesson() -> None:
     assert [round(math.degrees(abs(s.cut_rad)), 1) for s in shots if s] == [14.5, 30.0, 45.0]
     assert clip.cut_deg is None
     assert clip.method is None
+
+
+def test_a_kind_that_compares_needs_something_to_compare() -> None:
+    one_eye = "  - {kind: two-eyes, methods: ghost-ball, cuts: 30, sides: left, distances: near}"
+    (message,) = messages(one_eye)
+    assert message.startswith("cuts.yaml:5:5: ghost-ball_two-eyes_overlap-1-2_left_near can't")
+    assert message.endswith(
+        "can't be made: a split screen needs two views; name two on the axis that it compares."
+    )
+
+
+def test_a_comparison_of_which_a_part_is_left_out_is_left_out_too() -> None:
+    made = planned("  - {kind: table}\n  - {kind: two-methods, methods: [ghost-ball, fixed-marks], sides: left}")
+    left = [o for o in made.left_out if "cut-45" in o.name]
+    assert len(left) == 4
+    assert {c.brief.subject.companions[-1].construction.method for c in made.clips if c.kind == "two-methods"} == {  # type: ignore[union-attr]
+        "fixed_marks"
+    }

@@ -5,16 +5,23 @@ from __future__ import annotations
 import math
 import re
 from functools import cache
+from pathlib import Path
 from string import Formatter
 
 import numpy as np
 import pytest
 
 from aimgeo.construction import Quantity, Step
+from aimgeo.fractions import SHIFTS
 from aimgeo.methods import METHODS
+from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.shot import Shot, place_shot
+from lessons.model import loads
+from lessons.plan import plan
 from lessons.wording import LANGUAGES, UnknownField, Wording, words_of
+from scenes import CLIP_KINDS
 from scenes import words as picture_words
+from scenes.brief import OutlineStep
 
 WORDING = Wording(words_of("en"), "mm", 57.15)
 INCHES = Wording(words_of("en"), "in", 57.15)
@@ -85,14 +92,12 @@ def shots() -> list[Shot]:
 
 @cache
 def steps() -> list[Step]:
-    """Every step of every method for every shot that it reaches."""
-    return [
-        step
-        for method in METHODS.values()
-        for shot in shots()
-        if not method.limit(shot)
-        for step in method.construct(shot).steps
+    """Every step of every method for every shot that it reaches, the small cue-ball shifts too."""
+    made = [
+        (method.construct(shot), shot) for method in METHODS.values() for shot in shots() if not method.limit(shot)
     ]
+    shifted = [with_cue_shift(*made[0], k) for k in SHIFTS]
+    return [step for construction in (*(c for c, _ in made), *shifted) for step in construction.steps]
 
 
 def emitted() -> tuple[set[str], set[str], set[str], set[str]]:
@@ -104,12 +109,33 @@ def emitted() -> tuple[set[str], set[str], set[str], set[str]]:
     return {step.sentence for step in steps()}, limits, measures, names
 
 
+EVERY_KIND = "title: A\ncuts: [0, 1/2]\ndistances: {near: 300 mm, far: 900 mm}\neyes:\n" + "".join(
+    f"  {name}: {{back: 600 mm, height: 300 mm, offset: {offset} mm}}\n"
+    for name, offset in (("left", 30), ("over", 0), ("right", -30))
+)
+
+
+@cache
+def outlined() -> tuple[tuple[str, OutlineStep], ...]:
+    """Every step, by its kind, of a lesson that uses every kind of clip."""
+    clips = "clips:\n" + "".join(f"  - {{kind: {kind}}}\n" for kind in CLIP_KINDS if kind != "section")
+    made = plan(loads(EVERY_KIND + clips + "  - {kind: section, title: B}\n"))
+    assert {clip.kind for clip in made.clips} == set(CLIP_KINDS)
+    return tuple(
+        (clip.kind, step)
+        for clip in made.clips
+        for step in CLIP_KINDS[clip.kind].load().outline(clip.brief.subject)
+    )
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(language: str) -> None:
     words = words_of(language)
     sentences, limits, measures, names = emitted()
-    assert set(words["sentences"]) == sentences | set(picture_words.SENTENCES)
-    assert set(words["measures"]) == measures | set(picture_words.MEASURES)
+    assert set(words["sentences"]) == sentences | {step.sentence for _, step in outlined()}
+    assert set(words["measures"]) == measures | {key for _, step in outlined() for key, _ in step.measures}
+    said = {str(q.value) for _, step in outlined() for _, q in step.values if q.kind == "name"}
+    names |= said - {"left", "over", "right"}  # the lesson's own words for its eyes
     # some limits lie where no shot of a lesson can be, yet stand in the methods' list of keys
     assert limits <= set(words["limits"]) <= {f"{m}.{k}" for m in METHODS for k in ("limit", "no_aim")}
     assert names <= set(words["names"])
@@ -121,7 +147,12 @@ def test_every_role_of_the_methods_has_its_label(language: str) -> None:
     words = words_of(language)
     finished = {"target", "heading", "between_centres", "title", "over", "under"}
     roles = {part.role for step in steps() for part in (*step.points, *step.lines, *step.circles)}
-    assert set(words["labels"]) == roles | set(picture_words.LABELS) - finished
+    needed = roles | set(picture_words.LABELS) - finished
+    assert needed <= set(words["labels"])
+    drawing = "".join(
+        path.read_text(encoding="utf-8") for path in Path(picture_words.__file__).parent.glob("*.py")
+    )
+    assert [key for key in set(words["labels"]) - needed if f'"{key}"' not in drawing] == []
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -141,11 +172,13 @@ def test_every_sentence_can_be_filled_for_every_shot(language: str) -> None:
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_titles_are_short_and_broken_by_hand(language: str) -> None:
     for key, sentence in words_of(language)["sentences"].items():
+        # a build-up's title stands in a column beside the picture, other titles over the whole of it
+        widest = 18 if key.split(".")[0] in {*METHODS, "build_up", "table", "cue_shift"} else 34
         for form in (sentence, *([sentence["straight"]] if "straight" in sentence else [])):
             lines = form["title"].split("\n")
             plain = [re.sub(r"\{\w+\}", "22.0°", line) for line in lines]
             assert len(lines) <= 3, key
-            assert all(len(line) <= 18 for line in plain), key
+            assert all(len(line) <= widest for line in plain), key
             assert sum(len(line.split()) for line in plain) <= 7, key
 
 

@@ -1,0 +1,65 @@
+"""The three rooms: what each may import, asked of a fresh interpreter."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+from scenes import CLIP_KINDS
+
+ROOT = Path(__file__).parents[1]
+HEAVY = {"manim", "av", "cairo", "moderngl", "rich", "scipy", "PIL", "opentimelineio", "typst", "jinja2"}
+
+
+def loaded(statement: str) -> set[str]:
+    """The packages that are loaded after a statement in a fresh interpreter."""
+    code = f"{statement}\nimport sys; print(*{{name.partition('.')[0] for name in sys.modules}})"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+    return set(done.stdout.split())
+
+
+def modules(room: str) -> list[str]:
+    """Every module of a room, by name."""
+    paths = sorted((ROOT / room).rglob("*.py"))
+    return [".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__") for p in paths]
+
+
+def third_parties(names: set[str]) -> set[str]:
+    """Those that neither Python brings nor this project."""
+    return {
+        n for n in names - set(sys.stdlib_module_names) if not n.startswith(("_", "aimgeo", "scenes", "lessons"))
+    }
+
+
+def test_aimgeo_imports_numpy_only() -> None:
+    names = loaded("\n".join(f"import {name}" for name in modules("aimgeo")))
+    # what numpy brings with it is numpy's
+    assert third_parties(names) - third_parties(loaded("import numpy, numpy.typing")) == set()
+    assert not {"scenes", "lessons"} & names
+
+
+def test_scenes_never_reads_yaml_and_knows_no_lesson() -> None:
+    source = "\n".join(p.read_text(encoding="utf-8") for p in (ROOT / "scenes").rglob("*.py"))
+    assert "import yaml" not in source
+    assert "lessons" not in {word for line in source.splitlines() if "import " in line for word in line.split()}
+
+
+def test_kind_modules_are_free_of_manim() -> None:
+    names = loaded("\n".join(f"import {module}" for module in {kind.module for kind in CLIP_KINDS.values()}))
+    assert not {"manim", "cairo", "av", "moderngl", "yaml", "lessons"} & names
+
+
+def test_checking_and_planning_import_nothing_heavy() -> None:
+    names = loaded("import lessons.commands.check, lessons.commands.plan, lessons.render")
+    assert not HEAVY & names
+    run = (
+        "from pathlib import Path; from lessons.model import load; from lessons.plan import plan\n"
+        "plan(load(Path('lessons/course/demo.yaml')))"
+    )
+    assert not HEAVY & loaded(run)
+
+
+def test_the_command_line_starts_without_its_verbs() -> None:
+    names = loaded("import lessons.cli")
+    assert not (HEAVY | {"numpy", "pydantic", "yaml"}) & names
