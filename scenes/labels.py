@@ -161,9 +161,29 @@ def place(
     `zones`: where it may stand, the best first; each later one costs more. `later`: what will come; to be in its
     way is allowed at a price, since the label can give way then.
     """
-    found = _candidates(wanted, spacing, zones[-1])
+    found = _candidates(wanted, spacing)
+    best, cost = _cheapest(found, wanted, obstacles, zones, placed, spacing, later)
+    if wanted.near_px is not None and cost > UNLED:
+        unled = _Candidates()
+        _anywhere(wanted, wanted.near_px, zones[-1], unled)
+        other, other_cost = _cheapest(unled, wanted, obstacles, zones, placed, spacing, later)
+        if other_cost < cost:
+            found, best, cost = unled, other, other_cost
+    return Placed(wanted, found.rects[best], found.leaders[best]) if np.isfinite(cost) else None
+
+
+def _cheapest(
+    found: _Candidates,
+    wanted: Wanted,
+    obstacles: Obstacles,
+    zones: Sequence[Rect],
+    placed: Sequence[Placed],
+    spacing: Spacing,
+    later: Obstacles,
+) -> tuple[int, float]:
+    """The best of some candidates and its cost, infinite when none is free. The cheapest are looked at first."""
     if not found.rects:
-        return None
+        return 0, np.inf
     rects = np.array(found.rects)
     costs = np.array(found.costs)
     costs[~_inside(rects, zones[0])] += OUT_OF_ZONE
@@ -172,7 +192,7 @@ def place(
     bad |= _covers(rects, obstacles, placed, spacing)
     order = np.flatnonzero(~bad)
     order = order[np.argsort(costs[order], kind="stable")]
-    best, best_cost = -1, np.inf
+    best, best_cost = 0, np.inf
     for start in range(0, len(order), CHUNK):
         chunk = order[start : start + CHUNK]
         if costs[chunk[0]] >= best_cost:
@@ -184,7 +204,7 @@ def place(
         total = np.where(crosses, np.inf, costs[chunk] + extra)
         if total.min() < best_cost:
             best, best_cost = int(chunk[int(np.argmin(total))]), float(total.min())
-    return Placed(wanted, found.rects[best], found.leaders[best]) if best >= 0 else None
+    return best, best_cost
 
 
 def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -204,7 +224,7 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
 # ------------------------------------------------------------------ candidates
 
 
-def _candidates(wanted: Wanted, spacing: Spacing, zone: Rect) -> _Candidates:
+def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
     out = _Candidates()
     w, h = wanted.width_px, wanted.height_px
     for port in wanted.ports:
@@ -226,8 +246,6 @@ def _candidates(wanted: Wanted, spacing: Spacing, zone: Rect) -> _Candidates:
                     out.add(rect, ((edge, corner[1]), corner, (x, y)), cost)
     if wanted.around is not None:
         _beside(wanted, wanted.around, spacing, out)
-    if wanted.near_px is not None:
-        _anywhere(wanted, wanted.near_px, zone, out)
     return out
 
 

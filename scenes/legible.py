@@ -359,6 +359,8 @@ def stroke_enters(rect: Rect, a: Array, b: Array, half_px: float) -> bool:
 
 def _enters(rect: Rect, outline: Outline) -> bool:
     """True when a rectangle reaches into an ellipse by more than the slack."""
+    if _common(rect, outline.box_px()) is None:
+        return False
     inverse = np.linalg.inv(outline.grown(-SLACK_PX).axes_px)
     x, y, w, h = rect
     corners = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
