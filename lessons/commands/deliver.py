@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from lessons.accuracy import accuracy
 from lessons.deliver import DELIVERIES, Wishes
 from lessons.deliver.manifest import FILE_NAME, Footage, ManifestError, disagreements, read_footage
 from lessons.faults import LessonError
@@ -22,7 +23,9 @@ from lessons.plan import plan
 def command(lesson: Path, out: Path, non_drop: bool, bundle: bool) -> None:
     """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
     try:
-        made = plan(load(lesson))
+        loaded = load(lesson)
+        made = plan(loaded)
+        wishes = Wishes(non_drop, bundle, accuracy(loaded).rows)
         footage = read_footage(folder_of(out, made.identity))
         if footage.identity != made.identity:
             raise ManifestError(
@@ -38,7 +41,7 @@ def command(lesson: Path, out: Path, non_drop: bool, bundle: bool) -> None:
         sys.exit(1)
     warnings = [
         *left(made.file, {clip.name for clip in made.clips}, footage),
-        *write_all(footage, Wishes(non_drop, bundle)),
+        *write_all(footage, wishes),
     ]
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)

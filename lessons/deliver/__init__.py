@@ -5,18 +5,24 @@ To add something: write its module here, with `deliver(footage, wishes)`, and ad
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media."""
+    """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media.
+
+    `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell.
+    """
 
     non_drop: bool = False
     bundle: bool = False
+    accuracy: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -21,7 +21,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 FILTERS = {"kind": "Kind", "method": "Method", "cut": "Cut", "side": "Side", "distance": "Distance", "eye": "Eye"}
 """What clips can be picked by, each with its name on the page."""
 
-SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where")
+SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where", "shot")
 """What the page's script is told about a clip."""
 
 NUMBERS = (
@@ -43,10 +43,10 @@ NUMBERS = (
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """<lesson>_review.html."""
     path = footage.folder / f"{footage.identity}_review.html"
-    return Delivered((write_text(path, page(footage)),))
+    return Delivered((write_text(path, page(footage, wishes.accuracy)),))
 
 
-def page(footage: Footage) -> str:
+def page(footage: Footage, accuracy: Sequence[Mapping[str, Any]] = ()) -> str:
     """The page's text. Everything from the lesson is escaped; scripts and styles run by their digests alone."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
@@ -72,6 +72,7 @@ def page(footage: Footage) -> str:
         style=Markup(style),
         script=Markup(script),
         clips=clips,
+        accuracy=[accuracy_told(row) for row in accuracy],
         filters=list(offered(clips)),
         told={"identity": footage.identity, "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips]},
     )
@@ -106,8 +107,36 @@ def clip_told(clip: Clip) -> dict[str, Any]:
         "captions": [
             {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
         ],
+        "shot": "" if hidden else shot_key(told),
         "numbers": list(numbers(told.get("shot") or {})),
     }
+
+
+def accuracy_told(row: Mapping[str, Any]) -> dict[str, str]:
+    """A row of the accuracy table as texts: what the reading makes of the shot, or that it cannot be used."""
+    names = words_of("en")["names"]
+
+    def written(key: str, digits: int, unit: str) -> str:
+        # adding 0.0 turns a rounded -0.0 into 0.0
+        return "–" if row[key] is None else f"{round(row[key], digits) + 0.0:+.{digits}f}{unit}"
+
+    return {
+        "shot": shot_key({**row, "distance_name": row["distance"]}),
+        "method": names.get(row["method"].replace("-", "_"), row["method"]),
+        "reading": str(row["reading"] or "").replace("_", " "),
+        "eye": str(row["eye"]),
+        "aim": written("aim_error_deg", 2, "°"),
+        "path": written("object_error_deg", 2, "°"),
+        "miss": written("miss_mm", 1, " mm"),
+        "pocketed": {True: "yes", False: "no", None: "–"}[row["pocketed"]],
+    }
+
+
+def shot_key(told: Mapping[str, Any]) -> str:
+    """What a clip and a row of the accuracy table share when they are about the same shot; empty for no shot."""
+    if told.get("cut_deg") is None:
+        return ""
+    return f"{told['cut_deg']:.3f} {told.get('side')} {told.get('distance_name')}"
 
 
 def numbers(shot: dict[str, Any]) -> Iterable[tuple[str, str]]:

@@ -7,6 +7,7 @@
   const clips = new Map(told.clips.map(clip => [clip.name, clip]));
   const picks = [...document.querySelectorAll("[data-pick]")];
   const narrow = window.matchMedia("(max-width: 820px)");
+  const rows = [...document.querySelectorAll("#accuracy tbody tr")];
   const marks = { fine: "✓", redo: "↻" };
   let now = null;
 
@@ -107,6 +108,8 @@
     by("where").textContent = clip.where;
     by("note").blur();
     by("numbers").replaceChildren(items.get(clip.name).querySelector("template").content.cloneNode(true));
+    for (const row of rows) row.hidden = row.dataset.shot !== clip.shot;
+    if (by("accuracy")) by("accuracy").hidden = rows.every(row => row.hidden);
     if (narrow.matches) for (const part of by("numbers").children) part.open = false;
     by("steps").replaceChildren(...clip.steps.map(step => {
       const button = document.createElement("button");

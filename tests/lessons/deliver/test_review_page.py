@@ -24,6 +24,13 @@ FLAGS = [
 ]  # fmt: skip
 HOSTILE = '</script><script>window.pwned = 1</script><img src=x onerror="window.pwned = 2">"\'&amp;{{ 7 * 7 }}'
 
+ACCURACY = tuple(
+    {"method": method, "reading": "base_spot", "cut": "x", "cut_deg": cut, "side": side, "distance": "near",
+     "distance_mm": 300.0, "eye": "player", "usable": True, "aim_error_deg": -1e-15, "result_cut_deg": cut,
+     "object_error_deg": 0.755, "miss_mm": -13.2, "pocketed": side == "left"}
+    for method in ("ghost_ball", "doubled_offset") for cut in (14.4775, 30.0) for side in ("left", "right")
+)  # fmt: skip
+
 needs_browser = pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
 
 
@@ -58,7 +65,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory, stock: SimpleNamespace) -> 
     folder = tmp_path_factory.mktemp("review")
     footage = stock.write_folder(folder, lesson_entries(stock), title=HOSTILE)
     pictures.deliver(footage, Wishes())
-    review_page.deliver(footage, Wishes())
+    review_page.deliver(footage, Wishes(accuracy=ACCURACY))
     return folder
 
 
@@ -265,6 +272,20 @@ def test_the_numbers_are_those_of_the_shot(page: Any) -> None:
 
 
 @needs_browser
+def test_the_accuracy_table_shows_the_rows_of_the_clips_shot(page: Any) -> None:
+    page.click("#accuracy summary")
+    rows = page.locator("#accuracy tbody tr:visible")
+    assert rows.all_inner_texts() == [
+        f"{method}\tbase spot\tplayer\t+0.00°\t+0.76°\t-13.2 mm\tyes"
+        for method in ("ghost ball", "doubled offset")
+    ]
+    page.keyboard.press("ArrowDown")
+    assert all(row.endswith("no") for row in rows.all_inner_texts())
+    page.select_option("[data-pick=kind]", "quiz")
+    assert not page.locator("#accuracy").is_visible()
+
+
+@needs_browser
 def test_at_phone_width_nothing_is_wider_than_the_screen(browser: Any, folder: Path) -> None:
     for page in opened(browser, folder, {"width": 360, "height": 740}):
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
@@ -291,7 +312,7 @@ def test_the_page_is_the_same_every_time_and_asks_for_nothing_from_elsewhere(fol
     from lessons.deliver.manifest import read_footage
 
     text = (folder / "thin-and-full_review.html").read_text("utf-8")
-    assert review_page.page(read_footage(folder)) == text
+    assert review_page.page(read_footage(folder), ACCURACY) == text
     assert "http:" not in text
     assert "https:" not in text
     assert "default-src &#39;none&#39;" in text
