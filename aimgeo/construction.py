@@ -13,7 +13,7 @@ import numpy as np
 from aimgeo.vectors import ArrayLike
 
 Position = tuple[float, float, float]
-QuantityKind = Literal["length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "name"]
+QuantityKind = Literal["length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "speed_mps", "name"]
 
 
 @dataclass(frozen=True, slots=True)

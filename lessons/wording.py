@@ -67,6 +67,8 @@ class Wording:
                 return self._fraction(value), ""
             case "diamonds":
                 return self._decimal(value, 2), self.words["units"]["diamonds"]
+            case "speed_mps":
+                return self._decimal(value, 1), self.words["units"]["mps"]
             case _:
                 return str(round(value)), ""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from importlib import import_module
+from math import radians
 from types import ModuleType
 
 from aimgeo.methods.cue_shift import SHIFT_NAMES
@@ -57,6 +58,21 @@ CLIP_KINDS: dict[str, ClipKind] = {
             Setting("seed", 1, "fixes the order of the questions"),
             Setting("think_s", 5.0, "time to think about each"),
         ),
+    ),
+    "aim-error": ClipKind(
+        "scenes.aim_error",
+        ("cut", "side"),
+        spans=("distance",),
+        settings=(
+            Setting("measured", "degrees", "how the error is given", ("degrees", "millimetres")),
+            Setting("turn_rad", radians(0.2), "one step of error, as a turn of the aim"),
+            Setting("miss_mm", 1.0, "one step of error, at the ghost ball"),
+        ),
+    ),
+    "throw": ClipKind(
+        "scenes.throw",
+        ("cut", "side"),
+        settings=(Setting("roll", 0.0, "of the cue ball at impact, from 0 (stun) to 1 (natural roll)"),),
     ),
     "title": ClipKind("scenes.cards", ()),
     "section": ClipKind("scenes.cards", ()),

@@ -217,9 +217,9 @@ class Line:
 class Mark:
     """An end mark at a point, always on top.
 
-    kind: 'object_centre', 'cue_centre', 'contact', 'aim'; 'target' for a remembered mark or a fraction on a ball (a
-    small light ring); 'base' for a point on the cloth; in the table inset, where a true ball would be a speck,
-    'cue_dot' and 'object_dot'.
+    kind: 'object_centre', 'cue_centre', 'contact', 'aim'; 'target' for a remembered mark or a fraction on a ball
+    (a small light ring); 'notch' for one of a row of marks; 'base' for a point on the cloth; in the table inset,
+    where a true ball would be a speck, 'cue_dot' and 'object_dot'.
 
     `hollow` marks a point that exists but cannot be seen from here.
     """
@@ -231,11 +231,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """A horizontal circle: thin, in the style named.
-
-    'locate' (white, around a small ball on the table), 'contact' (white, the moment of the hit), 'outline' (where a
-    ball has been), 'base' (on the cloth).
-    """
+    """A horizontal circle, thin, in the line style named."""
 
     centre_mm: Position
     radius_mm: float
@@ -255,7 +251,7 @@ class Arc:
 @dataclass(frozen=True, slots=True)
 class Area:
     """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
-    between its first two points is its top and drawn heavy), 'window' (a pocket's)."""
+    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where a path may lie)."""
 
     points_mm: tuple[Position, ...]
     style: str
@@ -281,7 +277,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """A label: text on a dark plate, with a sample of line style `sample` before it; new labels are outlined."""
+    """A label: text on a dark plate, after a sample of a line style or a kind of mark; new labels are outlined."""
 
     text: str
     rect_px: Rect
@@ -299,7 +295,7 @@ class Leader:
 class Shade:
     """A screen rectangle in the style named.
 
-    'scrim'; 'surround' (all around the table); 'band' (across a broken stage, with zigzag upper and lower edges
+    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (all around the table); 'band' (across a broken stage, with zigzag upper and lower edges
     within the rectangle); 'row' and 'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the
     current measure).
     """

@@ -158,7 +158,7 @@ def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
     """The picture behind a pane: cloth, or the rendered table of the player's eye."""
     width, height = round(pane.rect_px[2]), round(pane.rect_px[3])
     if pane.background == "cloth":
-        return cloth(width, height, THEMES[board.theme])
+        return cloth(width, height, THEMES[board.theme]).copy()  # Cairo wants pixels that it could write to
     if pane.background == "plate":
         assert isinstance(pane.camera, EyeCamera)
         from scenes.plate import pane_picture

@@ -243,10 +243,11 @@ def draw_area(area: Area, view: View) -> list[Path]:
             Path(edge, fill=faded(white, 0.18), stroke=faded(white, 0.9), width_px=thin),
             Path(straight(points[None, :2]), stroke=white, width_px=heavy, cap="butt"),
         ]
-    if area.style == "window":
-        gold = rgba(view.theme.lines["target_line"].colour)
-        return [Path(edge, fill=faded(gold, 0.22))]
-    raise ValueError(f"no area style {area.style!r}; there are region and window")
+    fills = {"window": "target_line", "band": "error_line"}
+    if area.style in fills:
+        colour = rgba(view.theme.lines[fills[area.style]].colour)
+        return [Path(edge, fill=faded(colour, 0.22))]
+    raise ValueError(f"no area style {area.style!r}; there are region, {', '.join(fills)}")
 
 
 def draw_bar(bar: Bar, view: View) -> list[Path]:

@@ -1,0 +1,96 @@
+"""Aim error: the fan's paths and their colours follow from the pocket's two points."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from aimgeo.shot import place_shot
+from aimgeo.table import TABLES
+from scenes import aim_error
+from scenes.board import Board, Line
+from scenes.brief import Brief, BriefStep, MeasureText, Output, Subject
+
+TABLE = TABLES["9ft"]
+R = 28.575
+
+
+def a_subject(**settings: object) -> Subject:
+    one = [
+        Subject(
+            "aim-error",
+            TABLE,
+            "foot-left",
+            place_shot((700.0, 150.0), TABLE.pocket("foot-left").centre_mm, math.radians(22), D),
+            settings=settings,
+        )
+        for D in (400.0, 1200.0)
+    ]
+    return replace(one[0], companions=tuple(one))
+
+
+def a_board(subject: Subject, size: tuple[int, int] = (640, 360)) -> Board:
+    output = Output(*size, (10, 1))
+    steps = tuple(
+        BriefStep(
+            s.name, s.name, "", output.frames(s.draws_s), tuple(MeasureText(k, k, "1", "°") for k, _ in s.measures)
+        )
+        for s in aim_error.outline(subject)
+    )
+    return aim_error.board(Brief("clip", subject, output, steps))
+
+
+@pytest.mark.parametrize("settings", [{}, {"measured": "millimetres", "miss_mm": 1.0}])
+def test_a_path_is_drawn_as_missing_exactly_when_the_ball_comes_nearer_to_a_point_than_its_radius(
+    settings,
+) -> None:
+    board = a_board(a_subject(**settings))
+    points = [np.array(p) for p in TABLE.pocket("foot-left").points_mm]
+    fan = [e for e in board.elements if ".fan." in e.id and isinstance(e.shape, Line)]
+    assert {e.role for e in fan} == {"path_in", "error_line"}
+    for e in fan:
+        assert isinstance(e.shape, Line)
+        a, b = (np.array(p)[:2] for p in e.shape.points_mm)
+        way = (b - a) / np.linalg.norm(b - a)
+        sides = [way[0] * (p - a)[1] - way[1] * (p - a)[0] for p in points]
+        between = sides[0] * sides[1] < 0
+        clear = between and min(map(abs, sides)) > R
+        assert (e.role == "path_in") == clear
+
+
+def test_one_millimetre_off_at_the_ghost_ball_turns_the_object_ball_alike_near_and_far() -> None:
+    """About 1 mm / (d cos cut), whatever the distance (differentiating sin(cut) = offset / d)."""
+    steps = {s.name: s for s in aim_error.outline(a_subject(measured="millimetres", step_mm=1.0))}
+    near, far = (q.value for _, q in steps["fan"].measures)
+    expected = 1 / (2 * R * math.cos(math.radians(22)))
+    assert near == pytest.approx(expected, rel=0.03)
+    assert far == pytest.approx(expected, rel=0.03)
+
+
+def test_the_same_turn_of_the_aim_does_more_from_afar() -> None:
+    steps = {s.name: s for s in aim_error.outline(a_subject())}
+    near, far = (q.value for _, q in steps["fan"].measures)
+    assert far > 2 * near
+    allowed_near, allowed_far = (q.value for _, q in steps["limit"].measures)
+    assert allowed_near > 2 * allowed_far
+
+
+def test_both_tables_are_drawn_at_one_scale_with_all_balls_and_the_pocket_in_the_picture() -> None:
+    for size in ((1920, 1080), (1080, 1920), (1080, 1080)):
+        board = a_board(a_subject(), size)
+        scales = []
+        for n, pane in enumerate(board.panes):
+            P = pane.projection(0)
+            scales.append(float(np.linalg.norm(P[:2, 0])))
+            x, y, w, h = pane.rect_px
+            ends = [e.shape for e in board.elements if e.id in (f"{n}.aim_line", f"{n}.target_line")]
+            for shape in ends:
+                assert isinstance(shape, Line)
+                for p in shape.points_mm:
+                    u, v, _ = P @ [*p, 1.0]
+                    assert x < u < x + w
+                    assert y < v < y + h
+        assert scales[0] == pytest.approx(scales[1])

@@ -1,0 +1,89 @@
+"""Throw clips: the drawn paths are turned by the throw towards the cue ball's way; the shift brings the ball back."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from aimgeo.shot import place_shot
+from aimgeo.table import TABLES
+from aimgeo.throw import throw_rad
+from scenes import throw
+from scenes.board import Area, Board, Line
+from scenes.brief import Brief, BriefStep, MeasureText, Output, Subject
+
+TABLE = TABLES["9ft"]
+R = 28.575
+
+
+def a_subject(cut_deg: float, **settings: object) -> Subject:
+    pocket = "foot-left" if cut_deg > 0 else "foot-right"
+    shot = place_shot(
+        (500.0, 150.0 * np.sign(cut_deg)), TABLE.pocket(pocket).centre_mm, math.radians(cut_deg), 600.0
+    )
+    return Subject("throw", TABLE, pocket, shot, settings=settings)
+
+
+def a_board(subject: Subject, size: tuple[int, int] = (640, 360)) -> Board:
+    output = Output(*size, (10, 1))
+    steps = tuple(
+        BriefStep(
+            s.name, s.name, "", output.frames(s.draws_s), tuple(MeasureText(k, k, "1", "°") for k, _ in s.measures)
+        )
+        for s in throw.outline(subject)
+    )
+    return throw.board(Brief("clip", subject, output, steps))
+
+
+def bearing(line: Line | Area, k: int = 1) -> float:
+    a, b = np.array(line.points_mm[0]), np.array(line.points_mm[k])
+    return math.atan2(*(b - a)[:2][::-1])
+
+
+@pytest.mark.parametrize("cut", [30.0, -30.0])
+def test_thrown_paths_turn_towards_the_cue_balls_way_and_lie_within_their_band(cut: float) -> None:
+    subject = a_subject(cut)
+    shot = subject.shot
+    assert shot is not None
+    shapes = {e.id: e.shape for e in a_board(subject).elements}
+    ball = math.atan2(*shot.object_direction[::-1])
+    side = math.copysign(1, cut)
+    for n, speed in enumerate(throw.SPEEDS_MPS):
+        line, band = shapes[f"thrown.{n}"], shapes[f"band.{n}"]
+        assert isinstance(line, Line)
+        assert isinstance(band, Area)
+        turn = (bearing(line) - ball) * -side
+        assert turn == pytest.approx(float(throw_rad(math.radians(abs(cut)), speed)), abs=1e-9)
+        low, high = sorted((bearing(band, k) - ball) * -side for k in (1, 3))
+        assert low <= turn + 1e-9
+        assert turn <= high + 1e-9
+
+
+def test_throw_is_worst_slow_and_a_stun_hit_at_1_mps_throws_half_ball_about_4_2_degrees() -> None:
+    """4.154 degrees: the friction fit of the docs, worked out by hand."""
+    steps = throw.outline(a_subject(30.0))
+    thrown = [dict(s.measures)["thrown"].value for s in steps[1:4]]
+    assert thrown[0] > thrown[1] > thrown[2]
+    assert math.degrees(thrown[1]) == pytest.approx(4.154, abs=0.001)
+
+
+@pytest.mark.parametrize("cut", [20.0, -30.0])
+@pytest.mark.parametrize("roll", [0.0, 0.5])
+def test_a_cue_ball_sent_along_the_shifted_line_throws_the_ball_onto_the_target_line(
+    cut: float, roll: float
+) -> None:
+    """A rolled circle: the shifted line is stopped where it touches the object ball, and the throw is added."""
+    subject = a_subject(cut, roll=roll)
+    shot = subject.shot
+    assert shot is not None
+    a = shot.aim_direction
+    normal = np.array([-a[1], a[0]])
+    start = shot.cue_ball_mm[:2] + throw.shift_mm(shot, throw.SHIFT_SPEED_MPS, roll) * normal
+    w = shot.object_ball_mm[:2] - start
+    ahead = w @ a - math.sqrt((2 * R) ** 2 - (w @ normal) ** 2)
+    way = (w - ahead * a) / (2 * R)
+    geometric = math.atan2(a[0] * way[1] - a[1] * way[0], a @ way)
+    thrown = float(throw_rad(abs(geometric), throw.SHIFT_SPEED_MPS, roll))
+    assert geometric - math.copysign(thrown, cut) == pytest.approx(float(shot.cut_rad), abs=1e-9)
