@@ -6,8 +6,10 @@ Lengths are in ems: times the size in pixels they are pixels. y runs down from t
 
 from __future__ import annotations
 
+import os
 import re
 import tempfile
+import threading
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -75,12 +77,13 @@ def register() -> None:
 @lru_cache(maxsize=4096)
 def run(text: str, face: Face) -> Run:
     """A line of text as outlines, for a size of 1."""
-    if not text.strip():
-        return Run(np.zeros((0, 4, 2)), 0.0, (0.0, 0.0, 0.0, 0.0))
-    placed, end = _laid_out(text, face)
-    curves = np.concatenate([c for c in placed if len(c)])
+    glyphs, width = _laid_out(text, face)
+    placed = [(_curves(path) + np.array([x, 0.0])) / _EM_PX for path, x in glyphs]
+    curves = np.concatenate([np.zeros((0, 4, 2)), *placed])
+    if not len(curves):
+        return Run(curves, width, (0.0, 0.0, 0.0, 0.0))
     low, high = curves.min(axis=(0, 1)), curves.max(axis=(0, 1))
-    return Run(curves, end, (float(low[0]), float(low[1]), float(high[0]), float(high[1])))
+    return Run(curves, width, (float(low[0]), float(low[1]), float(high[0]), float(high[1])))
 
 
 def width_px(text: str, face: Face, size_px: float) -> float:
@@ -89,11 +92,32 @@ def width_px(text: str, face: Face, size_px: float) -> float:
     >>> width_px("", Face(), 40.0)
     0.0
     """
-    return run(text, face).width * size_px
+    return _laid_out(text, face)[1] * size_px
 
 
-def _laid_out(text: str, face: Face) -> tuple[list[Array], float]:
-    """Each glyph's curves where it stands, and the pen after the last one (found by a mark set behind it)."""
+@lru_cache(maxsize=8192)
+def _laid_out(text: str, face: Face) -> tuple[tuple[tuple[str, float], ...], float]:
+    """Each glyph's outline as SVG and where it stands, and the pen after the last (by a mark set behind it)."""
+    if not text.strip():
+        return (), 0.0
+    tree = _svg(text, face)
+    outlines: dict[str, str] = {}
+    pens: list[tuple[str, float, float]] = []
+    for node in tree.iter():
+        # cairo before 1.18 writes <symbol id>, later ones <g id>
+        if (name := node.get("id", "")).startswith("glyph"):
+            drawing = node.find("{*}path")
+            outlines[name] = "" if drawing is None else drawing.get("d", "")
+        elif node.tag.endswith("}use"):
+            href = node.get("{http://www.w3.org/1999/xlink}href", node.get("href", ""))
+            pens.append((href.lstrip("#"), float(node.get("x", 0)), float(node.get("y", 0))))
+    if any(y != pens[-1][2] for _, _, y in pens):
+        raise ValueError(f"text {text!r} does not fit on one line")
+    return tuple((outlines[name], x) for name, x, _ in pens[:-1]), pens[-1][1] / _EM_PX
+
+
+def _svg(text: str, face: Face) -> ElementTree.Element:
+    """The line of text as Pango sets it and Cairo writes it."""
     from manimpango import MarkupUtils
 
     register()
@@ -104,44 +128,37 @@ def _laid_out(text: str, face: Face) -> tuple[list[Array], float]:
     if fault := MarkupUtils.validate(markup):
         raise ValueError(f"text {text!r} cannot be set: {fault}")
     width = int(_EM_PX * (len(text) + 4) * 1.5)
-    with tempfile.TemporaryDirectory() as folder:
-        path = str(Path(folder, "line.svg"))
-        MarkupUtils.text2svg(
-            markup, "", "NORMAL", "NORMAL", _EM_PX * 0.75, None, False, path, 0, 0, width, int(3 * _EM_PX)
-        )
-        tree = ElementTree.parse(path)
-    glyphs: dict[str, Array] = {}
-    for node in tree.iter():
-        # cairo before 1.18 writes <symbol id>, later ones <g id>
-        name, drawing = node.get("id", ""), node.find("{*}path")
-        if name.startswith("glyph"):
-            glyphs[name] = _curves("" if drawing is None else drawing.get("d", ""))
-    pens = []
-    for node in tree.iter("{http://www.w3.org/2000/svg}use"):
-        href = node.get("{http://www.w3.org/1999/xlink}href", node.get("href", ""))
-        pens.append((href.lstrip("#"), float(node.get("x", 0)), float(node.get("y", 0))))
-    baseline = pens[-1][2]
-    if any(y != baseline for _, _, y in pens):
-        raise ValueError(f"text {text!r} does not fit on one line")
-    return [(glyphs[name] + [x, 0.0]) / _EM_PX for name, x, _ in pens[:-1]], pens[-1][1] / _EM_PX
+    path = str(Path(_folder().name, f"{os.getpid()}-{threading.get_ident()}.svg"))
+    MarkupUtils.text2svg(
+        markup, "", "NORMAL", "NORMAL", _EM_PX * 0.75, None, False, path, 0, 0, width, int(3 * _EM_PX)
+    )
+    return ElementTree.parse(path).getroot()
 
 
+@cache
+def _folder() -> tempfile.TemporaryDirectory[str]:
+    """This process's own place for what Pango writes; it goes when the process does."""
+    return tempfile.TemporaryDirectory(prefix="aimgeo-text-")
+
+
+@lru_cache(maxsize=2048)
 def _curves(path: str) -> Array:
     """The cubic curves (n, 4, 2) of an outline that cairo wrote: absolute M, L, C and Z only."""
-    curves: list[Array] = []
-    start = pen = np.zeros(2)
+    curves: list[tuple[float, ...]] = []
+    x = y = 0.0
+    start: tuple[float, ...] = (x, y)
     for command, body in re.findall(r"([MLCZ])([^MLCZ]*)", path):
-        points = np.array(body.split(), float).reshape(-1, 2)
+        numbers = tuple(map(float, body.split()))
         if command == "M":
-            start = pen = points[0]
+            x, y = start = numbers
             continue
         if command == "C":
-            curve = np.stack([pen, *points])
-        else:
-            to = start if command == "Z" else points[0]
-            if command == "Z" and np.array_equal(to, pen):
-                continue
-            curve = pen + np.linspace(0, 1, 4)[:, None] * (to - pen)
-        curves.append(curve)
-        pen = curve[-1]
+            curves.append((x, y, *numbers))
+            x, y = numbers[4:]
+            continue
+        to_x, to_y = numbers or start
+        if (to_x, to_y) != (x, y):
+            dx, dy = (to_x - x) / 3, (to_y - y) / 3
+            curves.append((x, y, x + dx, y + dy, to_x - dx, to_y - dy, to_x, to_y))
+        x, y = to_x, to_y
     return np.array(curves).reshape(-1, 4, 2)
