@@ -77,7 +77,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Construction:
-    """A method's construction for one shot. `cue_line` is where the cue ends up: from behind to the aim."""
+    """A method's construction for one shot. `cue_line` is where the cue ends up: from the cue ball along the aim."""
 
     method: str
     steps: tuple[Step, ...]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import degrees
+from math import degrees, floor
 from typing import Any
 
 from aimgeo.construction import Quantity
@@ -114,7 +114,7 @@ def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup
     where = "the given spot" if spot else "a spot that all clips share"
     angle = f"{degrees(abs(unset.cut_rad)):.1f}°"
     if unset.longest_mm:
-        what = f"from {where} the cue ball has room for {unset.longest_mm:.0f} mm between centres, not for "
+        what = f"from {where} the cue ball has room for {floor(unset.longest_mm)} mm between centres, not for "
         what += f"{unset.distance_mm:.0f} mm, at a cut of {angle} to the {side} into the {pocket} pocket"
     else:
         what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from aimgeo.setup import Setup, accepts, find_spot, longest_distances
@@ -66,6 +66,7 @@ any_table = st.sampled_from(sorted(TABLES))
 any_pocket = st.sampled_from(["foot-left", "head-right", "side-right"])
 
 
+@settings(max_examples=25)
 @given(small, any_table, any_pocket, st.integers(0, 2**32 - 1))
 def test_a_spot_found_is_good_and_where_none_is_found_random_spots_are_bad(
     lesson: list[tuple[float, float]], table_name: str, pocket: str, seed: int
@@ -83,6 +84,7 @@ def test_a_spot_found_is_good_and_where_none_is_found_random_spots_are_bad(
         assert faults(table, pocket, tuple(spot), shots, GAP_MM + 25) != []
 
 
+@settings(max_examples=15)
 @given(small, any_pocket)
 def test_the_longest_distances_are_what_fits_at_the_spot_told(
     lesson: list[tuple[float, float]], pocket: str
