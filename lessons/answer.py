@@ -47,7 +47,7 @@ def answer_lines(requests: list[Any]) -> tuple[list[bytes], int]:
     refused, parts = answer_parts(requests)
     pieces: list[list[bytes]] = []
     for request in requests:
-        name = identity(request)
+        name = identity(request) if type(request) is dict and "id" in request else None
         pieces.append([] if name is None else [b'"id":' + as_json(name)])
     for i, refusal in refused.items():
         pieces[i].append(b'"error":' + as_json(refusal.as_dict()))
@@ -81,7 +81,11 @@ def as_json(value: Any) -> bytes:
 
 
 def _key_count(value: dict[str, Any]) -> int:
-    return len(value) + sum(_key_count(part) for part in value.values() if type(part) is dict)
+    count = len(value)
+    for part in value.values():
+        if type(part) is dict:
+            count += _key_count(part)
+    return count
 
 
 def _parse_slowly(line: bytes) -> Any:
