@@ -64,7 +64,7 @@ def draw_here(clip: PlannedClip, form: str) -> dict[str, Any]:
 
 @contextmanager
 def connected(address: str) -> Iterator[Any]:
-    """A client of the scheduler at an address. ClusterError: none answers, it has no workers, or it is unprotected."""
+    """A client of the scheduler at an address. ClusterError: no answer, no workers, or not protected."""
     check_address(address)
     try:
         from distributed import Client
@@ -96,7 +96,7 @@ def draw_all(tasks: Sequence[Task], address: str) -> Iterator[Report]:
         asked = {
             client.submit(draw_here, task.clip, task.form, pure=False, retries=RETRIES): task for task in tasks
         }
-        for future in as_completed(list(asked)):
+        for future in as_completed(list(asked), loop=client.loop):
             task = asked.pop(future)
             try:
                 told = future.result()
