@@ -118,7 +118,7 @@ def accuracy_told(row: Mapping[str, Any]) -> dict[str, str]:
 
     def written(key: str, digits: int, unit: str) -> str:
         # adding 0.0 turns a rounded -0.0 into 0.0
-        return "–" if row[key] is None else f"{round(row[key], digits) + 0.0:+.{digits}f}{unit}"
+        return "–" if row[key] is None else f"{round(row[key], digits) + 0.0:+.{digits}f}{unit}".replace("-", "−")
 
     return {
         "shot": shot_key({**row, "distance_name": row["distance"]}),

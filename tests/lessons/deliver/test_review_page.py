@@ -276,7 +276,7 @@ def test_the_accuracy_table_shows_the_rows_of_the_clips_shot(page: Any) -> None:
     page.click("#accuracy summary")
     rows = page.locator("#accuracy tbody tr:visible")
     assert rows.all_inner_texts() == [
-        f"{method}\tbase spot\tplayer\t+0.00°\t+0.76°\t-13.2 mm\tyes"
+        f"{method}\tbase spot\tplayer\t+0.00°\t+0.76°\t−13.2 mm\tyes"
         for method in ("ghost ball", "doubled offset")
     ]
     page.keyboard.press("ArrowDown")
