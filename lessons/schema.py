@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
-from lessons.model import LessonKeys
+from lessons.model import lesson_model
+from scenes import CLIP_KINDS
 
 SCHEMA_FILE = Path(__file__).parent / "schema.json"
 
@@ -19,7 +20,7 @@ def schema_text() -> str:
     >>> schema_text().startswith('{\\n  "$schema"')
     True
     """
-    made: dict[str, Any] = _tidied(LessonKeys.model_json_schema(mode="validation"))
+    made: dict[str, Any] = _tidied(lesson_model(frozenset(CLIP_KINDS)).model_json_schema(mode="validation"))
     head = {"$schema": GenerateJsonSchema.schema_dialect, "title": "Lesson file"}
     return json.dumps(head | made, indent=2, ensure_ascii=False) + "\n"
 
