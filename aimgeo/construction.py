@@ -13,7 +13,9 @@ import numpy as np
 from aimgeo.vectors import ArrayLike
 
 Position = tuple[float, float, float]
-QuantityKind = Literal["length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "speed_mps", "name"]
+QuantityKind = Literal[
+    "length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "speed_mps", "name"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Construction:
-    """A method's construction for one shot. `cue_line` is where the cue ends up: from the cue ball along the aim."""
+    """A method's construction for one shot. `cue_line`: where the cue ends up, from the cue ball along the aim."""
 
     method: str
     steps: tuple[Step, ...]
