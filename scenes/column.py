@@ -40,7 +40,7 @@ def wrapped(title: str, frame: Layout) -> tuple[str, ...]:
 
 
 def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
-    """Words broken into as few lines as fit, the widest of them as narrow as can be.
+    """Words broken into as few lines as fit, as even as can be.
 
     A word that is wider than the room stands on a line of its own.
 
@@ -51,7 +51,7 @@ def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
     measure = width_px if callable(width_px) else len
     if not words:
         return ()
-    # best[i]: fewest lines, then least width, for the words from i on; the break that gives it
+    # best[i]: fewest lines, then least sum of squared widths, for the words from i on; the break that gives it
     best: list[tuple[int, float, int]] = [(0, 0.0, len(words))] * (len(words) + 1)
     for i in range(len(words) - 1, -1, -1):
         options = []
@@ -59,8 +59,8 @@ def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
             width = float(measure(" ".join(words[i:j])))
             if width > room_px and j > i + 1:
                 break
-            lines, widest, _ = best[j]
-            options.append((lines + 1, max(widest, width), j))
+            lines, squares, _ = best[j]
+            options.append((lines + 1, squares + width * width, j))
         best[i] = min(options)
     out, i = [], 0
     while i < len(words):

@@ -49,13 +49,15 @@ from scenes.theme import THEMES, TIMING, plate_sizes
 
 ROLL_DIM = 0.3
 """Opacity of the construction while the balls roll."""
-SHOWN_HEIGHTS_S = 0.62
+SHOWN_HEIGHTS_S = 0.4
 """Speed of the cue ball as shown, in frame heights a second."""
 MOST_AWAY_S = 1.6
 """How long the balls are followed after the hit."""
 STANDS = 1e-9
 """A part of the speed below this is none."""
 OUTLINES = 3
+BACK_AT_HIT = ("aim_line", "target_line")
+"""The lines that come back when the balls touch."""
 
 
 def put_roll(figure: Figure, labels: Labels, words: BriefStep, span: Span) -> None:
@@ -83,7 +85,7 @@ def put_roll(figure: Figure, labels: Labels, words: BriefStep, span: Span) -> No
     for id in labels.measure_ids:
         sheet.hide(id, (first, first + fade))
     pair = _fade_construction(figure, dim, contact)
-    note = _note_slow(figure, dim)
+    note = _note_slow(figure, (first + fade, first + 2 * fade))
     aim = np.array([*shot.aim_direction, 0.0])
     legs = [(b - a) / seen for a, b in rolled] if seen else []
     edges = [round(roll[0] + (roll[1] - roll[0]) * t) for t in accumulate(legs, initial=0.0)]
@@ -176,7 +178,7 @@ def _fade_construction(figure: Figure, span: Span, contact: Span) -> list[str]:
                 f"{id}.under", replace(shape, ink_in=()), LAYERS["line_under"], role, sheet.panes(id)
             )
             sheet.move(under, "opacity", span, ROLL_DIM)
-            if role in ("aim_line", "target_line"):
+            if role in BACK_AT_HIT:
                 pair.append(under)
             else:
                 sheet.hide(under, (contact[1], contact[1] + figure.frames(TIMING.fade_s)))
@@ -269,10 +271,12 @@ def _cue_ball_after(
     a, b = piece_px(figure, pieces[0])
     half = figure.frame.scale.stroke_px(6)
     before = merged(labels.obstacles)
+    still_there = tuple(s for s in before.strokes if s.name in BACK_AT_HIT)
     obstacles = replace(
         before,
         balls=tuple(balls),
-        strokes=(*before.strokes, Stroke("cue_ball_after", a, b, half)),
+        marks=(),
+        strokes=(*still_there, Stroke("cue_ball_after", a, b, half)),
         rects=(*before.rects, *note),
     )
     want = line_label(figure, "cue_ball_after", words, "cue_ball_after", pieces, balls)

@@ -1,0 +1,242 @@
+"""The build-up stands where the geometry says, at a size that can be read, and its roll tells the truth."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from aimgeo.methods import METHODS
+from aimgeo.shot import Shot
+from scenes.board import Ball, Board, Element, Line, Mark, Pane, project
+from scenes.build_up import board as build_up
+from scenes.build_up import outline
+from scenes.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
+from scenes.layout import layout
+from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
+
+EIGHTH = 1 / 8
+"""A ball is at least this part of the frame's short side while the construction is drawn."""
+ACTION_SAFE = 0.93
+
+
+def element(board: Board, id: str) -> Element:
+    return next(e for e in board.elements if e.id == id)
+
+
+def panes(board: Board, *ids: str) -> list[Pane]:
+    return [p for p in board.panes if p.id in ids]
+
+
+def last_of(board: Board, name: str) -> int:
+    return next(s.end_frame for s in board.steps if s.name == name) - 1
+
+
+def centre_px(board: Board, pane: Pane, id: str, frame: int) -> np.ndarray:
+    ball = element(board, id)
+    assert isinstance(ball.shape, Ball)
+    at = np.array(ball.shape.centre_mm) + np.array(ball.offset_mm.at(frame))
+    return project(pane.projection(frame), at)
+
+
+@pytest.mark.parametrize("frame", FRAMES)
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(cut_deg=st.floats(-80, 80), distance_mm=st.floats(58, 2300))
+def test_balls_keep_an_eighth_of_the_short_side_and_stay_in_the_picture(
+    frame: str, cut_deg: float, distance_mm: float
+) -> None:
+    W, H = FRAMES[frame]
+    shot = shot_of(cut_deg, distance_mm)
+    stage = framing(layout(W, H), shot)
+    d = float(np.asarray(shot.ball_diameter_mm))
+    x0, y0 = (1 - ACTION_SAFE) / 2 * W, (1 - ACTION_SAFE) / 2 * H
+    scales = {view.px_per_mm for _, _, view in stage.panes}
+    turns = {view.turn_rad for _, _, view in stage.panes}
+    assert len(scales) == len(turns) == 1, "both panes at one scale and turn"
+    assert scales.pop() * d >= EIGHTH * min(W, H)
+    balls = [(stage.panes[0], shot.object_ball_mm), (stage.panes[0], shot.ghost_ball_mm)]
+    balls.append((stage.panes[-1], shot.cue_ball_mm))
+    for (_, rect, view), at in balls:
+        x, y = view.to_px(at)
+        r = view.px_per_mm * d / 2
+        assert x0 <= x - r
+        assert x + r <= W - x0
+        assert max(y0, rect[1]) <= y - r
+        assert y + r <= min(H - y0, rect[1] + rect[3])
+
+
+@pytest.mark.parametrize("distance_mm", [60.0, 200.0, 1400.0])
+@pytest.mark.parametrize("cut_deg", [-45.0, 0.0, 30.0])
+def test_the_aim_points_straight_up_and_left_stays_left(cut_deg: float, distance_mm: float) -> None:
+    shot = shot_of(cut_deg, distance_mm)
+    stage = framing(layout(1920, 1080), shot)
+    for _, _, view in stage.panes:
+        run = view.to_px(shot.ghost_ball_mm) - view.to_px(shot.cue_ball_mm)
+        assert run[0] == pytest.approx(0, abs=1e-6)
+        assert run[1] < 0
+    u = stage.main.to_px(shot.target_mm) - stage.main.to_px(shot.object_ball_mm)
+    assert np.sign(round(u[0], 6)) == -np.sign(cut_deg)
+
+
+def test_a_far_shot_has_two_panes_and_lines_run_on_across_the_break() -> None:
+    shot = shot_of(22, 1400)
+    board = board_of("build-up", shot, "contact_points")
+    far, near = panes(board, FAR, NEAR)
+    frame = last_of(board, "aim line")
+    ends = [project(p.projection(frame), np.stack([shot.cue_ball_mm, shot.ghost_ball_mm])) for p in (far, near)]
+    assert ends[0][:, 0] == pytest.approx(ends[1][:, 0]), "one vertical line in both"
+    pieces = [
+        e for e in board.elements if e.role == "aim_line" and isinstance(e.shape, Line) and "under" not in e.id
+    ]
+    assert {e.panes for e in pieces if INSET not in e.panes} == {(FAR,), (NEAR,)}
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("cut_deg", [-22.0, 14.48])
+def test_every_mark_stands_where_the_construction_says(method: str, cut_deg: float) -> None:
+    """The drawn marks are the construction's points, once each, and stay to the last step."""
+    shot = shot_of(cut_deg, 180)
+    board = board_of("build-up", shot, method)
+    plan = METHODS[method].construct(shot)
+    frame = last_of(board, plan.steps[-1].name)
+    shown = {
+        (e.role, e.shape.at_mm)
+        for e in board.elements
+        if isinstance(e.shape, Mark) and INSET not in e.panes and e.is_visible(frame)
+    }
+    assert {(p.role, p.at_mm) for step in plan.steps for p in step.points} <= shown
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_what_a_step_adds_is_absent_before_and_whole_at_its_end(method: str) -> None:
+    shot = shot_of(14.48, 180)
+    board = board_of("build-up", shot, method)
+    plan = METHODS[method].construct(shot)
+    for step in plan.steps:
+        span = next(s for s in board.steps if s.name == step.name)
+        for line in step.lines:
+            drawn = [
+                e
+                for e in board.elements
+                if isinstance(e.shape, Line)
+                and e.role == line.role
+                and e.panes == (STAGE,)
+                and "under" not in e.id
+                and math.dist(e.shape.points_mm[0], line.start_mm) < 1e-6
+            ]
+            assert drawn
+            assert all(not e.is_visible(span.first_frame - 1) for e in drawn) or line.role == "target_line_back"
+            assert all(e.drawn.at(span.end_frame - 1) == (1.0,) for e in drawn)
+
+
+def test_one_camera_move_opens_the_clip_and_the_build_up_never_moves() -> None:
+    board = board_of("build-up", shot_of(30, 180), "ghost_ball")
+    table, stage = panes(board, TABLE, STAGE)
+    (move,) = table.camera.track.moves
+    assert move.easing == "quintic"
+    assert (move.end_frame - move.first_frame) / 30 == pytest.approx(1.4, abs=0.05)
+    assert stage.camera.track.moves == ()
+    last = move.end_frame - 1
+    assert table.projection(last) == pytest.approx(stage.projection(last)), "it ends where the stage stands"
+    assert table.opacity.at(last - 1) == (1.0,)
+    assert (table.opacity.at(last), stage.opacity.at(last)) == ((0.0,), (1.0,))
+    words = [e for e in board.elements if not e.panes and e.is_visible(move.first_frame)]
+    assert words == [], "no words while the camera moves"
+
+
+@pytest.mark.parametrize("cut_deg", [-30.0, 0.0, 14.48, 60.0])
+@pytest.mark.parametrize("distance_mm", [120.0, 1400.0])
+def test_the_roll_is_a_collision(cut_deg: float, distance_mm: float) -> None:
+    """No easing; contact at the ghost position; speeds after the hit as for equal balls without friction.
+
+    cos(cut) and sin(cut) along and across the line of centres: the 90-degree rule (common practice; any textbook
+    of mechanics for an elastic collision of equal masses).
+    """
+    shot: Shot = shot_of(cut_deg, distance_mm)
+    board = board_of("build-up", shot, "ghost_ball")
+    cue, target = element(board, "cue_ball").offset_mm, element(board, "object_ball").offset_mm
+    assert all(m.easing == "linear" for m in (*cue.moves, *target.moves))
+    (away,) = target.moves
+    at_hit = away.first_frame - 1
+    arrived = shot.cue_ball_mm + np.array(cue.at(at_hit))
+    assert arrived == pytest.approx(shot.ghost_ball_mm, abs=1e-6)
+    assert target.at(at_hit) == (0, 0, 0)
+    end = away.end_frame
+    c = math.radians(abs(cut_deg))
+    object_run = np.array(target.at(end))
+    cue_run = np.array(cue.at(end)) + shot.cue_ball_mm - shot.ghost_ball_mm
+    assert object_run[:2] / np.linalg.norm(object_run) == pytest.approx(shot.object_direction, abs=1e-9)
+    assert np.linalg.norm(cue_run) == pytest.approx(np.linalg.norm(object_run) * math.tan(c), abs=1e-6)
+    assert cue_run @ object_run == pytest.approx(0, abs=1e-6)
+    rolled = sum(
+        math.dist(cue.at(m.first_frame - 1), m.to)
+        for m in cue.moves
+        if m.end_frame - m.first_frame > 1 and m.end_frame <= at_hit + 1
+    )
+    frames = sum(m.end_frame - m.first_frame for m in cue.moves if m.end_frame <= at_hit + 1)
+    speed = np.linalg.norm(object_run) / math.cos(c) / (away.end_frame - away.first_frame)
+    assert rolled / frames == pytest.approx(speed, rel=0.12), "the same slow motion before and after, to a frame"
+
+
+def test_the_cue_ball_of_a_far_shot_leaves_one_pane_before_it_enters_the_other() -> None:
+    """It is never seen in both, and the jump between happens where the break hides it."""
+    shot = shot_of(30, 1400)
+    board = board_of("build-up", shot, "ghost_ball")
+    far, near = panes(board, FAR, NEAR)
+    frame_layout = layout(1920, 1080)
+    _, band_y, _, band_h = frame_layout.band_px
+    r = float(shot.radius_mm) * framing(frame_layout, shot).main.px_per_mm
+    roll = next(s for s in board.steps if s.name == "roll")
+    cue = element(board, "cue_ball").offset_mm
+    jump = next(m for m in cue.moves if m.end_frame - m.first_frame == 1)
+    for frame in range(roll.first_frame, roll.end_frame):
+        top_of_near = centre_px(board, near, "cue_ball", frame)[1] - r
+        in_near = centre_px(board, near, "cue_ball", frame)[1] + r > band_y + band_h
+        in_far = centre_px(board, far, "cue_ball", frame)[1] - r < band_y
+        assert not (in_near and in_far), frame
+        assert top_of_near < 2000
+    before = centre_px(board, near, "cue_ball", jump.first_frame - 1)[1]
+    after = centre_px(board, far, "cue_ball", jump.first_frame)[1]
+    assert before + r <= band_y + band_h + 1
+    assert after - r >= band_y - 1
+
+
+def test_steps_are_as_long_as_the_brief_says_and_one_picture_stands_half_a_second_when_complete() -> None:
+    brief = brief_of("build-up", shot_of(22, 180), "doubled_offset")
+    board = build_up(brief)
+    assert [s.end_frame - s.first_frame for s in board.steps] == [s.frames for s in brief.steps]
+    assert board.frames == brief.frames
+    built = board.steps[-2]
+    rests = [(a, b) for a, b in board.still_stretches(15) if built.first_frame <= a < b <= built.end_frame + 1]
+    assert rests
+
+
+def test_a_step_given_less_than_it_needs_is_squeezed_not_spilled() -> None:
+    brief = brief_of("build-up", shot_of(22, 180), "doubled_offset")
+    short = replace(brief, steps=tuple(replace(s, frames=20) for s in brief.steps))
+    board = build_up(short)
+    assert board.frames == 20 * len(brief.steps)
+    for e in board.elements:
+        for track in e.tracks():
+            for one, other in zip(track.moves, track.moves[1:], strict=False):
+                assert one.end_frame <= other.first_frame
+
+
+def test_without_a_table_the_clip_begins_with_the_construction() -> None:
+    brief = brief_of("build-up", shot_of(22, 180), "ghost_ball")
+    subject = replace(brief.subject, table=None)
+    names = [step.name for step in outline(subject)]
+    assert names[0] == "target line"
+    board = build_up(replace(brief, subject=subject, steps=brief.steps[1:]))
+    assert [p.id for p in board.panes] == [STAGE]
+    assert element(board, "cue_ball").is_visible(0)
+
+
+def test_steps_that_are_not_the_outlines_are_refused() -> None:
+    brief = brief_of("build-up", shot_of(22, 180), "ghost_ball")
+    with pytest.raises(ValueError, match="has the steps where, target line"):
+        build_up(replace(brief, steps=brief.steps[:-1]))
