@@ -251,7 +251,7 @@ class Arc:
 @dataclass(frozen=True, slots=True)
 class Area:
     """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
-    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where a path may lie)."""
+    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where paths run)."""
 
     points_mm: tuple[Position, ...]
     style: str
@@ -295,9 +295,9 @@ class Leader:
 class Shade:
     """A screen rectangle in the style named.
 
-    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (all around the table); 'band' (across a broken stage, with zigzag upper and lower edges
-    within the rectangle); 'row' and 'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the
-    current measure).
+    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (all around the
+    table); 'band' (across a broken stage, with zigzag upper and lower edges within the rectangle); 'row' and
+    'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the current measure).
     """
 
     rect_px: Rect

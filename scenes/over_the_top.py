@@ -1,0 +1,160 @@
+"""Over the top: from straight above down to the player's eye, in one move, with the lines left on the table.
+
+Sentences: over_the_top.above, over_the_top.down, over_the_top.eye (values eye_back, eye_height, eye_offset,
+eye_side). Measures of the last step: contact_seen and aim_seen, as parts of the visible half-width.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import accumulate, pairwise
+
+import numpy as np
+
+from aimgeo.construction import Circle, Construction, Line, Point, Step, position
+from aimgeo.shot import Shot
+from scenes.alignments import seen_measures
+from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, StepSpan, Track, project
+from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
+from scenes.column import joined
+from scenes.eye_figure import Figure, bring_cue, put_balls, put_circles, put_lines, put_point
+from scenes.eye_view import EYE, eye_camera, eye_layout, eye_mm, viewing_distance
+from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
+from scenes.layout import layout
+from scenes.motion import Sheet, Span, frames_of, in_turn
+from scenes.players_eye import TOP, eye_values
+from scenes.theme import TIMING, plate_sizes, plate_width_px
+
+ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
+MOVE_S = 5.0
+ABOVE_MM = 2600.0
+BEHIND_MM = 60.0
+"""The eye above stands a little behind the middle, so that up in the picture is along the aim."""
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """From above, the move, and what the eye sees."""
+    shot, eye = _asked(subject)
+    values = eye_values(eye)
+    return (
+        OutlineStep("above", ABOVE, values, draws_s=5.0),
+        OutlineStep("down", DOWN, values, draws_s=MOVE_S + 1.0),
+        OutlineStep("eye", SEEN, values, seen_measures(shot, eye), draws_s=4.0),
+    )
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    shot, eye = _asked(brief.subject)
+    if [step.name for step in brief.steps] != ["above", "down", "eye"]:
+        raise ValueError("an over-the-top clip has the steps above, down, eye")
+    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    rate = brief.output.rate
+    places = eye_layout(frame, 0)
+    _, moving, _ = in_turn(*spans[1], (0.5, MOVE_S, 0.5), rate)
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    low = 0.36 * frame.height_px
+    places = type(places)(
+        frame.width_px / 2, low, 0.74 * frame.height_px, places.pane_px, places.picture_px, full,
+        places.heading_px, places.heading_align, places.note_px, places.title_room_px,
+    )  # fmt: skip
+    end = eye_camera(places, shot, eye)
+    pane = Pane(EYE, full, "eye", _camera(end, shot, eye, full, moving), "plate")
+    sheet = Sheet()
+    plan = _picture(shot)
+    figure = Figure(
+        sheet,
+        frame,
+        shot,
+        plan,
+        Pane(EYE, full, "eye", end),
+        eye_mm(shot, eye),
+        (EYE,),
+        (EYE,),
+        TOP,
+        "",
+        brief.theme,
+    )
+    put_balls(figure, brief.subject.table, True)
+    _, ghost, line, mark, _ = in_turn(*spans[0], (1.0, 0.4, 1.4, TIMING.fade_s, 1.2), rate)
+    put_circles(figure, 0, plan.steps[0], ghost)
+    put_lines(figure, 0, plan.steps[0], line)
+    for n, point in enumerate(plan.steps[0].points):
+        put_point(figure, 0, n, point, mark)
+    bring_cue(figure, in_turn(*spans[2], (0.3, 0.8, 2.0), rate)[1])
+    put_scrim(sheet, frame, 0.24)
+    put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
+    put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
+    fade = frames_of(TIMING.fade_s, rate)
+    widths = viewing_distance(Pane(EYE, full, "eye", end), frame)
+    note = put_note(sheet, brief.labels, widths, places.note_px, places.heading_align, on=False)
+    if note is not None:
+        sheet.show(note, (spans[2][0], spans[2][0] + fade))
+    _put_seen(sheet, brief, figure, (spans[2][0] + fade, spans[2][0] + 2 * fade))
+    return Board(
+        brief.output.width_px,
+        brief.output.height_px,
+        rate,
+        brief.frames,
+        (pane,),
+        sheet.elements(),
+        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
+        brief.theme,
+    )
+
+
+def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:
+    if subject.shot is None or subject.eye is None:
+        raise ValueError("an over-the-top clip needs a shot and an eye")
+    return subject.shot, subject.eye
+
+
+def _camera(end: EyeCamera, shot: Shot, eye: EyeSpec, rect: Rect, moving: Span) -> EyeCamera:
+    """From above the middle of the shot to the eye; both look towards the middle."""
+    values = np.array(end.track.start)
+    at, way = values[:3], values[3:6] - values[:3]
+    middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
+    reach = float(np.linalg.norm(middle - at))
+    look = at + reach * way / np.linalg.norm(way)
+    aim = np.array([*shot.aim_direction, 0.0])
+    top = middle - BEHIND_MM * aim + np.array([0.0, 0.0, ABOVE_MM])
+    # from above, both balls fill about as much of the picture's height as from the eye
+    span = float(shot.distance_mm) + 8 * float(shot.radius_mm)
+    fov = 2 * math.atan(span / 0.62 / 2 / ABOVE_MM)
+    start = (*top.tolist(), *middle.tolist(), fov)
+    stop = (*at.tolist(), *look.tolist(), float(values[6]))
+    return EyeCamera(Track(start, (Move(*moving, stop, "quintic"),)), end.anchor)
+
+
+def _picture(shot: Shot) -> Construction:
+    """What lies on the table while the eye moves: target line, ghost ball, aim line, aim point."""
+    C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
+    aim = Line("aim_line", C, G)
+    step = Step(
+        "all",
+        "",
+        points=(Point("aim_point", G),),
+        lines=(Line("target_line", O, T), aim),
+        circles=(Circle("ghost_ball", G, float(shot.radius_mm)),),
+    )
+    a = shot.aim_direction
+    return Construction("", (step,), (float(a[0]), float(a[1])), G, aim)
+
+
+def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
+    """What the eye sees in numbers, beside the cue ball."""
+    frame = figure.frame
+    sizes = plate_sizes(frame.scale)
+    x, _, w, _ = frame.title_safe
+    P = figure.pane.projection(0)
+    cue_y = float(project(P, figure.shot.cue_ball_mm)[1])
+    bottom = min(cue_y + sizes.height_px, 0.875 * frame.height_px)
+    for n, measure in enumerate(brief.steps[-1].measures):
+        text = f"{measure.name} {joined(measure)}"
+        width = plate_width_px(text, frame.scale, False)
+        left = x if int(figure.shot.side) >= 0 else x + w - width
+        top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
+        plate = Plate(text, (left, top, width, sizes.height_px))
+        id = sheet.put(f"seen.{n}", plate, LAYERS["label"], "label", fresh=1.0)
+        sheet.show(id, shown)
