@@ -59,7 +59,7 @@ AXIS_FIELDS: dict[str, Any] = {
 
 ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
 DEFAULT_CUTS = ("3/4", "1/2", "1/4")
-DEFAULT_DISTANCES = {"near": "300 mm", "far": "1000 mm"}
+DEFAULT_DISTANCES = {"near": "300 mm", "far": "800 mm"}
 DEFAULT_EYES: Any = {"player": {"back": "600 mm", "height": "300 mm"}}
 
 
