@@ -200,12 +200,11 @@ def _eyes(
     inside = np.zeros(live.size, bool)
     for ball in (points.cue_ball, points.object_ball):
         inside |= np.sum((eye - ball) ** 2, axis=-1) < frame.radius_mm**2
-    for k, i in enumerate(live.tolist()):
-        others = asked[i].others_mm
-        if others:
-            balls = np.array([[*p, frame.radius_mm[k]] for p in others])
-            gaps = taken(frame, np.array([k])).to_table(eye[k : k + 1]) - balls
-            inside[k] |= bool(np.any(np.sum(gaps**2, axis=-1) < frame.radius_mm[k] ** 2))
+    owner, others = _others([asked[i] for i in live.tolist()])
+    if owner.size:
+        balls = np.concatenate([others, frame.radius_mm[owner, None]], axis=-1)
+        gaps = frame.to_table(eye)[owner] - balls
+        np.logical_or.at(inside, owner, np.sum(gaps**2, axis=-1) < frame.radius_mm[owner] ** 2)
     refused: dict[int, Refusal] = {}
     for k in np.flatnonzero(inside).tolist():
         field = "camera.eye_mm" if own[k] else "eye"
@@ -648,9 +647,14 @@ def _misses(left: int, right: int) -> dict[str, Any]:
     return {"p_value": p, "lopsided": p < LOPSIDED, "needed_of_same_total": needed_of(left + right)}
 
 
-def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
+def _others(asked: Sequence[Asked]) -> tuple[IntArray, Array]:
+    """All other balls of a batch (M, 2), and whose they are (M,)."""
     owner = np.repeat(np.arange(len(asked)), [len(one.others_mm or ()) for one in asked])
-    balls = np.array([p for one in asked for p in one.others_mm or ()], float).reshape(-1, 2)
+    return owner, np.array([p for one in asked for p in one.others_mm or ()], float).reshape(-1, 2)
+
+
+def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
+    owner, balls = _others(asked)
     d = np.asarray(shot.ball_diameter_mm)[owner]
     C, G, O, T = (
         p[owner, :2] for p in (shot.cue_ball_mm, shot.ghost_ball_mm, shot.object_ball_mm, shot.target_mm)
