@@ -214,7 +214,7 @@ class Film:
 class FilmWriter:
     """What Manim's renderer asks of a file writer, answered by a `Film`."""
 
-    def __init__(self, settings: Any, *, open_film: Callable[[], Film]) -> None:
+    def __init__(self, settings: Any, *, open_film: Callable[[], Any]) -> None:
         self.output_spec = settings.plan.output
         self.sections = [SimpleNamespace(skip_animations=False)]
         self.film = open_film()
@@ -237,7 +237,7 @@ class FilmRenderer(CairoRenderer):
 
     camera: PainterCamera
 
-    def __init__(self, open_film: Callable[[], Film], rate: Fraction) -> None:
+    def __init__(self, open_film: Callable[[], Any], rate: Fraction) -> None:
         super().__init__(file_writer_class=partial(FilmWriter, open_film=open_film), camera_class=PainterCamera)
         self._rate = rate
 
@@ -253,8 +253,9 @@ class FilmRenderer(CairoRenderer):
             self._add(scene)
             self.file_writer.film.hold(frames - 1)
         else:
+            advance = scene.update_to_time if _has_updaters(scene) else partial(_interpolate, scene)
             for k in range(frames):
-                scene.update_to_time(float(k / self._rate))
+                advance(float(k / self._rate))
                 self._add(scene)
         for animation in scene.animations or ():
             animation.finish()
@@ -272,3 +273,16 @@ class FilmRenderer(CairoRenderer):
         if not self.num_plays:
             self._add(scene)
         self.file_writer.film.close()
+
+
+def _has_updaters(scene: Scene) -> bool:
+    mobjects = (m for top in scene.mobjects for m in top.get_family())
+    return bool(scene.always_update_mobjects or scene.updaters or any(m.updaters for m in mobjects))
+
+
+def _interpolate(scene: Scene, time_s: float) -> None:
+    """What `Scene.update_to_time` comes to when nothing has an updater."""
+    for animation in scene.animations or ():
+        animation.update_mobjects(time_s - scene.last_t)
+        animation.interpolate(time_s / animation.run_time)
+    scene.last_t = time_s
