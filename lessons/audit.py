@@ -245,7 +245,7 @@ def _line_error(
         gaps = np.linalg.norm(places[:, None] - piece, axis=2)
         open_ &= gaps.min(axis=1, initial=np.inf) > 1.6 * window.surround_px
     at, places = at[open_], places[open_]
-    if len(at) < 0.6 * LEAST_LINE_PX:
+    if len(at) < max(0.6 * LEAST_LINE_PX, 8 * window.surround_px):
         return None
     t = (at - at[0]) / max(at[-1] - at[0], 1.0)
     half = 1.35 * window.surround_px

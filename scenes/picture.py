@@ -39,7 +39,7 @@ def write_png(pixels: np.ndarray, path: FilePath) -> None:
 
     part = part_path(path)
     try:
-        Image.fromarray(pixels).save(part, format="PNG", compress_level=3)
+        Image.fromarray(pixels).save(part, format="PNG", compress_level=1)
         place(part, path)
     except BaseException:
         part.unlink(missing_ok=True)
