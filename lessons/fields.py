@@ -12,6 +12,7 @@ from aimgeo.methods import METHODS
 from aimgeo.table import POCKET_NAMES
 from lessons import values
 from lessons.values import Cut, Length
+from scenes.fonts import without_glyph
 
 NAME_PATTERN = r"^[a-z][a-z0-9-]{0,31}$"
 RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
@@ -49,6 +50,13 @@ def _words(value: Any) -> str:
         raise ValueError(f"is {len(text)} characters long; at most {MOST_TEXT} fit.")
     if any(not c.isprintable() and c not in "\n\u202f\u00a0" for c in text):
         raise ValueError("holds control characters; write plain text.")
+    return text
+
+
+def _shown(value: Any) -> str:
+    text = _words(value)
+    if not text.isascii() and (missing := without_glyph(text)):
+        raise ValueError(f"holds '{missing}', which the font of the pictures can't draw; write it another way.")
     return text
 
 
@@ -109,6 +117,7 @@ Mark = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Rate = Annotated[tuple[int, int], PlainValidator(values.rate), WithJsonSchema(RATE_SCHEMA)]
 Size = Annotated[tuple[int, int], PlainValidator(values.size), WithJsonSchema(SIZE_SCHEMA)]
 Words = Annotated[str, PlainValidator(_words), WithJsonSchema({"type": ["string", "number"]})]
+Shown = Annotated[str, PlainValidator(_shown), WithJsonSchema({"type": ["string", "number"]})]
 Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "pattern": NAME_PATTERN})]
 Spot = tuple[LengthValue, LengthValue]
 METHOD_NAMES = tuple(method.replace("_", "-") for method in METHODS)

@@ -33,6 +33,7 @@ from lessons.fields import (
     PositiveLength,
     Rate,
     Seconds,
+    Shown,
     Side,
     Size,
     Spot,
@@ -125,7 +126,7 @@ class Recordings(Strict):
 class StepWords(Strict):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
-    title: Words | None = Field(None, description="On screen; break lines by hand.")
+    title: Shown | None = Field(None, description="On screen; break lines by hand.")
     narration: Words | None = Field(None, description="What is said.")
     seconds: Seconds | None = Field(None, description="The step's length, in place of the length of its words.")
 
@@ -149,9 +150,9 @@ class Group(Changes):
 class CardGroup(Group):
     """A card, which no axis multiplies."""
 
-    title: Words | None = Field(None, description="On the card; at most two lines.")
-    over: Words | None = Field(None, description="The small line over the title.")
-    under: Words | None = Field(None, description="One sentence under the title.")
+    title: Shown | None = Field(None, description="On the card; at most two lines.")
+    over: Shown | None = Field(None, description="The small line over the title.")
+    under: Shown | None = Field(None, description="One sentence under the title.")
 
 
 SETTING_UNITS: dict[str, Any] = {"mm": LengthValue, "rad": Angle, "s": Seconds}
@@ -197,7 +198,7 @@ def group_model(name: str, kind: ClipKind) -> type[Group]:
 class LessonKeys(Strict):
     """The keys of a lesson file."""
 
-    title: Words = Field(description="The lesson's title.")
+    title: Shown = Field(description="The lesson's title.")
     identity: Name | None = Field(None, description="A short name for file names; the file's own by default.")
     language: choice(LANGUAGES) = Field("en", description="Language of the words.")  # type: ignore[valid-type]
     units: Literal["mm", "in", "ball"] = Field(

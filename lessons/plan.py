@@ -162,7 +162,9 @@ class _Planner:
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
         if self.faults:
             raise LessonError(self.faults)
-        return Plan(self.keys.title, self.lesson.identity, self.lesson.file, clips, tuple(self.left_out))
+        return Plan(
+            " ".join(self.keys.title.split()), self.lesson.identity, self.lesson.file, clips, tuple(self.left_out)
+        )
 
     def check_sizes(self) -> None:
         """Lengths that make no shot."""

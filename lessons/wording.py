@@ -5,6 +5,7 @@ Numbers are set as a handbook sets them: 22.0°, 10.7 mm, whole millimetres for 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -144,7 +145,9 @@ class Wording:
                 raise UnknownField(field, values)
             value = values[field]
             done.append(value if isinstance(value, str) else self.spoken(value) if spoken else self.shown(value))
-        return "".join(done)
+        text = "".join(done)
+        # what is spoken has no lines, and a title that asks needs no full stop after it
+        return re.sub(r"([.!?…])\.$", r"\1", " ".join(text.split())) if spoken else text
 
     def _sentence(self, key: str, values: Values) -> Mapping[str, Any]:
         sentence: Mapping[str, Any] = self.words["sentences"][key]

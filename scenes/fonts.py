@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+import struct
 import tempfile
 import threading
 from dataclasses import dataclass
@@ -59,6 +60,34 @@ def font_file() -> Path:
     if not found:
         raise FileNotFoundError(f"no upright variable Inter in {folder}; reinstall the package fontpkg-inter")
     return found[0]
+
+
+def without_glyph(text: str) -> str:
+    """The characters of a text that the font can't draw, each once; spaces and line ends need no glyph.
+
+    >>> without_glyph("Überlappung ½, 30°: Ψ й"), without_glyph("a שa")
+    ('', 'ש')
+    """
+    known = _known_characters()
+    missing = [c for c in text if not c.isspace() and ord(c) not in known]
+    return "".join(dict.fromkeys(missing))
+
+
+@cache
+def _known_characters() -> frozenset[int]:
+    """The code points that the font maps: format 12 of its cmap table (OpenType, ISO/IEC 14496-22)."""
+    font = font_file().read_bytes()
+    (tables,) = struct.unpack_from(">H", font, 4)
+    records = (struct.unpack_from(">4sIII", font, 12 + 16 * i) for i in range(tables))
+    cmap = next(offset for tag, _, offset, _ in records if tag == b"cmap")
+    (count,) = struct.unpack_from(">H", font, cmap + 2)
+    for i in range(count):
+        at = cmap + struct.unpack_from(">HHI", font, cmap + 4 + 8 * i)[2]
+        if struct.unpack_from(">H", font, at) == (12,):
+            (groups,) = struct.unpack_from(">I", font, at + 12)
+            found = (struct.unpack_from(">III", font, at + 16 + 12 * g) for g in range(groups))
+            return frozenset(c for first, last, _ in found for c in range(first, last + 1))
+    raise ValueError(f"{font_file().name} maps its characters in no way that is read here")
 
 
 @cache

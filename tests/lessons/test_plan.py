@@ -290,3 +290,10 @@ def test_a_comparison_of_which_a_part_is_left_out_is_left_out_too() -> None:
     assert {c.brief.subject.companions[-1].construction.method for c in made.clips if c.kind == "two-methods"} == {  # type: ignore[union-attr]
         "fixed_marks"
     }
+
+
+def test_a_title_broken_by_hand_is_spoken_in_one_line_with_one_full_stop() -> None:
+    section, title = planned('  - {kind: section, title: "Where must\\nit go?"}\n  - kind: title').clips
+    assert section.brief.labels["title"] == "Where must\nit go?"
+    assert section.brief.steps[0].narration == "Where must it go?"
+    assert title.brief.steps[0].narration == "A."
