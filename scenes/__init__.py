@@ -74,6 +74,18 @@ CLIP_KINDS: dict[str, ClipKind] = {
         ("cut", "side"),
         settings=(Setting("roll", 0.0, "of the cue ball at impact, from 0 (stun) to 1 (natural roll)"),),
     ),
+    "over-the-top": ClipKind("scenes.over_the_top", ("cut", "side", "distance", "eye")),
+    "straight-in": ClipKind(
+        "scenes.straight_in",
+        ("distance", "eye"),
+        settings=(
+            Setting("looks", 5, "from how many places the shot is seen"),
+            Setting("step_mm", 6.0, "how far these places are apart"),
+            Setting("seed", 1, "fixes their order"),
+            Setting("look_s", 4.0, "time for each look"),
+        ),
+    ),
+    "methods-summary": ClipKind("scenes.methods_summary", ("cut", "side"), spans=("method", "distance", "eye")),
     "title": ClipKind("scenes.cards", ()),
     "section": ClipKind("scenes.cards", ()),
     "summary": ClipKind("scenes.summary_card", (), spans=("cut",)),

@@ -78,7 +78,7 @@ def board(brief: Brief) -> Board:
         mains.append(eye_pane(places, shot, eye, f"eye.{n}", shown))
         target = target_pane(mains[-1], places, frame, shot)
         closer.append(Pane(f"target.{n}", target.rect_px, "eye", target.camera, "plate", shown))
-    cells = _cells(frame, len(eyes))
+    cells = grid_cells(frame, len(eyes))
     together = spans[-1][0]
     small = [
         eye_pane(_cell_layout(rect, side), shot, eye, f"small.{n}", _shown(together, fade, False, None))
@@ -120,7 +120,7 @@ def _shown(first: int, fade: int, at_once: bool, gone: int | None) -> Track:
     return Track((1.0 if at_once else 0.0,), (*moves, *leaves))
 
 
-def _cells(frame: Layout, count: int) -> list[Rect]:
+def grid_cells(frame: Layout, count: int) -> list[Rect]:
     """The rectangles of the small pictures: one row of up to three, else two rows; two columns in a tall frame."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(14)

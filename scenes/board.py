@@ -295,7 +295,7 @@ class Leader:
 class Shade:
     """A screen rectangle in the style named.
 
-    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (all around the
+    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (around the
     table); 'band' (across a broken stage, with zigzag upper and lower edges within the rectangle); 'row' and
     'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the current measure).
     """

@@ -50,6 +50,11 @@ def put_titles(
         put_pips(sheet, frame, f"pips.{i}", len(steps), i, turn, (end, end + 1) if i < last else None)
 
 
+def beside_pips_px(frame: Layout) -> float:
+    """The baseline of small words level with the pips."""
+    return frame.pips_px[1] + 0.36 * frame.scale.text_px(TYPES["small"])
+
+
 def put_heading(sheet: Sheet, labels: Mapping[str, str], at: Pixel, align: str) -> None:
     """The shot in words."""
     if "heading" in labels:

@@ -32,7 +32,7 @@ from scenes.eye_figure import (
     put_point,
 )
 from scenes.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, viewing_distance
-from scenes.eye_words import put_note, put_scrim, put_titles
+from scenes.eye_words import beside_pips_px, put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
 from scenes.theme import TIMING, plate_sizes, plate_width_px
@@ -206,7 +206,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
         sheet.put(figure.id("caption"), plate, LAYERS["label"], "caption", opacity=1.0)
     widths = max(viewing_distance(figure.pane, frame) for figure in figures)
     if abs(widths - min(viewing_distance(figure.pane, frame) for figure in figures)) < 0.05:
-        put_note(sheet, brief.labels, widths, (W - frame.title_px[0], frame.pips_px[1]), "right")
+        put_note(sheet, brief.labels, widths, (W - frame.title_px[0], beside_pips_px(frame)), "right")
         return
     for figure in figures:
         x, _, w, _ = figure.pane.rect_px

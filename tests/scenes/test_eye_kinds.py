@@ -1,0 +1,248 @@
+"""Split screens, alignments, over the top, the straight-in check and the methods summary: what each must keep."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from aimgeo.methods import METHODS
+from aimgeo.shot import place_shot
+from aimgeo.table import TABLES
+from scenes import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
+from scenes.board import Ball, Board, EyeCamera, Line, Plate, Text, project
+from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.column import text_rect
+from scenes.theme import Scale
+
+TABLE = TABLES["9ft"]
+R = 28.575
+EYE = EyeSpec("down", 600.0, 0.0, 300.0)
+STANDING = EyeSpec("standing", 700.0, 0.0, 900.0)
+WIDE, SQUARE, TALL = (1920, 1080), (1080, 1080), (1080, 1920)
+
+
+def one(kind: str, cut: float, D: float, method: str | None, eye: EyeSpec = EYE, **settings: object) -> Subject:
+    pocket = "foot-left" if cut >= 0 else "foot-right"
+    shot = place_shot((500.0, math.copysign(150.0, cut)), TABLE.pocket(pocket).centre_mm, math.radians(cut), D)
+    plan = METHODS[method].construct(shot) if method else None
+    return Subject(kind, TABLE, pocket, shot, plan, eye, settings=settings)
+
+
+def spanned(*subjects: Subject) -> Subject:
+    return replace(subjects[0], companions=subjects)
+
+
+def near_and_far(cut: float) -> Subject:
+    return spanned(*(one("near-and-far", cut, D, "doubled_offset") for D in (300.0, 1200.0)))
+
+
+def two_methods(cut: float) -> Subject:
+    return spanned(*(one("two-methods", cut, 640.0, m) for m in ("ghost_ball", "contact_points")))
+
+
+def all_eyes(cut: float) -> Subject:
+    eyes = (EYE, replace(EYE, name="left", offset_mm=R), replace(EYE, name="right", offset_mm=-R), STANDING)
+    return spanned(*(one("alignments", cut, 640.0, None, eye) for eye in eyes))
+
+
+def from_above(cut: float) -> Subject:
+    return one("over-the-top", cut, 640.0, None)
+
+
+def straight(cut: float) -> Subject:
+    return one("straight-in", cut, 1000.0, None)
+
+
+def all_methods(cut: float) -> Subject:
+    return spanned(
+        *(
+            one("methods-summary", cut, D, m, eye)
+            for m in METHODS
+            for D in (400.0, 1200.0)
+            for eye in (EYE, STANDING)
+        )
+    )
+
+
+CASES: dict[str, tuple[ModuleType, Callable[[float], Subject]]] = {
+    "near-and-far": (split, near_and_far),
+    "two-methods": (split, two_methods),
+    "alignments": (alignments, all_eyes),
+    "over-the-top": (over_the_top, from_above),
+    "straight-in": (straight_in, straight),
+    "methods-summary": (methods_summary, all_methods),
+}
+
+
+def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10) -> Board:
+    output = Output(*size, (fps, 1))
+    steps = tuple(
+        BriefStep(
+            s.name,
+            "A title that says it",
+            "",
+            output.frames(s.draws_s),
+            tuple(MeasureText(k, "Contact point", str(q.value)[:5], "") for k, q in s.measures),
+        )
+        for s in module.outline(subject)
+    )
+    labels = {
+        "viewing_distance": "Perspective true from {widths} picture widths",
+        "viewing_distance_short": "true from {widths} widths",
+        "heading": "Cut 22.0° left, 640 mm apart",
+        "on_the_line": "On the line",
+    }
+    return module.board(Brief("clip", subject, output, steps, labels))
+
+
+@pytest.mark.parametrize("size", [WIDE, SQUARE, TALL, (640, 360)])
+@pytest.mark.parametrize("cut", [22.0, -22.0])
+@pytest.mark.parametrize("kind", CASES)
+def test_words_stay_in_the_title_safe_area_and_off_each_other_and_the_balls(
+    kind: str, cut: float, size: tuple[int, int]
+) -> None:
+    module, make = CASES[kind]
+    board = a_board(module, make(cut), size)
+    scale = Scale(*size)
+    safe = (0.049 * size[0], 0.049 * size[1], 0.951 * size[0], 0.951 * size[1])
+    for step in board.steps:
+        frame = step.end_frame - 1
+        rects = {}
+        for e in board.elements:
+            if e.panes or not e.is_visible(frame):
+                continue
+            if isinstance(e.shape, Plate):
+                rects[e.id] = e.shape.rect_px
+            elif isinstance(e.shape, Text) and e.shape.text:
+                rects[e.id] = text_rect(e.shape, scale)
+        for id, (x, y, w, h) in rects.items():
+            assert safe[0] <= x, id
+            assert safe[1] <= y, id
+            assert x + w <= safe[2], id
+            assert y + h <= safe[3], id
+        items = list(rects.items())
+        for i, (id, (x, y, w, h)) in enumerate(items):
+            for other, (ax, ay, aw, ah) in items[:i]:
+                apart = x + w <= ax or ax + aw <= x or y + h <= ay or ay + ah <= y
+                assert apart, f"{id} and {other} in {step.name}"
+        for pane in board.panes:
+            if pane.opacity.at(frame)[0] < 1:
+                continue
+            P = pane.projection(frame)
+            for e in board.elements:
+                if isinstance(e.shape, Ball) and pane.id in e.panes and e.shape.look != "ghost":
+                    cx, cy = project(P, np.array(e.shape.centre_mm))
+                    for id, (x, y, w, h) in rects.items():
+                        assert not (x < cx < x + w and y < cy < y + h), f"{id} covers a ball in {step.name}"
+
+
+@pytest.mark.parametrize("kind", CASES)
+def test_every_clip_rests_for_half_a_second_at_its_end(kind: str) -> None:
+    module, make = CASES[kind]
+    board = a_board(module, make(22.0))
+    *_, (first, end) = board.still_stretches()
+    assert end == board.frames
+    assert end - first >= 5
+
+
+@pytest.mark.parametrize("kind", [k for k in CLIP_KINDS if CLIP_KINDS[k].module.startswith("scenes.")])
+def test_every_kind_of_clip_can_be_loaded_and_needs_no_manim(kind: str) -> None:
+    module = CLIP_KINDS[kind].load()
+    assert callable(module.outline)
+    assert callable(module.board)
+
+
+# ------------------------------------------------------------------ one by one
+
+
+def test_the_halves_of_a_split_screen_draw_the_same_things_at_the_same_time() -> None:
+    board = a_board(split, near_and_far(22.0))
+    left = {e.id.removeprefix("half.0."): e for e in board.elements if e.id.startswith("half.0.")}
+    right = {e.id.removeprefix("half.1."): e for e in board.elements if e.id.startswith("half.1.")}
+    lines = [id for id, e in left.items() if isinstance(e.shape, Line)]
+    assert lines
+    for id in lines:
+        a, b = left[id].drawn.moves[-1], right[id].drawn.moves[-1]
+        assert abs(a.first_frame - b.first_frame) <= 1
+
+
+def test_over_the_aim_the_line_crosses_the_ball_at_twice_the_sine_of_the_cut_near_and_far() -> None:
+    """2 sin(22 degrees) = 0.7492 of the visible half-width, within 0.001, at 300 and at 1200 mm."""
+    compare = split.outline(near_and_far(22.0))[-1]
+    aim = [q.value for key, q in compare.measures if key == "aim_seen"]
+    assert aim == pytest.approx([2 * math.sin(math.radians(22))] * 2, abs=0.001)
+
+
+def test_one_view_alone_is_no_split_screen() -> None:
+    with pytest.raises(ValueError, match="two views"):
+        split.outline(spanned(one("near-and-far", 22.0, 300.0, "ghost_ball")))
+
+
+def test_each_eye_of_the_alignments_has_its_own_picture_and_comes_again_in_the_grid() -> None:
+    subject = all_eyes(22.0)
+    board = a_board(alignments, subject)
+    for n, view in enumerate(subject.companions):
+        assert view.eye is not None
+        assert view.shot is not None
+        for id in (f"eye.{n}", f"target.{n}", f"small.{n}"):
+            pane = next(p for p in board.panes if p.id == id)
+            P = pane.projection(board.frames - 1)
+            eye = -np.linalg.solve(P[:, :3], P[:, 3])
+            offset = (eye[:2] - view.shot.cue_ball_mm[:2]) @ np.array(
+                [-view.shot.aim_direction[1], view.shot.aim_direction[0]]
+            )
+            assert offset == pytest.approx(view.eye.offset_mm, abs=1e-6)
+    at_end = {p.id for p in board.panes if p.opacity.at(board.frames - 1)[0] > 0}
+    assert at_end == {f"small.{n}" for n in range(4)}
+
+
+def test_over_the_top_moves_once_from_above_to_the_eye() -> None:
+    subject = from_above(22.0)
+    board = a_board(over_the_top, subject)
+    camera = board.panes[0].camera
+    assert isinstance(camera, EyeCamera)
+    assert len(camera.track.moves) == 1
+    heights = [camera.track.at(f)[2] for f in range(board.frames)]
+    assert all(a >= b for a, b in itertools.pairwise(heights))
+    assert heights[0] > 2000
+    assert heights[-1] == pytest.approx(300)
+
+
+def test_the_straight_in_check_tells_no_offset_before_its_step() -> None:
+    board = a_board(straight_in, straight(22.0))
+    told = next(s for s in board.steps if s.name == "told")
+    for frame in range(told.first_frame):
+        assert not any(e.role == "told" and e.is_visible(frame) for e in board.elements)
+
+
+def test_the_straight_in_shot_is_straight_and_on_the_bed_and_its_eyes_stand_as_told() -> None:
+    subject = straight(22.0)
+    shot = straight_in.straight_shot(subject)
+    assert float(shot.cut_rad) == pytest.approx(0, abs=1e-12)
+    assert np.all(np.abs(shot.cue_ball_mm[:2]) < np.array([1270.0, 635.0]) - R)
+    board = a_board(straight_in, subject)
+    offsets = straight_in.offsets_mm(subject)
+    assert sorted(offsets) == [-12.0, -6.0, 0.0, 6.0, 12.0]
+    normal = np.array([-shot.aim_direction[1], shot.aim_direction[0]])
+    for n, offset in enumerate(offsets, 1):
+        P = board.panes[n].projection(0)
+        eye = -np.linalg.solve(P[:, :3], P[:, 3])
+        assert (eye[:2] - shot.cue_ball_mm[:2]) @ normal == pytest.approx(offset, abs=1e-6)
+
+
+def test_methods_are_ranked_by_their_worst_miss_and_aiming_the_cue_at_the_contact_point_is_the_worst() -> None:
+    """Aimed at the contact point, the cue ball's centre passes R sin(cut) from O: the cut becomes about half."""
+    ranked = methods_summary.ranking(all_methods(22.0))
+    assert [r.worst_mm for r in ranked] == sorted(r.worst_mm for r in ranked)
+    assert ranked[-1].method == "contact_points"
+    shot = ranked[-1].view.shot
+    assert shot is not None
+    far = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
+    half = math.asin(math.sin(math.radians(22)) / 2)
+    assert ranked[-1].worst_mm == pytest.approx(far * math.tan(math.radians(22) - half), rel=0.15)
