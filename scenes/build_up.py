@@ -10,11 +10,14 @@ from __future__ import annotations
 import math
 from itertools import accumulate, pairwise
 
+import numpy as np
+
 from aimgeo import construction
 from aimgeo.construction import Construction, Position
 from aimgeo.methods.cue_shift import SHIFT_NAMES, with_cue_shift
 from scenes.board import (
     LAYERS,
+    Arc,
     Ball,
     Board,
     Line,
@@ -30,6 +33,7 @@ from scenes.board import (
 from scenes.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.column import (
     appear,
+    joined,
     measure_bar_rect,
     measure_texts,
     measures_room,
@@ -38,16 +42,19 @@ from scenes.column import (
     put_title,
 )
 from scenes.figure import (
+    CutArc,
     Figure,
     Piece,
     bars_of,
+    cut_arc_in,
     faint_after,
     lines_of,
     marks_of,
     piece_px,
 )
-from scenes.figure_labels import Labels
+from scenes.figure_labels import BAR_RANK, Labels, plate_size
 from scenes.framing import INSET, TABLE, framing, inset_view, moving_camera, pane, table_view
+from scenes.labels import Port, Wanted
 from scenes.layout import layout
 from scenes.motion import Sheet, Span, in_turn
 from scenes.roles import LINE_STYLE
@@ -259,7 +266,7 @@ def _draw_step(
         TIMING.fade_s if before else 0.0,
         line_s,
         TIMING.fade_s if after else 0.0,
-        0.4 if bars else 0.0,
+        0.4 if bars or cut_arc_in(figure, step) else 0.0,
         TIMING.fade_s,
         TIMING.fade_s if words.measures else 0.0,
         TIMING.hold_s,
@@ -289,8 +296,44 @@ def _draw_step(
         sheet.put(id, shape_bar, LAYERS["bar"], key, figure.stage.ids, drawn=1.0)
         sheet.show(id, bar)
         labels.bars.append(id)
-    labels.add(index, step, lines, bars, label, (first, first + fade))
+    arc = cut_arc_in(figure, step)
+    if arc is not None:
+        _draw_arc(figure, arc, bar, (end, end + fade))
+    labels.add(index, step, lines, bars, label, (first, first + fade), _arc_label(figure, arc, words))
+    if arc is not None:
+        # it explains the number once, and makes room for the construction
+        labels.gone.add("straight_on")
+        labels.remove_named("cut_arc", (end, end + fade))
     _put_measures(figure, labels, index, words, number, (first, first + fade))
+
+
+def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:
+    """The cut as a pale sector between straight on and the target line; gone when the next step begins."""
+    sheet, main = figure.sheet, figure.stage.ids[:1]
+    line = Line((arc.straight_on.start_mm, arc.straight_on.end_mm), "thin_line")
+    sector = Arc(arc.straight_on.start_mm, arc.radius_mm, arc.from_rad, arc.to_rad)
+    sheet.put("straight_on", line, LAYERS["line"], panes=main, opacity=1.0, drawn=0.0)
+    sheet.put("cut_arc", sector, LAYERS["line_under"], panes=main, opacity=1.0, drawn=0.0)
+    for id in ("straight_on", "cut_arc"):
+        sheet.move(id, "drawn", drawn, 1.0)
+        sheet.hide(id, gone)
+
+
+def _arc_label(figure: Figure, arc: CutArc | None, words: BriefStep) -> list[tuple[Wanted, int]]:
+    """The number of the cut, outside its arc."""
+    texts = [joined(m) for m in words.measures if m.key.startswith("cut")]
+    if arc is None or not texts:
+        return []
+    w, h = plate_size(figure, texts[0], None)
+    middle = (arc.from_rad + arc.to_rad) / 2
+    centre = np.array(arc.straight_on.start_mm)
+    at = centre + arc.radius_mm * np.array([math.cos(middle), math.sin(middle), 0.0])
+    x, y = figure.stage.main.to_px(at).tolist()
+    port = Port((x, y - figure.frame.scale.stroke_px(4)), 0, -1)
+    want = Wanted(
+        "cut_arc", "cut_arc", texts[0], w, h, (port,), near_px=(x, y), prefer=-figure.side, is_point=True
+    )
+    return [(want, BAR_RANK)]
 
 
 def _unbuilt_ghost(figure: Figure, index: int) -> list[tuple[str, construction.Circle]]:

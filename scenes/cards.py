@@ -11,7 +11,7 @@ from aimgeo.construction import position
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, place_shot
 from scenes.board import LAYERS, Ball, Board, Line, Mark, Pane, Pixel, Rect, StepSpan, Text
 from scenes.brief import Brief, OutlineStep, Subject
-from scenes.column import even_lines
+from scenes.column import even_lines, text_rect
 from scenes.framing import View
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, in_turn
@@ -22,6 +22,8 @@ CUT_RAD = math.radians(30)
 DISTANCE_MM = 600.0
 """The shot on the cards: a half-ball hit to the left."""
 MOST_LINES = 3
+REACH_RADII = 1.3
+"""How far past the object ball's centre the target line runs where words stand over the figure."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -31,11 +33,16 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Places:
-    """Where a card's words and figure stand: the title's left edge, middle and room; the object ball."""
+    """Where a card's words and figure stand.
+
+    The words' left edge and room, their middle (beside the figure) or their top (over it); the object ball, which
+    stands under the words where they are over it.
+    """
 
     left_px: float
-    middle_px: float
     width_px: float
+    middle_px: float | None
+    top_px: float
     object_px: Pixel
     ball_px: float
 
@@ -49,14 +56,19 @@ def board(brief: Brief) -> Board:
     places, sheet = _places(frame), Sheet()
     times = (TIMING.rest_s, TIMING.fade_s, TIMING.draw_s, TIMING.draw_s, TIMING.fade_s, TIMING.hold_s)
     _, words, target, aim, mark, _ = in_turn(0, brief.frames, times, brief.output.rate)
-    for i, text in enumerate(_words(brief, frame, places, title)):
+    texts = _words(brief, frame, places, title)
+    for i, text in enumerate(texts):
         sheet.show(sheet.put(f"words.{i}", text, LAYERS["text"], "title"), words)
 
     d = BALL_DIAMETER_MM
     shot = place_shot([0.0, 0.0], [0.0, 1000.0], CUT_RAD, DISTANCE_MM, d)
     turn = math.atan2(float(shot.aim_direction[1]), float(shot.aim_direction[0]))
-    view = View((0.0, 0.0), places.object_px, turn, places.ball_px / d)
-    _figure(sheet, shot, 3.0 if frame.shape == "wide" else 1.3)
+    x, y = places.object_px
+    if places.middle_px is None:
+        bottom = max(top + h for _, top, _, h in (text_rect(text, frame.scale) for text in texts))
+        y = max(y, bottom + 0.05 * frame.scale.short_px + (REACH_RADII / 2) * places.ball_px)
+    view = View((0.0, 0.0), (x, y), turn, places.ball_px / d)
+    _figure(sheet, shot, 3.0 if frame.shape == "wide" else REACH_RADII)
     for id, span in (("target_line", target), ("aim_line", aim)):
         sheet.move(id, "drawn", span, 1.0)
     sheet.show("aim_point", mark)
@@ -91,13 +103,13 @@ def _figure(sheet: Sheet, shot: Shot, reach_radii: float) -> None:
 
 def _places(frame: Layout) -> _Places:
     W, H = frame.width_px, frame.height_px
-    x, y, w, h = frame.title_safe
+    x, y, w, _ = frame.title_safe
     if frame.shape == "wide":
         left = frame.title_px[0]
-        return _Places(left, 0.5 * H, 0.50 * W - left, (0.72 * W, 0.40 * H), 0.60 * H)
+        return _Places(left, 0.50 * W - left, 0.5 * H, y, (0.72 * W, 0.40 * H), 0.60 * H)
     if frame.shape == "square":
-        return _Places(x, y + 0.2 * h, w, (0.60 * W, 0.66 * H), 0.40 * H)
-    return _Places(frame.title_px[0], 0.24 * H, frame.title_width_px, (0.50 * W, 0.56 * H), 0.62 * W)
+        return _Places(x, w, None, y + 0.01 * H, (0.60 * W, 0.66 * H), 0.40 * H)
+    return _Places(frame.title_px[0], frame.title_width_px, None, 0.12 * H, (0.50 * W, 0.56 * H), 0.62 * W)
 
 
 def _words(brief: Brief, frame: Layout, places: _Places, title: str) -> list[Text]:
@@ -114,12 +126,14 @@ def _words(brief: Brief, frame: Layout, places: _Places, title: str) -> list[Tex
     under_pitch = 1.3 * scale.text_px(under_style)
     height = 0.73 * size + pitch * (len(lines) - 1)
     below = (1.1 * under_pitch + 0.35 * size + under_pitch * (len(under_lines) - 1)) if under_lines else 0.0
-    y = places.middle_px - (height + below) / 2 + 0.73 * size
+    over_px = 0.9 * scale.text_px(TYPES["card_over"]) if over else 0.0
+    if places.middle_px is None:
+        y = places.top_px + (1.8 * over_px if over else 0.0) + 0.73 * size
+    else:
+        y = places.middle_px - (height + below) / 2 + 0.73 * size
     out = [Text(line, (places.left_px, y + i * pitch), style) for i, line in enumerate(lines)]
     if over:
-        out.append(
-            Text(over, (places.left_px, y - 0.73 * size - 0.9 * scale.text_px(TYPES["card_over"])), "card_over")
-        )
+        out.append(Text(over, (places.left_px, y - 0.73 * size - over_px), "card_over"))
     y += height - 0.73 * size + 0.35 * size + 1.1 * under_pitch
     out += [Text(line, (places.left_px, y + i * under_pitch), "card_text") for i, line in enumerate(under_lines)]
     return out

@@ -40,6 +40,10 @@ BAR_HALF_PX = 15.0
 """Half the height of a bar, its casing included, for a 1080 px frame."""
 ARROW_WIDTHS = 3.9
 """Length of an arrowhead in widths of its line."""
+ARC_PART, ARC_PAST = 0.72, 1.12
+"""The arc of the cut cuts the drawn target line here; its other side runs a little past it."""
+LEAST_ARC_RADII, MOST_ARC_RADII = 1.25, 2.4
+LEAST_ARC_RAD = math.radians(5)
 TARGET_LINE_BALLS = 2.0
 """How far the target line is drawn from the object ball's centre, in balls, where there is room."""
 
@@ -93,14 +97,14 @@ def lines_of(
     """The lines of a step by element id, cut to what the panes show."""
     out = {}
     for n, line in enumerate(step.lines):
-        line = _in_reach(figure, line)
+        line = in_reach(figure, line)
         pieces = pieces_of(figure, line)
         if pieces:
             out[f"{line.role}.{index}.{n}"] = (line, pieces)
     return out
 
 
-def _in_reach(figure: Figure, line: construction.Line) -> construction.Line:
+def in_reach(figure: Figure, line: construction.Line) -> construction.Line:
     """The target line, cut off where the picture ends."""
     if line.role != "target_line":
         return line
@@ -179,6 +183,35 @@ def visible(figure: Figure, piece: Piece) -> tuple[Pixel, Pixel]:
         run = (b[0] - a[0], b[1] - a[1])
         return (a[0] + run[0] * lo, a[1] + run[1] * lo), (a[0] + run[0] * hi, a[1] + run[1] * hi)
     return a, b
+
+
+@dataclass(frozen=True, slots=True)
+class CutArc:
+    """The cut as an angle at the object ball: from straight on, along the aim, to the target line."""
+
+    straight_on: construction.Line
+    radius_mm: float
+    from_rad: float
+    to_rad: float
+
+
+def cut_arc(figure: Figure, target_line: construction.Line) -> CutArc | None:
+    """The arc beyond the object ball that shows the cut; None where it would be too small to be seen."""
+    shot, view, R = figure.shot, figure.stage.main, figure.radius_mm
+    cut = float(shot.cut_rad)
+    O = shot.object_ball_mm
+    radius = min(ARC_PART * math.dist(target_line.start_mm, target_line.end_mm), MOST_ARC_RADII * R)
+    aim = np.array([*shot.aim_direction, 0.0])
+    far = O + ARC_PAST * radius * aim
+    free = part_inside(view.to_px(O), view.to_px(far), drawing_room(figure))
+    radius *= min(1.0, free)
+    if abs(cut) < LEAST_ARC_RAD or radius < LEAST_ARC_RADII * R:
+        return None
+    turn = view.turn_rad
+    line = construction.Line(
+        "straight_on", construction.position(O), construction.position(O + ARC_PAST * radius * aim)
+    )
+    return CutArc(line, radius, turn, turn + cut)
 
 
 # ------------------------------------------------------------------ points, balls and bars
@@ -313,6 +346,14 @@ def _bar_is_clear(figure: Figure, a: np.ndarray, b: np.ndarray) -> bool:
     return False
 
 
+def cut_arc_in(figure: Figure, step: construction.Step) -> CutArc | None:
+    """The arc of the step that measures the cut, beside its target line."""
+    if not any(measure.key == "cut" for measure in step.measures):
+        return None
+    targets = [in_reach(figure, line) for line in step.lines if line.role == "target_line"]
+    return cut_arc(figure, targets[0]) if targets else None
+
+
 # ------------------------------------------------------------------ what labels keep clear of
 
 
@@ -337,6 +378,8 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
         for id, bar, _, _ in bars_of(figure, step, index, words):
             a, b = (point_px(figure, p) for p in bar.points_mm)
             strokes.append(Stroke(id, a, b, s.stroke_px(BAR_HALF_PX)))
+        if arc := cut_arc_in(figure, step):
+            strokes += _strokes(figure, arc.straight_on, pieces_of(figure, arc.straight_on))
         out.append(Obstacles((), tuple(marks), tuple(strokes)))
     rects: list[Rect] = [title_rect(figure.titles, frame)]
     top = measures_top_px(figure.titles, frame)

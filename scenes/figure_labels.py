@@ -82,21 +82,23 @@ class Labels:
         bars: list[tuple[str, Bar, str, str]],
         shown: Span,
         turn: Span,
+        more: Sequence[tuple[Wanted, int]] = (),
     ) -> None:
-        """Place the labels of a step. Older ones in its way seek another place, or go where there is no room."""
+        """Place the labels of a step, and `more`. Older ones in their way move, or go where there is no room."""
         self.age(turn)
         now, later = merged(self.obstacles[: index + 1]), merged(self.obstacles[index + 1 :])
         new = self.obstacles[index] if index else NOTHING
         moved = [s for s in self.standing if is_in_the_way(s.placed, new, self.spacing)]
         for standing in moved:
             self.remove(standing, turn)
-        wanted = _wanted(self.figure, index, step, lines, bars, self.named)
+        wanted = [*_wanted(self.figure, index, step, lines, bars, self.named), *more]
         self.make_room(index, wanted, turn)
         for want, rank in wanted:
             found = self.seek(want, now, later)
             while found is None and (least := self.least(index)):
                 self.remove(least, turn)
                 found = self.seek(want, now, later)
+            found = found or self.seek_plain(want, now, later)
             if found is not None:
                 self.put(found, rank, index, shown, is_new=True)
         for standing in moved:
@@ -110,27 +112,31 @@ class Labels:
                 )
 
     def make_room(self, index: int, wanted: Sequence[tuple[Wanted, int]], turn: Span) -> None:
-        """Take away a label that says the same again, one that stands apart from its point, and the least needed
-        of too many."""
+        """Take away what says the same again, what names the same place, what stands apart from its point, and
+        the least needed of too many."""
         texts = {want.text for want, _ in wanted}
+        points = [want.near_px for want, _ in wanted if want.is_point and want.near_px]
+        same_px = self.figure.frame.scale.stroke_px(4)
         for standing in list(self.standing):
             want = standing.placed.wanted
             is_apart = not (standing.placed.leader_px or want.around) and (want.is_point or not want.sample)
-            if want.text in texts or is_apart:
+            is_at_new = want.is_point and any(
+                want.near_px and math.dist(want.near_px, p) < same_px for p in points
+            )
+            if want.text in texts or is_apart or is_at_new:
                 self.remove(standing, turn)
         while len(self.standing) + len(wanted) > MOST_LABELS and (least := self.least(index)):
             self.remove(least, turn)
 
     def seek(self, want: Wanted, now: Obstacles, later: Obstacles) -> Placed | None:
-        """A place among the labels that stand; a line's label does without its sample rather than go missing."""
+        """A place among the labels that stand."""
         now = replace(now, strokes=tuple(s for s in now.strokes if s.name not in self.gone))
-        placed = [s.placed for s in self.standing]
-        found = place(want, now, self.zones(), placed, self.spacing, later)
-        if found is None and want.sample and want.ports and len(self.standing) < 3:
-            w, _ = plate_size(self.figure, want.text, None)
-            plain = replace(want, width_px=w, sample=None, near_px=None)
-            found = place(plain, now, self.zones(), placed, self.spacing, later)
-        return found
+        return place(want, now, self.zones(), [s.placed for s in self.standing], self.spacing, later)
+
+    def seek_plain(self, want: Wanted, now: Obstacles, later: Obstacles) -> Placed | None:
+        """A place for a shorter plate: rather than go missing, a label does without its sample."""
+        w, _ = plate_size(self.figure, want.text, None)
+        return self.seek(replace(want, width_px=w, sample=None), now, later) if want.sample else None
 
     def zones(self) -> tuple[Rect, ...]:
         """Where labels may stand: the stage, else anywhere free."""
@@ -214,14 +220,24 @@ def _wanted(
             out.append((line_label(figure, line.role, words[line.role], sample, pieces, discs(figure)), LINE_RANK))
     for point in step.points:
         if is_new(point.role):
-            out.append((_point_label(figure, point.role, words[point.role], point.at_mm), POINT_RANK))
+            out.append(
+                (
+                    _point_label(
+                        figure,
+                        point.role,
+                        words[point.role],
+                        [p.at_mm for p in step.points if p.role == point.role],
+                    ),
+                    POINT_RANK,
+                )
+            )
     for id, bar, text, _ in bars:
         out.append((_bar_label(figure, id, text, bar), BAR_RANK))
     for circle in step.circles:
         if circle.radius_mm < figure.radius_mm / 2:
             if is_new(circle.role):
                 radius_px = circle.radius_mm * figure.stage.main.px_per_mm
-                want = _point_label(figure, circle.role, words[circle.role], circle.centre_mm, radius_px)
+                want = _point_label(figure, circle.role, words[circle.role], [circle.centre_mm], radius_px)
                 out.append((want, POINT_RANK))
         elif is_new(circle.role):
             disc = disc_of(figure, circle.role, circle.centre_mm, circle.radius_mm, False)
@@ -276,16 +292,21 @@ def line_label(
     return Wanted(role, role, text, w, h, tuple(ports), near_px=near, prefer=figure.side, sample=sample)
 
 
-def _point_label(figure: Figure, role: str, text: str, at_mm: Position, radius_px: float = 0.0) -> Wanted:
+def _point_label(
+    figure: Figure, role: str, text: str, at_mm: Sequence[Position], radius_px: float = 0.0
+) -> Wanted:
+    """The label of a point, or of one of several of the same role, led to it from any side."""
     kind = MARK_KIND.get(role, "target")
     sample = None if radius_px else kind
     w, h = plate_size(figure, text, sample)
-    x, y = point_px(figure, at_mm)
     r = max(radius_px, figure.frame.scale.stroke_px(MARK_RADIUS_PX[kind]))
-    ports = tuple(Port((x + side * r, y), side) for side in (-1, 1)) + tuple(
-        Port((x, y + lift * r), 0, lift) for lift in (-1, 1)
+    places = [point_px(figure, at) for at in at_mm]
+    ports = [Port((x + side * r, y), side) for x, y in places for side in (-1, 1)]
+    ports += [Port((x, y + lift * r), 0, lift) for x, y in places for lift in (-1, 1)]
+    near = places[len(places) // 2]
+    return Wanted(
+        role, role, text, w, h, tuple(ports), near_px=near, prefer=-figure.side, sample=sample, is_point=True
     )
-    return Wanted(role, role, text, w, h, ports, near_px=(x, y), prefer=-figure.side, sample=sample, is_point=True)
 
 
 def _bar_label(figure: Figure, id: str, text: str, bar: Bar) -> Wanted:

@@ -107,7 +107,14 @@ def _card(
     came: Span = (first + (fade // 2 if page else 0), first + fade)
     _, *turns = in_turn(first, end, (TIMING.fade_s + TIMING.rest_s, *[ROW_S] * len(rows), TIMING.hold_s), rate)
     x, w = frame.title_px[0], frame.width_px - 2 * frame.title_px[0]
-    top, pitch = _rows_at(frame)
+    heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
+    lines = even_lines(title, w, lambda text: scale.text_width_px(text, TYPES["title"]))
+    head_size = scale.text_px(TYPES["table_head"])
+    head_px = (
+        0.030 * scale.short_px + HEAD_PITCH * head_size * (max(len(names) for names in heads) - 1) + head_size
+    )
+    title_px = 0.045 * scale.short_px * scale.gain + frame.title_pitch_px * len(lines)
+    top, pitch = _rows_at(frame, head_px + title_px)
 
     def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: str = "text") -> str:
         name = sheet.put(f"{id}.{page}", shape, LAYERS[layer], "card")
@@ -116,17 +123,12 @@ def _card(
             sheet.hide(name, gone)
         return name
 
-    style = TYPES["title"]
-    lines = even_lines(title, w, lambda s: scale.text_width_px(s, style))
-    heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
-    size = scale.text_px(TYPES["table_head"])
-    head_px = 0.030 * scale.short_px + HEAD_PITCH * size * (max(len(names) for names in heads) - 1) + size
-    baseline = top - head_px - 0.045 * scale.short_px * scale.gain - frame.title_pitch_px * (len(lines) - 1)
+    baseline = top - head_px - title_px + frame.title_pitch_px
     for i, line in enumerate(lines):
         put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"), came)
     for n, (names, right) in enumerate(zip(heads, rights, strict=True)):
         for i, name in enumerate(names if n else ()):
-            at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * size)
+            at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * head_size)
             put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), came)
     radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
     cell_size = scale.text_px(TYPES["table_cell"])
@@ -156,14 +158,17 @@ def _card(
                 put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), shown)
 
 
-def _rows_at(frame: Layout) -> tuple[float, float]:
-    """The upper edge of the first row, and the pitch of the rows."""
+def _rows_at(frame: Layout, above_px: float) -> tuple[float, float]:
+    """The upper edge of the first row, below title and head, and the pitch of the rows."""
     H, s = frame.height_px, frame.scale.short_px
-    if frame.shape == "wide":
-        return 0.262 * H, 0.113 * H
-    if frame.shape == "square":
-        return 0.30 * H, 0.105 * H
-    return 0.30 * H, 0.135 * s
+    _, y, _, h = frame.title_safe
+    top, pitch = {
+        "wide": (0.262 * H, 0.113 * H),
+        "square": (0.30 * H, 0.105 * H),
+        "tall": (0.30 * H, 0.135 * s),
+    }[frame.shape]
+    top = max(top, y + above_px)
+    return top, min(pitch, (y + h - top) / MOST_ROWS)
 
 
 def _columns(

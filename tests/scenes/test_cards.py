@@ -1,0 +1,111 @@
+"""Cards: words in their place, a true construction, tables that fit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scenes.board import Ball, Board, HitGlyph, Mark, Text
+from scenes.brief import Brief, BriefStep, Output, Subject
+from scenes.cards import board as card
+from scenes.cards import outline as card_outline
+from scenes.column import text_rect
+from scenes.legible import faults
+from scenes.summary_card import board as summary
+from scenes.summary_card import outline as summary_outline
+from scenes.theme import Scale
+from tests.scenes.briefs import FRAMES, shot_of
+
+TITLES = ("Ghost ball", "Doubled\noffset", "Five ways to find the aim, near and far", "Incomprehensibilities")
+
+
+def card_brief(title: str, size: tuple[int, int]) -> Brief:
+    labels = {"title": title, "over": "Part 3", "under": "Twice the contact offset is the aim offset"}
+    steps = (BriefStep("card", title, "", 150),)
+    return Brief("card", Subject("section"), Output(*size, (30, 1)), steps, labels)
+
+
+def summary_brief(count: int, size: tuple[int, int]) -> Brief:
+    companions = tuple(Subject("summary", shot=shot_of(60 * (i + 1) / count, 400)) for i in range(count))
+    header = ("Hit", "Overlap", "Cut", "Contact offset, mm", "Aim offset, mm")
+    rows = tuple(
+        ("", "5/8", f"{math.degrees(float(c.shot.cut_rad)):.1f}°", "10.7", "21.4") for c in companions if c.shot
+    )
+    subject = Subject("summary", companions=companions)
+    output = Output(*size, (30, 1))
+    steps = tuple(
+        BriefStep(s.name, "What to\nremember", "", output.frames(s.draws_s)) for s in summary_outline(subject)
+    )
+    return Brief("summary", subject, output, steps, {}, rows=(header, *rows))
+
+
+def texts(board: Board, frame: int) -> list[str]:
+    return [e.shape.text for e in board.elements if isinstance(e.shape, Text) and e.is_visible(frame)]
+
+
+@pytest.mark.parametrize("title", TITLES)
+@pytest.mark.parametrize("frame", FRAMES)
+def test_a_cards_words_are_whole_and_keep_clear_of_its_figure(title: str, frame: str) -> None:
+    board = card(card_brief(title, FRAMES[frame]))
+    assert faults(board) == []
+    said = " ".join(texts(board, board.frames - 1))
+    assert all(word in said for word in title.split())
+    assert "Part 3" in said
+
+
+def test_the_figure_on_a_card_is_a_true_half_ball_hit() -> None:
+    board = card(card_brief("Ghost ball", FRAMES["wide"]))
+    balls = {e.shape.look: np.array(e.shape.centre_mm) for e in board.elements if isinstance(e.shape, Ball)}
+    contact = next(
+        np.array(e.shape.at_mm) for e in board.elements if isinstance(e.shape, Mark) and e.role == "contact_object"
+    )
+    assert math.dist(balls["object"], balls["ghost"]) == pytest.approx(57.15)
+    assert contact == pytest.approx((balls["object"] + balls["ghost"]) / 2)
+    run = balls["object"] - balls["ghost"]
+    turn = board.panes[0].camera.track.at(0)[2]
+    assert math.atan2(run[1], run[0]) - turn == pytest.approx(math.radians(30))
+
+
+def test_a_card_without_a_title_is_refused() -> None:
+    brief = card_brief("x", FRAMES["wide"])
+    with pytest.raises(ValueError, match="needs a title"):
+        card(replace(brief, labels={"title": " "}))
+    assert [s.sentence for s in card_outline(Subject("title"))] == ["title.card"]
+
+
+@pytest.mark.parametrize("count", [1, 6, 8])
+@pytest.mark.parametrize("frame", FRAMES)
+def test_a_summarys_rows_fit_and_every_row_comes(count: int, frame: str) -> None:
+    brief = summary_brief(count, FRAMES[frame])
+    board = summary(brief)
+    assert faults(board) == []
+    cards = [texts(board, s.end_frame - 1) for s in board.steps]
+    assert sum(cell.endswith("°") for card_texts in cards for cell in card_texts) == count
+    assert max(sum(cell.endswith("°") for cell in card_texts) for card_texts in cards) <= 6
+    scale = Scale(*FRAMES[frame])
+    glyphs = [e.shape for e in board.elements if isinstance(e.shape, HitGlyph)]
+    assert len(glyphs) == count
+    words = [
+        text_rect(e.shape, scale) for e in board.elements if isinstance(e.shape, Text) and ".0" not in e.id[:5]
+    ]
+    for glyph in glyphs:
+        right = glyph.at_px[0] + glyph.radius_px * max(1.0, 1 + glyph.offset)
+        row = [x for x, y, w, h in words if y < glyph.at_px[1] < y + h]
+        assert all(right < x for x in row), "the hit stands before its row"
+
+
+def test_the_glyphs_ghost_is_as_far_off_as_the_cut_says() -> None:
+    """2 sin(cut) radii: at 30 degrees the ghost's centre passes over the object ball's edge."""
+    board = summary(summary_brief(2, FRAMES["wide"]))
+    offsets = [e.shape.offset for e in board.elements if isinstance(e.shape, HitGlyph)]
+    assert offsets == pytest.approx([2 * math.sin(math.radians(30)), 2 * math.sin(math.radians(60))])
+    assert offsets[0] == pytest.approx(1.0)
+
+
+def test_rows_that_do_not_match_the_shots_are_refused() -> None:
+    brief = summary_brief(3, FRAMES["wide"])
+    with pytest.raises(ValueError, match="a header and 3 rows"):
+        summary(replace(brief, rows=brief.rows[:-1]))

@@ -1,0 +1,60 @@
+"""The table clip: true places, true diamonds, words that keep clear."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from aimgeo.table import TABLES
+from scenes.board import Ball, Line, Ring, Text, project
+from scenes.table_view import outline
+from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
+
+
+def test_diamonds_are_counted_from_the_rails_named() -> None:
+    """A 9 ft bed of 2540 x 1270 mm has a diamond every 317.5 mm along both rails."""
+    shot = shot_of(30, 640, at=(500, 100))
+    steps = outline(brief_of("table", shot).subject)
+    object_ball, cue_ball = dict(steps[1].measures), dict(steps[2].measures)
+    C = shot.cue_ball_mm
+    assert object_ball["object_from_foot"].value == pytest.approx((1270 - 500) / 317.5)
+    assert object_ball["object_from_side"].value == pytest.approx((635 - 100) / 317.5)
+    assert cue_ball["cue_from_head"].value == pytest.approx((1270 + C[0]) / 317.5)
+    assert cue_ball["cue_from_side"].value == pytest.approx((635 - abs(C[1])) / 317.5)
+    assert {q.kind for q in (*object_ball.values(), *cue_ball.values())} == {"diamonds"}
+
+
+@pytest.mark.parametrize("frame", FRAMES)
+def test_the_whole_bed_is_in_the_picture_and_balls_are_at_true_size(frame: str) -> None:
+    W, H = FRAMES[frame]
+    shot = shot_of(22, 700)
+    board = board_of("table", shot, size=(W, H))
+    (pane,) = board.panes
+    corners = np.array([[x, y, 0.0] for x in (-1270, 1270) for y in (-635, 635)])
+    px = project(pane.projection(0), corners)
+    assert (px >= 0).all()
+    assert (px <= [W, H]).all()
+    balls = [e.shape for e in board.elements if isinstance(e.shape, Ball) and e.shape.look != "ghost"]
+    assert [b.radius_mm for b in balls] == [28.575, 28.575]
+    rings = [e.shape.radius_mm for e in board.elements if isinstance(e.shape, Ring)]
+    assert rings == [pytest.approx(2.1 * 28.575)] * 2
+
+
+def test_measure_lines_run_from_the_balls_to_the_noses() -> None:
+    shot = shot_of(30, 640)
+    board = board_of("table", shot)
+    L, W = TABLES["9ft"].length_mm / 2, TABLES["9ft"].width_mm / 2
+    lines = [e.shape for e in board.elements if isinstance(e.shape, Line) and e.role == "measure_line"]
+    assert len(lines) == 4
+    for line in lines:
+        (x0, y0, _), (x1, y1, _) = line.points_mm
+        assert abs(x1) == pytest.approx(L) or abs(y1) == pytest.approx(W)
+        assert x0 == x1 or y0 == y1
+
+
+@pytest.mark.parametrize("pocket", ["foot-left", "foot-right"])
+def test_head_and_foot_are_named_where_nothing_lies(pocket: str) -> None:
+    board = board_of("table", shot_of(10, 500, pocket, (800, 0)))
+    words = {e.shape.text: e.shape.at_px for e in board.elements if isinstance(e.shape, Text)}
+    assert words["head"][0] < 960 < words["foot"][0]
+    assert (words["foot"][1] > 540) == (pocket == "foot-left"), "away from the target line"
