@@ -43,9 +43,12 @@ def ball_points(frame: AimFrame) -> BallPoints:
 
 
 def eye_offset_mm(frame: AimFrame, offset_mm: ArrayLike, radii: ArrayLike, sines: ArrayLike) -> Array:
-    """The eye's offset to the left of the aim (N,): mm, ball radii, and radii times the sine of the signed cut."""
-    sine = np.nan_to_num(frame.sin_cut)
-    return offset_mm + frame.radius_mm * (np.asarray(radii) + np.asarray(sines) * sine)
+    """The eye's offset to the left of the aim (N,), the sum of mm, ball radii, and radii times the sine of the cut.
+
+    nan where the last is asked for and a rolled ball has no cut.
+    """
+    lines = np.where(np.asarray(sines) == 0, 0.0, sines * frame.sin_cut)
+    return offset_mm + frame.radius_mm * (np.asarray(radii) + lines)
 
 
 def visible_contacts(frame: AimFrame, points: BallPoints, eye: Array) -> tuple[BoolArray, BoolArray]:

@@ -165,7 +165,7 @@ def answer_parts(requests: Sequence[Any]) -> tuple[dict[int, Refusal], list[Part
 def _answered(asked: list[Asked]) -> tuple[dict[int, Refusal], list[Part]]:
     columns = np.array([one.numbers for one in asked]).T
     shot = _shots(columns)
-    refused = _refusals(columns, shot)
+    refused = _refusals(asked, columns, shot)
     frozen = np.abs(shot.distance_mm - shot.ball_diameter_mm) <= FROZEN_MM
     live = _but(np.flatnonzero(~frozen), refused)
     eye_refused, frame, eye = _eyes(asked, columns, shot, live)
@@ -245,7 +245,7 @@ def _shots(columns: Array) -> Shot:
     return Shot(**joined)
 
 
-def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
+def _refusals(asked: Sequence[Asked], columns: Array, shot: Shot) -> dict[int, Refusal]:
     """The requests that no shot answers, by their place; the first reason counts."""
     mode, bed = columns[MODE], columns[HALF_LENGTH : HALF_LENGTH + 2].T
     D, d, R = shot.distance_mm, np.asarray(shot.ball_diameter_mm), shot.radius_mm
@@ -299,6 +299,14 @@ def _refusals(columns: Array, shot: Shot) -> dict[int, Refusal]:
     refuse_off_bed(~rolled, shot.ghost_ball_mm, "target_mm", "ghost ball")
     if len(found) > before:
         _offer_playable(columns, shot, found)
+    owner, others = _others(asked)
+    for k in np.flatnonzero(~is_on_bed(others, bed[owner], R[owner])).tolist() if owner.size else ():
+        i = int(owner[k])
+        field = f"others_mm[{k - int(np.searchsorted(owner, i))}]"
+        x, y = others[k].tolist()
+        found.setdefault(
+            i, Refusal("off_bed", f"The ball {field} at ({x:g}, {y:g}) mm would lie off the bed.", field)
+        )
     if np.any(columns[POCKET] > 0):
         refuse(
             (columns[POCKET] > 0) & is_in_mouth(O, *_tips(columns), R),

@@ -151,3 +151,19 @@ def test_the_cue_ball_hides_the_object_balls_contact_point_from_low_behind() -> 
                                for back, height in ((600, 35), (600, 400), (-900, 400))])  # fmt: skip
     assert [one["eye"]["visible"]["contact_object"] for one in (low, high, ahead)] == [False, True, False]
     assert [one["eye"]["visible"]["contact_cue"] for one in (low, high, ahead)] == [False, False, True]
+
+
+def test_an_eye_over_the_contact_line_of_a_ball_that_is_missed_stands_nowhere() -> None:
+    rolled = {"object_ball_mm": [0, 0], "cue_ball_mm": [-500, 200], "aim_deg": 0}
+    eye = {"back_mm": 500, "height_mm": 300}
+    unknown, known = answer(
+        [{**rolled, "eye": {**eye, "alignment": name}} for name in ("contact_line", "aim_line")]
+    )
+    assert unknown["eye"]["eye_mm"] is None
+    assert known["eye"]["eye_mm"] == pytest.approx([-1000, 200, 300])
+    for one in (unknown, known):
+        assert one["shot"]["hit"] is False
+        assert "methods" not in one
+        assert one["sensitivity"] == {"cut_per_aim": None, "object_per_aim": None}
+        assert one["eye"]["visible"] == {"contact_object": None, "contact_cue": None}
+        assert set(one["eye"]["doubled_offset"].values()) == {None}

@@ -123,6 +123,7 @@ REFUSED: list[tuple[str, str | None, Any]] = [
     ("off_bed", "distance_mm", {**PLACED, "distance_mm": 2000}),
     ("off_bed", "target_mm", {"object_ball_mm": [0, 606], "target_mm": [900, 500], "cue_ball_mm": [-700, 606]}),
     ("off_bed", "object_ball_mm", {**SOLVED, "table": "7ft", "object_ball_mm": [980, 0]}),
+    ("off_bed", "others_mm[1]", {**PLACED, "others_mm": [[0, 300], [1260, 0]]}),
     # names
     ("unknown_side", "side", {**PLACED, "side": "Left"}),
     ("unknown_side", "side", {**PLACED, "side": ""}),
