@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from manim import Animation, Camera, Group, Mobject, Scene, linear
 
-from scenes.board import Board
+from scenes.board import Board, Pane
 from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
 from scenes.display import Background, Display, Slot, cloth
 
@@ -54,15 +54,28 @@ class Drawing(Group):
             ink.clear_points()
 
 
+def play_s(frames: int, fps: float) -> float:
+    """The run time for which Manim plays exactly so many frames.
+
+    It takes the ticks below the run time; a quarter frame less than whole keeps its floats from adding one. For
+    less than a frame it would warn, and one frame exactly is one tick.
+    """
+    return (frames - 0.25) / fps if frames > 1 else 1 / fps
+
+
+def wait_s(frames: int, fps: float) -> float:
+    """The duration for which Manim holds exactly so many frames.
+
+    It cuts off parts of frames; a quarter more than whole keeps its floats from losing one.
+    """
+    return (frames + 0.25) / fps
+
+
 class Clock(Animation):
     """Runs a board's frames [first, end): on every tick the drawings that change are brought up to date."""
 
     def __init__(self, scene: BoardScene, first: int, end: int) -> None:
-        frames = end - first
-        # Manim counts the ticks below run_time; a quarter frame less than whole keeps its floats from adding one.
-        # Below one frame it would warn, and one frame exactly is one tick.
-        run_time = (frames - 0.25 if frames > 1 else 1) / scene.fps
-        super().__init__(scene.clock_hand, run_time=run_time, rate_func=linear)
+        super().__init__(scene.clock_hand, run_time=play_s(end - first, scene.fps), rate_func=linear)
         self._stage, self._first, self._end = scene, first, end
 
     def begin(self) -> None:
@@ -118,13 +131,15 @@ class BoardScene(Scene):
         board: Board | None = None,
         renderer: Any = None,
         background: Background | None = None,
+        is_clear: bool = False,
         **kwargs: Any,
     ) -> None:
         super().__init__(renderer=renderer, camera_class=BoardCamera, **kwargs)
         if board is not None:
             self.board = board
         self.fps = self.board.rate[0] / self.board.rate[1]
-        self.display = Display(self.board, background)
+        self.is_clear = is_clear
+        self.display = Display(self.board, no_background if is_clear else background)
         self.drawings = [Drawing(self.display, slot) for slot in self.display.slots]
         self.clock_hand = Mobject()
 
@@ -135,14 +150,17 @@ class BoardScene(Scene):
 
     def construct(self) -> None:
         """Play the moving stretches, wait through the held ones."""
-        set_cloth(self.camera, self.board)
+        if self.is_clear:
+            self.camera.set_background(np.zeros((self.board.height_px, self.board.width_px, 4), np.uint8))
+            self.camera.reset()
+        else:
+            set_cloth(self.camera, self.board)
         self.add(self.clock_hand, *self.drawings)
         for stretch in stretches(self.board):
             frames = stretch.end_frame - stretch.first_frame
             if stretch.held:
                 self.show(stretch.first_frame)
-                # a quarter frame more than whole: Manim cuts off what its floats leave below
-                self.wait((frames + 0.25) / self.fps)
+                self.wait(wait_s(frames, self.fps))
             else:
                 self.play(Clock(self, stretch.first_frame, stretch.end_frame))
 
@@ -159,6 +177,10 @@ class BoardScene(Scene):
             if any(self.display.state(drawing.slot, f) != first for f in frames[1:]):
                 return list(self.drawings[i:]), [self.clock_hand, *self.drawings[:i]]
         return [], list(self.mobjects)
+
+
+def no_background(pane: Pane, board: Board, frame: int) -> None:
+    """Nothing behind a pane: what is drawn can then lie over other footage."""
 
 
 def set_cloth(camera: Camera, board: Board) -> None:

@@ -93,6 +93,15 @@ def _line_points(basis: np.ndarray) -> np.ndarray:
     return np.array([m[:3] / m[3] for m in finite])
 
 
+def test_the_object_balls_body_leaves_a_light_rim_of_3_to_6_px() -> None:
+    for height in (540, 1080, 2160):
+        board = plan_board(height * 16 // 9, height)
+        _, rim, body = paths_of(board, "object_ball")
+        assert rim.fill == rgba(THEME.object_rim)
+        width = (np.ptp(rim.curves[..., 0]) - np.ptp(body.curves[..., 0])) / 2
+        assert 3 <= width / Scale(height * 16 // 9, height).stroke_px(1) <= 6
+
+
 def test_a_lines_core_runs_from_its_first_point_to_its_last() -> None:
     board = plan_board()
     element = next(e for e in board.elements if e.id == "object_ball_line")
@@ -299,7 +308,7 @@ def test_later_panes_lie_over_earlier_ones_and_frame_elements_over_all() -> None
     board = replace(
         board,
         panes=(*board.panes, inset),
-        elements=(label, *board.elements, replace(board.elements[0], id="again", panes=("inset",))),
+        elements=(label, *board.elements[::-1], replace(board.elements[0], id="again", panes=("inset",))),
     )
     order = [s.element.id for s in display_list(board) if s.element is not None]
     assert order[-2:] == ["again", "a"]

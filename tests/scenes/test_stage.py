@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import av
@@ -17,7 +18,7 @@ from scenes.display import Display
 from scenes.film import Film
 from scenes.perform import perform
 from scenes.picture import picture, write_png
-from scenes.stage import BoardScene, Drawing, Stretch, frame_config, snapshot, stretches
+from scenes.stage import BoardScene, Drawing, Stretch, frame_config, play_s, snapshot, stretches, wait_s
 from tests.scenes.boards import eye_board, plan_board, text, words
 
 RATES = [(24000, 1001), (25, 1), (30000, 1001), (60, 1)]
@@ -79,6 +80,21 @@ def test_moving_and_held_stretches_cover_every_frame_once() -> None:
     busy = replace(board.elements[0], opacity=Track((1.0,), (Move(0, 3, (0.5,)), Move(38, 40, (1.0,)))))
     found = list(stretches(replace(board, elements=(busy,))))
     assert [f for s in found for f in range(s.first_frame, s.end_frame)] == list(range(40))
+
+
+@pytest.mark.parametrize("rate", [*RATES, (24, 1), (30, 1), (50, 1), (60000, 1001)])
+def test_manims_arithmetic_gives_whole_frames(rate: tuple[int, int]) -> None:
+    fps = rate[0] / rate[1]
+    dt = 1 / fps
+    for frames in range(1, 1500):
+        # Scene.get_time_progression, CairoRenderer.freeze_current_frame
+        assert len(np.arange(0, play_s(frames, fps), dt)) == frames
+        assert int(wait_s(frames, fps) / dt) == frames
+        # FilmRenderer rounds
+        assert (
+            round(play_s(frames, fps) * Fraction(*rate)) == round(wait_s(frames, fps) * Fraction(*rate)) == frames
+        )
+    assert any(int(frames / fps / dt) != frames for frames in range(1, 1500)) or fps == int(fps)
 
 
 def frames_of(path: Path) -> list[np.ndarray]:
@@ -146,7 +162,15 @@ def test_a_given_background_lies_under_its_pane() -> None:
     np.testing.assert_allclose(under, (blue[5, 5, :3].astype(int) + cloth) / 2, atol=2)
 
 
-@pytest.mark.parametrize("board", [plan_board(), eye_board(), words(text("Ghost ball 22.0°", "title"))])
+def narrow_pane() -> Board:
+    """A pane that its balls reach out of."""
+    board = plan_board()
+    return replace(board, panes=(replace(board.panes[0], rect_px=(0.0, 100.0, 640.0, 100.0)),))
+
+
+@pytest.mark.parametrize(
+    "board", [plan_board(), eye_board(), narrow_pane(), words(text("Ghost ball 22.0°", "title"))]
+)
 def test_pictures_without_manim_are_what_manim_paints(board: Board) -> None:
     for frame in {0, board.frames // 2, board.frames - 1}:
         one, other = picture(board, frame).astype(int), snapshot(board, frame).astype(int)
