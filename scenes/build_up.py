@@ -63,6 +63,9 @@ from scenes.table_view import put_inset, put_opening
 from scenes.theme import LINES, THEMES, TIMING
 
 WHERE, ROLL = "build_up.where", "build_up.roll"
+BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
+PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
+"""Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
 FROM_CUE = frozenset({"aim_line", "sight_line"})
 """Lines that start at the cue ball's centre or beside it, so that the centre must be marked."""
 
@@ -380,14 +383,16 @@ def _draw_line(
 
 
 def _dim_old(figure: Figure, step: construction.Step, span: Span) -> None:
-    """Lines of earlier steps go back to an old line's strength, but for those that this step starts from."""
+    """Lines of earlier steps go back to an old line's strength, but for those that this step needs."""
     needed = {line.role for line in step.lines}
+    if any(measure.key in BETWEEN_LINES for measure in step.measures):
+        needed |= PARALLELS
+    old = THEMES[figure.brief.theme].old_strength
     for id in figure.sheet.ids():
-        shape = figure.sheet.shape(id)
-        if isinstance(shape, Line) and figure.stage.ids[0] in figure.stage.ids and id.split(".")[0] not in needed:
-            if INSET in id or TABLE in id:
-                continue
-            figure.sheet.move(id, "strength", span, THEMES[figure.brief.theme].old_strength)
+        if isinstance(figure.sheet.shape(id), Line) and not id.startswith((INSET, TABLE)):
+            strength = 1.0 if figure.sheet.role(id) in needed else old
+            if figure.sheet.end_of(id, "strength") != (strength,):
+                figure.sheet.move(id, "strength", span, strength)
 
 
 # ------------------------------------------------------------------ measures

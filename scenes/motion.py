@@ -87,7 +87,13 @@ class Sheet:
 
     def is_shown_at_end(self, id: str) -> bool:
         """True when the element is visible after all its moves so far."""
-        return self._last(id, "opacity")[0] > 0
+        return self.end_of(id, "opacity")[0] > 0
+
+    def end_of(self, id: str, what: str) -> Values:
+        """An element's values after all its moves so far."""
+        moves = self._moves.get((id, what))
+        track: Track = getattr(self._elements[id], what)
+        return moves[-1].to if moves else track.start
 
     def elements(self) -> tuple[Element, ...]:
         """The finished elements."""
@@ -96,11 +102,6 @@ class Sheet:
             start: Track = getattr(self._elements[id], what)
             changes.setdefault(id, {})[what] = replace(start, moves=tuple(moves))
         return tuple(replace(e, **changes.get(id, {})) for id, e in self._elements.items())
-
-    def _last(self, id: str, what: str) -> Values:
-        moves = self._moves.get((id, what))
-        track: Track = getattr(self._elements[id], what)
-        return moves[-1].to if moves else track.start
 
 
 def frames_of(seconds: float, rate: tuple[int, int]) -> int:
