@@ -36,10 +36,13 @@ def command(lesson: Path, only: tuple[str, ...], step: str | None, out: Path | N
     brief = made.clips[0].brief
     names = [s.name for s in brief.steps]
     if step is not None and step not in names:
+        # in a shell it is easier to type ghost-ball than 'ghost ball'
+        step = next((n for n in names if n == step.replace("-", " ").replace("_", " ")), step)
+    if step is not None and step not in names:
         raise click.ClickException(
             f"clip '{brief.name}' has no step '{step}'{did_you_mean(step, names)} Its steps: {', '.join(names)}."
         )
-    path = out or Path(f"{brief.name}{'' if step is None else '_' + step}.png")
+    path = out or Path(f"{brief.name}{'' if step is None else '_' + step.replace(' ', '-')}.png")
     try:
         _draw(brief, step, path)
     except (ValueError, OSError) as error:
