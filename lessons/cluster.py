@@ -20,7 +20,8 @@ from urllib.parse import urlsplit
 
 from lessons.cache import drawing_code, font, libraries
 from lessons.plan import PlannedClip
-from lessons.workers import STOPS_ALL, Failed, Report, Task, Wrote, sentence
+from lessons.sound import SoundError
+from lessons.workers import STOPS_ALL, Failed, Report, Task, Wrote, sentence, speak
 
 RETRIES = 3
 CONNECT_S = 10
@@ -118,10 +119,12 @@ def _report(task: Task, told: Mapping[str, Any]) -> Report:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-    except OSError as error:
+        # recordings lie on this machine, so it is here that a clip gets its voice
+        found = speak(task) or {"size": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+    except (OSError, SoundError) as error:
         task.part.unlink(missing_ok=True)
-        return Failed(0, task, sentence(error), error.errno in STOPS_ALL)
-    return Wrote(0, task, len(content), hashlib.sha256(content).hexdigest(), told["drawn"])
+        return Failed(0, task, sentence(error), getattr(error, "errno", None) in STOPS_ALL)
+    return Wrote(0, task, found["size"], found["sha256"], told["drawn"])
 
 
 def differences(address: str) -> list[str]:

@@ -46,6 +46,7 @@ from lessons.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
 from lessons.wording import LANGUAGES
 from scenes import CLIP_KINDS, ClipKind
 from scenes.brief import Setting
+from scenes.forms import CHOSEN_FORMS
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
 """The axes of the matrix, in the order in which they multiply, each with its key in a lesson file."""
@@ -98,6 +99,7 @@ class Output(Strict):
     size: Size = Field("1080p", validate_default=True, description="A name, or width x height in pixels.")
     rate: Rate = Field("60", validate_default=True, description="Frames a second.")
     theme: Literal["dusk"] = Field("dusk", description="The look.")
+    form: choice(CHOSEN_FORMS) = Field("h264", description="The files' form.")  # type: ignore[valid-type]
 
 
 class Speech(Strict):

@@ -43,7 +43,7 @@ def read_pace(form: str) -> Pace:
         kept = orjson.loads(pace_file().read_bytes())[form]
         return Pace(form, float(kept["frames_per_s"]), float(kept["pixels"]))
     except (OSError, orjson.JSONDecodeError, KeyError, TypeError, ValueError):
-        return USUAL[form]
+        return USUAL.get(form, USUAL["h264"])
 
 
 def keep_pace(form: str, frames: int, pixels: float, seconds: float) -> None:

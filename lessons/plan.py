@@ -85,6 +85,7 @@ class Plan:
     file: str
     clips: tuple[PlannedClip, ...]
     left_out: tuple[LeftOut, ...] = ()
+    form: str = "h264"
 
     @property
     def frames(self) -> int:
@@ -142,6 +143,7 @@ class _Planner:
         self.wording = Wording(words_of(self.keys.language), self.keys.units, self.ball_mm)
         output = Output(*self.keys.output.size, self.keys.output.rate)
         self.output = draft_output(output) if draft else output
+        self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
         self.placings: dict[tuple[str, View], Placing] = {}
@@ -162,9 +164,8 @@ class _Planner:
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
         if self.faults:
             raise LessonError(self.faults)
-        return Plan(
-            " ".join(self.keys.title.split()), self.lesson.identity, self.lesson.file, clips, tuple(self.left_out)
-        )
+        title = " ".join(self.keys.title.split())
+        return Plan(title, self.lesson.identity, self.lesson.file, clips, tuple(self.left_out), self.form)
 
     def check_sizes(self) -> None:
         """Lengths that make no shot."""

@@ -28,7 +28,7 @@ QUIET_DB = 30.0
 """A window is a pause when it is so far below the loud parts of the recording (its 95th percentile)."""
 
 
-class SoundError(Exception):
+class SoundError(ValueError):
     """A recording that cannot be used, in a sentence."""
 
 

@@ -94,13 +94,18 @@ def draw(task: Task, on_frames: Any = None) -> dict[str, Any]:
     from scenes.perform import film_clip
 
     written = film_clip(task.clip.brief, task.part, task.form, on_frames)
-    found = {"size": written.size, "sha256": written.sha256}
-    if task.clip.sound is not None:
-        from lessons.sound import add_sound
-
-        seconds = task.clip.frames / Fraction(*task.clip.brief.output.rate)
-        found = add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds)
+    found = speak(task) or {"size": written.size, "sha256": written.sha256}
     return {**found, "drawn": drawn(task.clip, written.board)}
+
+
+def speak(task: Task) -> dict[str, Any] | None:
+    """Put its recording into the task's finished file: the file's size and SHA-256 then; None without one."""
+    if task.clip.sound is None:
+        return None
+    from lessons.sound import add_sound
+
+    seconds = task.clip.frames / Fraction(*task.clip.brief.output.rate)
+    return add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds)
 
 
 def sentence(error: BaseException) -> str:

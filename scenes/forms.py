@@ -11,6 +11,8 @@ class Form:
     """A form that clips are written in: container, codec and settings. Two runs give the same bytes.
 
     `look_ahead`: so many pictures ahead the encoder sees what is worth keeping.
+    `is_master`: whole pictures for an editor, written by `scenes.masters`; with `alpha` they have no ground, and
+    lie over other footage. `every_picture_alone`: a held picture's packet can be written again.
     """
 
     extension: str
@@ -20,6 +22,9 @@ class Form:
     options: Mapping[str, str]
     container_options: Mapping[str, str] = field(default_factory=dict)
     look_ahead: int = 0
+    is_master: bool = False
+    alpha: bool = False
+    every_picture_alone: bool = False
 
 
 def _h264(preset: str, crf: int, look_ahead: int) -> Form:
@@ -30,8 +35,25 @@ def _h264(preset: str, crf: int, look_ahead: int) -> Form:
     return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"}, look_ahead)
 
 
+MOV = {"movflags": "+faststart+write_colr"}
+WEBM = {"fflags": "+bitexact"}  # else every file has a random number in it
+VP9 = {"crf": "18", "b": "0", "deadline": "realtime", "cpu-used": "6", "row-mt": "0", "auto-alt-ref": "0"}
+
+
+def _prores(pixel_format: str, profile: str, alpha: bool = False) -> Form:
+    options = {"profile": profile, "vendor": "apl0"} | ({"alpha_bits": "16"} if alpha else {})
+    return Form(".mov", "mov", "prores_ks", pixel_format, options, MOV, 0, True, alpha, True)
+
+
 FORMS: dict[str, Form] = {
     "h264": _h264("superfast", 17, 10),
     "draft": _h264("ultrafast", 24, 0),
+    "prores": _prores("yuv422p10le", "3"),
+    "prores-alpha": _prores("yuva444p10le", "4", alpha=True),
+    "png-alpha": Form(".mov", "mov", "png", "rgba", {"compression_level": "1"}, MOV, 0, True, True, True),
+    "vp9-alpha": Form(".webm", "webm", "libvpx-vp9", "yuva420p", VP9, WEBM, 0, True, True, False),
 }
-"""To add a form: write its line here; `Film` opens what the line says."""
+"""To add a form: write its line here; `Film` or `MasterFilm` opens what the line says."""
+
+CHOSEN_FORMS = tuple(name for name in FORMS if name != "draft")
+"""The forms that a lesson or the command line can name; the draft has its own option."""

@@ -16,7 +16,8 @@ from scenes.board import Board
 from scenes.brief import Brief, Output
 from scenes.files import part_path, place
 from scenes.film import Film, FilmRenderer
-from scenes.forms import FORMS
+from scenes.forms import FORMS, Form
+from scenes.masters import MasterFilm
 from scenes.stage import BoardScene, frame_config
 
 
@@ -40,7 +41,7 @@ def film_clip(
     board = CLIP_KINDS[brief.subject.kind].load().board(brief)
     output = Output(board.width_px, board.height_px, board.rate)
     try:
-        perform(board, lambda: Film(path, output, FORMS[form], on_frames))
+        perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board), FORMS[form].alpha)
         with open(path, "rb+") as file:
             os.fsync(file.fileno())
             return Written(board, path.stat().st_size, hashlib.file_digest(file, "sha256").hexdigest())
@@ -57,13 +58,25 @@ def render_clip(brief: Brief, path: Path, form: str = "h264") -> Written:
     return written
 
 
-def perform(board: Board, open_film: Callable[[], Film]) -> None:
-    """Perform a board with Manim and film it; every frame of the board is filmed, or ValueError is raised."""
+def open_film(
+    path: Path, output: Output, form: Form, on_frames: Callable[[int], None] | None, board: Board
+) -> Film | MasterFilm:
+    """The film that writes a form."""
+    if form.is_master:
+        return MasterFilm(path, output, form, on_frames, board.steps)
+    return Film(path, output, form, on_frames)
+
+
+def perform(board: Board, open_film: Callable[[], Film | MasterFilm], is_clear: bool = False) -> None:
+    """Perform a board with Manim and film it; every frame of the board is filmed, or ValueError is raised.
+
+    `is_clear` leaves out cloth and plate.
+    """
     rate = Fraction(*board.rate)
     logger.setLevel("WARNING")
     with tempconfig({**frame_config(board), "progress_bar": "none"}):
         renderer = FilmRenderer(open_film, rate)
-        BoardScene(board, renderer=renderer).render()
+        BoardScene(board, renderer=renderer, is_clear=is_clear).render()
     filmed = renderer.file_writer.film.frames
     if filmed != board.frames:
         raise ValueError(f"{filmed} frames were filmed of a board of {board.frames}")

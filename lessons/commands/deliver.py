@@ -20,12 +20,16 @@ from lessons.plan import plan
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The folder that holds the clips.")
 @click.option("--non-drop", is_flag=True, help="At 29.97, number the frames without leaving any number out.")
 @click.option("--bundle", is_flag=True, help="Also write an .otioz: the timeline with the clips inside.")
-def command(lesson: Path, out: Path, non_drop: bool, bundle: bool) -> None:
+@click.option(
+    "--frames", is_flag=True, help="Also write every picture as a PNG file, of clips in the form png-alpha."
+)
+@click.option("--previews", is_flag=True, help="Also write a short moving picture (GIF) of each clip.")
+def command(lesson: Path, out: Path, non_drop: bool, bundle: bool, frames: bool, previews: bool) -> None:
     """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
     try:
         loaded = load(lesson)
         made = plan(loaded)
-        wishes = Wishes(non_drop, bundle, accuracy(loaded).rows)
+        wishes = Wishes(non_drop, bundle, frames, previews, accuracy(loaded).rows)
         footage = read_footage(folder_of(out, made.identity))
         if footage.identity != made.identity:
             raise ManifestError(

@@ -28,7 +28,6 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
 
     Several lessons have a folder each inside the one named, by their identity, as render makes them.
     """
-    form = "draft" if draft else "h264"
     plans, is_faulty = [], False
     for path in lesson_files(lessons):
         try:
@@ -42,8 +41,8 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
             from lessons.render import reasons
 
             folder = out if len(plans) == 1 and not is_faulty else out / made.identity
-            why = reasons(made, folder, form, verify)
-        click.echo("\n".join(listing(made.only(only), read_pace(form), why)))
+            why = reasons(made, folder, made.form, verify)
+        click.echo("\n".join(listing(made.only(only), read_pace(made.form), why)))
     sys.exit(1 if is_faulty else 0)
 
 

@@ -23,6 +23,7 @@ from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
 from lessons.render import Draw, Outcome, Settings, Target, render
 from lessons.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
+from scenes.forms import CHOSEN_FORMS
 
 Watch = Callable[[Report | Sequence[Task]], None]
 
@@ -34,6 +35,7 @@ Watch = Callable[[Report | Sequence[Task]], None]
     "--only", multiple=True, metavar="PATTERN", help="Clips whose name fits, such as 'ghost-ball_*_left_*'."
 )
 @click.option("--draft", is_flag=True, help="Small and quick, to look at.")
+@click.option("--form", type=click.Choice(CHOSEN_FORMS), help="The files' form, in place of the lesson's.")
 @click.option("--workers", type=click.IntRange(1), help="Worker processes; by default one for each processor.")
 @click.option("--cluster", metavar="ADDRESS", help="Draw on the workers of this Dask scheduler.")
 @click.option("--prune", is_flag=True, help="Remove clips in the folder that the lesson no longer has.")
@@ -43,6 +45,7 @@ def command(
     out: Path,
     only: tuple[str, ...],
     draft: bool,
+    form: str | None,
     workers: int | None,
     cluster: str | None,
     prune: bool,
@@ -55,7 +58,7 @@ def command(
     plans = _plans(lesson_files(lessons), draft)
     targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
     _check_only(only, plans)
-    settings = Settings("draft" if draft else "h264", only, workers or 0, prune, verify)
+    settings = Settings(_form(plans, draft, form), only, workers or 0, prune, verify)
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
     try:
@@ -104,6 +107,19 @@ def _plans(files: Sequence[Path], draft: bool) -> list[Plan]:
                 f"{one.file}: has the identity {one.identity!r} of {other.file}; give it another one."
             )
     return plans
+
+
+def _form(plans: Sequence[Plan], draft: bool, form: str | None) -> str:
+    """The form of a batch: what the command line says, or all its lessons."""
+    if draft and form:
+        raise click.ClickException("--draft has a form of its own; leave --form out.")
+    named = {one.form for one in plans}
+    if form is None and len(named) > 1:
+        listed = ", ".join(sorted(named))
+        raise click.ClickException(
+            f"these lessons name different forms ({listed}); render them one by one, or say --form."
+        )
+    return form or named.pop()
 
 
 def _check_only(only: Sequence[str], plans: Sequence[Plan]) -> None:

@@ -15,13 +15,16 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media.
+    """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
+    picture as a file, moving previews.
 
     `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell.
     """
 
     non_drop: bool = False
     bundle: bool = False
+    frames: bool = False
+    previews: bool = False
     accuracy: tuple[Mapping[str, Any], ...] = ()
 
 
@@ -55,6 +58,8 @@ DELIVERIES: dict[str, Delivery] = {
     "rough cut": Delivery("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
     "loudness": Delivery("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
     "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
+    "previews": Delivery("lessons.deliver.previews", "moving pictures of the clips, GIF"),
+    "frames": Delivery("lessons.deliver.frames", "every picture of the clips as a PNG file"),
     "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
     "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
     "review page": Delivery("lessons.deliver.review_page", "a page to watch and judge the clips"),
