@@ -175,8 +175,12 @@ class _Room:
         file = self.file(clip)
         entry = manifest.entry(clip, file, sha256, told)
         finished = Finished(size, self.found.keys[clip.name], spoken_digest(clip.brief), entry)
-        append_record(self.folder, finished)
-        os.replace(part, self.folder / file)
+        try:
+            append_record(self.folder, finished)
+            os.replace(part, self.folder / file)
+        except BaseException:
+            part.unlink(missing_ok=True)
+            raise
         self.finished[clip.name] = finished
 
     def serve(self, clip: PlannedClip, like: Finished, source: Path) -> None:
@@ -192,7 +196,7 @@ class _Room:
         """Bring the entries of unchanged clips up to date with what only the manifest tells."""
         for clip in self.plan.clips:
             old = self.finished.get(clip.name)
-            if old is None or clip.name in self.found.reasons:
+            if old is None or clip.name in self.found.reasons or clip.name in self.found.served_by:
                 continue
             entry = manifest.entry(clip, old.file, old.sha256, _told(clip, old))
             if entry != old.entry:

@@ -1,0 +1,204 @@
+"""Keys and reasons: what makes a clip render again, in words, and what does not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import orjson
+import pytest
+
+from lessons.cache import Key, changes, clip_key, digest
+from lessons.folder import Finished, append_record, fault, read_record, record_time_ns, sha256
+from lessons.model import load
+from lessons.plan import Plan, PlannedClip, plan
+from lessons.render import Settings, Target, reasons, render
+from lessons.workers import Task, Wrote
+from scenes import CLIP_KINDS
+
+LESSON = """\
+title: Keys
+cuts: [14.5°, 22°]
+sides: [left]
+distances: {near: 300 mm}
+output: {size: 320x180, rate: 24}
+clips:
+  - {kind: title, under: One}
+  - {kind: build-up, methods: [ghost-ball]}
+  - {kind: players-eye, methods: [ghost-ball]}
+  - {kind: table}
+  - {kind: summary, title: Two cuts}
+"""
+
+
+def planned(tmp_path: Path, edit: Callable[[str], str] = lambda text: text) -> Plan:
+    """The plan of the lesson, edited."""
+    path = tmp_path / "keys.yaml"
+    path.write_text(edit(LESSON))
+    return plan(load(path))
+
+
+def key(clip: PlannedClip) -> Key:
+    """A clip's key, as a folder's record gives it back."""
+    made = clip_key(clip, "h264", "encoder")
+    return Key(**orjson.loads(orjson.dumps({"parts": made.parts, "facts": made.facts})))
+
+
+def told(before: Plan, after: Plan, name: str) -> str:
+    """Why the first clip of this kind of name would render again."""
+    old, new = (next(c for c in p.clips if name in c.name) for p in (before, after))
+    return changes(key(old), key(new))
+
+
+@pytest.mark.parametrize(
+    ("edit", "reason"),
+    [
+        (lambda t: t, ""),
+        (lambda t: t.replace("14.5°", "10.8°"), "cut 14.5 to 10.8 degrees"),
+        (lambda t: t.replace("[left]", "[right]"), "side left to right"),
+        (lambda t: t.replace("300 mm", "350 mm"), "distance 300 to 350 mm"),
+        (lambda t: t.replace("320x180", "640x360"), "size 320x180 to 640x360"),
+    ],
+)
+def test_reasons_tell_what_changed(tmp_path: Path, edit: Callable[[str], str], reason: str) -> None:
+    assert told(planned(tmp_path), planned(tmp_path, edit), "build-up") == reason
+
+
+def test_reasons_tell_of_the_makers() -> None:
+    before = Key(
+        {"theme": "dusk", "libraries": "1", "font": "a"}, {"libraries": {"manim": "0.21.0", "av": "18.0"}}
+    )
+    after = Key({"theme": "day", "libraries": "2", "font": "b"}, {"libraries": {"manim": "0.22.0", "av": "18.0"}})
+    assert changes(before, after) == "manim 0.21.0 to 0.22.0, theme changed, font changed"
+
+
+def test_the_name_the_place_and_the_spoken_words_are_no_part_of_the_key(tmp_path: Path) -> None:
+    for clip in planned(tmp_path).clips:
+        spoken = tuple(replace(s, narration=s.narration + " More.") for s in clip.brief.steps)
+        other = replace(clip, name="other", brief=replace(clip.brief, name="other", steps=spoken))
+        assert key(other) == key(clip)
+
+
+def test_no_kind_draws_what_is_no_part_of_the_key(tmp_path: Path) -> None:
+    """The other half of the claim above: the pictures of such clips are the same."""
+    for clip in planned(tmp_path).clips:
+        spoken = tuple(replace(s, narration=f"{s.narration} More.") for s in clip.brief.steps)
+        kind = CLIP_KINDS[clip.kind].load()
+        one, two = kind.board(clip.brief), kind.board(replace(clip.brief, name="other", steps=spoken))
+        assert (one.frames, one.panes, one.theme) == (two.frames, two.panes, two.theme)
+        assert digest(one.elements) == digest(two.elements), clip.name
+
+
+def test_digests_tell_values_apart_to_the_last_bit() -> None:
+    values = [0.1, np.nextafter(0.1, 1), "0.1", (0.1,), [[0.1]], {"x": 0.1}, None, True, np.array([0.1, 0.2])]
+    assert len({digest(v) for v in values}) == len(values)
+    assert digest(np.array([1.5, 2.5])) == digest((1.5, 2.5))
+    with pytest.raises(TypeError):
+        digest(object())
+
+
+def finished(name: str, content: bytes, folder: Path) -> Finished:
+    """A file in a folder, and its record."""
+    (folder / f"{name}.mp4").write_bytes(content)
+    entry = {"name": name, "file": f"{name}.mp4", "sha256": sha256(folder / f"{name}.mp4")}
+    return Finished(len(content), Key({"shot": "1"}, {}), "spoken", entry)
+
+
+def test_a_record_survives_a_line_that_was_cut_off(tmp_path: Path) -> None:
+    one, two = finished("one", b"1", tmp_path), finished("two", b"2", tmp_path)
+    append_record(tmp_path, one)
+    whole = (tmp_path / ".aimgeo.jsonl").read_bytes()
+    for cut in range(len(whole)):
+        (tmp_path / ".aimgeo.jsonl").write_bytes(whole + two.line()[:cut])
+        append_record(tmp_path, two)
+        assert read_record(tmp_path) == {"one": one, "two": two}
+
+
+def test_a_file_is_trusted_by_size_and_time_else_by_its_sha256(tmp_path: Path) -> None:
+    one = finished("one", b"content", tmp_path)
+    append_record(tmp_path, one)
+    time_ns = record_time_ns(tmp_path)
+    assert fault(tmp_path, one, time_ns, verify=True) == ""
+    (tmp_path / "one.mp4").write_bytes(b"contenT")
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) == ""
+    assert fault(tmp_path, one, 0, verify=False) == "file altered"
+    (tmp_path / "one.mp4").write_bytes(b"short")
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) == "file altered"
+    (tmp_path / "one.mp4").unlink()
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) == "file missing"
+
+
+def fake_draw(drawn: list[str]) -> Callable[..., object]:
+    """Stands in for the workers: writes a file of the clip's name and tells what was drawn."""
+
+    def draw(tasks: list[Task], workers: int) -> object:
+        from lessons.manifest import drawn as told_of
+
+        for task in tasks:
+            drawn.append(task.clip.name)
+            content = task.clip.name.encode()
+            task.part.write_bytes(content)
+            board = CLIP_KINDS[task.clip.kind].load().board(task.clip.brief)
+            yield Wrote(0, task, len(content), sha256(task.part), told_of(task.clip, board))
+
+    return draw
+
+
+def run(plan: Plan, folder: Path, only: tuple[str, ...] = ()) -> list[str]:
+    """Render with the stand-in; the names that were drawn."""
+    drawn: list[str] = []
+    render([Target(plan, folder)], Settings(only=only), draw=fake_draw(drawn))  # type: ignore[arg-type]
+    return drawn
+
+
+def test_a_plan_tells_beforehand_what_render_does(tmp_path: Path) -> None:
+    made, folder = planned(tmp_path), tmp_path / "clips"
+    assert set(reasons(made, folder).values()) == {"new"}
+    assert not folder.exists()
+    assert run(made, folder) == [c.name for c in made.clips]
+    assert reasons(made, folder) == {}
+    changed = planned(tmp_path, lambda t: t.replace("22°", "23°"))
+    why = reasons(changed, folder)
+    assert why["summary"] == "the shot changed, words in the picture changed"
+    assert run(changed, folder) == list(why)
+    assert not any("22" in c["name"] for c in orjson.loads((folder / "manifest.json").read_bytes())["clips"])
+
+
+def test_a_renamed_clip_is_taken_over(tmp_path: Path) -> None:
+    made, folder = planned(tmp_path), tmp_path / "clips"
+    run(made, folder)
+    renamed = planned(tmp_path, lambda t: t.replace("kind: table", "kind: table, name: where"))
+    assert run(renamed, folder) == []
+    told = {c["name"]: c for c in orjson.loads((folder / "manifest.json").read_bytes())["clips"]}
+    for clip in renamed.clips:
+        assert (folder / told[clip.name]["file"]).name == f"{clip.name}.mp4"
+        assert sha256(folder / f"{clip.name}.mp4") == told[clip.name]["sha256"]
+
+
+def test_a_new_sentence_of_the_same_length_touches_the_manifest_alone(tmp_path: Path) -> None:
+    def speak(words: str) -> Callable[[str], str]:
+        return lambda t: t.replace(
+            "under: One", f"under: One, steps: {{card: {{narration: {words}, seconds: 4}}}}"
+        )
+
+    folder = tmp_path / "clips"
+    run(planned(tmp_path, speak("First words.")), folder)
+    assert run(planned(tmp_path, speak("Other words.")), folder) == []
+    told = orjson.loads((folder / "manifest.json").read_bytes())["clips"]
+    assert told[0]["steps"][0]["narration"] == "Other words."
+
+
+def test_only_leaves_the_others_as_they_lie(tmp_path: Path) -> None:
+    made, folder = planned(tmp_path), tmp_path / "clips"
+    run(made, folder)
+    before = orjson.loads((folder / "manifest.json").read_bytes())["clips"]
+    changed = planned(tmp_path, lambda t: t.replace("300 mm", "350 mm"))
+    assert all(name.startswith("table") for name in run(changed, folder, ("table*",)))
+    after = {c["name"]: c for c in orjson.loads((folder / "manifest.json").read_bytes())["clips"]}
+    for clip in before:
+        if clip["kind"] == "build-up":
+            assert after[clip["name"]] == clip, "its file is the old one"
+        if clip["kind"] == "table":
+            assert after[clip["name"]]["distance_mm"] == pytest.approx(350)
