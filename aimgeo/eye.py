@@ -43,7 +43,7 @@ def ball_points(frame: AimFrame) -> BallPoints:
 
 
 def eye_offset_mm(frame: AimFrame, offset_mm: ArrayLike, radii: ArrayLike, sines: ArrayLike) -> Array:
-    """The eye's offset to the left of the aim (N,), the sum of mm, ball radii, and radii times the sine of the cut.
+    """The eye's offset to the left of the aim (N,): the sum of mm, ball radii, and radii times sin(signed cut).
 
     nan where the last is asked for and a rolled ball has no cut.
     """

@@ -209,6 +209,25 @@ def test_what_is_answered(request_: Any) -> None:
     assert "shot" in answer([request_])[0]
 
 
+@pytest.mark.parametrize("off", [0.0, 5e-10, -5e-10])
+def test_frozen_balls_have_positions_and_nothing_else(off: float) -> None:
+    more = {"eye": EYE, "speed_mps": 1, "aim_error": {"rotate_deg": 1}, "id": 7}
+    placed, solved, rolled = answer([
+        {**PLACED, "distance_mm": 57.15 + off, **more},
+        {**SOLVED, "cue_ball_mm": [-57.15 - off, 0], **more},
+        {**ROLLED, "cue_ball_mm": [-57.15 - off, 0], **more},
+    ])  # fmt: skip
+    for got in (placed, solved, rolled):
+        assert list(got) == ["id", "shot"]
+        shot = got["shot"]
+        assert shot["frozen"] is True
+        assert shot["aim_direction"] is shot["cut_deg"] is shot["travel_mm"] is None
+        assert shot["distance_mm"] == pytest.approx(57.15, abs=1e-9)
+    assert placed["shot"]["cue_ball_mm"] == pytest.approx(placed["shot"]["ghost_ball_mm"], abs=1e-9)
+    assert solved["shot"]["line_of_centres_deg"] == pytest.approx(math.degrees(math.atan2(300, 900)))
+    assert rolled["shot"]["ghost_ball_mm"] is None
+
+
 def test_one_refusal_leaves_the_others_and_their_order_alone() -> None:
     asked = [
         {**PLACED, "id": 1},
