@@ -60,9 +60,10 @@ class _Word:
 
 @dataclass(frozen=True, slots=True)
 class _Stroke:
-    """A drawn piece of a line in pixels."""
+    """A drawn piece of a line in pixels, and the picture that it is part of."""
 
     element: Element
+    picture: str
     start: Array
     end: Array
     half_px: float
@@ -187,7 +188,8 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
                 least = VIEW_LEAST_PX.get(pane.view, 0.0)
                 width = max(style.width_px * VIEW_WIDTH.get(pane.view, 1.0), min(style.width_px, least))
                 half = scale.stroke_px(width + style.casing_px) / 2
-            yield _Stroke(element, *part, half)
+            # a broken stage's panes are one picture, each eye's pane is its own
+            yield _Stroke(element, pane.id if pane.view == "eye" else pane.view, *part, half)
 
 
 def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
@@ -298,10 +300,14 @@ def _is_at(end: Array, there: _Round, scale: Scale) -> bool:
 
 
 def _too_many_kinds(strokes: Iterable[_Stroke]) -> Iterator[str]:
-    """At most four kinds of line at a time."""
-    kinds = {s.element.shape.style for s in strokes if isinstance(s.element.shape, Line)} - UNCOUNTED
-    if len(kinds) > MOST_LINE_KINDS:
-        yield f"{len(kinds)} kinds of line at once: {', '.join(sorted(kinds))}"
+    """At most four kinds of line at a time in a picture."""
+    pictures: dict[str, set[str]] = {}
+    for s in strokes:
+        if isinstance(s.element.shape, Line) and s.element.shape.style not in UNCOUNTED:
+            pictures.setdefault(s.picture, set()).add(s.element.shape.style)
+    for kinds in pictures.values():
+        if len(kinds) > MOST_LINE_KINDS:
+            yield f"{len(kinds)} kinds of line at once: {', '.join(sorted(kinds))}"
 
 
 # ------------------------------------------------------------------ geometry

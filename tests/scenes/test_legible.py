@@ -16,6 +16,7 @@ from scenes.board import (
     Ball,
     Board,
     Element,
+    EyeCamera,
     Leader,
     Line,
     Mark,
@@ -158,6 +159,21 @@ def test_a_plate_too_narrow_for_its_text_and_five_kinds_of_line_are_told() -> No
         for i, kind in enumerate(kinds)
     ]
     assert any("5 kinds of line" in s for s in faults(hand_made(*lines)))
+
+
+def test_four_kinds_of_line_may_stand_in_each_of_two_eyes_pictures_and_no_fifth_in_either() -> None:
+    camera = EyeCamera(constant(0.0, -800.0, 300.0, 0.0, 0.0, 0.0, math.radians(40)))
+    panes = tuple(Pane(id, (x, 0.0, 960.0, 1080.0), "eye", camera) for id, x in (("one", 0.0), ("two", 960.0)))
+    kinds = ("target_line", "contact_line", "object_ball_line", "tangent_line", "line_of_centres")
+
+    def board(*where: tuple[str, ...]) -> Board:
+        shape = Line(((0.0, -200.0, 28.0), (0.0, 200.0, 28.0)), "aim_line")
+        lines = [Element(k, k, replace(shape, style=k), panes=ids) for k, ids in zip(kinds, where, strict=True)]
+        return Board(1920, 1080, (30, 1), 30, panes, tuple(lines), (StepSpan("one", 0, 30),))
+
+    both, one, two = ("one", "two"), ("one",), ("two",)
+    assert faults(board(both, both, both, one, two)) == []
+    assert any("5 kinds of line" in s for s in faults(board(both, both, both, one, one)))
 
 
 # ------------------------------------------------------------------ finding a place

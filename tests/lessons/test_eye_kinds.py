@@ -1,0 +1,116 @@
+"""Methods summary and straight-in check as a lesson makes them: true to the table, and silent about the answer."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from fractions import Fraction
+from itertools import takewhile
+
+import pytest
+
+from lessons.accuracy import accuracy
+from lessons.deliver.manifest import Clip
+from lessons.deliver.pictures import poster_frame
+from lessons.model import loads
+from lessons.plan import PlannedClip, plan
+from scenes import CLIP_KINDS, methods_summary, straight_in
+from scenes.board import Board, Element
+
+LESSON = """
+title: Eyes
+cuts: [0, 10, 1/2, 45]
+distances: {near: 300 mm, far: 700 mm}
+eyes:
+  over: {back: 600 mm, height: 300 mm}
+  left: {back: 600 mm, height: 300 mm, offset: 32 mm}
+output: {size: 640 x 360, rate: 24}
+clips:
+"""
+SUMMARY = LESSON + "  - kind: methods-summary\n"
+CHECK = LESSON + "  - {kind: straight-in, distances: far, eyes: over, seed: SEED}\n"
+DIRECTIONS = ("left", "right", "on the line", "centre")
+
+
+def board_of(clip: PlannedClip) -> Board:
+    board: Board = CLIP_KINDS[clip.kind].load().board(clip.brief)
+    return board
+
+
+# ------------------------------------------------------------------ methods summary
+
+
+def test_the_summarys_worst_misses_are_those_of_the_accuracy_table() -> None:
+    rows = accuracy(loads(SUMMARY)).rows
+    clips = plan(loads(SUMMARY)).clips
+    assert len(clips) == 7  # a straight shot has no second side
+    for clip in clips:
+        ranked = methods_summary.ranking(clip.brief.subject)
+        shown = {one.method: one.worst_mm for one in ranked}
+        worst: dict[str, float] = {}
+        for row in rows:
+            if row["cut"] == clip.cut_text and row["side"] == clip.side and row["usable"]:
+                worst[row["method"]] = max(worst.get(row["method"], 0.0), abs(row["miss_mm"]))
+        assert shown == pytest.approx(worst, abs=1e-6)
+        assert [one.worst_mm for one in ranked] == sorted(shown.values())
+
+
+def test_a_method_that_does_not_reach_the_cut_is_not_in_its_summary_and_the_plan_says_why() -> None:
+    made = plan(loads(SUMMARY))
+    thin = next(clip for clip in made.clips if clip.name == "methods-summary_cut-45_left")
+    assert {one.method for one in methods_summary.ranking(thin.brief.subject)} == {"ghost_ball", "contact_points"}
+    told = {left.reason for left in made.left_out if left.name.startswith(thin.name)}
+    assert len(told) == 3
+
+
+# ------------------------------------------------------------------ straight-in check
+
+
+def checks() -> list[PlannedClip]:
+    """The same check in orders that differ from the first look on."""
+    clips = [plan(loads(CHECK.replace("SEED", str(seed)))).clips[0] for seed in range(1, 9)]
+    orders = {straight_in.offsets_mm(clip.brief.subject) for clip in clips}
+    assert len({order[0] for order in orders}) > 2
+    return clips
+
+
+def told_at(board: Board) -> int:
+    return next(step.first_frame for step in board.steps if step.name == "told")
+
+
+def test_the_order_of_the_offsets_shows_in_no_name_title_or_narration() -> None:
+    one, *others = checks()
+    for other in others:
+        assert other.name == one.name
+        assert [(s.name, s.title, s.narration, s.frames) for s in other.brief.steps] == [
+            (s.name, s.title, s.narration, s.frames) for s in one.brief.steps
+        ]
+    before = takewhile(lambda step: step.name != "told", one.brief.steps)
+    for step in before:
+        said = f"{step.title} {step.narration}".lower()
+        assert not re.search(r"\d", said)
+        assert not any(word in said for word in DIRECTIONS)
+
+
+def test_until_it_is_told_only_the_eye_itself_depends_on_the_order() -> None:
+    """All that is drawn, and when each picture shows, is the same whatever the order: the cameras alone differ."""
+    one, *others = [board_of(clip) for clip in checks()]
+
+    def drawn(board: Board) -> list[Element]:
+        last = range(0, told_at(board), 3)
+        return [e for e in board.elements if any(e.is_visible(frame) for frame in last)]
+
+    for other in others:
+        assert drawn(other) == drawn(one)
+        panes = zip(one.panes, other.panes, strict=True)
+        assert all(replace(b, camera=a.camera) == a for a, b in panes)
+
+
+def test_the_poster_is_the_opening_picture_which_shows_none_of_the_looks() -> None:
+    planned = checks()[0]
+    board = board_of(planned)
+    clip = Clip("c", "c.mp4", planned.kind, 640, 360, Fraction(24), board.frames, "", (), {})
+    frame = poster_frame(clip)
+    shown = [pane.id for pane in board.panes if pane.opacity.at(frame)[0] > 0]
+    assert shown == [board.panes[0].id]
+    assert not any(e.role == "told" and e.is_visible(frame) for e in board.elements)
