@@ -88,7 +88,8 @@ def test_a_still_needs_no_manim(lesson: Path) -> None:
     out = str(lesson.parent / "a.png")
     code = (
         "import sys; from lessons.cli import main\n"
-        f"main(['still', {str(lesson)!r}, '--only', 'ghost*', '--draft', '--out', {out!r}], standalone_mode=False)\n"
+        f"main(['still', {str(lesson)!r}, '--only', 'ghost*', '--draft', '--out', {out!r}],"
+        " standalone_mode=False)\n"
         "sys.exit('manim' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False, capture_output=True).returncode == 0
