@@ -67,9 +67,12 @@ def _context() -> Any:
     for backend in ("egl", "default"):
         choice: dict[str, Any] = {"backend": backend} if backend != "default" else {}
         try:
-            return moderngl.create_context(standalone=True, require=330, **choice)
+            context = moderngl.create_context(standalone=True, require=330, **choice)
         except Exception as fault:  # noqa: BLE001 - drivers fail in their own ways; all mean the same here
             reasons.append(f"{backend}: {fault}")
+            continue
+        context.gc_mode = "auto"  # buffers of a frame go with their Python objects
+        return context
     raise NoOpenGLError(
         "the player's-eye views need OpenGL 3.3, and none could be opened "
         f"({'; '.join(reasons)}). On Debian or Ubuntu: apt-get install libegl1 libgl1-mesa-dri "

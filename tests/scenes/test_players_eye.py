@@ -19,6 +19,7 @@ from scenes import players_eye
 from scenes.board import Ball, Board, Line, Mark, Plate, Shade, project
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.draw.hidden import Body, hidden_span, is_hidden
+from scenes.draw.outline import ball_outline
 from scenes.eye_view import EYE, TARGET, eye_mm
 from scenes.stage import snapshot
 
@@ -154,6 +155,26 @@ def test_the_target_pane_is_the_same_picture_magnified(eye: EyeSpec) -> None:
     assert fit[0][1] == pytest.approx(fit[1][1], rel=1e-9)
     assert np.abs(fit[0][0] + fit[0][1] * a[:, 0] - b[:, 0]).max() < 1e-6
     assert np.abs(fit[1][0] + fit[1][1] * a[:, 1] - b[:, 1]).max() < 1e-6
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1080, 1080), (1080, 1920)])
+def test_the_target_pane_shows_object_and_ghost_ball_whole_and_centred(size: tuple[int, int]) -> None:
+    for cut in (10.0, -30.0, 50.0):
+        subject = a_subject("ghost_ball", cut, 640.0)
+        target = a_board(subject, size).panes[1]
+        shot = subject.shot
+        assert shot is not None
+        x, y, w, h = target.rect_px
+        boxes = []
+        for centre in (shot.object_ball_mm, shot.ghost_ball_mm):
+            outline = ball_outline(target.projection(0), centre, R)
+            assert outline is not None
+            boxes.append(outline.box_px())
+        low = np.min([b[:2] for b in boxes], axis=0)
+        high = np.max([(b[0] + b[2], b[1] + b[3]) for b in boxes], axis=0)
+        assert (low > [x, y]).all()
+        assert (high < [x + w, y + h]).all()
+        assert (low + high) / 2 == pytest.approx([x + w / 2, y + h / 2], abs=1e-6)
 
 
 @pytest.mark.parametrize("size", [(1920, 1080), (1080, 1080), (1080, 1920), (640, 360)])
