@@ -43,10 +43,18 @@ def command(lesson: Path, out: Path, non_drop: bool, bundle: bool, frames: bool,
     if wrong:
         click.echo("\n".join([*wrong, "Nothing was written."]), err=True)
         sys.exit(1)
-    warnings = [
-        *left(made.file, {clip.name for clip in made.clips}, footage),
-        *write_all(footage, wishes),
-    ]
+    warnings = left(made.file, {clip.name for clip in made.clips}, footage)
+    try:
+        warnings += write_all(footage, wishes)
+    except ManifestError as error:
+        click.echo(str(error), err=True)
+        sys.exit(1)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        click.echo(
+            f"{error.filename or footage.folder}: cannot be written: {reason}; make room or access.", err=True
+        )
+        sys.exit(1)
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
 

@@ -48,7 +48,9 @@ def test_everything_in_the_table_is_written(lesson: Path) -> None:
     assert (code, wrong) == (0, "")
     told = [line.split("  ")[0].strip() for line in said.splitlines()]
     # the clips of this folder name no table and have no sound, and nothing more is asked for
-    assert told[:-1] == [name for name in DELIVERIES if name not in ("set-up sheets", "loudness", "previews", "frames")]
+    assert told[:-1] == [
+        name for name in DELIVERIES if name not in ("set-up sheets", "loudness", "previews", "frames")
+    ]
     assert not list((lesson.parent / "out").rglob("*.part"))
 
 
@@ -104,3 +106,19 @@ def test_a_faulty_lesson_and_a_missing_folder_are_told_in_a_sentence(lesson: Pat
     assert ":3:" in wrong
     code, _, wrong = run(lesson.parent / "none.yaml", "--out", lesson.parent / "out")
     assert code == 2
+
+
+def test_a_folder_that_cannot_be_written_and_clips_of_two_rates_are_told(
+    lesson: Path, stock: SimpleNamespace
+) -> None:
+    out = lesson.parent / "out"
+    (out / "captions").write_text("a file where a folder must be")
+    code, _, wrong = run(lesson, "--out", out)
+    assert code == 1
+    assert "captions: cannot be written" in wrong
+    (out / "captions").unlink()
+    names = [c.name for c in plan(loads(LESSON)).clips]
+    stock.write_folder(out, [stock.entry(n, 24, (24 + k, 1), [("s", 24, "")]) for k, n in enumerate(names)])
+    code, _, wrong = run(lesson, "--out", out)
+    assert code == 1
+    assert "different frame rates (24, 25)" in wrong

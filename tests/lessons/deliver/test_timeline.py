@@ -177,6 +177,22 @@ def test_captions_ride_along_in_the_timeline(tmp_path: Path, stock: SimpleNamesp
     assert first.markers[0].comment == stock.words["target"]
 
 
+def test_sound_lies_under_its_pictures(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, [stock.entry(n, 50, (25, 1), [("s", 50, "")]) for n in "abc"])
+    stock.with_tone(footage.path(footage.clips[1]), 440)
+    timeline.deliver(footage, Wishes())
+    edl.deliver(footage, Wishes())
+    for suffix in ("otio", "xml"):
+        read = otio.adapters.read_from_file(str(tmp_path / f"thin-and-full.{suffix}"))
+        (sound,) = read.audio_tracks()
+        (heard,) = sound.find_clips()
+        assert heard.name == "b.mp4"
+        at = heard.range_in_parent()
+        assert (at.start_time.value, at.duration.value) == (50, 50)
+    events = read_edl((tmp_path / "thin-and-full.edl").read_bytes().decode(), 25)[2]
+    assert [e.channels for e in events] == ["V", "B", "V"]
+
+
 # ------------------------------------------------------------------ does the folder keep its word
 
 
