@@ -111,7 +111,11 @@ def audit_picture(grey: Array, panes: Sequence[Mapping[str, Any]], frame: int = 
         marks = _projected(P, np.array([p["at_mm"] for p in shows["points"]], float).reshape(-1, 3))
         contours = [_contour(P, ball) for ball in shows["balls"]]
         rims = np.concatenate([np.zeros((0, 2)), *(c for c in contours if c is not None)])
-        measured = [("ball", ball["role"], _ball_error(window, P, ball)) for ball in shows["balls"]]
+        drawn = [e for e in ends if e is not None]
+        measured = [
+            ("ball", ball["role"], _ball_error(window, ball, contour, drawn, marks))
+            for ball, contour in zip(shows["balls"], contours, strict=True)
+        ]
         for j, line in enumerate(shows["lines"]):
             others = [e for e in ends[:j] + ends[j + 1 :] if e is not None]
             measured.append(("line", line["role"], _line_error(window, ends[j], others, marks, rims)))
@@ -142,15 +146,23 @@ def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tupl
 # ------------------------------------------------------------------ balls
 
 
-def _ball_error(window: _Window, P: Array, ball: Mapping[str, Any]) -> float | None:
-    """How far a ball's outline lies off: shift and growth of the best fit together; None when it is too small."""
-    rim = _contour(P, ball)
+def _ball_error(
+    window: _Window, ball: Mapping[str, Any], rim: Array | None, lines: Sequence[Array], marks: Array | None
+) -> float | None:
+    """How far a ball's outline lies off: shift and growth of the best fit together; None when too little is open.
+
+    Left out are the places near lines and marks.
+    """
     if rim is None:
         return None
     normals = _normals(rim)
     size = float(np.sqrt(np.ptp(rim[:, 0]) * np.ptp(rim[:, 1])) / 2)
     reach = min(window.reach_px, 0.45 * size)
     usable = window.open(rim) & window.open(rim + reach * normals) & window.open(rim - reach * normals)
+    for line in lines:
+        usable &= _distance(rim, *line) > 1.6 * window.surround_px
+    for mark in marks if marks is not None else ():
+        usable &= np.linalg.norm(rim - mark, axis=1) > 4.0 * window.surround_px
     if size < LEAST_BALL_PX or usable.sum() < 0.15 * len(rim):
         return None
     rim, normals = rim[usable], normals[usable]
