@@ -22,10 +22,14 @@ title: Eye
 cuts: [1/2]
 sides: [left]
 distances: {near: 600 mm}
+eyes:
+  low: {back: 600 mm, height: 300 mm}
+  high: {back: 800 mm, height: 900 mm}
 output: {size: 1080p, rate: 60}
 speech: {words_a_minute: 300, pause: 0.1}
 clips:
-  - {kind: players-eye, methods: [ghost-ball]}
+  - {kind: players-eye, methods: [ghost-ball], eyes: low}
+  - {kind: moving-eye}
 """
 
 

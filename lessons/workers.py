@@ -7,6 +7,7 @@ gone ends itself. Ctrl-C is the parent's business.
 from __future__ import annotations
 
 import errno
+import gc
 import multiprocessing
 import os
 import shutil
@@ -148,6 +149,8 @@ def work(pipe: Connection, media: str) -> None:
             task.part.unlink(missing_ok=True)
             hopeless = isinstance(error, OSError) and error.errno in STOPS_ALL
             pipe.send(("failed", sentence(error), hopeless))
+        # a scene is full of cycles, and its pictures are large
+        gc.collect()
 
 
 def _end_with_parent(media: str) -> None:
