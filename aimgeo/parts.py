@@ -61,7 +61,7 @@ from aimgeo.resolve import look_at_mm, others_mm, tips_mm
 from aimgeo.rows import Choice, Column, Nullable, chosen, flags, plain_values, rows, taken
 from aimgeo.shot import Shot
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
-from aimgeo.vectors import Array, BoolArray, IntArray, turned
+from aimgeo.vectors import Array, BoolArray, IntArray, length, turned
 
 TOUCH_MM = 1e-9
 """Balls that touch a path are not in its way, whatever rounding says."""
@@ -392,9 +392,10 @@ def _misses(left: int, right: int) -> dict[str, Any]:
 def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
     owner, balls = others_mm(asked)
     d = np.asarray(shot.ball_diameter_mm)[owner]
-    C, G, O, T = (
-        p[owner, :2] for p in (shot.cue_ball_mm, shot.ghost_ball_mm, shot.object_ball_mm, shot.target_mm)
-    )
+    C, G, O, T = (p[:, :2] for p in (shot.cue_ball_mm, shot.ghost_ball_mm, shot.object_ball_mm, shot.target_mm))
+    # a rolled ball need not send the object ball to the target, but it is followed as far
+    goal = O + length(T - O)[:, None] * shot.object_direction
+    C, G, O, goal = (p[owner] for p in (C, G, O, goal))
     made: list[dict[str, Any]] = [
         {
             "cue_ball": {"clear": True, "blocked_by": []} if there else None,
@@ -405,7 +406,7 @@ def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
         )
     ]
     first = np.searchsorted(owner, np.arange(len(asked)))
-    for name, start, end in (("cue_ball", C, G), ("object_ball", O, T)):
+    for name, start, end in (("cue_ball", C, G), ("object_ball", O, goal)):
         gap = clearance_mm(balls, start, end, d)
         for k in np.flatnonzero(gap < -TOUCH_MM).tolist():
             path = made[owner[k]][name]

@@ -67,7 +67,8 @@ def answer_parts(requests: Sequence[Any]) -> tuple[dict[int, Refusal], list[Part
             asked.append(read(request))
             places.append(i)
         except Refusal as refusal:
-            refused[i] = refusal
+            # without its traceback, which would tie it to this frame in a cycle and keep whole batches alive
+            refused[i] = refusal.with_traceback(None)
     if not asked:
         return refused, []
     where = np.array(places)

@@ -445,9 +445,9 @@ def test_the_default_mouths_are_within_the_specification() -> None:
     assert corner["pocket"]["clean"]
     assert side["pocket"]["clean"]
     low, high = (v * equipment.INCH_MM for v in equipment.CORNER_MOUTH_IN)
-    assert low <= 115.9 <= high
+    assert low <= TABLES["9ft"].corner_mouth_mm <= high
     low, high = (v * equipment.INCH_MM for v in equipment.SIDE_MOUTH_IN)
-    assert low <= 128.6 <= high
+    assert low <= TABLES["9ft"].side_mouth_mm <= high
 
 
 def test_a_wider_mouth_moves_a_corners_centre() -> None:

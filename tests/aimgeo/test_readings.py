@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import mpmath as mp
@@ -167,3 +168,17 @@ def test_an_eye_over_the_contact_line_of_a_ball_that_is_missed_stands_nowhere() 
         assert one["sensitivity"] == {"cut_per_aim": None, "object_per_aim": None}
         assert one["eye"]["visible"] == {"contact_object": None, "contact_cue": None}
         assert set(one["eye"]["doubled_offset"].values()) == {None}
+
+
+def test_a_rolled_ball_is_followed_where_the_object_ball_goes() -> None:
+    rolled = {"object_ball_mm": [0, 0], "cue_ball_mm": [-500, 28.575], "aim_deg": 0, "target_mm": [900, 0]}
+    way = (math.cos(math.radians(-30)), math.sin(math.radians(-30)))
+    others = [[600, 0], [600 * way[0], 600 * way[1]], [-250, 50], [-250, -40]]
+    (got,) = answer([{**rolled, "others_mm": others}])
+    assert [b["index"] for b in got["paths"]["object_ball"]["blocked_by"]] == [1]
+    assert [b["index"] for b in got["paths"]["cue_ball"]["blocked_by"]] == [2]
+    aimless, missed = answer([{**{k: v for k, v in rolled.items() if k != "target_mm"}, "others_mm": others},
+                              {**rolled, "cue_ball_mm": [-500, 90], "others_mm": others}])  # fmt: skip
+    assert aimless["paths"]["object_ball"] is None
+    assert aimless["paths"]["cue_ball"]["clear"] is False
+    assert missed["paths"] == {"cue_ball": None, "object_ball": None}
