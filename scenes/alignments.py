@@ -25,6 +25,7 @@ from scenes.eye_view import (
     EyeLayout,
     eye_layout,
     eye_pane,
+    line_top,
     one_of_many,
     target_pane,
     viewing_distance,
@@ -32,7 +33,7 @@ from scenes.eye_view import (
 from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of
-from scenes.players_eye import TOP, eye_values
+from scenes.players_eye import eye_values
 from scenes.theme import TIMING, TYPES, plate_sizes, plate_width_px
 
 EYE_STEP, TOGETHER = "alignments.eye", "alignments.together"
@@ -85,7 +86,9 @@ def board(brief: Brief) -> Board:
         for n, (rect, eye) in enumerate(zip(cells, eyes, strict=True))
     ]
     panes = (*(pane for pair in zip(mains, closer, strict=True) for pane in pair), *small)
-    _put_shot(brief, frame, sheet, mains[0], [p.id for p in panes], [p.id for p in (*mains, *small)], spans[0])
+    _put_shot(
+        brief, frame, places, sheet, mains[0], [p.id for p in panes], [p.id for p in (*mains, *small)], spans[0]
+    )
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
@@ -142,13 +145,29 @@ def _cell_layout(rect: Rect, side: int) -> EyeLayout:
 
 
 def _put_shot(
-    brief: Brief, frame: Layout, sheet: Sheet, pane: Pane, ids: list[str], line_ids: list[str], span: Span
+    brief: Brief,
+    frame: Layout,
+    places: EyeLayout,
+    sheet: Sheet,
+    pane: Pane,
+    ids: list[str],
+    line_ids: list[str],
+    span: Span,
 ) -> None:
     """Balls, ghost, target and aim line, in all the panes."""
     shot = brief.subject.shot
     assert shot is not None
     figure = Figure(
-        sheet, frame, shot, bare(shot), pane, shot.cue_ball_mm, tuple(ids), tuple(line_ids), TOP, theme=brief.theme
+        sheet,
+        frame,
+        shot,
+        bare(shot),
+        pane,
+        shot.cue_ball_mm,
+        tuple(ids),
+        tuple(line_ids),
+        line_top(places),
+        theme=brief.theme,
     )
     put_balls(figure, brief.subject.table, True)
     ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")

@@ -88,6 +88,11 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
     return EyeLayout(*places, pane, (x0, y0, w, y1 - y0 - strip), (0.0, 0.0, W, H), heading, align, note, room)
 
 
+def line_top(places: EyeLayout) -> float:
+    """Lines of the figure end below the words at the top: at this part of the picture's height."""
+    return (places.note_px[1] - places.full_px[1]) / places.full_px[3] + 0.025
+
+
 def strip_px(frame: Layout) -> float:
     """Height of the ruler and the footer of the target pane."""
     s = frame.scale

@@ -39,11 +39,21 @@ from scenes.board import (
 from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, put_balls
-from scenes.eye_view import EYE, TARGET, EyeLayout, eye_camera, eye_layout, eye_mm, one_of_many, target_pane
+from scenes.eye_view import (
+    EYE,
+    TARGET,
+    EyeLayout,
+    eye_camera,
+    eye_layout,
+    eye_mm,
+    line_top,
+    one_of_many,
+    target_pane,
+)
 from scenes.eye_words import put_heading, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.players_eye import HALO_RADII, TOP, eye_values
+from scenes.players_eye import HALO_RADII, eye_values
 from scenes.theme import TIMING
 
 START, STOP, TRUE = "moving_eye.start", "moving_eye.stop", "moving_eye.true"
@@ -195,7 +205,16 @@ def _panes(
 
 def _put_picture(brief: Brief, frame: Layout, places: EyeLayout, shot: Shot, sheet: Sheet, main: Pane) -> None:
     figure = Figure(
-        sheet, frame, shot, bare(shot), main, shot.cue_ball_mm, (EYE, TARGET), (EYE,), TOP, theme=brief.theme
+        sheet,
+        frame,
+        shot,
+        bare(shot),
+        main,
+        shot.cue_ball_mm,
+        (EYE, TARGET),
+        (EYE,),
+        line_top(places),
+        theme=brief.theme,
     )
     put_balls(figure, brief.subject.table, False)
     put_scrim(sheet, frame)

@@ -18,11 +18,11 @@ from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, Step
 from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bring_cue, put_balls, put_circles, put_lines, put_point
-from scenes.eye_view import EYE, eye_camera, eye_layout, eye_mm, viewing_distance
+from scenes.eye_view import EYE, eye_camera, eye_layout, eye_mm, line_top, viewing_distance
 from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.layout import layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.players_eye import TOP, eye_values
+from scenes.players_eye import eye_values
 from scenes.theme import TIMING, plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
@@ -72,7 +72,7 @@ def board(brief: Brief) -> Board:
         eye_mm(shot, eye),
         (EYE,),
         (EYE,),
-        TOP,
+        line_top(places),
         "",
         brief.theme,
     )

@@ -41,6 +41,7 @@ from scenes.eye_view import (
     eye_layout,
     eye_mm,
     eye_pane,
+    line_top,
     pixel,
     seen_ball,
     target_pane,
@@ -60,8 +61,6 @@ OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
 DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
 """Points from which a line drops to the pane's ruler, and its style."""
-TOP = 0.205
-"""Lines of the figure end below the title, at this part of the frame's height."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -162,7 +161,16 @@ def _scene(brief: Brief) -> _Scene:
     main = eye_pane(places, shot, eye)
     sheet = Sheet()
     figure = Figure(
-        sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE, TARGET), (EYE,), TOP, theme=brief.theme
+        sheet,
+        frame,
+        shot,
+        plan,
+        main,
+        eye_mm(shot, eye),
+        (EYE, TARGET),
+        (EYE,),
+        line_top(places),
+        theme=brief.theme,
     )
     return _Scene(
         brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot), sheet, figure
@@ -230,6 +238,9 @@ def _put_ruler(scene: _Scene) -> None:
     eighths = scene.plan.method == "fixed_marks"
     pitch = R / 8 if eighths else RULER_MM
     size = s.text_px(TYPES["tick"])
+    # figures at every tick that is drawn long, or at every second one where they would touch
+    gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
+    stride = 2 if gap_px > 1.18 * s.text_width_px("00", TYPES["tick"]) else 4
     most = 8 if eighths else max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10)) / pitch
     for k in range(-16, 17):
         at = _ruler_px(scene, k * pitch)[0]
@@ -240,7 +251,7 @@ def _put_ruler(scene: _Scene) -> None:
         tick = (at - thick / 2, top, thick, length)
         sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), LAYERS["bar"], opacity=1.0)
         wide = s.text_width_px("00", TYPES["tick"])
-        if 0 <= k <= most and tall and x + wide < at < x + w - wide:
+        if 0 <= k <= most and k % stride == 0 and x + wide < at < x + w - wide:
             words = str(k) if eighths else f"{k * RULER_MM:g}"
             below = (at, top + s.px(20) + 0.95 * size)
             sheet.put(f"ruler.{k}.text", Text(words, below, "tick", "centre"), LAYERS["text"], opacity=1.0)
@@ -346,7 +357,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     size = s.text_px(TYPES["heading"])
     baseline = y + h - 0.52 * size
     pad = 0.035 * w
-    slot = list(OFFSETS.values()).index(key)
+    slot = sum(id.startswith("footer.") and id.endswith(".number") for id in sheet.ids())
     step = s.text_width_px("00.0", TYPES["heading"]) + 1.25 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)

@@ -21,11 +21,10 @@ from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade
 from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls
-from scenes.eye_view import EyeLayout, eye_layout, eye_mm, eye_pane, target_pane, viewing_distance
+from scenes.eye_view import EyeLayout, eye_layout, eye_mm, eye_pane, line_top, target_pane, viewing_distance
 from scenes.eye_words import put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.players_eye import TOP
 from scenes.theme import TIMING
 
 QUESTION, ANSWER = "quiz.question", "quiz.answer"
@@ -139,7 +138,7 @@ def _question(
         eye_mm(shot, eye),
         (main.id, target.id),
         (main.id,),
-        TOP,
+        line_top(places),
         f"q{n}.",
         brief.theme,
     )

@@ -20,11 +20,10 @@ from aimgeo.table import Table
 from scenes.board import LAYERS, Board, Line, Move, Pane, Plate, Shade, StepSpan, Text, Track
 from scenes.brief import Brief, OutlineStep, Subject
 from scenes.eye_figure import Figure, bare, bring_cue, put_balls
-from scenes.eye_view import eye_layout, eye_mm, eye_pane, viewing_distance
+from scenes.eye_view import eye_layout, eye_mm, eye_pane, line_top, viewing_distance
 from scenes.eye_words import put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of
-from scenes.players_eye import TOP
 from scenes.theme import TIMING, TYPES, plate_sizes, plate_width_px
 
 SET_UP, LOOK, NOTE = "straight_in.set_up", "straight_in.look", "straight_in.note"
@@ -120,7 +119,17 @@ def board(brief: Brief) -> Board:
     sheet = Sheet()
     ids = tuple(pane.id for pane in panes)
     figure = Figure(
-        sheet, frame, shot, bare(shot), panes[0], eye_mm(shot, eyes[0]), ids, ids, TOP, "", brief.theme
+        sheet,
+        frame,
+        shot,
+        bare(shot),
+        panes[0],
+        eye_mm(shot, eyes[0]),
+        ids,
+        ids,
+        line_top(places),
+        "",
+        brief.theme,
     )
     put_balls(figure, subject.table, True)
     _put_set_up(figure, spans[0], rate)
