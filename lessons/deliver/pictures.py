@@ -53,9 +53,19 @@ def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
             if picture.pts is not None and (picture.pts - wanted) * base * rate * 2 > -1:
                 if (picture.pts - wanted) * base * rate * 2 >= 1:
                     break
-                # untagged video is taken for BT.601 otherwise, and reds shift
-                return picture.reformat(format="rgb24", src_colorspace="itu709").to_image()
+                return as_picture(picture)
     raise IndexError(f"{path} has no frame {frame}")
+
+
+def as_picture(frame: Any) -> Image.Image:
+    """A decoded frame as an RGB picture; one with alpha lies on the sheets' ground."""
+    from PIL import Image
+
+    # untagged video is taken for BT.601 otherwise, and reds shift
+    if not any(component.is_alpha for component in frame.format.components):
+        return frame.reformat(format="rgb24", src_colorspace="itu709").to_image()
+    drawn = Image.fromarray(frame.reformat(format="rgba", src_colorspace="itu709").to_ndarray(), "RGBA")
+    return Image.alpha_composite(Image.new("RGBA", drawn.size, GROUND), drawn).convert("RGB")
 
 
 def write_picture(path: Path, picture: Image.Image) -> Path:

@@ -9,6 +9,7 @@ import numpy as np
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.pictures import as_picture
 from lessons.deliver.writing import whole_file
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def sampled(path: Path, frames: int) -> list[Image.Image]:
         container.streams.video[0].thread_type = "AUTO"
         for number, frame in enumerate(container.decode(video=0)):
             if number in wanted:
-                picture = frame.reformat(format="rgb24", src_colorspace="itu709").to_image()
+                picture = as_picture(frame)
                 picture.thumbnail((MOST_PX, MOST_PX))
                 found.append(picture)
     return found

@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 from aimgeo.construction import Quantity
+from aimgeo.misses import needed_of
 from aimgeo.table import Table
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Footage
@@ -22,6 +23,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     told = {
         "lesson": footage.title,
         "dashes": dashes(),
+        "lean": ", ".join(f"{needed_of(n)} of {n}" for n in (6, 8, 10, 15, 20)),
         "shots": [shot_told(shot, k, len(shots)) for k, shot in enumerate(shots, 1)],
     }
     folder = footage.folder / "sheets"

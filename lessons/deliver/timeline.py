@@ -66,7 +66,9 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
         sound = otio.schema.Track("Narration", kind=otio.schema.TrackKind.Audio)
         for clip in footage.clips:
             spoken = has_sound(footage.path(clip))
-            sound.append(laid(clip, markers=False) if spoken else otio.schema.Gap(source_range=span(0, clip.frames)))
+            sound.append(
+                laid(clip, markers=False) if spoken else otio.schema.Gap(source_range=span(0, clip.frames))
+            )
         timeline.tracks.append(sound)
     return timeline
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lessons.deliver import Wishes, frames, previews
+from lessons.deliver import Wishes, frames, pictures, previews
 from lessons.deliver.manifest import Footage
 
 
@@ -59,6 +59,15 @@ def test_a_sequence_has_every_picture_under_its_number(tmp_path: Path, stock: Si
         with Image.open(path) as picture:
             assert picture.mode == "RGBA"
             assert np.asarray(picture).tolist() == np.full((64, 96, 4), 10 * k).tolist()
+
+
+def test_pictures_with_alpha_lie_on_the_ground_of_the_sheets(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = png_folder(tmp_path, stock)
+    ground = np.asarray(Image.new("RGB", (1, 1), pictures.GROUND), float)[0, 0]
+    for k in (0, 6):
+        picture = np.asarray(pictures.read_frame(footage.path(footage.clips[0]), k, Fraction(25)), float)
+        alpha = 10 * k / 255
+        assert picture[5, 5] == pytest.approx(10 * k * alpha + ground * (1 - alpha), abs=1)
 
 
 def test_clips_without_png_pictures_are_told(footage: Footage) -> None:

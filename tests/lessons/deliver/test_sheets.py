@@ -171,6 +171,18 @@ def test_tape_measure_fractions() -> None:
     ]
 
 
+def test_the_sheet_says_when_misses_lean(shots: SimpleNamespace) -> None:
+    """Exact binomial tails against even odds, by scipy: the smallest count with p below 0.05."""
+    from scipy.stats import binomtest
+
+    path = set_up_sheets.deliver(shots.footage, Wishes()).files[0]
+    text = " ".join(PdfReader(path).pages[0].extract_text().split())
+    told = re.findall(r"(\d+) of (\d+)[, (]", text[text.index("more than chance") :])
+    assert [int(n) for _, n in told] == [6, 8, 10, 15, 20]
+    for side, total in told:
+        assert binomtest(int(side), int(total)).pvalue < 0.05 <= binomtest(int(side) - 1, int(total)).pvalue
+
+
 def test_hostile_words_are_printed_as_they_are(tmp_path: Path, stock: SimpleNamespace) -> None:
     table = {
         "name": "9ft",
