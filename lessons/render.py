@@ -260,7 +260,8 @@ def _tasks(
                 same.setdefault(part, []).append((room, clip))
             else:
                 outcome.unchanged += 1
-    return tasks, same
+    # the longest first, so that no worker is left alone with a long one at the end
+    return sorted(tasks, key=lambda task: -task.clip.frames), same
 
 
 def _take(report: Wrote, wanted: Sequence[tuple[_Room, PlannedClip]], outcome: Outcome) -> None:

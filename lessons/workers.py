@@ -141,7 +141,8 @@ def work(pipe: Connection, media: str) -> None:
         try:
             task = pipe.recv()
         except EOFError:
-            return
+            # nothing is left to do, and taking Manim down in good order takes a while
+            os._exit(0)
         try:
             pipe.send(("wrote", draw(task, on_frames)))
         # whatever goes wrong with one clip, the others are still drawn
@@ -222,6 +223,8 @@ def draw_all(tasks: Sequence[Task], workers: int) -> Iterator[Report]:
                 if told[1]:
                     return
     finally:
+        for worker in crew:
+            worker.pipe.close()
         for worker in crew:
             _end(worker)
 
