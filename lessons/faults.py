@@ -30,12 +30,19 @@ class Fault:
         return f"{self.place}: {self.sentence}"
 
 
+MOST_SHOWN = 100
+
+
 class LessonError(Exception):
-    """A lesson file that cannot be used: all its faults, in the order of the file."""
+    """A file that cannot be used: all its faults, in the order of the file; its message tells the first 100."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(sorted(set(faults)))
-        super().__init__("\n".join(map(str, self.faults)))
+        lines = [str(fault) for fault in self.faults[:MOST_SHOWN]]
+        if len(self.faults) > MOST_SHOWN:
+            place = self.faults[MOST_SHOWN].place
+            lines.append(f"{place}: here and below are {len(self.faults) - MOST_SHOWN:,} faults more.")
+        super().__init__("\n".join(lines))
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

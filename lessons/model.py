@@ -278,7 +278,7 @@ def _lesson(tree: Node, file: str, stem: str) -> Lesson:
     try:
         keys = lesson_model(_kinds(data)).model_validate(data, context=known)
     except ValidationError as error:
-        faults += [f for e in error.errors() if (f := explain.fault(e, tree, data, known))]
+        faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
     if faults:
         raise LessonError(faults)
     return Lesson(file, keys.identity or slug(stem), keys, tree)

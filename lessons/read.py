@@ -17,7 +17,7 @@ from lessons.faults import Fault, LessonError, Place
 
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 12
-MOST_VALUES = 100_000
+MOST_VALUES = 20_000
 """Counted as if every alias were written out."""
 
 # the C parser is ten times as fast and gives the same events; PyYAML builds without it where libyaml is missing

@@ -82,7 +82,11 @@ def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
     if not to_do:
         return f"{said}."
     sizes = ((clip.frames, clip.brief.output.width_px * clip.brief.output.height_px) for clip in to_do)
-    took = "at the pace of the last render here" if pace.is_measured else "by a usual machine's pace"
+    took = (
+        "at the pace of the last render here"
+        if pace.is_measured
+        else "by a stated pace, until this machine has rendered"
+    )
     return f"{said}. Rendering takes about {clock(sum(pace.seconds(n, px) for n, px in sizes))}, {took}."
 
 

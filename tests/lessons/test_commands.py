@@ -77,7 +77,7 @@ def test_plan_lists_clips_totals_time_and_what_is_left_out(folder: Path) -> None
     )
     (total,) = [line for line in lines if line.startswith("29 clips, ")]
     assert "Rendering takes about" in total
-    assert total.endswith("by a usual machine's pace.")
+    assert total.endswith("by a stated pace, until this machine has rendered.")
     reasons = [line for line in lines if line.startswith("  doubled offset reaches cuts up to 30.0°")]
     assert len(reasons) == 1
     assert "    line 3: doubled-offset_build-up_cut-45_left_near" in lines

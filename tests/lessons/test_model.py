@@ -93,7 +93,7 @@ clips:
         (SHORT + f"identity: {'a' * 33}", "is no name"),
         (SHORT + "output: {rate: 61}", "3:16: frame rate is '61'; choose 23.976, 24"),
         (SHORT + "output: {size: 8k}", "3:16: size is '8k'; choose 720p"),
-        (SHORT + "output: {fps: 30}", "3:10: unknown key 'fps' in output; known are: size, rate, theme."),
+        (SHORT + "output: {fps: 30}", "3:10: unknown key 'fps' in output; known are: size, rate, theme"),
         (SHORT + "output: 1080p", "3:9: output must be a mapping of keys, not '1080p'."),
         (SHORT + "speech: {words_a_minute: nan}", "3:26: speech.words_a_minute is 'nan'"),
         (SHORT + "speech: {words_a_minute: 10}", "greater than or equal to 60"),
@@ -122,6 +122,12 @@ def test_all_faults_of_a_file_are_reported_together_in_the_files_order() -> None
     lesson += "output: {rate: 7}\n"
     lines = [int(m.split(":")[1]) for m in messages(lesson)]
     assert lines == [1, 2, 2, 2, 3, 5, 6, 7]
+
+
+def test_of_a_thousand_faults_the_first_hundred_are_told_and_the_rest_counted() -> None:
+    found = messages("title: a\nclips:\n" + "- x\n" * 1000)
+    assert len(found) == 101
+    assert found[-1] == "cuts.yaml:103:3: here and below are 900 faults more."
 
 
 def test_a_single_value_stands_for_a_list_of_one() -> None:

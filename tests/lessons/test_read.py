@@ -117,10 +117,15 @@ def test_hostile_texts_are_refused_within_a_second_with_either_parser(
     monkeypatch.setattr("lessons.read.LOADER", getattr(yaml, loader))
     laughs = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
     laughs += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 12)]
-    assert "grows beyond 100,000 values" in refusal("\n".join(laughs))
+    assert "grows beyond 20,000 values" in refusal("\n".join(laughs))
     assert "deep" in refusal("[" * 200_000) or "depth" in refusal("[" * 200_000)
     assert refusal("- " * 100_000 + "x")
     assert refusal("{" * 100_000)
+
+
+def test_a_file_of_nothing_but_values_is_refused() -> None:
+    assert "a.yaml:1:" in refusal("[" + "a, " * 300_000 + "]")
+    assert "grows beyond 20,000 values" in refusal("\n".join(f"k{i}: 1" for i in range(21_000)))
 
 
 def test_aliases_repeat_a_value_and_keep_its_place() -> None:
