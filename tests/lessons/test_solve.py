@@ -172,7 +172,7 @@ def test_memory_stays_the_same_however_long_the_stream(
         answer_stream(Endless(count), Sink())  # type: ignore[arg-type]
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
-    assert peaks[1] < 1.1 * peaks[0]
+    assert peaks[1] < 1.5 * peaks[0]
 
 
 def test_an_answer_comes_before_the_stream_ends() -> None:
