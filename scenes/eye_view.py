@@ -62,7 +62,7 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
         y0, y1 = 0.235 * H, 0.931 * H
         x0 = W - margin - w if side >= 0 else margin
         axis = (x0 + 0.10 * H) / 2 if side >= 0 else W - (W - x0 - w + 0.10 * H) / 2
-        places = (axis, 0.345 * H, 0.745 * H)
+        places = (axis, 0.385 * H, 0.755 * H)
         heading, align = (W - margin, frame.title_px[1]), "right"
         note = (W - margin, frame.title_px[1] + 0.048 * s.short_px * s.gain)
         room = W - 2 * margin - 0.62 * H

@@ -18,7 +18,10 @@ void main() {
     float light = 1.0 + 0.16 * flat_sight * flat_sight * pool;
     // threads are told apart only close by: the level of detail follows a pixel's footprint on the cloth
     float level = log2(pixel_rad / (inv * max(steep, 0.02) * TEXEL_MM));
-    if (level < 6.0) light += 0.22 * (textureLod(weave, at.xy / TILE_MM, max(level - 0.6, 0.0)).r - 0.5);
+    if (level < 4.0) {
+        float thread = textureLod(weave, at.xy / TILE_MM, max(level - 0.6, 0.0)).r - 0.5;
+        light += 0.22 * min(4.0 - level, 1.0) * thread;
+    }
     vec3 c = mix(CLOTH_FAR, CLOTH_NEAR, pool) * light;
     if (half_bed_mm.x > 5000.0) c = mix(c, vec3(0.043, 0.106, 0.110), smoothstep(2500.0, 12000.0, 1.0 / inv));
     colour = vec4(dithered(c), 1.0);
