@@ -285,7 +285,7 @@ def _draw_step(
             sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), LAYERS["mark"], c.role, figure.stage.ids)
         sheet.show(id, circle)
     for id, parts in lines.items():
-        _draw_line(figure, id, step, parts, line)
+        _draw_line(figure, id, parts, line)
     for ids, when in ((before, mark), (after, mark_after)):
         for id, kind, role, at in ids:
             sheet.put(id, Mark(at, kind), LAYERS["mark"], role, figure.stage.ids)
@@ -359,9 +359,7 @@ def _line_s(figure: Figure, line: tuple[construction.Line, list[Piece]]) -> floa
     return TIMING.draw_s + TIMING.draw_per_height_s * length / figure.frame.height_px
 
 
-def _draw_line(
-    figure: Figure, id: str, step: construction.Step, line: tuple[construction.Line, list[Piece]], span: Span
-) -> None:
+def _draw_line(figure: Figure, id: str, line: tuple[construction.Line, list[Piece]], span: Span) -> None:
     """A line drawn from its cause, piece after piece."""
     whole, pieces = line
     style = LINE_STYLE.get(whole.role, whole.role)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from scenes.board import LAYERS, Pips, Rect, Text
 from scenes.brief import MeasureText
@@ -39,7 +39,7 @@ def wrapped(title: str, frame: Layout) -> tuple[str, ...]:
     return even_lines(" ".join(given), room, lambda line: frame.scale.text_width_px(line, style))
 
 
-def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
+def even_lines(text: str, room_px: float, width_px: Callable[[str], float]) -> tuple[str, ...]:
     """Words broken into as few lines as fit, as even as can be.
 
     A word that is wider than the room stands on a line of its own.
@@ -48,7 +48,6 @@ def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
     ('aim at', 'the ghost')
     """
     words = text.split()
-    measure = width_px if callable(width_px) else len
     if not words:
         return ()
     # best[i]: fewest lines, then least sum of squared widths, for the words from i on; the break that gives it
@@ -56,7 +55,7 @@ def even_lines(text: str, room_px: float, width_px: object) -> tuple[str, ...]:
     for i in range(len(words) - 1, -1, -1):
         options = []
         for j in range(i + 1, len(words) + 1):
-            width = float(measure(" ".join(words[i:j])))
+            width = float(width_px(" ".join(words[i:j])))
             if width > room_px and j > i + 1:
                 break
             lines, squares, _ = best[j]

@@ -103,6 +103,8 @@ class Labels:
                 self.put(found, rank, index, shown, is_new=True)
         for standing in moved:
             want = standing.placed.wanted
+            while len(self.standing) >= MOST_LABELS and (least := self.least(index, standing.rank)):
+                self.remove(least, turn)
             found = self.seek(want, now, later) if len(self.standing) < MOST_LABELS else None
             # what stands apart from its point could be taken for another's
             is_sure = not want.is_point and (want.sample or want.around)
@@ -171,9 +173,10 @@ class Labels:
             for id in standing.ids:
                 self.figure.sheet.move(id, "strength", turn, OLD_LABEL)
 
-    def least(self, index: int) -> _Standing | None:
-        """The older label that is needed least: ball names first, then bars and points, then the oldest line."""
-        old = [s for s in self.standing if s.since < index]
+    def least(self, index: int, below: float = math.inf) -> _Standing | None:
+        """The older label that is needed least, of those of a rank below: ball names first, then bars and points,
+        then the oldest line."""
+        old = [s for s in self.standing if s.since < index and s.rank < below]
         return min(old, key=lambda s: (s.rank, s.since)) if old else None
 
     def remove(self, standing: _Standing, turn: Span) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from aimgeo.shot import Shot
 from aimgeo.table import Table
 from aimgeo.vectors import Array
-from scenes.board import Pane, Pixel, PlanCamera, Rect, Track, Values, constant, project
+from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant, project
 from scenes.layout import Layout
 
 STAGE, FAR, NEAR, TABLE, INSET = "stage", "far", "near", "table", "inset"
@@ -123,8 +123,6 @@ def pane(pane_id: str, rect: Rect, view: View, kind: str, opacity: Track, backgr
 
 def moving_camera(rect: Rect, start: View, end: View, first_frame: int, end_frame: int) -> PlanCamera:
     """From one view to another in one move, the shorter way round, anchored where the second one is."""
-    from scenes.board import Move
-
     x, y, turn, log_scale = start.values(end.at_px)
     turn = end.turn_rad + (turn - end.turn_rad + math.pi) % (2 * math.pi) - math.pi
     move = Move(first_frame, end_frame, end.values(end.at_px), "quintic")
