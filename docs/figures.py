@@ -1,36 +1,99 @@
-"""Draw the figures of geometry.md from docs/figures.yaml: python docs/figures.py (about a second each)."""
+"""Draw the pictures of the documentation from lesson files: python docs/figures.py [NAME...].
+
+Written as JPEG: the cloth's dither would make PNGs ten times as large.
+"""
 
 from __future__ import annotations
 
-import subprocess
 import sys
-import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 from PIL import Image
 
+from lessons.model import load
+from lessons.plan import Plan, plan
+from scenes import CLIP_KINDS
+from scenes.board import Board
+from scenes.picture import picture
+
 HERE = Path(__file__).parent
-FIGURES = {
+COURSE = HERE.parent / "lessons" / "course"
+
+METHODS = {
     "ghost-ball": "edge lines",
     "contact-points": "aim line",
     "doubled-offset": "aim line",
     "ball-fractions": "aim line",
     "fixed-marks": "aim line",
 }
-"""Method, which begins its clip's name, to the step at whose end it is shown."""
+"""Method, which begins its clip's name, to the step at whose end geometry.md shows it."""
+
+SHEETS = {"from-above": "demo.yaml", "through-the-eye": "what-the-eye-sees.yaml"}
+"""Picture sheet to the lesson whose kinds it shows: each kind's first, middle and last frames."""
+
+STILLS = {
+    "build-up": ("demo.yaml", "doubled-offset_build-up_overlap-1-2_left_near", "aim line"),
+    "far": ("demo.yaml", "contact-points_build-up_overlap-5-8_right_far", "aim line"),
+    "players-eye": ("what-the-eye-sees.yaml", "doubled-offset_players-eye_*", None),
+    "table": ("demo.yaml", "table_*_right_far", None),
+}
+"""Picture of the README to its lesson, clip and step."""
+
+STILL_PX = (960, 540)
+THUMBNAIL_PX = (480, 270)
 
 
-def main() -> None:
-    """Write every figure as JPEG: the cloth's dither would make PNGs ten times as large."""
+def method_figures() -> Iterator[tuple[str, Image.Image]]:
+    """A figure a method."""
+    planned = plan(load(HERE / "figures.yaml"))
+    for method, step in METHODS.items():
+        board = _board(planned, f"{method}_*")
+        (end,) = (s.end_frame for s in board.steps if s.name == step)
+        yield method, Image.fromarray(picture(board, end - 1))
+
+
+def sheets() -> Iterator[tuple[str, Image.Image]]:
+    """A sheet a lesson: a row a kind, in the lesson's order."""
+    for name, lesson in SHEETS.items():
+        planned = plan(load(COURSE / lesson))
+        firsts = {clip.brief.subject.kind: clip.brief for clip in reversed(planned.clips)}
+        kinds = dict.fromkeys(clip.brief.subject.kind for clip in planned.clips)
+        rows = [_row(CLIP_KINDS[kind].load().board(firsts[kind])) for kind in kinds]
+        yield name, Image.fromarray(np.concatenate(rows, axis=0))
+
+
+def stills() -> Iterator[tuple[str, Image.Image]]:
+    """The pictures of the README."""
+    for name, (lesson, pattern, step) in STILLS.items():
+        board = _board(plan(load(COURSE / lesson)), pattern)
+        end = board.frames if step is None else next(s.end_frame for s in board.steps if s.name == step)
+        yield name, Image.fromarray(picture(board, end - 1)).resize(STILL_PX, Image.Resampling.LANCZOS)
+
+
+def _row(board: Board) -> np.ndarray:
+    frames = (board.frames // 12, board.frames // 2, board.frames - 1)
+    thumbnails = [
+        Image.fromarray(picture(board, f)).resize(THUMBNAIL_PX, Image.Resampling.LANCZOS) for f in frames
+    ]
+    return np.concatenate([np.asarray(t.convert("RGB")) for t in thumbnails], axis=1)
+
+
+def _board(planned: Plan, pattern: str) -> Board:
+    brief = planned.only((pattern,)).clips[0].brief
+    board: Board = CLIP_KINDS[brief.subject.kind].load().board(brief)
+    return board
+
+
+def main(names: list[str]) -> None:
+    """Write the named pictures, or all."""
     (HERE / "figures").mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder:
-        for method, step in FIGURES.items():
-            still = Path(folder) / f"{method}.png"
-            lesson = str(HERE / "figures.yaml")
-            arguments = ["still", lesson, "--only", f"{method}_*", "--step", step, "--out", str(still)]
-            subprocess.run([sys.executable, "-m", "lessons.cli", *arguments], check=True)
-            Image.open(still).convert("RGB").save(HERE / "figures" / f"{method}.jpg", quality=88, subsampling=0)
+    for group in (method_figures, stills, sheets):
+        for name, image in group():
+            if not names or name in names:
+                image.convert("RGB").save(HERE / "figures" / f"{name}.jpg", quality=88, subsampling=0)
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])
