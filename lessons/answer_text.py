@@ -49,15 +49,13 @@ def texts(columns: Columns, count: int) -> list[bytes]:
     """
     layout = _Layout()
     _lay(layout, columns, np.ones(count, bool))
-    width = len(layout.slots)
-    if not width:
+    if not layout.slots:
         return [layout.pieces[0]] * count
     layout.pieces[-1] += b"\n"  # no JSON text holds a bare line feed, so it can part the rows again
-    numbers = np.zeros((count, width))
-    for j, values in enumerate(layout.slots):
-        if isinstance(values, np.ndarray):
-            numbers[:, j] = values
-    numbers += 0.0  # no minus zero
+    columns_of_numbers = [values for values in layout.slots if isinstance(values, np.ndarray)]
+    numbers = np.empty((count, len(columns_of_numbers)))
+    for j, values in enumerate(columns_of_numbers):
+        np.add(values, 0.0, out=numbers[:, j])  # no minus zero
     made: list[bytes] = []
     for start in range(0, count, BLOCK_ROWS):
         made += _block(layout, numbers[start : start + BLOCK_ROWS], start)
@@ -65,16 +63,17 @@ def texts(columns: Columns, count: int) -> list[bytes]:
 
 
 def _block(layout: _Layout, numbers: Array, start: int) -> list[bytes]:
-    """The rows from `start`, with their numbers (rows, slots)."""
+    """The rows from `start`, with their numbers (rows, slots for a number)."""
     count, width = numbers.shape
     written = orjson.dumps(numbers.ravel(), option=orjson.OPT_SERIALIZE_NUMPY)[1:-1].split(b",")
+    dealt = iter(range(width))
     page = [piece for before in layout.pieces[:-1] for piece in (before, b"")]
     page.append(layout.pieces[-1])
     step = len(page)
     page *= count
     for j, values in enumerate(layout.slots):
         is_number = isinstance(values, np.ndarray)
-        page[2 * j + 1 :: step] = written[j::width] if is_number else values[start : start + count]
+        page[2 * j + 1 :: step] = written[next(dealt) :: width] if is_number else values[start : start + count]
     for present, first, last, before, behind in layout.spans:
         for i in np.flatnonzero(~present[start : start + count]).tolist():
             head, tail = i * step + 2 * first, i * step + 2 * last + 2
