@@ -399,6 +399,7 @@ def _dim_old(figure: Figure, step: construction.Step, span: Span) -> None:
 def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, number: Span, turn: Span) -> None:
     """The new measures in white with their bar; older ones stay dim above them as far as there is room."""
     frame, sheet = figure.frame, figure.sheet
+    middle = (turn[0] + turn[1]) // 2
     room = measures_room(figure.titles, frame, figure.brief.subject.table is not None)
     fresh = list(words.measures)[-max(room, 1) :]
     kept = labels.measures[-(room - len(fresh)) :] if room > len(fresh) else []
@@ -408,7 +409,7 @@ def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, 
     top = measures_top_px(figure.titles, frame)
     for old in labels.measure_ids:
         if sheet.is_shown_at_end(old):
-            sheet.hide(old, turn)
+            sheet.hide(old, (turn[0], middle))
     labels.measure_ids.clear()
     for slot, measure in enumerate(shown):
         is_new = measure in fresh
@@ -417,7 +418,7 @@ def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, 
         for n, text in enumerate(measure_texts(measure, frame, frame.measures_px[0], baseline)):
             id = f"measure.{index}.{slot}.{n}"
             sheet.put(id, text, LAYERS["text"], "measure", strength=strength)
-            sheet.show(id, number if is_new else turn)
+            sheet.show(id, number if is_new else (middle, turn[1]))
             labels.measure_ids.append(id)
         if is_new:
             id = f"measure_bar.{index}.{slot}"
