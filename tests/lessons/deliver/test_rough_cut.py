@@ -32,6 +32,9 @@ def test_the_cut_is_the_clips_frame_by_frame(
     assert packets(path) == [p for clip in footage.clips for p in packets(footage.path(clip))]
     greys = [g for clip in footage.clips for g in stock.decoded_greys(footage.path(clip))]
     assert stock.decoded_greys(path) == greys
+    with av.open(str(path)) as container:
+        times = sorted(p.pts * p.time_base for p in container.demux(video=0) if p.pts is not None)
+    assert [t * Fraction(*rate) for t in times] == list(range(footage.frames))
     found = measure(path)
     assert found is not None
     assert (found.frames, found.rate) == (footage.frames, Fraction(*rate))
