@@ -30,6 +30,10 @@ LEAST_SPREAD = 5.0
 LEAST_LINE_PX = 30.0
 LEAST_BALL_PX = 4.0
 """Shorter pieces of lines and smaller balls are too small to be measured, and are counted as such."""
+LEAST_GHOST = 6.0
+"""Radius over a line's width of the least ghost ball: on a smaller one dashes and marks lie too close."""
+LEAST_ARC = 0.2
+"""Part of an outline that must lie open: from less, place and size cannot be told apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,8 @@ def _ball_error(
         usable &= _distance(rim, *line) > 1.6 * window.surround_px
     for mark in marks if marks is not None else ():
         usable &= np.linalg.norm(rim - mark, axis=1) > 4.0 * window.surround_px
-    if size < LEAST_BALL_PX or usable.sum() < 0.15 * len(rim):
+    least = LEAST_GHOST * window.surround_px if ball["role"].startswith("ghost") else LEAST_BALL_PX
+    if size < least or usable.sum() < LEAST_ARC * len(rim):
         return None
     rim, normals = rim[usable], normals[usable]
     offsets, profiles = _profiles(window.grey, rim, normals, reach)
