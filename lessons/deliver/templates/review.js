@@ -93,7 +93,8 @@
     const at = shown.indexOf(now) + by;
     if (at >= 0 && at < shown.length) {
       show(shown[at]);
-      items.get(now.name).scrollIntoView({ block: "nearest" });
+      // on a phone the list lies below the player, which must stay in sight
+      if (!narrow.matches) items.get(now.name).scrollIntoView({ block: "nearest" });
     }
   }
 

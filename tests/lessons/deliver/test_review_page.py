@@ -290,6 +290,9 @@ def test_at_phone_width_nothing_is_wider_than_the_screen(browser: Any, folder: P
     for page in opened(browser, folder, {"width": 360, "height": 740}):
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
         assert not page.locator("[data-pick=method]").is_visible()
+        page.click("#next")
+        page.click("#next")
+        assert page.evaluate("window.scrollY") == 0
         page.click("#filters summary")
         page.select_option("[data-pick=side]", "left")
         assert len(listed(page)) == 4
