@@ -214,7 +214,7 @@ def hurried(clip: Clip, captions: Iterable[Caption]) -> Iterator[str]:
             yield f"{clip.where}: a word in {shown!r} is wider than a line of {LINE_CHARACTERS} characters."
         if speed > MOST_CPS:
             yield (
-                f"{clip.where}: the caption {shown!r} needs {speed:.0f} characters a second, more than "
+                f"{clip.where}: the caption {shown!r} needs {speed:.1f} characters a second, more than "
                 f"the {MOST_CPS} that can be read; say less or give the step more time."
             )
         elif speed >= COMFORTABLE_CPS:
