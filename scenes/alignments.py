@@ -8,6 +8,7 @@ name of each eye.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -87,7 +88,7 @@ def board(brief: Brief) -> Board:
     ]
     panes = (*(pane for pair in zip(mains, closer, strict=True) for pane in pair), *small)
     _put_shot(
-        brief, frame, places, sheet, mains[0], [p.id for p in panes], [p.id for p in (*mains, *small)], spans[0]
+        brief, frame, places, sheet, mains, [p.id for p in panes], [p.id for p in (*mains, *small)], spans[0]
     )
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
@@ -149,7 +150,7 @@ def _put_shot(
     frame: Layout,
     places: EyeLayout,
     sheet: Sheet,
-    pane: Pane,
+    mains: list[Pane],
     ids: list[str],
     line_ids: list[str],
     span: Span,
@@ -162,7 +163,7 @@ def _put_shot(
         frame,
         shot,
         bare(shot),
-        pane,
+        mains[0],
         shot.cue_ball_mm,
         tuple(ids),
         tuple(line_ids),
@@ -173,8 +174,11 @@ def _put_shot(
     ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
     sheet.put("ghost_ball", ghost, LAYERS["ghost"], panes=tuple(ids), opacity=1.0)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
-    target = in_reach(figure, construction.Line("target_line", O, T))
-    lines = (Line((O, target.end_mm), "target_line", arrow=True), Line((C, G), "aim_line"))
+    # one line for all the pictures: as far as the one that shows least of it
+    whole = construction.Line("target_line", O, T)
+    ends = [in_reach(replace(figure, pane=pane), whole).end_mm for pane in mains]
+    nearest = min(ends, key=lambda end: math.dist(O, end))
+    lines = (Line((O, nearest), "target_line", arrow=True), Line((C, G), "aim_line"))
     for line in lines:
         sheet.put(line.style, line, LAYERS["line"], panes=tuple(line_ids), opacity=1.0)
     sheet.put("aim_point", Mark(G, "aim"), LAYERS["mark"], panes=tuple(ids), opacity=1.0)

@@ -137,17 +137,22 @@ def put_point(figure: Figure, index: int, n: int, point: construction.Point, sho
     """A mark, hollow where it can't be seen from here; its kind."""
     kind = MARK_KIND.get(point.role, "target")
     hollow = cannot_be_seen(point.at_mm, figure.shot, figure.eye_mm)
-    ball = seen_ball(figure.pane, figure.shot.object_ball_mm, figure.radius_mm)
-    others = tuple(p for p in figure.panes if p not in figure.line_panes)
-    panes = figure.panes
-    if point.role in AT_CUE_BALL:
-        panes = figure.line_panes
-    elif ball.mean_radius_px < figure.frame.scale.px(SMALL_BALL_PX) and point.role != "aim_point":
-        panes = others or figure.panes
+    panes = _point_panes(figure, point.role)
     id = figure.id(f"{point.role}.{index}.{n}")
     figure.sheet.put(id, Mark(point.at_mm, kind, hollow), LAYERS["mark"], point.role, panes)
     figure.sheet.show(id, shown)
     return kind
+
+
+def _point_panes(figure: Figure, role: str) -> tuple[str, ...]:
+    """Where a point is marked."""
+    ball = seen_ball(figure.pane, figure.shot.object_ball_mm, figure.radius_mm)
+    others = tuple(p for p in figure.panes if p not in figure.line_panes)
+    if role in AT_CUE_BALL:
+        return figure.line_panes
+    if ball.mean_radius_px < figure.frame.scale.px(SMALL_BALL_PX) and role != "aim_point":
+        return others or figure.panes
+    return figure.panes
 
 
 def points_before(step: Step) -> tuple[construction.Point, ...]:
@@ -273,12 +278,15 @@ class Labels:
             sheet.show(id, shown)
         self.placed.append((found, ids))
 
+    def _is_marked(self, point: construction.Point) -> bool:
+        return self.figure.pane.id in _point_panes(self.figure, point.role)
+
     def _wanted(self, index: int, step: Step) -> list[Wanted]:
         figure, out = self.figure, []
         for role, ports, sample in (
             *((line.role, _line_ports(figure, line), LINE_STYLE.get(line.role, line.role)) for line in step.lines),
             *((c.role, _circle_ports(figure, c), None) for c in step.circles),
-            *((p.role, _around(pixel(figure.pane, p.at_mm)), None) for p in step.points),
+            *((p.role, _around(pixel(figure.pane, p.at_mm)), None) for p in step.points if self._is_marked(p)),
         ):
             if role in UNLABELLED or role in self.named or role not in self.words or not ports:
                 continue

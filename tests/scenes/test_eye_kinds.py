@@ -18,6 +18,7 @@ from scenes import CLIP_KINDS, alignments, methods_summary, over_the_top, split,
 from scenes.board import Ball, Board, EyeCamera, Line, Plate, Text, project
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.column import text_rect
+from scenes.legible import faults
 from scenes.theme import Scale
 
 TABLE = TABLES["9ft"]
@@ -140,6 +141,12 @@ def test_words_stay_in_the_title_safe_area_and_off_each_other_and_the_balls(
                     cx, cy = project(P, np.array(e.shape.centre_mm))
                     for id, (x, y, w, h) in rects.items():
                         assert not (x < cx < x + w and y < cy < y + h), f"{id} covers a ball in {step.name}"
+
+
+@pytest.mark.parametrize("kind", CASES)
+def test_every_word_can_be_read(kind: str) -> None:
+    module, make = CASES[kind]
+    assert not list(faults(a_board(module, make(22.0), WIDE)))
 
 
 @pytest.mark.parametrize("kind", CASES)

@@ -21,6 +21,7 @@ from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.draw.hidden import Body, hidden_span, is_hidden
 from scenes.draw.outline import ball_outline
 from scenes.eye_view import EYE, TARGET, eye_mm
+from scenes.legible import faults
 from scenes.stage import snapshot
 
 TABLE = TABLES["9ft"]
@@ -54,6 +55,10 @@ def a_board(subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10)
         "aim_line": "Aim line",
         "object_ball_line": "Object-ball line",
         "contact_line": "Contact-point line",
+        "mark_half": "Halfway",
+        "mark_edge": "Edge",
+        "ghost_ball": "Ghost ball",
+        "contact_object": "Contact point",
         "heading": "Cut 22.0° left",
         "viewing_distance": "True from {widths} picture widths",
     }
@@ -233,6 +238,16 @@ def test_labels_cover_no_ball_and_no_other_label() -> None:
                 if isinstance(e.shape, Ball) and EYE in e.panes and e.shape.look != "ghost":
                     cx, cy = project(P, np.array(e.shape.centre_mm))
                     assert not (x < cx < x + w and y < cy < y + h)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_every_word_can_be_read(method: str) -> None:
+    for cut, distance, size in (
+        (8.0, 1300.0, (1920, 1080)),
+        (-22.0, 640.0, (1080, 1920)),
+        (30.0, 200.0, (640, 360)),
+    ):
+        assert not list(faults(a_board(a_subject(method, cut, distance), size)))
 
 
 def test_the_cue_can_be_left_out() -> None:
