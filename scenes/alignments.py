@@ -21,9 +21,11 @@ from aimgeo.shot import Shot
 from scenes.board import LAYERS, Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, StepSpan, Text, Track
 from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
+from scenes.draw.hidden import eye_of
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.eye_view import (
     EyeLayout,
+    cannot_be_seen,
     eye_layout,
     eye_pane,
     line_top,
@@ -182,9 +184,11 @@ def _put_shot(
     for line in lines:
         sheet.put(line.style, line, LAYERS["line"], panes=tuple(line_ids), opacity=1.0)
     sheet.put("aim_point", Mark(G, "aim"), LAYERS["mark"], panes=tuple(ids), opacity=1.0)
-    contact = Mark(position(shot.contact_object_mm), "contact")
-    closer = tuple(id for id in ids if id not in line_ids)
-    sheet.put("contact_object", contact, LAYERS["mark"], panes=closer, opacity=1.0)
+    contact = position(shot.contact_object_mm)
+    for n, pane in enumerate(mains):
+        hollow = cannot_be_seen(contact, shot, eye_of(pane.projection(0)))
+        mark = Mark(contact, "contact", hollow)
+        sheet.put(f"contact_object.{n}", mark, LAYERS["mark"], "contact_object", (f"target.{n}",), opacity=1.0)
     bring_cue(figure, (span[0], span[0] + 2))
 
 

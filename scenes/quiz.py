@@ -21,7 +21,16 @@ from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade
 from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls
-from scenes.eye_view import EyeLayout, eye_layout, eye_mm, eye_pane, line_top, target_pane, viewing_distance
+from scenes.eye_view import (
+    EyeLayout,
+    cannot_be_seen,
+    eye_layout,
+    eye_mm,
+    eye_pane,
+    line_top,
+    target_pane,
+    viewing_distance,
+)
 from scenes.eye_words import put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
@@ -171,7 +180,8 @@ def _put_lines(figure: Figure, reveal: Span, line: Span) -> None:
         figure.id("aim_line"), aim, LAYERS["line"], "aim_line", figure.line_panes, opacity=1.0, drawn=0.0
     )
     sheet.move(id, "drawn", line, 1.0)
-    contact = Mark(position(shot.contact_object_mm), "contact")
+    at = position(shot.contact_object_mm)
+    contact = Mark(at, "contact", cannot_be_seen(at, shot, figure.eye_mm))
     for role, mark, panes in (("contact_object", contact, both[1:]), ("aim_point", Mark(G, "aim"), both)):
         sheet.show(sheet.put(figure.id(role), mark, LAYERS["mark"], role, panes), line)
     bring_cue(figure, line)

@@ -15,7 +15,7 @@ from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
 from aimgeo.table import TABLES
 from scenes import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
-from scenes.board import Ball, Board, EyeCamera, Line, Plate, Text, project
+from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text, project
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.column import text_rect
 from scenes.legible import faults
@@ -207,6 +207,16 @@ def test_each_eye_of_the_alignments_has_its_own_picture_and_comes_again_in_the_g
             assert offset == pytest.approx(view.eye.offset_mm, abs=1e-6)
     at_end = {p.id for p in board.panes if p.opacity.at(board.frames - 1)[0] > 0}
     assert at_end == {f"small.{n}" for n in range(4)}
+
+
+def test_a_contact_point_that_one_eye_cannot_see_is_hollow_in_its_picture_alone() -> None:
+    low = replace(EYE, name="low", height_mm=40.0)
+    subject = spanned(*(one("alignments", 8.0, 200.0, None, eye) for eye in (low, STANDING)))
+    board = a_board(alignments, subject)
+    hollow = {
+        e.panes: e.shape.hollow for e in board.elements if e.role == "contact_object" and isinstance(e.shape, Mark)
+    }
+    assert hollow == {("target.0",): True, ("target.1",): False}
 
 
 def test_over_the_top_moves_once_from_above_to_the_eye() -> None:
