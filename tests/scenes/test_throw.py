@@ -1,4 +1,4 @@
-"""Throw clips: the drawn paths are turned by the throw towards the cue ball's way; the shift brings the ball back."""
+"""Throw clips: drawn paths are turned by the throw towards the cue ball's way; the shift brings the ball back."""
 
 from __future__ import annotations
 
