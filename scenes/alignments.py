@@ -230,9 +230,9 @@ def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, 
             sheet.show(id, shown)
 
 
-def fitted(words: str, room_px: float, frame: Layout) -> str:
+def fitted(words: str, room_px: float, frame: Layout, style: str = "label") -> str:
     """The words, capitalised, cut with an ellipsis where there is no room."""
     text = words[:1].upper() + words[1:]
-    while len(text) > 2 and frame.scale.text_width_px(text, TYPES["label"]) > room_px:
+    while len(text) > 2 and frame.scale.text_width_px(text, TYPES[style]) > room_px:
         text = text.rstrip("…")[:-1].rstrip() + "…"
     return text

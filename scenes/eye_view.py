@@ -152,6 +152,25 @@ def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pan
     return Pane(TARGET, places.picture_px, "eye", EyeCamera(track, ((at[0] - x) / w, (at[1] - y) / h)), "plate")
 
 
+def magnified(main: Pane, shot: Shot, rect: Rect, ball_px: float, id: str, at_height: float = 0.5) -> Pane:
+    """The main picture about the middle of object and ghost ball, the object ball so wide, in another rectangle.
+
+    The middle stands at this part of the rectangle's height. Raises ValueError for an eye too near to the balls.
+    """
+    camera = main.camera
+    assert isinstance(camera, EyeCamera)
+    R = float(shot.radius_mm)
+    balls = [seen_ball(main, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
+    zoom = ball_px / (2 * balls[0].mean_radius_px)
+    values = camera.track.start
+    focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
+    centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
+    dx, dy = (zoom * (centre - (balls[0].centre_px + balls[1].centre_px) / 2)).tolist()
+    _, _, w, h = rect
+    track = constant(*values[:6], 2 * math.atan(h / 2 / focal))
+    return Pane(id, rect, "eye", EyeCamera(track, (0.5 + dx / w, at_height + dy / h)), "plate")
+
+
 def viewing_distance(pane: Pane, frame: Layout) -> float:
     """From how many picture widths away the perspective is true: focal length over the frame's width."""
     assert isinstance(pane.camera, EyeCamera)

@@ -7,6 +7,8 @@ missing is not drawn.
 
 from __future__ import annotations
 
+from aimgeo.methods import METHODS
+
 SENTENCES: dict[str, str] = {
     "build_up.where": "title of the opening: where the shot is",
     "build_up.roll": "title of the roll: cue ball to the ghost, object ball on its line; values: cut, side",
@@ -40,7 +42,11 @@ SENTENCES: dict[str, str] = {
     "throw.speed": "throw at one speed, with its band; values: speed, thrown, low, high",
     "throw.shift": "the parallel shift that makes up for throw; values: shift, speed",
     "methods_summary.shot": "one shot, all the methods that reach it",
-    "methods_summary.rank": "the methods ranked by their worst miss",
+    **{
+        f"methods_summary.{method}": "its worst miss; values: reading, miss, result, from_eye, from_distance"
+        for method in METHODS
+    },
+    "methods_summary.ranked": "the methods ranked by their worst miss",
     "title.card": "the lesson's title",
     "section.card": "the section's title",
     "summary.card": "the summary table's title",
@@ -58,6 +64,7 @@ MEASURES: dict[str, str] = {
 """Names of measures that the kinds of clip add to those of the methods' steps."""
 
 LABELS: dict[str, str] = {
+    "decimal": "the mark between units and tenths in numbers that the drawing itself finds",
     "cue_ball": "Cue ball",
     "object_ball": "Object ball",
     "ghost_ball": "Ghost ball",

@@ -12,10 +12,12 @@ import pytest
 from lessons.accuracy import accuracy
 from lessons.deliver.manifest import Clip
 from lessons.deliver.pictures import poster_frame
+from lessons.faults import LessonError
 from lessons.model import loads
 from lessons.plan import PlannedClip, plan
 from scenes import CLIP_KINDS, methods_summary, straight_in
-from scenes.board import Board, Element
+from scenes.board import Board, Element, Shade
+from scenes.legible import faults
 
 LESSON = """
 title: Eyes
@@ -52,7 +54,7 @@ def test_the_summarys_worst_misses_are_those_of_the_accuracy_table() -> None:
             if row["cut"] == clip.cut_text and row["side"] == clip.side and row["usable"]:
                 worst[row["method"]] = max(worst.get(row["method"], 0.0), abs(row["miss_mm"]))
         assert shown == pytest.approx(worst, abs=1e-6)
-        assert [one.worst_mm for one in ranked] == sorted(shown.values())
+        assert [one.worst_mm for one in ranked] == pytest.approx(sorted(shown.values()), abs=1e-6)
 
 
 def test_a_method_that_does_not_reach_the_cut_is_not_in_its_summary_and_the_plan_says_why() -> None:
@@ -61,6 +63,37 @@ def test_a_method_that_does_not_reach_the_cut_is_not_in_its_summary_and_the_plan
     assert {one.method for one in methods_summary.ranking(thin.brief.subject)} == {"ghost_ball", "contact_points"}
     told = {left.reason for left in made.left_out if left.name.startswith(thin.name)}
     assert len(told) == 3
+
+
+@pytest.mark.parametrize(
+    ("size", "units"),
+    [("1080p", "in"), ("640 x 360", "mm"), ("square", "in"), ("360 x 360", "mm"), ("vertical", "in")],
+)
+def test_a_summary_is_legible_in_every_frame_whatever_methods_reach_its_cut(size: str, units: str) -> None:
+    text = SUMMARY.replace("640 x 360", size).replace("title:", f"units: {units}\ntitle:")
+    made = plan(loads(text)).only(["*_overlap-1-2_left", "*_cut-45_right"])
+    assert len(made.clips) == 2
+    for clip in made.clips:
+        assert faults(board_of(clip)) == [], clip.name
+
+
+def test_each_methods_miss_shows_from_its_own_step_on_and_the_bars_keep_the_misses_proportions() -> None:
+    clip = next(c for c in plan(loads(SUMMARY)).clips if c.cut_text == "1/2" and c.side == "left")
+    ranked, board = methods_summary.ranking(clip.brief.subject), board_of(clip)
+    elements = {e.id: e for e in board.elements}
+    width = {
+        n: e.shape.rect_px[2] for n in range(5) if (e := elements.get(f"bar.{n}")) and isinstance(e.shape, Shade)
+    }
+    for n, one in enumerate(ranked):
+        told, step = elements[f"told.{n}.0"], board.steps[n + 1]
+        assert not told.is_visible(step.first_frame)
+        assert told.is_visible(step.end_frame - 1)
+        assert width.get(n, 0.0) == pytest.approx(width[4] * one.worst_mm / ranked[-1].worst_mm, abs=1.0)
+
+
+def test_one_method_alone_is_no_summary() -> None:
+    with pytest.raises(LessonError, match="two methods or more"):
+        plan(loads(SUMMARY + "    methods: ghost-ball\n"))
 
 
 # ------------------------------------------------------------------ straight-in check
