@@ -235,10 +235,13 @@ def test_a_second_render_into_the_folder_is_refused(lesson: Path, tmp_path: Path
     folder = tmp_path / "clips"
     run = begun("render", lesson, "--out", folder, "--workers", 1)
     until(lambda: list(folder.glob(".*.part")))
+    run.send_signal(signal.SIGSTOP)  # so that it holds the folder however quick it is
     second = aimgeo("render", lesson, "--out", folder)
+    run.send_signal(signal.SIGCONT)
     assert second.returncode == 1
     assert "another render is writing to" in second.stderr
     assert run.wait(120) == 0
+    assert {p.stem for p in folder.glob("*.mp4")} == set(NAMES)
 
 
 def test_a_changed_word_renders_only_what_shows_it(whole: Path, out: Path, tmp_path: Path) -> None:

@@ -178,9 +178,9 @@ def test_jumping_to_a_step_by_button_and_key(page: Any) -> None:
 def test_playing_moves_on_and_pausing_stands_on_a_whole_frame(page: Any) -> None:
     page.keyboard.press(" ")
     until(page, "video.currentTime > 0.3")
-    assert page.locator("#play").text_content() == "Pause"
+    until(page, "document.getElementById('play').textContent == 'Pause'")
     page.keyboard.press(" ")
-    assert page.locator("#play").text_content() == "Play"
+    until(page, "document.getElementById('play').textContent == 'Play'")
     assert shown_frame(page) == clock(page) > 5
     page.click("#play")
     until(page, "video.ended")
