@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise, product
 from math import prod
 from typing import Any
@@ -17,6 +18,7 @@ from scenes import CLIP_KINDS
 
 MOST_SHOTS = 5_000
 """The most shots that the clips of one lesson may show: beyond any course, and quick to refuse."""
+STRAIGHT = Cut("0", "degrees", Fraction(0), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,8 @@ def _views(lesson: Lesson, group: Group, on: dict[str, Any]) -> tuple[View, ...]
     views = []
     for combination in product(*spanned.values()):
         values = {**first, **on, **dict(zip(spanned, combination, strict=True))}
+        if kind.is_straight:
+            values |= {"cut": STRAIGHT, "side": "straight"}
         views.append(View(**_sided(values)))
     return tuple(dict.fromkeys(views))
 

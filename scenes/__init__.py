@@ -15,7 +15,8 @@ from scenes.brief import Setting
 class ClipKind:
     """A kind of clip: its module, the axes of a lesson that multiply it, and those that one clip spans.
 
-    What a clip spans becomes its subject's companions. The module has
+    What a clip spans becomes its subject's companions. A kind that `is_straight` shows straight shots,
+    whatever the lesson's cuts. The module has
     `outline(subject) -> tuple[OutlineStep, ...]` and `board(brief) -> Board`.
     """
 
@@ -23,6 +24,7 @@ class ClipKind:
     axes: tuple[str, ...]
     spans: tuple[str, ...] = ()
     settings: tuple[Setting, ...] = ()
+    is_straight: bool = False
 
     def load(self) -> ModuleType:
         """The kind's module."""
@@ -84,6 +86,7 @@ CLIP_KINDS: dict[str, ClipKind] = {
             Setting("seed", 1, "fixes their order"),
             Setting("look_s", 4.0, "time for each look"),
         ),
+        is_straight=True,
     ),
     "methods-summary": ClipKind("scenes.methods_summary", ("cut", "side"), spans=("method", "distance", "eye")),
     "title": ClipKind("scenes.cards", ()),

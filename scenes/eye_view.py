@@ -31,6 +31,9 @@ MOST_BALL = 0.20
 TARGET_BALL = 0.33
 """The object ball in the pane, of the frame's height, where it fits."""
 
+ABOVE_MM, BEHIND_MM = 2600.0, 60.0
+"""So high an eye stands above a shot, and so far behind its middle: the aim points up in the picture."""
+
 
 @dataclass(frozen=True, slots=True)
 class EyeLayout:
@@ -119,10 +122,27 @@ def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
     pitch = (low + high) / 2
     aim = np.array([*shot.aim_direction, 0.0])
     look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
+    fov = 2 * math.atan(places.full_px[3] / 2 / focal)
+    return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), _anchor(places))
+
+
+def above_camera(places: EyeLayout, shot: Shot, beyond_mm: float = 0.0) -> EyeCamera:
+    """From straight above: the balls fill about as much of the picture's height as from the player's eye.
+
+    `beyond_mm` of the table past the object ball are to be seen as well.
+    """
+    middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
+    middle += beyond_mm / 2 * np.array([*shot.aim_direction, 0.0])
+    at = middle + np.array([*(-BEHIND_MM * shot.aim_direction), ABOVE_MM])
+    span = float(shot.distance_mm) + beyond_mm + 8 * float(shot.radius_mm)
+    fov = 2 * math.atan(span / 0.62 / 2 / ABOVE_MM)
+    return EyeCamera(constant(*at.tolist(), *middle.tolist(), fov), _anchor(places))
+
+
+def _anchor(places: EyeLayout) -> Pixel:
+    """The middle between the two balls, as fractions of the picture."""
     x, y, w, h = places.full_px
-    fov = 2 * math.atan(h / 2 / focal)
-    anchor = ((places.axis_px - x) / w, ((places.object_y_px + places.cue_y_px) / 2 - y) / h)
-    return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), anchor)
+    return (places.axis_px - x) / w, ((places.object_y_px + places.cue_y_px) / 2 - y) / h
 
 
 def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity: Track = ONE) -> Pane:

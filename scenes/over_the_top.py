@@ -6,7 +6,6 @@ eye_side). Measures of the last step: contact_seen and aim_seen, as parts of the
 
 from __future__ import annotations
 
-import math
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -18,7 +17,16 @@ from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, Step
 from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bring_cue, put_balls, put_circles, put_lines, put_point
-from scenes.eye_view import EYE, eye_camera, eye_layout, eye_mm, line_top, viewing_distance
+from scenes.eye_view import (
+    EYE,
+    EyeLayout,
+    above_camera,
+    eye_camera,
+    eye_layout,
+    eye_mm,
+    line_top,
+    viewing_distance,
+)
 from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.layout import layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
@@ -27,9 +35,6 @@ from scenes.theme import TIMING, plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
-ABOVE_MM = 2600.0
-BEHIND_MM = 60.0
-"""The eye above stands a little behind the middle, so that up in the picture is along the aim."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -60,7 +65,7 @@ def board(brief: Brief) -> Board:
         places.heading_px, places.heading_align, places.note_px, places.title_room_px,
     )  # fmt: skip
     end = eye_camera(places, shot, eye)
-    pane = Pane(EYE, full, "eye", _camera(end, shot, eye, full, moving), "plate")
+    pane = Pane(EYE, full, "eye", _camera(end, places, shot, moving), "plate")
     sheet = Sheet()
     plan = _picture(shot)
     figure = Figure(
@@ -110,20 +115,15 @@ def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:
     return subject.shot, subject.eye
 
 
-def _camera(end: EyeCamera, shot: Shot, eye: EyeSpec, rect: Rect, moving: Span) -> EyeCamera:
+def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, moving: Span) -> EyeCamera:
     """From above the middle of the shot to the eye; both look towards the middle."""
     values = np.array(end.track.start)
     at, way = values[:3], values[3:6] - values[:3]
     middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
     reach = float(np.linalg.norm(middle - at))
     look = at + reach * way / np.linalg.norm(way)
-    aim = np.array([*shot.aim_direction, 0.0])
-    top = middle - BEHIND_MM * aim + np.array([0.0, 0.0, ABOVE_MM])
-    # from above, both balls fill about as much of the picture's height as from the eye
-    span = float(shot.distance_mm) + 8 * float(shot.radius_mm)
-    fov = 2 * math.atan(span / 0.62 / 2 / ABOVE_MM)
-    start = (*top.tolist(), *middle.tolist(), fov)
     stop = (*at.tolist(), *look.tolist(), float(values[6]))
+    start = above_camera(places, shot).track.start
     return EyeCamera(Track(start, (Move(*moving, stop, "quintic"),)), end.anchor)
 
 

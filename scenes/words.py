@@ -90,6 +90,7 @@ LABELS: dict[str, str] = {
     "slowed": "Slowed down (a plate while the balls roll slower than in life)",
     "slowed_cut": "Slowed down, the way between left out (the same where the stage is broken)",
     "viewing_distance": "player's eye: from how many picture widths ({widths}) the perspective is true",
+    "no_depth": "straight-in check: a screen shows no depth",
     "off_centre": "player's eye: what the target pane's ruler counts",
     "title": "cards: the title, may hold line breaks (two lines at most)",
     "over": "cards: the small line over the title (Part 3); may be missing",

@@ -107,6 +107,15 @@ def checks() -> list[PlannedClip]:
     return clips
 
 
+def test_the_check_is_of_a_straight_shot_at_the_lessons_distance_whatever_its_cuts() -> None:
+    clip = plan(loads(CHECK.replace("SEED", "1").replace("cuts: [0, ", "cuts: ["))).clips[0]
+    shot = clip.brief.subject.shot
+    assert shot is not None
+    assert float(shot.cut_rad) == pytest.approx(0, abs=1e-12)
+    assert float(shot.distance_mm) == pytest.approx(700)
+    assert clip.brief.labels["heading"] == "Straight, 700\u202fmm apart"
+
+
 def told_at(board: Board) -> int:
     return next(step.first_frame for step in board.steps if step.name == "told")
 

@@ -57,7 +57,7 @@ def from_above(cut: float) -> Subject:
 
 
 def straight(cut: float) -> Subject:
-    return one("straight-in", cut, 1000.0, None)
+    return one("straight-in", math.copysign(0.0, cut), 1000.0, None)
 
 
 def all_methods(cut: float) -> Subject:
@@ -98,6 +98,7 @@ def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 
         "viewing_distance_short": "true from {widths} widths",
         "heading": "Cut 22.0° left, 640 mm apart",
         "on_the_line": "On the line",
+        "no_depth": "A screen shows no depth",
     }
     return module.board(Brief("clip", subject, output, steps, labels))
 
@@ -238,19 +239,39 @@ def test_the_straight_in_check_tells_no_offset_before_its_step() -> None:
         assert not any(e.role == "told" and e.is_visible(frame) for e in board.elements)
 
 
-def test_the_straight_in_shot_is_straight_and_on_the_bed_and_its_eyes_stand_as_told() -> None:
-    subject = straight(22.0)
-    shot = straight_in.straight_shot(subject)
-    assert float(shot.cut_rad) == pytest.approx(0, abs=1e-12)
-    assert np.all(np.abs(shot.cue_ball_mm[:2]) < np.array([1270.0, 635.0]) - R)
+@pytest.mark.parametrize("own_mm", [0.0, -31.5])
+def test_the_straight_in_checks_eyes_stand_as_told_in_steps_beside_the_lessons_eye(own_mm: float) -> None:
+    subject = one("straight-in", 0.0, 1000.0, None, replace(EYE, offset_mm=own_mm))
+    shot = subject.shot
+    assert shot is not None
     board = a_board(straight_in, subject)
     offsets = straight_in.offsets_mm(subject)
-    assert sorted(offsets) == [-12.0, -6.0, 0.0, 6.0, 12.0]
+    assert np.diff(sorted(offsets)) == pytest.approx(6.0)
+    assert own_mm in offsets
     normal = np.array([-shot.aim_direction[1], shot.aim_direction[0]])
     for n, offset in enumerate(offsets, 1):
         P = board.panes[n].projection(0)
         eye = -np.linalg.solve(P[:, :3], P[:, 3])
         assert (eye[:2] - shot.cue_ball_mm[:2]) @ normal == pytest.approx(offset, abs=1e-6)
+
+
+def test_the_straight_in_check_never_shows_two_pictures_of_an_eye_at_once_nor_a_telling_middle() -> None:
+    board = a_board(straight_in, straight(0.0), fps=30)
+    told = next(s for s in board.steps if s.name == "told").first_frame
+    shown = [[p.id for p in board.panes if p.opacity.at(f)[0] > 0] for f in range(told)]
+    assert all(len(ids) <= 1 for ids in shown)
+    looks = [key for key, _ in itertools.groupby(map(tuple, shown))]
+    empty = looks[1::2]
+    assert set(empty) == {()}
+    assert [ids[0] for ids in looks[::2] if ids] == ["above", *(f"eye.{letter}" for letter in "ABCDE")]
+    seeds = (one("straight-in", 0.0, 1000.0, None, seed=seed) for seed in range(20))
+    below = {sum(offset < 0 for offset in straight_in.offsets_mm(subject)) for subject in seeds}
+    assert below == {0, 1, 2, 3, 4}
+
+
+def test_a_shot_that_is_not_straight_is_no_straight_in_check() -> None:
+    with pytest.raises(ValueError, match="straight shot"):
+        straight_in.outline(one("straight-in", 1.0, 1000.0, None))
 
 
 def test_methods_are_ranked_by_their_worst_miss_and_aiming_the_cue_at_the_contact_point_is_the_worst() -> None:
