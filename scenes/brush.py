@@ -45,15 +45,24 @@ class Ink(VMobject):
         self.gradient: Gradient | None = None
         self.picture: Picture | None = None
         self.clip_px: tuple[float, float, float, float] | None = None
+        self._curves: Array | None = None
 
     @property
     def paint_key(self) -> tuple[Any, ...]:
         """Equal when gradient, picture and clip are."""
         return (self.gradient, None if self.picture is None else self.picture.key, self.clip_px)
 
+    @property
+    def is_filled(self) -> bool:
+        """False where the inside shows what is below."""
+        return self.picture is not None or bool(self.fill_rgbas[0][3])
+
     def take(self, path: Path, clip_px: tuple[float, float, float, float] | None, size: tuple[int, int]) -> None:
         """Become a path of a frame of `size` pixels."""
-        self.points = points_from_px(path.curves.reshape(-1, 2), *size)
+        # the same points stay the same array, by which the painter knows their path again
+        if self._curves is None or not np.array_equal(self._curves, path.curves):
+            self.points = points_from_px(path.curves.reshape(-1, 2), *size)
+            self._curves = path.curves
         self.fill_rgbas = np.array([path.fill or (0.0, 0.0, 0.0, 0.0)])
         self.stroke_rgbas = np.array([path.stroke or (0.0, 0.0, 0.0, 0.0)])
         self.stroke_width = path.width_px if path.stroke else 0.0
@@ -62,7 +71,7 @@ class Ink(VMobject):
 
     def clear_points(self) -> None:
         """Show nothing."""
-        self.points = np.zeros((0, 3))
+        self.points, self._curves = np.zeros((0, 3)), None
 
 
 class BoardCamera(Camera):
@@ -83,6 +92,12 @@ class BoardCamera(Camera):
             ctx.set_matrix(matrix)
         super().display_vectorized(vmobject, ctx)
         ctx.restore()
+        return self
+
+    def apply_fill(self, ctx: cairo.Context, vmobject: VMobject) -> BoardCamera:
+        """Fill, unless there is nothing to fill with: Cairo would go over all the pixels for it."""
+        if not isinstance(vmobject, Ink) or vmobject.is_filled:
+            super().apply_fill(ctx, vmobject)
         return self
 
     def set_cairo_context_color(self, ctx: cairo.Context, rgbas: Any, vmobject: VMobject) -> BoardCamera:

@@ -5,7 +5,7 @@ No Manim here: the stage hands these paths to Manim, and a test can look at them
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring
+from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.draw import draw
 from scenes.draw.hidden import Body
@@ -65,22 +65,25 @@ class Display:
         self._background = background or pane_background
         self._elements = {e.id: e for e in board.elements}
 
+    def tracks(self, slot: Slot) -> tuple[Track, ...]:
+        """Everything that can change how the slot looks; what never moves is left out."""
+        pane, element = slot.pane, slot.element
+        tracks = [] if pane is None else [pane.camera.track, pane.opacity, *self._rendered_tracks(pane)]
+        if element is not None:
+            crossed = [self._elements[name] for name in getattr(element.shape, "ink_in", ())]
+            tracks += [*element.tracks(), *(t for e in crossed for t in (e.offset_mm, e.size))]
+        return tuple(track for track in tracks if track.moves)
+
     def state(self, slot: Slot, frame: int) -> tuple[Any, ...]:
         """Equal on two frames when the slot looks the same on both."""
-        pane = () if slot.pane is None else (slot.pane.camera.track.at(frame), slot.pane.opacity.at(frame))
-        if slot.element is None:
-            assert slot.pane is not None
-            return (pane, self._rendered_state(slot.pane, frame))
-        inks = (self._elements[name].offset_mm.at(frame) for name in getattr(slot.element.shape, "ink_in", ()))
-        own = tuple(t.at(frame) for t in slot.element.tracks())
-        return (pane, own, tuple(inks), self._rendered_state(slot.pane, frame))
+        return tuple(track.at(frame) for track in self.tracks(slot))
 
-    def _rendered_state(self, pane: Pane | None, frame: int) -> tuple[Any, ...]:
-        """What balls and cue are like where the pane's picture shows them, and they hide what is behind them."""
-        if pane is None or pane.background != "plate":
-            return ()
-        solids = (e for e in self.board.elements if isinstance(e.shape, Ball | Cue) and pane.id in e.panes)
-        return tuple((e.offset_mm.at(frame), e.opacity.at(frame), e.size.at(frame)) for e in solids)
+    def _rendered_tracks(self, pane: Pane) -> Iterator[Track]:
+        """How balls and cue move where the pane's picture shows them, and they hide what is behind them."""
+        if pane.background == "plate":
+            for e in self.board.elements:
+                if isinstance(e.shape, Ball | Cue) and pane.id in e.panes:
+                    yield from (e.offset_mm, e.opacity, e.size)
 
     def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
         if pane is None or pane.background != "plate":

@@ -126,23 +126,22 @@ def trace(ctx: cairo.Context, points: np.ndarray, tolerance: float) -> None:
     Curves that meet are one piece, and a piece that ends where it began is closed; points are the same when they
     are as near as `numpy.isclose` wants with this absolute tolerance.
     """
-    curves = points[:, :2].reshape(-1, 8)
-    starts, ends = curves[:, :2], curves[:, 6:]
-    begins = np.flatnonzero([True, *~_close(ends[:-1], starts[1:], tolerance)])
-    closes = _close(starts[begins], ends[np.append(begins[1:], len(curves)) - 1], tolerance).tolist()
-    pieces = np.split(curves, begins[1:])
-    for piece, is_closed in zip(pieces, closes, strict=True):
-        ctx.move_to(*piece[0, :2].tolist())
-        for handles in piece[:, 2:].tolist():
-            ctx.curve_to(*handles)
-        if is_closed:
-            ctx.close_path()
+    first = last = (math.nan, math.nan)
+    for x, y, *handles in points[:, :2].reshape(-1, 8).tolist():
+        if not _is_same(last, (x, y), tolerance):
+            if _is_same(first, last, tolerance):
+                ctx.close_path()
+            ctx.move_to(x, y)
+            first = x, y
+        ctx.curve_to(*handles)
+        last = handles[4], handles[5]
+    if _is_same(first, last, tolerance):
+        ctx.close_path()
 
 
-def _close(a: np.ndarray, b: np.ndarray, tolerance: float) -> np.ndarray:
-    """True where points (n, 2) are the same to Manim."""
-    result: np.ndarray = (np.abs(a - b) <= tolerance + 1e-5 * np.abs(b)).all(axis=1)
-    return result
+def _is_same(a: tuple[float, float], b: tuple[float, float], tolerance: float) -> bool:
+    """True when two points are the same to Manim; never for nan."""
+    return abs(a[0] - b[0]) <= tolerance + 1e-5 * abs(b[0]) and abs(a[1] - b[1]) <= tolerance + 1e-5 * abs(b[1])
 
 
 class PainterCamera(BoardCamera):
@@ -210,15 +209,15 @@ class PainterCamera(BoardCamera):
 
     def _grouped(self, tops: Sequence[Mobject]) -> dict[int, Group]:
         """The display list in its order; a top-level mobject whose `state` is the same is not looked into."""
-        before = self._groups or {}
-        stated = [top for top in tops if hasattr(top, "state")]
-        if any(not hasattr(top, "state") and top.family_members_with_points() for top in tops):
-            return {0: self._group(None, self.get_mobjects_to_display(tops), before.get(0))}
-        now = {}
-        for top in stated:
-            old = before.get(id(top))
-            is_same = old is not None and old.state is top.state
-            now[id(top)] = old if is_same and old else self._group(top.state, top.submobjects, old)
+        before, now = self._groups or {}, {}
+        for top in tops:
+            if not hasattr(top, "state"):
+                if top.family_members_with_points():
+                    return {0: self._group(None, self.get_mobjects_to_display(tops), before.get(0))}
+                continue
+            old, state = before.get(id(top)), top.state
+            is_same = old is not None and old.state is state
+            now[id(top)] = old if is_same and old else self._group(state, top.submobjects, old)
         return now
 
     def _group(self, state: object, mobjects: Iterable[Mobject], old: Group | None) -> Group:
@@ -251,13 +250,10 @@ class PainterCamera(BoardCamera):
             held = (mobject.points, mobject.fill_rgbas, mobject.stroke_rgbas)
             if last is not None and all(a is b for a, b in zip(last.held, held, strict=True)):
                 return last
-            look: tuple[Any, ...] = (
-                *(array.tobytes() for array in held),
-                mobject.stroke_width,
-                mobject.cap_style,
-                mobject.paint_key,
-            )
-            return Drawn(mobject, look, self._box(mobject, mobject.stroke_width, mobject.clip_px), held)
+            edge = mobject.stroke_width, mobject.clip_px
+            look: tuple[Any, ...] = (edge, *(a.tobytes() for a in held), mobject.cap_style, mobject.paint_key)
+            is_in_place = last is not None and last.held[0] is mobject.points and last.look[0] == edge
+            return Drawn(mobject, look, last.box if last and is_in_place else self._box(mobject, *edge), held)
         widths = mobject.get_stroke_width(True), mobject.get_stroke_width()
         look = (
             mobject.points.tobytes(),
@@ -295,7 +291,8 @@ class PainterCamera(BoardCamera):
 
 
 def _is_same_order(before: Mapping[int, object], now: Mapping[int, object]) -> bool:
-    return [k for k in before if k in now] == [k for k in now if k in before]
+    old, new = list(before), list(now)
+    return old == new or [k for k in old if k in now] == [k for k in new if k in before]
 
 
 def _changed(old: Mapping[int, Drawn], new: Mapping[int, Drawn]) -> list[Box | None]:

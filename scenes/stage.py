@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from manim import Animation, Camera, Group, Mobject, Scene, linear
 
-from scenes.board import Board, Pane
+from scenes.board import Board, Pane, Track
 from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
 from scenes.display import Background, Display, Slot, cloth
 
@@ -31,6 +31,9 @@ class Drawing(Group):
     def __init__(self, display: Display, slot: Slot) -> None:
         super().__init__()
         self.display, self.slot = display, slot
+        self._tracks = display.tracks(slot)
+        self._rests = _rests(self._tracks, display.board.frames)
+        self._rest = -1
         self._state: tuple[Any, ...] | None = None
 
     @property
@@ -40,7 +43,10 @@ class Drawing(Group):
 
     def show(self, frame: int) -> None:
         """Look as on this frame; nothing is touched when that is what it already looks like."""
-        state = self.display.state(self.slot, frame)
+        if self._rests[frame] == self._rest:
+            return
+        self._rest = self._rests[frame]
+        state = tuple(track.at(frame) for track in self._tracks)
         if state == self._state:
             return
         self._state = state
@@ -52,6 +58,15 @@ class Drawing(Group):
             ink.take(path, self.slot.clip_px, size)
         for ink in self.submobjects[len(paths) :]:
             ink.clear_points()
+
+
+def _rests(tracks: Sequence[Track], frames: int) -> list[int]:
+    """A number for each frame, the same on all frames from one move of any track to the next."""
+    busy = np.zeros(frames, bool)
+    for track in tracks:
+        for move in track.moves:
+            busy[max(move.first_frame, 0) : max(move.end_frame, 0)] = True
+    return np.cumsum(busy).tolist()
 
 
 def play_s(frames: int, fps: float) -> float:
