@@ -14,7 +14,7 @@ from aimgeo.setup import find_spot
 from aimgeo.solve import answer
 from aimgeo.table import TABLES
 from lessons.faults import Fault, LessonError
-from lessons.model import Lesson
+from lessons.model import Lesson, said
 from lessons.values import Cut
 
 COLUMNS = (
@@ -77,7 +77,9 @@ def accuracy(lesson: Lesson) -> Accuracy:
             "ball_diameter_mm": ball, "cut_deg": cut.cut_deg, "side": side, "distance_mm": distances[name],
             "eye": place,
         })  # fmt: skip
-    return Accuracy(keys.title, keys.units, tuple(_rows(names, answer(asked))), tuple(unset))
+    return Accuracy(
+        said(keys.title, keys.language[0]), keys.units, tuple(_rows(names, answer(asked))), tuple(unset)
+    )
 
 
 def as_csv(table: Accuracy) -> str:

@@ -12,8 +12,9 @@ from typing import Any
 from lessons.explain import Location
 from lessons.faults import Fault, LessonError, Place, did_you_mean
 from lessons.fields import METHOD_NAMES
-from lessons.model import AXES, CardGroup, Changes, Group, Lesson, slug
+from lessons.model import AXES, CardGroup, Changes, Group, Lesson, Translated, said, slug
 from lessons.values import Cut
+from lessons.wording import LANGUAGES
 from scenes import CLIP_KINDS
 
 MOST_SHOTS = 5_000
@@ -172,10 +173,15 @@ def clip_name(group: Group, on: dict[str, Any]) -> str:
     """A clip's name: it says what is shown, and stays the same whatever else the lesson holds."""
     stem = group.name or group.kind
     if isinstance(group, CardGroup) and group.kind == "section" and not group.name:
-        stem = f"section_{slug(group.title or '')}"
+        stem = f"section_{slug(_first_text(group.title))}"
     parts = [on.get("method"), stem, cut_word(on["cut"]) if "cut" in on else None]
     parts += [on.get("side"), on.get("distance"), on.get("eye")]
     return "_".join(part for part in parts if part)
+
+
+def _first_text(text: Translated | None) -> str:
+    """A text in one language, whatever the lesson's: a clip has the same name in all of them."""
+    return next((found for one in LANGUAGES if text and (found := said(text, one))), "")
 
 
 def cut_word(cut: Cut) -> str:

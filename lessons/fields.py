@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from typing import Annotated, Any, Literal
 
@@ -12,6 +13,7 @@ from aimgeo.methods import METHODS
 from aimgeo.table import POCKET_NAMES
 from lessons import values
 from lessons.values import Cut, Length
+from lessons.wording import LANGUAGES, RIGHT_TO_LEFT
 from scenes.fonts import without_glyph
 
 NAME_PATTERN = r"^[a-z][a-z0-9-]{0,31}$"
@@ -50,6 +52,11 @@ def _words(value: Any) -> str:
         raise ValueError(f"is {len(text)} characters long; at most {MOST_TEXT} fit.")
     if any(not c.isprintable() and c not in "\n\u202f\u00a0" for c in text):
         raise ValueError("holds control characters; write plain text.")
+    if not text.isascii() and (backward := [c for c in text if unicodedata.bidirectional(c) in ("R", "AL", "AN")]):
+        raise ValueError(
+            f"holds '{''.join(dict.fromkeys(backward))[:20]}', which is written from right to left; pictures and "
+            "captions can't set that yet."
+        )
     return text
 
 
@@ -81,6 +88,16 @@ def one_or_more(item: Any, description: str = "") -> Any:
 def choice(names: Iterable[str]) -> Any:
     """One of some names; spaces and underscores in it count as hyphens."""
     return Annotated[Literal[tuple(names)], BeforeValidator(_hyphened)]
+
+
+def left_to_right(language: Any) -> Any:
+    """The language's code as it is; ValueError for one that is written from right to left."""
+    if language in RIGHT_TO_LEFT:
+        raise ValueError(
+            f"is '{language}', which is written from right to left; pictures and captions can't set that yet. "
+            f"Choose {' or '.join(LANGUAGES)}."
+        )
+    return language
 
 
 def _number(**bounds: Any) -> dict[str, Any]:
@@ -121,6 +138,7 @@ Shown = Annotated[str, PlainValidator(_shown), WithJsonSchema({"type": ["string"
 Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "pattern": NAME_PATTERN})]
 Spot = tuple[LengthValue, LengthValue]
 METHOD_NAMES = tuple(method.replace("_", "-") for method in METHODS)
+Language: Any = Annotated[choice(LANGUAGES), BeforeValidator(left_to_right)]
 Method: Any = choice(METHOD_NAMES)
 Pocket: Any = choice(POCKET_NAMES)
 Side = Literal["left", "right"]

@@ -62,9 +62,20 @@ def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) ->
         "table": clip.brief.subject.table and asdict(clip.brief.subject.table),
         "target_name": clip.brief.subject.target_name,
         "shot": told["shot"],
-        "steps": told["steps"],
+        "steps": _translated(clip, told["steps"]),
         "still": told["still"],
     }
+
+
+def _translated(clip: PlannedClip, told: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The steps with their words in the lesson's other languages, when it has any."""
+    bare = [{key: value for key, value in step.items() if key != "translations"} for step in told]
+    if not clip.translations:
+        return bare
+    words = [
+        dict(zip(clip.translations, each, strict=True)) for each in zip(*clip.translations.values(), strict=True)
+    ]
+    return [{**step, "translations": texts} for step, texts in zip(bare, words, strict=True)]
 
 
 def steps(board: Board) -> list[dict[str, Any]]:
@@ -84,7 +95,12 @@ def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -
     """Write the manifest of the plan's clips that lie in the folder, in the lesson's order, a clip a line."""
     head = {
         "schema": SCHEMA,
-        "lesson": {"title": plan.title, "identity": plan.identity, "source": Path(plan.file).as_posix()},
+        "lesson": {
+            "title": plan.title,
+            "identity": plan.identity,
+            "source": Path(plan.file).as_posix(),
+            "language": plan.language,
+        },
         "made_with": made_with(),
     }
     lines = [f'"{key}": '.encode() + orjson.dumps(value) for key, value in head.items()]

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, Literal, Union
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias, Union
 
 from pydantic import (
     BaseModel,
     ConfigDict,
     Discriminator,
     Field,
+    Tag,
     ValidationError,
     ValidationInfo,
     create_model,
@@ -25,6 +27,7 @@ from lessons.faults import Fault, LessonError, Place
 from lessons.fields import (
     Angle,
     CutValue,
+    Language,
     LengthValue,
     Mark,
     Method,
@@ -39,6 +42,7 @@ from lessons.fields import (
     Spot,
     Words,
     choice,
+    left_to_right,
     one_or_more,
 )
 from lessons.read import Keys, Node, plain, read, read_text
@@ -76,6 +80,47 @@ class Strict(BaseModel):
         if isinstance(data, dict) and info.context is not None:
             info.context[id(data)] = tuple(cls.model_fields)
         return data
+
+
+class ByLanguage(Strict):
+    """A text in several languages, by their codes."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _some_left_to_right(cls, data: Any) -> Any:
+        if not data:
+            raise ValueError("is empty; write the words or leave the key out.")
+        for language in data:
+            left_to_right(language)
+        return data
+
+    def in_language(self, language: str) -> str | None:
+        """The text in a language; None when it isn't written in that."""
+        text: str | None = getattr(self, language)
+        return text
+
+
+def _in_languages(name: str, text: Any) -> Any:
+    """One text for all languages, or a text for each."""
+    fields: dict[str, Any] = {
+        code: (text | None, Field(None, description=f"In {language}.")) for code, language in LANGUAGES.items()
+    }
+    translated = create_model(name, __base__=ByLanguage, __doc__=ByLanguage.__doc__, **fields)
+
+    def form(value: Any) -> str:
+        return "languages" if isinstance(value, dict | ByLanguage) else "text"
+
+    each: Any = Annotated[text, Tag("text")] | Annotated[translated, Tag("languages")]
+    return Annotated[each, Discriminator(form)]
+
+
+Translated = str | ByLanguage
+if TYPE_CHECKING:
+    ShownText: TypeAlias = Translated
+    SpokenText: TypeAlias = Translated
+else:
+    ShownText = _in_languages("ShownByLanguage", Shown)
+    SpokenText = _in_languages("SpokenByLanguage", Words)
 
 
 class Eye(Strict):
@@ -128,8 +173,8 @@ class Recordings(Strict):
 class StepWords(Strict):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
-    title: Shown | None = Field(None, description="On screen; break lines by hand.")
-    narration: Words | None = Field(None, description="What is said.")
+    title: ShownText | None = Field(None, description="On screen; break lines by hand.")
+    narration: SpokenText | None = Field(None, description="What is said.")
     seconds: Seconds | None = Field(None, description="The step's length, in place of the length of its words.")
 
 
@@ -138,7 +183,7 @@ class Changes(Strict):
 
     pocket: Pocket | None = Field(None, description="The target pocket, in place of the lesson's.")
     spot: Spot | None = Field(None, description="Where the object ball lies, in place of the lesson's.")
-    narration: Words | None = Field(None, description="What is said in a clip of a single step.")
+    narration: SpokenText | None = Field(None, description="What is said in a clip of a single step.")
     steps: dict[str, StepWords] = Field(default_factory=dict, description="Changes to steps, by the step's name.")
 
 
@@ -152,9 +197,9 @@ class Group(Changes):
 class CardGroup(Group):
     """A card, which no axis multiplies."""
 
-    title: Shown | None = Field(None, description="On the card; at most two lines.")
-    over: Shown | None = Field(None, description="The small line over the title.")
-    under: Shown | None = Field(None, description="One sentence under the title.")
+    title: ShownText | None = Field(None, description="On the card; at most two lines.")
+    over: ShownText | None = Field(None, description="The small line over the title.")
+    under: ShownText | None = Field(None, description="One sentence under the title.")
 
 
 SETTING_UNITS: dict[str, Any] = {"mm": LengthValue, "rad": Angle, "s": Seconds}
@@ -200,9 +245,9 @@ def group_model(name: str, kind: ClipKind) -> type[Group]:
 class LessonKeys(Strict):
     """The keys of a lesson file."""
 
-    title: Shown = Field(description="The lesson's title.")
+    title: ShownText = Field(description="The lesson's title.")
     identity: Name | None = Field(None, description="A short name for file names; the file's own by default.")
-    language: choice(LANGUAGES) = Field("en", description="Language of the words.")  # type: ignore[valid-type]
+    language: one_or_more(Language, "Languages of the words; the first is that of the pictures.") = ("en",)  # type: ignore[valid-type]
     units: Literal["mm", "in", "ball"] = Field(
         "mm", description="Units shown: millimetres, inches, ball fractions."
     )
@@ -252,6 +297,27 @@ class Lesson:
         return explain.place_of(self.tree, location, of_key=True)
 
 
+def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
+    """Every text of a lesson that is shown or said, with its location."""
+    yield ("title",), keys.title
+    for index, group in enumerate(keys.clips):
+        places: list[tuple[explain.Location, Any]] = [(("clips", index), group)]
+        places += [
+            (("clips", index, "overrides", k), one) for k, one in enumerate(getattr(group, "overrides", ()))
+        ]
+        for at, changes in list(places):
+            places += [((*at, "steps", name), step) for name, step in changes.steps.items()]
+        for at, holder in places:
+            for key in ("title", "over", "under", "narration"):
+                if (text := getattr(holder, key, None)) is not None:
+                    yield (*at, key), text
+
+
+def said(text: Translated, language: str) -> str:
+    """A text in a language. One that is written once is the same in all."""
+    return text if isinstance(text, str) else text.in_language(language) or ""
+
+
 def load(path: Path, shown_as: str | None = None) -> Lesson:
     """The lesson in a file. Raises LessonError with every fault of the file's form and keys."""
     return _lesson(read(path, shown_as), shown_as or path.as_posix(), path.stem)
@@ -279,9 +345,23 @@ def _lesson(tree: Node, file: str, stem: str) -> Lesson:
         keys = lesson_model(_kinds(data)).model_validate(data, context=known)
     except ValidationError as error:
         faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
+    else:
+        faults += _untranslated(keys, tree)
     if faults:
         raise LessonError(faults)
     return Lesson(file, keys.identity or slug(stem), keys, tree)
+
+
+def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
+    """Texts that a language of the lesson lacks."""
+    for at, text in texts(keys):
+        lacks = [one for one in keys.language if not isinstance(text, str) and text.in_language(one) is None]
+        if isinstance(text, str) and len(keys.language) > 1:
+            each = ", ".join(f"{one}: ..." for one in keys.language)
+            sentence = f"the lesson is in {' and '.join(keys.language)}: write this text in each, {{{each}}}."
+            yield Fault(explain.place_of(tree, at), sentence)
+        elif lacks:
+            yield Fault(explain.place_of(tree, at), f"'{lacks[0]}' is missing; the lesson is in that language.")
 
 
 def _kinds(data: Any) -> frozenset[str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from typing import Any
 
@@ -14,7 +14,7 @@ from aimgeo.shot import Shot
 from aimgeo.table import TABLES, Table
 from lessons.expand import Request, View, expand
 from lessons.faults import Fault, LessonError, Place, did_you_mean
-from lessons.model import CardGroup, Eye, Lesson, setting_key
+from lessons.model import CardGroup, Eye, Lesson, Translated, said, setting_key
 from lessons.placing import Placing, place_shots
 from lessons.recordings import speak
 from lessons.sound import Sound
@@ -36,7 +36,8 @@ class PlannedClip:
     """A clip to render: what the scene draws (`brief`), where the lesson asks for it, and its place in the matrix.
 
     What does not apply is None. `cut_text` is the cut as the lesson writes it ('3/4 overlap'); `side` is
-    'left', 'right' or 'straight'; `eye` is the eye's name.
+    'left', 'right' or 'straight'; `eye` is the eye's name. `translations` are the narrations of the steps in the
+    lesson's other languages.
     """
 
     name: str
@@ -50,6 +51,7 @@ class PlannedClip:
     distance_mm: float | None = None
     eye: str | None = None
     sound: Sound | None = None
+    translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def kind(self) -> str:
@@ -78,7 +80,10 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A lesson's clips in order. `identity` is the lesson's short name, fit for a file name."""
+    """A lesson's clips in order. `identity` is the lesson's short name, fit for a file name.
+
+    `language` is that of the pictures.
+    """
 
     title: str
     identity: str
@@ -86,6 +91,7 @@ class Plan:
     clips: tuple[PlannedClip, ...]
     left_out: tuple[LeftOut, ...] = ()
     form: str = "h264"
+    language: str = "en"
 
     @property
     def frames(self) -> int:
@@ -108,12 +114,31 @@ class Plan:
         return replace(self, clips=tuple(filter(fits, self.clips)), left_out=tuple(filter(fits, self.left_out)))
 
 
-def plan(lesson: Lesson, *, draft: bool = False) -> Plan:
+def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) -> Plan:
     """What a lesson makes. `draft` makes the pictures small and at most 30 a second, with the same step lengths.
 
-    Raises LessonError with all faults that show only once the clips are known.
+    `language` is one of the lesson's for pictures and narration, its first when None. Recordings speak the first;
+    in another one the lengths are estimated. Raises LessonError with all faults that show only once the clips are
+    known.
     """
-    return _Planner(lesson, draft).plan()
+    languages = tuple(dict.fromkeys(lesson.keys.language))
+    shown = language or languages[0]
+    if shown not in languages:
+        sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
+        raise LessonError([Fault(lesson.place("language"), sentence)])
+    made = _Planner(lesson, draft, shown).plan(speaks=shown == languages[0])
+    others = {
+        one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in found.clips}
+        for one in languages
+        if one != shown and (found := _Planner(lesson, draft, one).plan(speaks=False))
+    }
+    if not others:
+        return made
+    clips = (
+        replace(clip, translations={one: spoken[clip.name] for one, spoken in others.items()})
+        for clip in made.clips
+    )
+    return replace(made, clips=tuple(clips))
 
 
 def draft_output(output: Output) -> Output:
@@ -133,14 +158,16 @@ def draft_output(output: Output) -> Output:
 class _Planner:
     """Holds what the clips of a lesson share while they are planned, and gathers the faults."""
 
-    def __init__(self, lesson: Lesson, draft: bool) -> None:
-        self.lesson, self.keys = lesson, lesson.keys
+    def __init__(self, lesson: Lesson, draft: bool, language: str) -> None:
+        self.lesson, self.keys, self.language = lesson, lesson.keys, language
         self.table: Table = TABLES[self.keys.table]
         self.ball_mm = self.keys.ball.mm(0.0, self.table.length_mm)
         self.distances_mm = {
             name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
         }
-        self.wording = Wording(words_of(self.keys.language), self.keys.units, self.ball_mm)
+        self.wording = Wording(words_of(language), self.keys.units, self.ball_mm)
+        # faults and what is left out are told on the command line, which speaks English
+        self.told = Wording(words_of("en"), self.keys.units, self.ball_mm)
         output = Output(*self.keys.output.size, self.keys.output.rate)
         self.output = draft_output(output) if draft else output
         self.form: str = "draft" if draft else self.keys.output.form
@@ -149,8 +176,8 @@ class _Planner:
         self.placings: dict[tuple[str, View], Placing] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
 
-    def plan(self) -> Plan:
-        """The plan, or LessonError."""
+    def plan(self, speaks: bool) -> Plan:
+        """The plan, or LessonError; with the times and the sound of recordings when it `speaks`."""
         self.check_sizes()
         requests = expand(self.lesson)
         self.placings = place_shots(
@@ -158,14 +185,16 @@ class _Planner:
         )
         clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
         self.check_step_names()
-        clips = speak(self.lesson, clips, self.faults)
+        if speaks:
+            clips = speak(self.lesson, clips, self.faults)
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
         if self.faults:
             raise LessonError(self.faults)
-        title = " ".join(self.keys.title.split())
-        return Plan(title, self.lesson.identity, self.lesson.file, clips, tuple(self.left_out), self.form)
+        title = " ".join(said(self.keys.title, self.language).split())
+        left_out = tuple(self.left_out)
+        return Plan(title, self.lesson.identity, self.lesson.file, clips, left_out, self.form, self.language)
 
     def check_sizes(self) -> None:
         """Lengths that make no shot."""
@@ -236,7 +265,7 @@ class _Planner:
         if view.method is not None:
             method = METHODS[_key(view.method)]
             if limit := method.limit(placing.shot):
-                self.beyond(request, view, self.wording.limit(limit))
+                self.beyond(request, view, self.told.limit(limit))
                 return None
             construction = method.construct(placing.shot)
         return Subject(
@@ -294,7 +323,7 @@ class _Planner:
     def values(self, request: Request, subject: Subject) -> dict[str, Quantity | str]:
         """The fields that the clip's texts may use."""
         names = self.wording.words["names"]
-        values: dict[str, Quantity | str] = {"lesson": self.keys.title}
+        values: dict[str, Quantity | str] = {"lesson": said(self.keys.title, self.language)}
         if request.views:
             placed = (self.placings.get((request.name, view)) for view in request.views)
             values |= next(
@@ -309,7 +338,7 @@ class _Planner:
         if subject.eye is not None:
             values["eye"] = subject.eye.name
         if isinstance(request.keys, CardGroup) and request.keys.title:
-            values["title"] = request.keys.title
+            values["title"] = said(request.keys.title, self.language)
         return values
 
     def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
@@ -363,8 +392,10 @@ class _Planner:
         measures = tuple(self.wording.measure(key, quantity) for key, quantity in step.measures)
         return BriefStep(step.name, title, narration, frames, measures)
 
-    def filled(self, text: str, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
+    def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
+        text = said(told, self.language)
+        at = at if isinstance(told, str) else (*at, self.language)
         try:
             return self.wording.filled(text, values, spoken=spoken)
         except UnknownField as error:
@@ -378,7 +409,7 @@ class _Planner:
 
     def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:
         """The words of the picture."""
-        labels: dict[str, str] = dict(self.wording.words["labels"])
+        labels: dict[str, str] = {**self.wording.words["labels"], "decimal": self.wording.words["decimal"]}
         if "side" in values:
             is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)

@@ -21,7 +21,9 @@ from lessons.read import plain, read
 from scenes.brief import MeasureText
 
 WORDS = Path(__file__).parent / "words"
-LANGUAGES = ("en",)
+LANGUAGES = {"en": "English", "de": "German"}
+RIGHT_TO_LEFT = ("ar", "fa", "he", "ur", "yi")
+"""Languages whose words neither pictures nor captions can set yet, by their ISO 639-1 codes."""
 THIN = "\u202f"
 """The narrow no-break space between a number and its unit in pictures; spoken text has a plain space."""
 
@@ -66,6 +68,8 @@ class Wording:
                 return str(named) if named is not None else self._decimal(value, 2), ""
             case "ratio":
                 return self._fraction(value), ""
+            case "part":
+                return self._decimal(value, 2), ""
             case "diamonds":
                 return self._decimal(value, 2), self.words["units"]["diamonds"]
             case "speed_mps":

@@ -73,5 +73,14 @@ def put_note(
     """From how many picture widths away the perspective is true; the element's id, or None without the words."""
     if "viewing_distance" not in labels:
         return None
-    words = labels["viewing_distance"].replace("{widths}", f"{widths:.1f}")
+    words = labels["viewing_distance"].replace("{widths}", decimal(widths, labels))
     return sheet.put(id, Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0 if on else 0.0)
+
+
+def decimal(value: float, labels: Mapping[str, str]) -> str:
+    """A number to one decimal, with the decimal mark of the picture's language.
+
+    >>> decimal(1.25, {"decimal": ","}), decimal(1.0, {})
+    ('1,2', '1.0')
+    """
+    return f"{value:.1f}".replace(".", labels.get("decimal", "."))

@@ -32,7 +32,7 @@ from scenes.eye_figure import (
     put_point,
 )
 from scenes.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, viewing_distance
-from scenes.eye_words import beside_pips_px, put_note, put_scrim, put_titles
+from scenes.eye_words import beside_pips_px, decimal, put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
 from scenes.theme import TIMING, plate_sizes, plate_width_px
@@ -49,7 +49,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     values = (*_steps(halves[0])[0].values, ("left", names[0]), ("right", names[1]))
     seen = [_seen(half) for half in halves]
     measures = tuple(
-        (key, Quantity(abs(float(getattr(one, field)[0])), "ratio"))
+        (key, Quantity(abs(float(getattr(one, field)[0])), "part"))
         for one in seen
         for key, field in (("contact_seen", "contact_place"), ("aim_seen", "aim_place"))
     )
@@ -211,7 +211,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
     for figure in figures:
         x, _, w, _ = figure.pane.rect_px
         own = viewing_distance(figure.pane, frame)
-        words = brief.labels.get("viewing_distance_short", "").replace("{widths}", f"{own:.1f}")
+        words = brief.labels.get("viewing_distance_short", "").replace("{widths}", decimal(own, brief.labels))
         if words:
             _, y = _caption_px(frame, figure)
             baseline = y + plate_sizes(frame.scale).baseline_px

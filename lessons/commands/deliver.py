@@ -28,9 +28,9 @@ def command(lesson: Path, out: Path, non_drop: bool, bundle: bool, frames: bool,
     """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
     try:
         loaded = load(lesson)
-        made = plan(loaded)
         wishes = Wishes(non_drop, bundle, frames, previews, accuracy(loaded).rows)
-        footage = read_footage(folder_of(out, made.identity))
+        footage = read_footage(folder_of(out, loaded.identity))
+        made = plan(loaded, language=footage.lesson.get("language"))
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "

@@ -22,6 +22,7 @@ from lessons.model import load
 from lessons.pace import keep_pace
 from lessons.plan import Plan, plan
 from lessons.render import Draw, Outcome, Settings, Target, render
+from lessons.wording import LANGUAGES
 from lessons.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
 from scenes.forms import CHOSEN_FORMS
 
@@ -40,12 +41,16 @@ Watch = Callable[[Report | Sequence[Task]], None]
 @click.option("--cluster", metavar="ADDRESS", help="Draw on the workers of this Dask scheduler.")
 @click.option("--prune", is_flag=True, help="Remove clips in the folder that the lesson no longer has.")
 @click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
+@click.option(
+    "--language", type=click.Choice(LANGUAGES), help="One of the lesson's languages; its first if left out."
+)
 def command(
     lessons: tuple[Path, ...],
     out: Path,
     only: tuple[str, ...],
     draft: bool,
     form: str | None,
+    language: str | None,
     workers: int | None,
     cluster: str | None,
     prune: bool,
@@ -55,7 +60,7 @@ def command(
 
     Several lessons get a folder each inside it, by their identity.
     """
-    plans = _plans(lesson_files(lessons), draft)
+    plans = _plans(lesson_files(lessons), draft, language)
     targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
     _check_only(only, plans)
     settings = Settings(_form(plans, draft, form), only, workers or 0, prune, verify)
@@ -88,11 +93,11 @@ def _drawing_on(cluster: str | None) -> Draw:
     return lambda tasks, _: draw_on_cluster(tasks, cluster)
 
 
-def _plans(files: Sequence[Path], draft: bool) -> list[Plan]:
+def _plans(files: Sequence[Path], draft: bool, language: str | None) -> list[Plan]:
     plans, faults = [], []
     for path in files:
         try:
-            plans.append(plan(load(path), draft=draft))
+            plans.append(plan(load(path), draft=draft, language=language))
         except LessonError as error:
             faults.append(str(error))
     if faults:

@@ -14,17 +14,21 @@ from lessons.files import lesson_files
 from lessons.model import load
 from lessons.plan import plan
 from lessons.script import markdown, told
+from lessons.wording import LANGUAGES
 
 
 @click.command()
 @click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(file_okay=False, path_type=Path), help="The folder for it.")
-def command(lessons: tuple[Path, ...], out: Path) -> None:
+@click.option(
+    "--language", type=click.Choice(LANGUAGES), help="One of the lesson's languages; its first if left out."
+)
+def command(lessons: tuple[Path, ...], out: Path, language: str | None) -> None:
     """Write the narration script of lessons, to read from: Markdown, and printed on A4 and Letter."""
     is_faulty = False
     for path in lesson_files(lessons):
         try:
-            made = plan(load(path))
+            made = plan(load(path), language=language)
         except LessonError as error:
             is_faulty = True
             click.echo(str(error), err=True)

@@ -10,6 +10,7 @@ import click
 from lessons.faults import LessonError, did_you_mean
 from lessons.model import load
 from lessons.plan import plan
+from lessons.wording import LANGUAGES
 from scenes import CLIP_KINDS
 from scenes.brief import Brief
 
@@ -22,10 +23,15 @@ from scenes.brief import Brief
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="The PNG file; by default CLIP.png here."
 )
 @click.option("--draft", is_flag=True, help="Small, as render --draft would draw it.")
-def command(lesson: Path, only: tuple[str, ...], step: str | None, out: Path | None, draft: bool) -> None:
+@click.option(
+    "--language", type=click.Choice(LANGUAGES), help="One of the lesson's languages; its first if left out."
+)
+def command(
+    lesson: Path, only: tuple[str, ...], step: str | None, out: Path | None, draft: bool, language: str | None
+) -> None:
     """Write one picture of a clip: its end, or the end of one of its steps."""
     try:
-        made = plan(load(lesson), draft=draft).only(only)
+        made = plan(load(lesson), draft=draft, language=language).only(only)
     except LessonError as error:
         click.echo(str(error), err=True)
         sys.exit(1)

@@ -29,12 +29,26 @@ GAP_FRAMES = 2
 COMFORTABLE_CPS = 17
 MOST_CPS = 20
 
-# English words that belong to what follows: a line may begin with a joint and should end in none of these.
-JOINTS = frozenset({
-    "of", "to", "at", "in", "on", "by", "for", "from", "with", "and", "or", "but", "as", "so", "than", "that",
-    "until", "when", "where", "while", "if",
-})  # fmt: skip
-LEANING = JOINTS | {"a", "an", "the", "is", "are", "your", "its", "this", "each", "every", "no", "not"}
+# Words that belong to what follows, by language: a line may begin with a joint and should end in none of these.
+JOINTS = {
+    "en": frozenset({
+        "of", "to", "at", "in", "on", "by", "for", "from", "with", "and", "or", "but", "as", "so", "than", "that",
+        "until", "when", "where", "while", "if",
+    }),
+    "de": frozenset({
+        "von", "vom", "zu", "zum", "zur", "an", "am", "in", "im", "auf", "bei", "beim", "für", "aus", "mit",
+        "durch", "nach", "über", "um", "und", "oder", "aber", "als", "wie", "dass", "bis", "wenn", "wo",
+        "wohin", "während", "damit", "statt", "ohne", "zwischen", "neben", "hinter",
+    }),
+}  # fmt: skip
+LEANING = {
+    "en": JOINTS["en"] | {"a", "an", "the", "is", "are", "your", "its", "this", "each", "every", "no", "not"},
+    "de": JOINTS["de"] | {
+        "ein", "eine", "einen", "einem", "einer", "eines", "der", "die", "das", "den", "dem", "des", "ist", "sind",
+        "dein", "deine", "sein", "seine", "seiner", "dieser", "diese", "dieses", "diesen", "diesem", "jede",
+        "jeden", "jeder", "kein", "keine", "nicht",
+    },
+}  # fmt: skip
 EXTRA_CAPTION_COST = 0.5
 
 
@@ -55,12 +69,15 @@ class Caption:
         return replace(self, first_frame=self.first_frame + frames, end_frame=self.end_frame + frames)
 
 
-def clip_captions(clip: Clip) -> tuple[Caption, ...]:
-    """The captions of a clip, from the narration of its steps."""
+def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...]:
+    """The captions of a clip, from the narration of its steps, or from its translation."""
     shortest, longest = math.ceil(SHORTEST_S * clip.rate), math.floor(LONGEST_S * clip.rate)
     captions: list[Caption] = []
     for step in clip.steps:
-        texts = break_text(step.narration, (step.end_frame - step.first_frame) / float(clip.rate))
+        words = step.words(language)
+        texts = break_text(
+            words, (step.end_frame - step.first_frame) / float(clip.rate), language or clip.language
+        )
         lengths = [sum(map(len, lines)) for lines in texts]
         span, done, at = step.end_frame - step.first_frame, 0, step.first_frame
         for lines, length in zip(texts, lengths, strict=True):
@@ -82,9 +99,9 @@ def _spaced(captions: list[Caption], frames: int, shortest: int, longest: int) -
         yield replace(now, end_frame=now.first_frame + max(1, min(wanted, room, longest)))
 
 
-def lesson_captions(footage: Footage) -> tuple[Caption, ...]:
+def lesson_captions(footage: Footage, language: str | None = None) -> tuple[Caption, ...]:
     """The captions of all clips laid end to end."""
-    captions = [c.moved(at) for at, clip in footage.starts() for c in clip_captions(clip)]
+    captions = [c.moved(at) for at, clip in footage.starts() for c in clip_captions(clip, language)]
     # they were timed in their clips; here only the gap at the cut from one clip to the next is missing
     return tuple(_spaced(captions, footage.frames, 1, footage.frames))
 
@@ -92,7 +109,7 @@ def lesson_captions(footage: Footage) -> tuple[Caption, ...]:
 # ------------------------------------------------------------------ breaking
 
 
-def break_text(text: str, seconds: float) -> tuple[tuple[str, ...], ...]:
+def break_text(text: str, seconds: float, language: str = "en") -> tuple[tuple[str, ...], ...]:
     """The text as captions of one or two lines, broken where a reader would pause.
 
     Only plain spaces are places to break; a number keeps its unit by a no-break space. A caption is made for
@@ -107,43 +124,43 @@ def break_text(text: str, seconds: float) -> tuple[tuple[str, ...], ...]:
     fewest = min(math.ceil(seconds / float(LONGEST_S)), max(1, len(" ".join(words)) // 20))
     options = []
     for count in range(fewest, len(words) + 1):
-        cost, ends = _ends(words, count)
+        cost, ends = _ends(words, count, language)
         if cost < math.inf:
             options.append((cost + (count - fewest) * EXTRA_CAPTION_COST, ends))
         if options and count >= fewest + 2:
             break
     _, ends = min(options)
-    return tuple(_lines(words[a:b]) for a, b in zip((0, *ends), ends, strict=False))
+    return tuple(_lines(words[a:b], language) for a, b in zip((0, *ends), ends, strict=False))
 
 
-def _ends(words: tuple[str, ...], count: int) -> tuple[float, tuple[int, ...]]:
+def _ends(words: tuple[str, ...], count: int, language: str) -> tuple[float, tuple[int, ...]]:
     """The cheapest places where `count` captions end; infinitely dear when the words do not fit in them."""
     ideal = len(" ".join(words)) / count
 
     @lru_cache(None)
     def best(first: int, left: int) -> tuple[float, tuple[int, ...]]:
         if left == 1:
-            return _caption_cost(words[first:], ideal), (len(words),)
+            return _caption_cost(words[first:], ideal, language), (len(words),)
         options = []
         for end in range(first + 1, len(words) - left + 2):
-            cost = _caption_cost(words[first:end], ideal)
+            cost = _caption_cost(words[first:end], ideal, language)
             if cost == math.inf:
                 break
             rest, ends = best(end, left - 1)
-            options.append((cost + 3 * _break_cost(words, end) + rest, (end, *ends)))
+            options.append((cost + 3 * _break_cost(words, end, language) + rest, (end, *ends)))
         return min(options, default=(math.inf, ()))
 
     return best(0, count)
 
 
-def _caption_cost(words: tuple[str, ...], ideal: float) -> float:
-    if not _lines(words):
+def _caption_cost(words: tuple[str, ...], ideal: float, language: str) -> float:
+    if not _lines(words, language):
         return math.inf
     return ((len(" ".join(words)) - ideal) / ideal) ** 2
 
 
 @lru_cache(4096)
-def _lines(words: tuple[str, ...]) -> tuple[str, ...]:
+def _lines(words: tuple[str, ...], language: str) -> tuple[str, ...]:
     """One line, or two broken best; empty when two do not hold them. A word longer than a line stands alone."""
     whole = " ".join(words)
     if len(whole) <= LINE_CHARACTERS or len(words) == 1:
@@ -153,11 +170,11 @@ def _lines(words: tuple[str, ...]) -> tuple[str, ...]:
         upper, lower = " ".join(words[:k]), " ".join(words[k:])
         if max(len(upper), len(lower)) <= LINE_CHARACTERS:
             uneven = ((len(upper) - len(lower)) / LINE_CHARACTERS) ** 2
-            splits.append((uneven + _break_cost(words, k), (upper, lower)))
+            splits.append((uneven + _break_cost(words, k, language), (upper, lower)))
     return min(splits)[1] if splits else ()
 
 
-def _break_cost(words: tuple[str, ...], at: int) -> float:
+def _break_cost(words: tuple[str, ...], at: int, language: str) -> float:
     """How bad it is to break before words[at]: best after a sentence, then after a clause, then before a joint."""
     before, after = words[at - 1], words[at]
     bare = before.rstrip("\"'”’)»")
@@ -165,9 +182,9 @@ def _break_cost(words: tuple[str, ...], at: int) -> float:
         return 0.0
     if bare.endswith((",", ";", ":", "–", "—")):
         return 0.2
-    if before.lower() in LEANING:
+    if before.lower() in LEANING.get(language, ()):
         return 1.5
-    return 0.35 if after.lower() in JOINTS else 0.6
+    return 0.35 if after.lower() in JOINTS.get(language, ()) else 0.6
 
 
 # ------------------------------------------------------------------ writing
@@ -225,7 +242,10 @@ def hurried(clip: Clip, captions: Iterable[Caption]) -> Iterator[str]:
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
-    """captions/<clip>.srt and .vtt for every clip with words, and <lesson>.srt and .vtt for all of them."""
+    """captions/<clip>.srt and .vtt for every clip with words, and <lesson>.srt and .vtt for all of them.
+
+    A translation's have its language before the ending: <clip>.de.srt, <lesson>.de.vtt.
+    """
     files: list[Path] = []
     warnings: list[str] = []
 
@@ -233,12 +253,14 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         files.append(write_text(stem.with_name(stem.name + ".srt"), as_srt(captions, rate)))
         files.append(write_text(stem.with_name(stem.name + ".vtt"), as_webvtt(captions, rate)))
 
-    for clip in footage.clips:
-        captions = clip_captions(clip)
-        if captions:
-            write(footage.folder / "captions" / clip.name, captions, clip.rate)
-            warnings += hurried(clip, captions)
-    whole = lesson_captions(footage)
-    if whole:
-        write(footage.folder / footage.identity, whole, footage.rate)
+    for language in (None, *footage.translations):
+        mark = "" if language is None else f".{language}"
+        for clip in footage.clips:
+            captions = clip_captions(clip, language)
+            if captions:
+                write(footage.folder / "captions" / (clip.name + mark), captions, clip.rate)
+                warnings += hurried(clip, captions)
+        whole = lesson_captions(footage, language)
+        if whole:
+            write(footage.folder / (footage.identity + mark), whole, footage.rate)
     return Delivered(tuple(files), tuple(warnings))

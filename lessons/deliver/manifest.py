@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -20,17 +20,28 @@ class ManifestError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The frames [first_frame, end_frame) of a step, and the words spoken during it."""
+    """The frames [first_frame, end_frame) of a step, and the words spoken during it.
+
+    `translations` are the same words in the lesson's other languages, by their codes.
+    """
 
     name: str
     first_frame: int
     end_frame: int
     narration: str
+    translations: Mapping[str, str] = field(default_factory=dict)
+
+    def words(self, language: str | None) -> str:
+        """The words in another language of the lesson, or in that of the pictures."""
+        return self.narration if language is None else self.translations.get(language, "")
 
 
 @dataclass(frozen=True, slots=True)
 class Clip:
-    """A rendered clip. `entry` is its whole manifest entry, for those who need more than the fields here."""
+    """A rendered clip. `entry` is its whole manifest entry, for those who need more than the fields here.
+
+    `language` is that of its pictures and narration.
+    """
 
     name: str
     file: str
@@ -42,6 +53,7 @@ class Clip:
     sha256: str
     steps: tuple[Step, ...]
     entry: Mapping[str, Any]
+    language: str = "en"
 
     @property
     def where(self) -> str:
@@ -81,6 +93,12 @@ class Footage:
             )
         return rates.pop()
 
+    @property
+    def translations(self) -> tuple[str, ...]:
+        """The other languages that the words are in."""
+        found = (language for clip in self.clips for step in clip.steps for language in step.translations)
+        return tuple(dict.fromkeys(found))
+
     def starts(self) -> Iterator[tuple[int, Clip]]:
         """Each clip with its first frame when all are laid end to end."""
         at = 0
@@ -116,7 +134,7 @@ def read_footage(folder: Path) -> Footage:
         raise ManifestError(f"{path}: schema {SCHEMA} was expected; render the lesson again with this version.")
     try:
         lesson = told["lesson"]
-        clips = tuple(_clip(entry) for entry in told["clips"])
+        clips = tuple(_clip(entry, lesson.get("language", "en")) for entry in told["clips"])
         footage = Footage(folder, lesson["title"], lesson["identity"], lesson, told["made_with"], clips)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise ManifestError(
@@ -130,9 +148,15 @@ def read_footage(folder: Path) -> Footage:
     return footage
 
 
-def _clip(entry: Mapping[str, Any]) -> Clip:
+def _clip(entry: Mapping[str, Any], language: str) -> Clip:
     steps = tuple(
-        Step(s["name"], int(s["first_frame"]), int(s["end_frame"]), s.get("narration") or "")
+        Step(
+            s["name"],
+            int(s["first_frame"]),
+            int(s["end_frame"]),
+            s.get("narration") or "",
+            s.get("translations") or {},
+        )
         for s in entry["steps"]
     )
     return Clip(
@@ -146,6 +170,7 @@ def _clip(entry: Mapping[str, Any]) -> Clip:
         sha256=entry["sha256"],
         steps=steps,
         entry=entry,
+        language=language,
     )
 
 

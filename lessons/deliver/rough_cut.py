@@ -14,6 +14,8 @@ from lessons.deliver.writing import whole_file
 
 CONTAINERS = (".mp4", ".mov")
 CAPTION_BASE = Fraction(1, 1000)
+ISO_639_2 = {"en": "eng", "de": "deu"}
+"""Languages as the container tells them: three letters, ISO 639-2/T."""
 
 STYLE = b"""[Script Info]
 ScriptType: v4.00+
@@ -89,15 +91,19 @@ def join(footage: Footage, path: Path, form: str) -> None:
         streams: dict[str, Any] = {"video": cut.add_stream_from_template(first.streams.video[0])}
         if speaking:
             streams["audio"] = cut.add_stream_from_template(spoken.streams.audio[0])
-        captions = lesson_captions(footage)
-        text = _text_track(cut) if captions else None
+        texts = [
+            (captions, _text_track(cut, language or footage.clips[0].language))
+            for language in (None, *footage.translations)
+            if (captions := lesson_captions(footage, language))
+        ]
         cut.set_chapters(list(chapters(footage)))
         cut.start_encoding()
         ends: dict[str, int] = {}
         for at, clip in footage.starts():
-            for caption in captions:
-                if text and at <= caption.first_frame < at + clip.frames:
-                    cut.mux(_text_packet(caption, rate, text))
+            for captions, track in texts:
+                for caption in captions:
+                    if at <= caption.first_frame < at + clip.frames:
+                        cut.mux(_text_packet(caption, rate, track))
             _copy(footage.path(clip), at / rate, streams, cut, ends)
 
 
@@ -119,8 +125,9 @@ def _copy(path: Path, start_s: Fraction, streams: dict[str, Any], cut: Any, ends
             cut.mux(packet)
 
 
-def _text_track(cut: Any) -> Any:
+def _text_track(cut: Any, language: str) -> Any:
     track = cut.add_stream("mov_text")
+    track.metadata["language"] = ISO_639_2[language]
     track.time_base = track.codec_context.time_base = CAPTION_BASE
     track.codec_context.subtitle_header = STYLE
     return track

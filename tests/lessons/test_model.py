@@ -70,7 +70,7 @@ clips:
         (f"title: {'a' * 700}\nclips: [{{kind: title}}]", "1:8: title is 700 characters long; at most 600 fit."),
         ('title: "a\\u0000b"\nclips: [{kind: title}]', "1:8: title holds control characters"),
         ('title: "a\\u202eb"\nclips: [{kind: title}]', "1:8: title holds control characters"),
-        ("title: 'שלום'\nclips: [{kind: title}]", "1:8: title holds 'שלום', which the font"),
+        ("title: 'שלום'\nclips: [{kind: title}]", "1:8: title holds 'שלום', which is written from right to"),
         ("[1]", "1:1: is no lesson; a lesson is a mapping of keys"),
         ("title", "1:1: is no lesson"),
         (SHORT + "table: 12 ft", "3:8: table is '12-ft'; did you mean '"),
