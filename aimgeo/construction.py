@@ -14,14 +14,15 @@ from aimgeo.vectors import ArrayLike
 
 Position = tuple[float, float, float]
 QuantityKind = Literal[
-    "length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "count", "diamonds", "speed_mps", "name"
+    "length_mm", "distance_mm", "angle_rad", "overlap", "ratio", "part", "count", "diamonds", "speed_mps", "name"
 ]
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A value to be worded: lengths in mm, angles in radians, overlaps and ratios bare, names as keys.
+    """A value to be worded: lengths in mm, angles in radians, overlaps, ratios and parts bare, names as keys.
 
+    A ratio is told as a fraction where it is one (3/8), a part of something seen as a decimal always (0.50).
     Diamonds are counted along a rail: an eighth of the bed's length, a quarter of its width.
     """
 

@@ -61,7 +61,7 @@ def seen_measures(shot: Shot, eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:
     frame = aim_frame(one_of_many(shot))
     seen = apparent(frame, ball_points(frame), np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]]))
     places = (("contact_seen", seen.contact_place), ("aim_seen", seen.aim_place))
-    return tuple((k, Quantity(abs(float(v[0])), "ratio")) for k, v in places if math.isfinite(float(v[0])))
+    return tuple((k, Quantity(abs(float(v[0])), "part")) for k, v in places if math.isfinite(float(v[0])))
 
 
 def board(brief: Brief) -> Board:

@@ -52,7 +52,7 @@ from scenes.labels import Stroke
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
 from scenes.roles import MARK_RADIUS_PX
-from scenes.theme import TIMING, TYPES
+from scenes.theme import LINES, TIMING, TYPES
 
 VIEW = "players_eye.view"
 RULER_MM = 5.0
@@ -340,7 +340,10 @@ def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: Bri
     if point.role in DROPS and f"drop.{point.role}" not in sheet.ids():
         at = pixel(scene.target, point.at_mm)
         foot = scene.places.picture_px[1] + scene.places.picture_px[3]
-        head = min(at[1] + 0.8 * scene.frame.scale.stroke_px(MARK_RADIUS_PX[kind]), foot - 1)
+        # lines of the frame lie over the pane: this one begins where its mark ends
+        style = LINES[DROPS[point.role]]
+        end_px = MARK_RADIUS_PX[kind] + (style.width_px + style.casing_px) / 2
+        head = min(at[1] + scene.frame.scale.stroke_px(end_px), foot - 1)
         drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
         sheet.put(f"drop.{point.role}", drop, LAYERS["line_under"], "drop", opacity=1.0, drawn=0.0)
         sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)

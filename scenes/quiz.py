@@ -18,7 +18,7 @@ from aimgeo.construction import Quantity, position
 from aimgeo.shot import Shot, solve_shot
 from aimgeo.vectors import Array
 from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade, StepSpan, Text, Track
-from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
+from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.eye_view import (
@@ -34,7 +34,7 @@ from scenes.eye_view import (
 from scenes.eye_words import put_note, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.theme import TIMING
+from scenes.theme import TIMING, TYPES
 
 QUESTION, ANSWER = "quiz.question", "quiz.answer"
 MIRRORS = ((1.0, 1.0), (-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0))
@@ -215,8 +215,9 @@ def _put_answer(
     for id in parts:
         sheet.show(id, reveal)
         sheet.hide(id, gone)
-    column = w / max(len(words.measures), 1)
-    for k, measure in enumerate(words.measures):
+    told = _in_footer(figure.frame, words, w)
+    column = w / len(told)
+    for k, measure in enumerate(told):
         middle = x + (k + 0.5) * column
         top = strip + 0.36 * (y + h - strip)
         for part, text in (
@@ -226,3 +227,17 @@ def _put_answer(
             id = sheet.put(figure.id(f"answer.{k}.{part}"), text, LAYERS["text"], "readout")
             sheet.show(id, number)
             sheet.hide(id, gone)
+
+
+def _in_footer(frame: Layout, words: BriefStep, width_px: float) -> tuple[MeasureText, ...]:
+    """The measures that stand beside each other in so much room; the cut, which the title tells too, goes."""
+
+    def needs_px(measure: MeasureText) -> float:
+        name = frame.scale.text_width_px(measure.name, TYPES["small"])
+        return max(name, frame.scale.text_width_px(joined(measure), TYPES["heading"]))
+
+    for first in range(len(words.measures) - 1):
+        told = words.measures[first:]
+        if max(map(needs_px, told)) + frame.scale.px(24) <= width_px / len(told):
+            return told
+    return words.measures[-1:]
