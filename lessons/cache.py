@@ -97,7 +97,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "shot": digest((brief.subject.shot, brief.subject.companions)),
         "subject": digest(_without_shots(brief)),
         "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
-        "timing": digest([s.frames for s in brief.steps]),
+        "timing": digest([s.frames for s in brief.steps] + [brief.handle_frames] * bool(brief.handle_frames)),
         "output": digest(brief.output),
         "theme": brief.theme,
         "encoder": f"{form} {encoder}",
@@ -116,7 +116,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "eye": clip.eye,
         "size": f"{brief.output.width_px}x{brief.output.height_px}",
         "rate": "/".join(map(str, brief.output.rate)),
-        "frames": brief.frames,
+        "frames": clip.frames,
         "libraries": libraries(),
     }
     return Key(parts, facts)

@@ -57,6 +57,7 @@ def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) ->
         "height_px": output.height_px,
         "rate": list(output.rate),
         "frames": clip.frames,
+        "handle_frames": clip.brief.handle_frames,
         "sha256": sha256,
         "source": {"file": Path(clip.place.file).as_posix(), "line": clip.place.line},
         "table": clip.brief.subject.table and asdict(clip.brief.subject.table),

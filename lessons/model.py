@@ -144,6 +144,9 @@ class Output(Strict):
     size: Size = Field("1080p", validate_default=True, description="A name, or width x height in pixels.")
     rate: Rate = Field("60", validate_default=True, description="Frames a second.")
     theme: Literal["dusk"] = Field("dusk", description="The look.")
+    handles: Seconds | None = Field(
+        None, description="Seconds held before the first step and after the last one, to cut into."
+    )
     form: choice(CHOSEN_FORMS) = Field("h264", description="The files' form.")  # type: ignore[valid-type]
 
 

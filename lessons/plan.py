@@ -14,7 +14,7 @@ from aimgeo.shot import Shot
 from aimgeo.table import TABLES, Table
 from lessons.expand import Request, View, expand
 from lessons.faults import Fault, LessonError, Place, did_you_mean
-from lessons.model import CardGroup, Eye, Lesson, Translated, said, setting_key
+from lessons.model import AXES, CardGroup, Eye, Lesson, Translated, said, setting_key
 from lessons.placing import Placing, place_shots
 from lessons.recordings import speak
 from lessons.sound import Sound
@@ -60,8 +60,8 @@ class PlannedClip:
 
     @property
     def frames(self) -> int:
-        """Length in frames."""
-        return self.brief.frames
+        """Length in frames, handles included."""
+        return self.brief.frames + 2 * self.brief.handle_frames
 
     @property
     def duration_s(self) -> float:
@@ -238,6 +238,7 @@ class _Planner:
             labels=self.labels(request, values, steps),
             theme=self.keys.output.theme,
             rows=self.rows(subject),
+            handle_frames=self.output.frames(self.keys.output.handles or 0.0),
         )
         on = request.on
         return PlannedClip(
@@ -280,11 +281,14 @@ class _Planner:
 
     def beyond(self, request: Request, view: View, sentence: str) -> None:
         """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
-        name = _left_name(request, view)
+        # it is so at every distance and for every eye
+        name = _left_name(request, view, ("method", "cut", "side"))
         if request.is_explicit:
-            self.faults.append(Fault(request.place, f"{name} can't be made: {sentence}"))
-        else:
-            self.left_out.append(LeftOut(name, sentence, request.place))
+            fault = Fault(request.place, f"{name} can't be made: {sentence}")
+            if fault not in self.faults:
+                self.faults.append(fault)
+        elif (left := LeftOut(name, sentence, request.place)) not in self.left_out:
+            self.left_out.append(left)
 
     def unfit(self, request: Request, sentence: str, *, is_short: bool) -> None:
         """A kind that can't show what it is given: left out when shots of it were, else the author's mistake."""
@@ -455,10 +459,11 @@ def _key(name: str) -> str:
     return name.replace("-", "_")
 
 
-def _left_name(request: Request, view: View) -> str:
-    """A clip's name, with what of it is left out where it shows several shots."""
+def _left_name(request: Request, view: View, axes: Sequence[str] = tuple(AXES)) -> str:
+    """A clip's name, with what of it on these axes is left out where it shows several shots."""
     if len(request.views) == 1:
         return request.name
-    spanned = [str(getattr(view, axis)) for axis in CLIP_KINDS[request.kind].spans if axis != "cut"]
-    cut = [f"cut {view.cut.text}"] if "cut" in CLIP_KINDS[request.kind].spans else []
+    spans = [axis for axis in CLIP_KINDS[request.kind].spans if axis in axes]
+    spanned = [str(getattr(view, axis)) for axis in spans if axis != "cut"]
+    cut = [f"cut {view.cut.text}"] if "cut" in spans else []
     return f"{request.name}, {', '.join(cut + spanned)}"

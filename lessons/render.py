@@ -234,7 +234,7 @@ def _told(clip: PlannedClip, like: Finished) -> Mapping[str, object]:
         return like.entry
     from scenes import CLIP_KINDS
 
-    board = CLIP_KINDS[clip.kind].load().board(clip.brief)
+    board = CLIP_KINDS[clip.kind].board(clip.brief)
     return {**like.entry, "steps": manifest.steps(board)}
 
 

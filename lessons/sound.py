@@ -89,13 +89,16 @@ def length_s(path: Path) -> float:
     return count / rate
 
 
-def stretch(sound: Sound, seconds: Fraction) -> tuple[Array, int]:
-    """The sound's samples (n, channels), exactly so long, and their rate; silence after its end."""
+def stretch(sound: Sound, seconds: Fraction, lead: Fraction = Fraction(0)) -> tuple[Array, int]:
+    """The sound's samples (n, channels), exactly so long, and their rate; silence after its end.
+
+    Of the seconds, `lead` are silence before it.
+    """
     path = Path(sound.file)
-    kept, at, count = [], 0, 0
+    kept, at, count, before = [], 0, 0, 0
     for block, rate in blocks(path):
-        first, count = round(sound.start_s * rate), round(seconds * rate)
-        last = min(first + count, round(sound.end_s * rate))
+        first, count, before = round(sound.start_s * rate), round(seconds * rate), round(lead * rate)
+        last = min(first + count - before, round(sound.end_s * rate))
         kept.append(block[max(first - at, 0) : max(last - at, 0)])
         at += len(block)
         if at >= last:
@@ -103,7 +106,7 @@ def stretch(sound: Sound, seconds: Fraction) -> tuple[Array, int]:
     if not kept:
         raise SoundError(f"{path.as_posix()} holds no sound.")
     part = np.concatenate(kept)
-    return np.pad(part, ((0, count - len(part)), (0, 0))), rate
+    return np.pad(part, ((before, count - before - len(part)), (0, 0))), rate
 
 
 def levels_db(path: Path) -> Array:
@@ -187,15 +190,19 @@ def _frame(content: NDArray[Any], form: str, layout: str, rate: int, at: int) ->
     return frame
 
 
-def add_sound(video: Path, container: str, sound: Sound, seconds: Fraction) -> dict[str, Any]:
+def add_sound(
+    video: Path, container: str, sound: Sound, seconds: Fraction, lead: Fraction = Fraction(0)
+) -> dict[str, Any]:
     """Put a stretch of a recording into a clip, which is rewritten in its place: PCM in 'mov', AAC in 'mp4'.
+
+    The clip is `seconds` long, and the sound starts `lead` seconds after its first picture.
 
     The pictures are copied. The loudness is left as it is. What the AAC encoder puts before the first sample is
     trimmed by the file's edit list. The answer is the `size` and `sha256` of the file then.
     """
     import av
 
-    heard, rate = stretch(sound, seconds)
+    heard, rate = stretch(sound, seconds, lead)
     layout = "mono" if heard.shape[1] == 1 else "stereo"
     with av.open(str(video)) as source:
         part = part_path(video)

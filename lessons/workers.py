@@ -105,8 +105,10 @@ def speak(task: Task) -> dict[str, Any] | None:
         return None
     from lessons.sound import add_sound
 
-    seconds = task.clip.frames / Fraction(*task.clip.brief.output.rate)
-    return add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds)
+    brief = task.clip.brief
+    tick = 1 / Fraction(*brief.output.rate)
+    lead, seconds = brief.handle_frames * tick, task.clip.frames * tick
+    return add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds, lead)
 
 
 def sentence(error: BaseException) -> str:

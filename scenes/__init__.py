@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from importlib import import_module
 from math import radians
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 from aimgeo.methods.cue_shift import SHIFT_NAMES
-from scenes.brief import Setting
+from scenes.brief import Brief, Setting
+
+if TYPE_CHECKING:
+    from scenes.board import Board
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +33,11 @@ class ClipKind:
     def load(self) -> ModuleType:
         """The kind's module."""
         return import_module(self.module)
+
+    def board(self, brief: Brief) -> Board:
+        """The kind's board of a brief, with the handles that the brief asks for."""
+        board: Board = self.load().board(brief)
+        return board.with_handles(brief.handle_frames)
 
 
 CLIP_KINDS: dict[str, ClipKind] = {

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -389,6 +389,13 @@ class StepSpan:
     narration: str = ""
 
 
+_Span = TypeVar("_Span", Move, StepSpan)
+
+
+def _later(span: _Span, frames: int) -> _Span:
+    return replace(span, first_frame=span.first_frame + frames, end_frame=span.end_frame + frames)
+
+
 @dataclass(frozen=True)
 class Board:
     """A whole clip."""
@@ -401,6 +408,40 @@ class Board:
     elements: tuple[Element, ...]
     steps: tuple[StepSpan, ...]
     theme: str = "dusk"
+
+    def with_handles(self, frames: int) -> Board:
+        """The same later by so many frames: before it the picture that it starts from, behind it its last one."""
+        if not frames:
+            return self
+
+        def moved(track: Track) -> Track:
+            return replace(track, moves=tuple(_later(move, frames) for move in track.moves))
+
+        return replace(
+            self,
+            frames=self.frames + 2 * frames,
+            panes=tuple(
+                replace(
+                    pane,
+                    camera=replace(pane.camera, track=moved(pane.camera.track)),
+                    opacity=moved(pane.opacity),
+                )
+                for pane in self.panes
+            ),
+            elements=tuple(
+                replace(
+                    element,
+                    opacity=moved(element.opacity),
+                    drawn=moved(element.drawn),
+                    strength=moved(element.strength),
+                    fresh=moved(element.fresh),
+                    offset_mm=moved(element.offset_mm),
+                    size=moved(element.size),
+                )
+                for element in self.elements
+            ),
+            steps=tuple(_later(step, frames) for step in self.steps),
+        )
 
     @cached_property
     def changing(self) -> np.ndarray:

@@ -109,7 +109,8 @@ class Brief:
     """Everything a scene needs to draw one clip.
 
     `labels` are the words of the picture by key: roles ('aim_line': 'Aim line'), fixed words ('head', 'foot'),
-    and finished phrases ('heading': 'Cut 30.0° left, 640 mm apart').
+    and finished phrases ('heading': 'Cut 30.0° left, 640 mm apart'). `handle_frames` are held before the first
+    step and after the last one, for an editor to cut into.
     """
 
     name: str
@@ -119,8 +120,9 @@ class Brief:
     labels: Mapping[str, str] = field(default_factory=dict)
     theme: str = "dusk"
     rows: tuple[tuple[str, ...], ...] = ()
+    handle_frames: int = 0
 
     @property
     def frames(self) -> int:
-        """Length of the clip."""
+        """Length of the clip without its handles."""
         return sum(step.frames for step in self.steps)

@@ -38,7 +38,7 @@ def film_clip(
     `on_frames` is told how many frames are done, now and then. Raises ValueError when a brief cannot be drawn, and
     OSError when the file cannot be written.
     """
-    board = CLIP_KINDS[brief.subject.kind].load().board(brief)
+    board = CLIP_KINDS[brief.subject.kind].board(brief)
     output = Output(board.width_px, board.height_px, board.rate)
     try:
         perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board), FORMS[form].alpha)

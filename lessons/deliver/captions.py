@@ -85,23 +85,25 @@ def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...
             end = step.first_frame + round(span * done / sum(lengths))
             captions.append(Caption(at, end, lines))
             at = end
-    return tuple(_spaced(captions, clip.frames, shortest, longest))
+    return tuple(_spaced(captions, clip.handle_frames + clip.used_frames, shortest, longest))
 
 
-def _spaced(captions: list[Caption], frames: int, shortest: int, longest: int) -> Iterator[Caption]:
+def _spaced(captions: list[Caption], end_frame: int, shortest: int, longest: int) -> Iterator[Caption]:
     """Two frames between captions, none shorter or longer than is readable, as far as there is room.
 
     A caption that is too short is given the silence after it; a caption never starts before its words.
     """
     for now, after in zip_longest(captions, captions[1:]):
-        room = (after.first_frame - GAP_FRAMES if after else frames) - now.first_frame
+        room = (after.first_frame - GAP_FRAMES if after else end_frame) - now.first_frame
         wanted = max(now.end_frame - now.first_frame, shortest)
         yield replace(now, end_frame=now.first_frame + max(1, min(wanted, room, longest)))
 
 
 def lesson_captions(footage: Footage, language: str | None = None) -> tuple[Caption, ...]:
     """The captions of all clips laid end to end."""
-    captions = [c.moved(at) for at, clip in footage.starts() for c in clip_captions(clip, language)]
+    captions = [
+        c.moved(at - clip.handle_frames) for at, clip in footage.starts() for c in clip_captions(clip, language)
+    ]
     # they were timed in their clips; here only the gap at the cut from one clip to the next is missing
     return tuple(_spaced(captions, footage.frames, 1, footage.frames))
 

@@ -28,12 +28,13 @@ def edl_lines(
     for number, (at, clip) in enumerate(placed, 1):
         start = timecode.start_frame + at
         channels = "B" if clip.name in with_sound else "V"
-        times = (0, clip.frames, start, start + clip.frames)
+        first, end = clip.handle_frames, clip.handle_frames + clip.used_frames
+        times = (first, end, start, start + clip.used_frames)
         yield ""
         yield f"{number:03}  {_reel(number)} {channels:<5} C        " + " ".join(map(timecode.name, times))
         yield f"* FROM CLIP NAME: {_ascii(Path(clip.file).name)}"
         for step in clip.steps:
-            yield f"* LOC: {timecode.name(start + step.first_frame)} CYAN    {_ascii(step.name)}"
+            yield f"* LOC: {timecode.name(start + step.first_frame - first)} CYAN    {_ascii(step.name)}"
 
 
 def _reel(number: int) -> str:

@@ -54,6 +54,12 @@ class Clip:
     steps: tuple[Step, ...]
     entry: Mapping[str, Any]
     language: str = "en"
+    handle_frames: int = 0
+
+    @property
+    def used_frames(self) -> int:
+        """The clip without its handles: what stands on a timeline, from frame `handle_frames` on."""
+        return self.frames - 2 * self.handle_frames
 
     @property
     def where(self) -> str:
@@ -100,16 +106,16 @@ class Footage:
         return tuple(dict.fromkeys(found))
 
     def starts(self) -> Iterator[tuple[int, Clip]]:
-        """Each clip with its first frame when all are laid end to end."""
+        """Each clip with its first frame when all are laid end to end, without their handles."""
         at = 0
         for clip in self.clips:
             yield at, clip
-            at += clip.frames
+            at += clip.used_frames
 
     @property
     def frames(self) -> int:
-        """All clips end to end."""
-        return sum(clip.frames for clip in self.clips)
+        """All clips end to end, without their handles."""
+        return sum(clip.used_frames for clip in self.clips)
 
 
 def rate_text(rate: Fraction) -> str:
@@ -171,6 +177,7 @@ def _clip(entry: Mapping[str, Any], language: str) -> Clip:
         steps=steps,
         entry=entry,
         language=language,
+        handle_frames=int(entry.get("handle_frames", 0)),
     )
 
 

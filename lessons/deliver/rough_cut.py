@@ -46,6 +46,8 @@ def why_not(footage: Footage) -> str | None:
     first = footage.clips[0]
     likeness = _likeness(footage.path(first))
     for clip in footage.clips:
+        if clip.handle_frames:
+            return f"{clip.where}: no rough cut: the clips have handles, which only encoding anew could cut off."
         if Path(clip.file).suffix not in CONTAINERS or Path(clip.file).suffix != Path(first.file).suffix:
             return f"{clip.where}: no rough cut: {clip.file} is no video file like the others."
         if clip.rate != first.rate or _likeness(footage.path(clip)) != likeness:

@@ -48,7 +48,7 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
                 available_range=span(0, clip.frames),
                 metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
             ),
-            source_range=span(0, clip.frames),
+            source_range=span(clip.handle_frames, clip.used_frames),
             markers=[marker(s) for s in clip.steps] if markers else [],
             metadata={"aimgeo": _told(clip)},
         )
@@ -67,7 +67,7 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
         for clip in footage.clips:
             spoken = has_sound(footage.path(clip))
             sound.append(
-                laid(clip, markers=False) if spoken else otio.schema.Gap(source_range=span(0, clip.frames))
+                laid(clip, markers=False) if spoken else otio.schema.Gap(source_range=span(0, clip.used_frames))
             )
         timeline.tracks.append(sound)
     return timeline

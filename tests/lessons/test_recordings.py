@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lessons.faults import LessonError
 from lessons.model import load
 from lessons.plan import Plan, plan
-from lessons.sound import add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
+from lessons.sound import Sound, add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
 from lessons.workers import Task, draw
 
 LESSON = """\
@@ -152,6 +152,17 @@ def test_pcm_in_mov_keeps_every_sample(tmp_path: Path) -> None:
     assert rate == 48000
     assert len(heard) == len(wanted)
     assert np.abs(heard - wanted[:, 0]).max() < 2**-22
+
+
+def test_before_the_sound_of_a_clip_with_handles_is_silence(tmp_path: Path) -> None:
+    rate = 48000
+    write_sound(tmp_path / "voice.wav", tone(3.0, 440, rate), rate, "pcm_s16le")
+    sound = Sound((tmp_path / "voice.wav").as_posix(), "", 1.0, 2.0)
+    plain, _ = stretch(sound, Fraction(3))
+    heard, _ = stretch(sound, Fraction(4), lead=Fraction(1, 2))
+    assert len(heard) == 4 * rate
+    assert not heard[: rate // 2].any()
+    assert np.array_equal(heard[rate // 2 : rate // 2 + 3 * rate], plain)
 
 
 def test_one_recording_of_the_lesson_is_shared_out_by_its_marks(tmp_path: Path) -> None:
