@@ -6,6 +6,8 @@ eye_side). Measures of the last step: contact_seen and aim_seen, as parts of the
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -16,7 +18,7 @@ from scenes.alignments import seen_measures
 from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, StepSpan, Track, project
 from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
-from scenes.eye_figure import Figure, bring_cue, put_balls, put_circles, put_lines, put_point
+from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls, put_circles, put_lines, put_point
 from scenes.eye_view import (
     EYE,
     EyeLayout,
@@ -25,6 +27,7 @@ from scenes.eye_view import (
     eye_layout,
     eye_mm,
     line_top,
+    seen_ball,
     viewing_distance,
 )
 from scenes.eye_words import put_heading, put_note, put_scrim, put_titles
@@ -35,6 +38,8 @@ from scenes.theme import TIMING, plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
+AT = {"wide": (0.36, 0.74), "square": (0.36, 0.68), "tall": (0.32, 0.62)}
+"""Heights of object and cue ball in the player's picture, of the frame's."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -59,21 +64,20 @@ def board(brief: Brief) -> Board:
     places = eye_layout(frame, 0)
     _, moving, _ = in_turn(*spans[1], (0.5, MOVE_S, 0.5), rate)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
-    low = 0.36 * frame.height_px
-    places = type(places)(
-        frame.width_px / 2, low, 0.74 * frame.height_px, places.pane_px, places.picture_px, full,
-        places.heading_px, places.heading_align, places.note_px, places.title_room_px,
-    )  # fmt: skip
+    low, high = AT[frame.shape]
+    places = replace(
+        places, axis_px=frame.width_px / 2, object_y_px=low * frame.height_px, cue_y_px=high * frame.height_px
+    )
     end = eye_camera(places, shot, eye)
     pane = Pane(EYE, full, "eye", _camera(end, places, shot, moving), "plate")
     sheet = Sheet()
-    plan = _picture(shot)
+    seen = Pane(EYE, full, "eye", end)
     figure = Figure(
         sheet,
         frame,
         shot,
-        plan,
-        Pane(EYE, full, "eye", end),
+        bare(shot),
+        seen,
         eye_mm(shot, eye),
         (EYE,),
         (EYE,),
@@ -81,6 +85,7 @@ def board(brief: Brief) -> Board:
         "",
         brief.theme,
     )
+    plan = _picture(figure, replace(seen, camera=above_camera(places, shot)))
     put_balls(figure, brief.subject.table, True)
     _, ghost, line, mark, _ = in_turn(*spans[0], (1.0, 0.4, 1.4, TIMING.fade_s, 1.2), rate)
     put_circles(figure, 0, plan.steps[0], ghost)
@@ -127,15 +132,21 @@ def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, moving: Span) -> EyeC
     return EyeCamera(Track(start, (Move(*moving, stop, "quintic"),)), end.anchor)
 
 
-def _picture(shot: Shot) -> Construction:
-    """What lies on the table while the eye moves: target line, ghost ball, aim line, aim point."""
+def _picture(figure: Figure, above: Pane) -> Construction:
+    """What lies on the table while the eye moves: target line, ghost ball, aim line, aim point.
+
+    The target line goes as far as both pictures have room for it.
+    """
+    shot = figure.shot
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     aim = Line("aim_line", C, G)
+    ends = [in_reach(replace(figure, pane=one), Line("target_line", O, T)).end_mm for one in (figure.pane, above)]
+    target = Line("target_line", O, min(ends, key=lambda end: math.dist(O, end)))
     step = Step(
         "all",
         "",
         points=(Point("aim_point", G),),
-        lines=(Line("target_line", O, T), aim),
+        lines=(target, aim),
         circles=(Circle("ghost_ball", G, float(shot.radius_mm)),),
     )
     a = shot.aim_direction
@@ -150,6 +161,9 @@ def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
     P = figure.pane.projection(0)
     cue_y = float(project(P, figure.shot.cue_ball_mm)[1])
     bottom = min(cue_y + sizes.height_px, 0.875 * frame.height_px)
+    if frame.shape != "wide":  # no room beside the ball
+        ball = seen_ball(figure.pane, figure.shot.cue_ball_mm, figure.radius_mm)
+        bottom = cue_y + ball.mean_radius_px + 2 * sizes.height_px + 3 * frame.scale.px(8)
     for n, measure in enumerate(brief.steps[-1].measures):
         text = f"{measure.name} {joined(measure)}"
         width = plate_width_px(text, frame.scale, False)

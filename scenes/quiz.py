@@ -121,9 +121,11 @@ def _question(
     """One shot: its picture, the countdown, and the answer."""
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
-    places = eye_layout(frame, 1 if int(shot.side) >= 0 else -1)
-    # the pane's side would tell the cut's: while the question stands, the balls are in the middle of the frame
-    places = replace(places, axis_px=frame.width_px / 2)
+    # where the balls stand must not tell the cut's side: in the middle, or where the pane is always on one side
+    if frame.shape == "square":
+        places = eye_layout(frame, 1)
+    else:
+        places = replace(eye_layout(frame, 1 if int(shot.side) >= 0 else -1), axis_px=frame.width_px / 2)
     first, end = asked[0], told[1]
     shown = Track((1.0,)) if n == 0 else Track((0.0,), (Move(first, first + fade, (1.0,)),))
     gone = Move(end, end + fade, (0.0,))

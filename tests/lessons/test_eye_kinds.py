@@ -61,8 +61,11 @@ def test_a_method_that_does_not_reach_the_cut_is_not_in_its_summary_and_the_plan
     made = plan(loads(SUMMARY))
     thin = next(clip for clip in made.clips if clip.name == "methods-summary_cut-45_left")
     assert {one.method for one in methods_summary.ranking(thin.brief.subject)} == {"ghost_ball", "contact_points"}
-    told = {left.reason for left in made.left_out if left.name.startswith(thin.name)}
-    assert len(told) == 3
+    told = [left for left in made.left_out if left.name.startswith(thin.name)]
+    assert [left.name.removeprefix(thin.name) for left in told] == [
+        f", {method}" for method in ("doubled-offset", "ball-fractions", "fixed-marks")
+    ]
+    assert len({left.reason for left in told}) == 3
 
 
 @pytest.mark.parametrize(
