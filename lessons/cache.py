@@ -101,7 +101,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "output": digest(brief.output),
         "theme": brief.theme,
         "encoder": f"{form} {encoder}",
-        "sound": digest((clip.sound.sha256, clip.sound.start_s, clip.sound.end_s)) if clip.sound else "",
+        "sound": digest(clip.sound.key) if clip.sound else "",
         "drawing": drawing_code(),
         "libraries": digest(libraries()),
         "font": font(),

@@ -158,7 +158,10 @@ class Speech(Strict):
 
 
 class Recordings(Strict):
-    """Where the spoken narration lies: a file for each clip, in a folder, or one file for the lesson."""
+    """Where the spoken narration lies: a file for each clip, in a folder, or one file for the lesson.
+
+    A scratch voice can speak what isn't recorded.
+    """
 
     folder: Words | None = Field(None, description="A folder beside the lesson: <clip>.wav, .mp3, .m4a, .aac.")
     file: Words | None = Field(None, description="A recording of several clips, beside the lesson.")
@@ -166,10 +169,16 @@ class Recordings(Strict):
         default_factory=dict, description="By clip: where each step starts in its recording, in seconds."
     )
 
+    voice: Literal["espeak-ng"] | None = Field(None, description="A program that speaks what is not recorded.")
+
     @model_validator(mode="after")
     def _one_place(self) -> Recordings:
-        if (self.folder is None) == (self.file is None):
-            raise ValueError("needs either 'folder' or 'file'.")
+        if self.folder is not None and self.file is not None:
+            raise ValueError("has both 'folder' and 'file'; leave one out.")
+        if self.folder is self.file is self.voice is None:
+            raise ValueError("needs 'folder', 'file' or 'voice'.")
+        if self.marks and self.folder is self.file is None:
+            raise ValueError("has 'marks' of no recording; name its 'file' or 'folder'.")
         return self
 
 

@@ -17,6 +17,7 @@ from lessons.faults import Fault, LessonError, Place, did_you_mean
 from lessons.model import AXES, CardGroup, Eye, Lesson, Translated, said, setting_key
 from lessons.placing import Placing, place_shots
 from lessons.recordings import speak
+from lessons.scratch_voice import ScratchVoice, with_voice
 from lessons.sound import Sound
 from lessons.timing import step_frames
 from lessons.values import Length
@@ -50,7 +51,7 @@ class PlannedClip:
     distance_name: str | None = None
     distance_mm: float | None = None
     eye: str | None = None
-    sound: Sound | None = None
+    sound: Sound | ScratchVoice | None = None
     translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
@@ -126,7 +127,7 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) ->
     if shown not in languages:
         sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
         raise LessonError([Fault(lesson.place("language"), sentence)])
-    made = _Planner(lesson, draft, shown).plan(speaks=shown == languages[0])
+    made = with_voice(lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0]))
     others = {
         one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in found.clips}
         for one in languages

@@ -30,7 +30,7 @@ class Take:
 def speak(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) -> tuple[PlannedClip, ...]:
     """The clips with the times and the sound of their recordings; clips without one stay as they are."""
     told = lesson.keys.recordings
-    if told is None:
+    if told is None or told.file is told.folder is None:
         return clips
     names = [clip.name for clip in clips]
     for name in told.marks:

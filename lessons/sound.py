@@ -41,6 +41,11 @@ class Sound:
     start_s: float
     end_s: float
 
+    @property
+    def key(self) -> object:
+        """What the sound depends on."""
+        return (self.sha256, self.start_s, self.end_s)
+
 
 @dataclass(frozen=True, slots=True)
 class Loudness:
@@ -193,16 +198,21 @@ def _frame(content: NDArray[Any], form: str, layout: str, rate: int, at: int) ->
 def add_sound(
     video: Path, container: str, sound: Sound, seconds: Fraction, lead: Fraction = Fraction(0)
 ) -> dict[str, Any]:
-    """Put a stretch of a recording into a clip, which is rewritten in its place: PCM in 'mov', AAC in 'mp4'.
+    """Put a stretch of a recording into a clip of so many `seconds`, `lead` seconds after its first picture.
 
-    The clip is `seconds` long, and the sound starts `lead` seconds after its first picture.
+    Otherwise as `add_samples`.
+    """
+    return add_samples(video, container, *stretch(sound, seconds, lead))
+
+
+def add_samples(video: Path, container: str, heard: Array, rate: int) -> dict[str, Any]:
+    """Put samples (n, channels) into a clip, which is rewritten in its place: PCM in 'mov', AAC in 'mp4'.
 
     The pictures are copied. The loudness is left as it is. What the AAC encoder puts before the first sample is
     trimmed by the file's edit list. The answer is the `size` and `sha256` of the file then.
     """
     import av
 
-    heard, rate = stretch(sound, seconds, lead)
     layout = "mono" if heard.shape[1] == 1 else "stereo"
     with av.open(str(video)) as source:
         part = part_path(video)

@@ -103,12 +103,15 @@ def speak(task: Task) -> dict[str, Any] | None:
     """Put its recording into the task's finished file: the file's size and SHA-256 then; None without one."""
     if task.clip.sound is None:
         return None
-    from lessons.sound import add_sound
+    from lessons.scratch_voice import ScratchVoice, spoken
+    from lessons.sound import add_samples, stretch
 
     brief = task.clip.brief
     tick = 1 / Fraction(*brief.output.rate)
     lead, seconds = brief.handle_frames * tick, task.clip.frames * tick
-    return add_sound(task.part, FORMS[task.form].container, task.clip.sound, seconds, lead)
+    sound = task.clip.sound
+    heard = spoken(sound, seconds, lead) if isinstance(sound, ScratchVoice) else stretch(sound, seconds, lead)
+    return add_samples(task.part, FORMS[task.form].container, *heard)
 
 
 def sentence(error: BaseException) -> str:
