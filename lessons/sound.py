@@ -254,6 +254,6 @@ def _spoken(voice: Any, heard: Array, rate: int, layout: str) -> Iterator[tuple[
             content = np.clip(np.round(part * full), -full, full - 1).astype(np.int32) * 256
             frame = _frame(content.reshape(1, -1), form, layout, rate, at)
         else:
-            frame = _frame(np.ascontiguousarray(part.T), form, layout, rate, at)
+            frame = _frame(np.ascontiguousarray(part.T, np.float32), form, layout, rate, at)
         yield voice.encode(frame), Fraction(at + len(part), rate)
     yield voice.encode(None), Fraction(len(heard), rate)
