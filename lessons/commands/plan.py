@@ -81,13 +81,14 @@ def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
         said += f"; {count} of them will render" if to_do else "; all of them are rendered"
     if not to_do:
         return f"{said}."
-    sizes = ((clip.frames, clip.brief.output.width_px * clip.brief.output.height_px) for clip in to_do)
+    frames = sum(clip.frames for clip in to_do)
+    pixels = sum(clip.frames * clip.brief.output.width_px * clip.brief.output.height_px for clip in to_do)
     took = (
         "at the pace of the last render here"
         if pace.is_measured
         else "by a stated pace, until this machine has rendered"
     )
-    return f"{said}. Rendering takes about {clock(sum(pace.seconds(n, px) for n, px in sizes))}, {took}."
+    return f"{said}. Rendering takes about {clock(pace.seconds(frames, pixels))}, {took}."
 
 
 def left_out(items: Sequence[LeftOut]) -> list[str]:

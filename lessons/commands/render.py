@@ -82,7 +82,7 @@ def command(
         sys.exit(130)
     seconds = time.monotonic() - began
     if outcome.frames:
-        keep_pace(settings.form, outcome.frames, outcome.pixels / outcome.frames, seconds)
+        keep_pace(settings.form, outcome.frames, outcome.pixels, seconds)
     _summary(outcome, seconds, out)
     sys.exit(1 if outcome.failures or outcome.waiting else 0)
 

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lessons.cli import main
-from lessons.pace import USUAL, keep_pace, pace_file, read_pace
+from lessons.pace import START_S, STATED, keep_pace, pace_file, read_pace
 from lessons.schema import schema_text
 
 GOOD = "title: Good\ncuts: [30, 45]\nclips: [{kind: title}, {kind: build-up}]\n"
@@ -106,17 +106,21 @@ def test_plan_of_a_faulty_lesson_prints_its_faults_and_the_other_plans(folder: P
 
 
 def test_the_pace_of_a_render_is_kept_for_the_next_plan() -> None:
-    assert read_pace("draft") == USUAL["draft"]
-    keep_pace("draft", 10, 640 * 360, 1.0)
-    assert read_pace("draft") == USUAL["draft"], "a few frames tell more about starting"
-    keep_pace("draft", 6000, 640 * 360, 10.0)
+    small, large = 640 * 360, 1920 * 1080
+    assert read_pace("draft") == STATED
+    keep_pace("draft", 10, 10 * small, 30.0)
+    assert read_pace("draft") == STATED, "a few frames tell more about starting"
+    took = 3 * (STATED.seconds(6000, 6000 * small) - START_S) + START_S
+    keep_pace("draft", 6000, 6000 * small, took)
     pace = read_pace("draft")
     assert pace.is_measured
-    assert pace.seconds(1200, 640 * 360) == pytest.approx(2.0)
-    assert pace.seconds(1200, 2 * 640 * 360) == pytest.approx(4.0)
-    assert read_pace("h264") == USUAL["h264"]
+    assert pace.seconds(6000, 6000 * small) == pytest.approx(took)
+    assert pace.seconds(12000, 12000 * small) - START_S == pytest.approx(2 * (took - START_S))
+    # nine times the pixels, and yet the same work for each frame beside them
+    assert took < pace.seconds(6000, 6000 * large) < 9 * took
+    assert read_pace("h264") == STATED
     pace_file().write_text("{", encoding="utf-8")
-    assert read_pace("draft") == USUAL["draft"]
+    assert read_pace("draft") == STATED
 
 
 def test_schema_is_written_or_printed(tmp_path: Path) -> None:
