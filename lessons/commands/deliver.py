@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
 from lessons.accuracy import accuracy
-from lessons.deliver import DELIVERIES, Wishes
+from lessons.deliver import DELIVERIES, Wishes, review_page
 from lessons.deliver.manifest import FILE_NAME, Footage, ManifestError, disagreements, read_footage
 from lessons.faults import LessonError
+from lessons.files import lesson_files
 from lessons.model import load
 from lessons.plan import plan
 
 
 @click.command()
-@click.argument("lesson", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The folder that holds the clips.")
 @click.option("--non-drop", is_flag=True, help="At 29.97, number the frames without leaving any number out.")
 @click.option("--bundle", is_flag=True, help="Also write an .otioz: the timeline with the clips inside.")
@@ -24,39 +28,52 @@ from lessons.plan import plan
     "--frames", is_flag=True, help="Also write every picture as a PNG file, of clips in the form png-alpha."
 )
 @click.option("--previews", is_flag=True, help="Also write a short moving picture (GIF) of each clip.")
-def command(lesson: Path, out: Path, non_drop: bool, bundle: bool, frames: bool, previews: bool) -> None:
-    """Write timelines, captions, pictures, sheets and the review page for a lesson's clips, without rendering."""
+def command(
+    lessons: tuple[Path, ...], out: Path, non_drop: bool, bundle: bool, frames: bool, previews: bool
+) -> None:
+    """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
+
+    Several lessons have a folder each inside --out, by their identity, and get one review page for all.
+    """
+    files = lesson_files(lessons)
+    wishes = Wishes(non_drop, bundle, frames, previews)
+    done = [_deliver(path, out, len(files) > 1, wishes) for path in files]
+    course = [lesson for lesson in done if lesson is not None]
+    if len(course) > 1:
+        page = review_page.deliver_course(out, course)
+        click.echo(f"A review page for {len(course)} lessons: {page}.")
+    sys.exit(0 if len(course) == len(done) else 1)
+
+
+Lesson = tuple[Footage, Sequence[Mapping[str, Any]]]
+
+
+def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Lesson | None:
+    """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
     try:
-        loaded = load(lesson)
-        wishes = Wishes(non_drop, bundle, frames, previews, accuracy(loaded).rows)
-        footage = read_footage(folder_of(out, loaded.identity))
+        loaded = load(path)
+        folder = out / loaded.identity if is_one_of_many else folder_of(out, loaded.identity)
+        footage = read_footage(folder)
         made = plan(loaded, language=footage.lesson.get("language"))
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
                 "name the folder of this lesson's clips with --out."
             )
+        wishes = replace(wishes, accuracy=accuracy(loaded).rows)
+        if wrong := list(disagreements(footage)):
+            raise ManifestError("\n".join([*wrong, "Nothing was written."]))
+        warnings = left(made.file, {clip.name for clip in made.clips}, footage) + write_all(footage, wishes)
     except (LessonError, ManifestError) as error:
         click.echo(str(error), err=True)
-        sys.exit(1)
-    wrong = list(disagreements(footage))
-    if wrong:
-        click.echo("\n".join([*wrong, "Nothing was written."]), err=True)
-        sys.exit(1)
-    warnings = left(made.file, {clip.name for clip in made.clips}, footage)
-    try:
-        warnings += write_all(footage, wishes)
-    except ManifestError as error:
-        click.echo(str(error), err=True)
-        sys.exit(1)
+        return None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        click.echo(
-            f"{error.filename or footage.folder}: cannot be written: {reason}; make room or access.", err=True
-        )
-        sys.exit(1)
+        click.echo(f"{error.filename or out}: cannot be written: {reason}; make room or access.", err=True)
+        return None
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
+    return footage, wishes.accuracy
 
 
 def folder_of(out: Path, identity: str) -> Path:

@@ -1,4 +1,7 @@
-"""The review page: one file beside the clips, opened from disk, to watch and judge them without an editor."""
+"""The review page: one file beside the clips, opened from disk, to watch and judge them without an editor.
+
+A course's page shows the clips of several lessons, which lie in folders beside it.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +21,15 @@ from lessons.wording import words_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 
-FILTERS = {"kind": "Kind", "method": "Method", "cut": "Cut", "side": "Side", "distance": "Distance", "eye": "Eye"}
+FILTERS = {
+    "lesson": "Lesson",
+    "kind": "Kind",
+    "method": "Method",
+    "cut": "Cut",
+    "side": "Side",
+    "distance": "Distance",
+    "eye": "Eye",
+}
 """What clips can be picked by, each with its name on the page."""
 
 SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where", "shot")
@@ -46,14 +57,39 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     return Delivered((write_text(path, page(footage, wishes.accuracy)),))
 
 
+def deliver_course(folder: Path, lessons: Sequence[tuple[Footage, Sequence[Mapping[str, Any]]]]) -> Path:
+    """course_review.html in the folder that holds the lessons' folders; each lesson with its accuracy rows."""
+    clips, accuracy = [], []
+    for footage, rows in lessons:
+        within = footage.folder.relative_to(folder).as_posix() + "/"
+        clips += [clip_told(clip, within, footage.title) for clip in footage.clips]
+        accuracy += [accuracy_told(row, within) for row in rows]
+    name = folder.resolve().name
+    made_with = lessons[0][0].made_with
+    text = _page(f"{name}, {len(lessons)} lessons", f"course {name}", made_with, clips, accuracy)
+    return write_text(folder / "course_review.html", text)
+
+
 def page(footage: Footage, accuracy: Sequence[Mapping[str, Any]] = ()) -> str:
-    """The page's text. Everything from the lesson is escaped; scripts and styles run by their digests alone."""
+    """The text of a lesson's page."""
+    clips = [clip_told(clip) for clip in footage.clips]
+    rows = [accuracy_told(row) for row in accuracy]
+    return _page(footage.title, footage.identity, footage.made_with, clips, rows)
+
+
+def _page(
+    title: str,
+    identity: str,
+    made_with: Mapping[str, Any],
+    clips: list[dict[str, Any]],
+    accuracy: list[dict[str, str]],
+) -> str:
+    """A page's text. Everything from a lesson is escaped; scripts and styles run by their digests alone."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     style, script = ((TEMPLATES / f"review.{kind}").read_text("utf-8") for kind in ("css", "js"))
     environment = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined)
-    clips = [clip_told(clip) for clip in footage.clips]
     policy = "; ".join(
         [
             "default-src 'none'",
@@ -66,25 +102,29 @@ def page(footage: Footage, accuracy: Sequence[Mapping[str, Any]] = ()) -> str:
         ]
     )
     return environment.get_template("review.html").render(
-        title=footage.title,
-        made_with=", ".join(f"{name} {version}" for name, version in footage.made_with.items()),
+        title=title,
+        made_with=", ".join(f"{name} {version}" for name, version in made_with.items()),
         policy=policy,
         style=Markup(style),
         script=Markup(script),
         clips=clips,
-        accuracy=[accuracy_told(row) for row in accuracy],
+        accuracy=accuracy,
         filters=list(offered(clips)),
-        told={"identity": footage.identity, "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips]},
+        told={"identity": identity, "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips]},
     )
 
 
-def clip_told(clip: Clip) -> dict[str, Any]:
-    """What the page knows about a clip: where its files are, how it is picked, and its numbers as texts."""
+def clip_told(clip: Clip, within: str = "", lesson: str | None = None) -> dict[str, Any]:
+    """What the page knows about a clip: where its files are, how it is picked, and its numbers as texts.
+
+    `within` is the lesson's folder as seen from the page, with a slash at its end.
+    """
     told = clip.entry
     names = words_of("en")["names"]
     hidden = clip.hides_its_answer
     cut = told.get("cut_deg")
     picks = {
+        "lesson": lesson,
         "kind": clip.kind,
         "method": names.get(told.get("method") or "", told.get("method")),
         "cut": None if hidden or cut is None else f"{cut:.1f}°",
@@ -93,9 +133,9 @@ def clip_told(clip: Clip) -> dict[str, Any]:
         "eye": told.get("eye"),
     }
     return {
-        "name": clip.name,
-        "file": quote(clip.file),
-        "poster": quote(f"pictures/{clip.name}.jpg"),
+        "name": within + clip.name,
+        "file": quote(within + clip.file),
+        "poster": quote(f"{within}pictures/{clip.name}.jpg"),
         "fps": float(clip.rate),
         "frames": clip.frames,
         "digest": clip.sha256[:16],
@@ -107,12 +147,12 @@ def clip_told(clip: Clip) -> dict[str, Any]:
         "captions": [
             {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
         ],
-        "shot": "" if hidden else shot_key(told),
+        "shot": "" if hidden else shot_key(told, within),
         "numbers": list(numbers(told.get("shot") or {})),
     }
 
 
-def accuracy_told(row: Mapping[str, Any]) -> dict[str, str]:
+def accuracy_told(row: Mapping[str, Any], within: str = "") -> dict[str, str]:
     """A row of the accuracy table as texts: what the reading makes of the shot, or that it cannot be used."""
     names = words_of("en")["names"]
 
@@ -121,7 +161,7 @@ def accuracy_told(row: Mapping[str, Any]) -> dict[str, str]:
         return "–" if row[key] is None else f"{round(row[key], digits) + 0.0:+.{digits}f}{unit}".replace("-", "−")
 
     return {
-        "shot": shot_key({**row, "distance_name": row["distance"]}),
+        "shot": shot_key({**row, "distance_name": row["distance"]}, within),
         "method": names.get(row["method"].replace("-", "_"), row["method"]),
         "reading": str(row["reading"] or "").replace("_", " "),
         "eye": str(row["eye"]),
@@ -132,11 +172,11 @@ def accuracy_told(row: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def shot_key(told: Mapping[str, Any]) -> str:
+def shot_key(told: Mapping[str, Any], within: str = "") -> str:
     """What a clip and a row of the accuracy table share when they are about the same shot; empty for no shot."""
     if told.get("cut_deg") is None:
         return ""
-    return f"{told['cut_deg']:.3f} {told.get('side')} {told.get('distance_name')}"
+    return f"{within}{told['cut_deg']:.3f} {told.get('side')} {told.get('distance_name')}"
 
 
 def numbers(shot: dict[str, Any]) -> Iterable[tuple[str, str]]:

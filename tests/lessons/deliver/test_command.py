@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -105,7 +107,7 @@ def test_a_faulty_lesson_and_a_missing_folder_are_told_in_a_sentence(lesson: Pat
     assert code == 1
     assert ":3:" in wrong
     code, _, wrong = run(lesson.parent / "none.yaml", "--out", lesson.parent / "out")
-    assert code == 2
+    assert code == 1
 
 
 def test_a_folder_that_cannot_be_written_and_clips_of_two_rates_are_told(
@@ -122,3 +124,44 @@ def test_a_folder_that_cannot_be_written_and_clips_of_two_rates_are_told(
     code, _, wrong = run(lesson, "--out", out)
     assert code == 1
     assert "different frame rates (24, 25)" in wrong
+
+
+def test_several_lessons_get_a_page_for_all_of_them(tmp_path: Path, stock: SimpleNamespace) -> None:
+    lessons = []
+    for identity in ("one", "two"):
+        text = LESSON.replace("thin-and-full", identity).replace("Thin and full", f"Lesson {identity} <b>")
+        lessons.append(tmp_path / f"{identity}.yaml")
+        lessons[-1].write_text(text)
+        entries = [stock.entry(c.name, 40, (25, 1), [("s", 40, "Look here.")]) for c in plan(loads(text)).clips]
+        (tmp_path / "out" / identity).mkdir(parents=True)
+        stock.write_folder(tmp_path / "out" / identity, entries, title=f"Lesson {identity} <b>", identity=identity)
+    code, said, wrong = run(*lessons, "--out", tmp_path / "out")
+    assert (code, wrong) == (0, "")
+    page = tmp_path / "out" / "course_review.html"
+    assert f"A review page for 2 lessons: {page}." in said
+    text = page.read_text("utf-8")
+    told = json.loads(re.search(r'id="told">(.*?)</script>', text, re.S)[1])  # type: ignore[index]
+    assert [clip["name"].split("/")[0] for clip in told["clips"]] == ["one", "one", "two", "two"]
+    for clip in told["clips"]:
+        assert (page.parent / clip["file"]).is_file()
+        assert (page.parent / clip["poster"]).is_file()
+    assert "<option>Lesson two &lt;b&gt;</option>" in text
+    # rows of the accuracy table belong to a lesson's shots
+    shots = {clip["shot"] for clip in told["clips"]}
+    assert {s.split("/")[0] for s in re.findall(r'data-shot="([^"]+)"', text)} == {"one", "two"}
+    assert any(shot.startswith("two/") for shot in shots)
+
+
+def test_of_several_lessons_the_faulty_one_is_told_and_the_others_delivered(
+    lesson: Path, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    (tmp_path / "out").rename(tmp_path / "thin-and-full")
+    (tmp_path / "out").mkdir()
+    (tmp_path / "thin-and-full").rename(tmp_path / "out" / "thin-and-full")
+    faulty = tmp_path / "faulty.yaml"
+    faulty.write_text("title: A\nclips: [{kind: no}]\n")
+    code, said, wrong = run(faulty, lesson, "--out", tmp_path / "out")
+    assert code == 1
+    assert "faulty.yaml:2:16: unknown kind 'no'" in wrong
+    assert (tmp_path / "out" / "thin-and-full" / "thin-and-full_review.html").is_file()
+    assert "page for" not in said
