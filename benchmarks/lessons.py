@@ -11,11 +11,14 @@ speech: {words_a_minute: 300, pause: 0.1}
 clips:
   - {kind: title, under: What a batch is like.}
   - {kind: section, over: Part 1, title: Where to aim}
-  - {kind: table, cuts: 1/2}
-  - {kind: build-up, methods: [ghost-ball, doubled-offset], cuts: [3/4, 1/2]}
+  - {kind: table, cuts: [3/4, 1/2]}
+  - {kind: section, over: Part 2, title: Step by step}
+  - {kind: build-up, methods: [ghost-ball, doubled-offset], cuts: 3/4, sides: left}
+  - {kind: build-up, methods: [contact-points, ball-fractions, fixed-marks], cuts: 1/2, sides: right}
+  - {kind: aim-error, cuts: [3/4, 1/2], sides: left}
   - {kind: summary, title: Three cuts}
 """
-"""Twenty-four clips of every kind that is drawn in lines."""
+"""Twenty-four clips of the kinds that are drawn in lines, all five methods among them."""
 
 EYE = """\
 title: Eye
