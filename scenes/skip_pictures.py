@@ -54,6 +54,11 @@ class BitReader:
         self._value = int.from_bytes(payload, "big")
         self._left = 8 * len(payload)
 
+    @property
+    def left(self) -> int:
+        """Bits that are not read yet."""
+        return self._left
+
     def u(self, bits: int) -> int:
         """An unsigned number of so many bits; ValueError past the end."""
         self._left -= bits

@@ -9,8 +9,10 @@ from typing import Any
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import Caption, lesson_captions
+from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
 from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import whole_file
+from scenes.skip_pictures import Parameters
 
 CONTAINERS = (".mp4", ".mov")
 CAPTION_BASE = Fraction(1, 1000)
@@ -101,15 +103,42 @@ def join(footage: Footage, path: Path, form: str) -> None:
         cut.set_chapters(list(chapters(footage)))
         cut.start_encoding()
         ends: dict[str, int] = {}
+        joint = Joint(stream_parameters(first.streams.video[0].codec_context.extradata))
         for at, clip in footage.starts():
             for captions, track in texts:
                 for caption in captions:
                     if at <= caption.first_frame < at + clip.frames:
                         cut.mux(_text_packet(caption, rate, track))
-            _copy(footage.path(clip), at / rate, streams, cut, ends)
+            _copy(footage.path(clip), at / rate, streams, cut, ends, joint)
 
 
-def _copy(path: Path, start_s: Fraction, streams: dict[str, Any], cut: Any, ends: dict[str, int]) -> None:
+class Joint:
+    """Sees every picture pass, and gives an IDR picture another number when the one before has the same."""
+
+    def __init__(self, stream: Parameters | None) -> None:
+        self._stream = stream
+        self._before: int | None = None
+
+    def passing(self, packet: Any) -> Any:
+        """The packet, or one like it with another number."""
+        import av
+
+        if self._stream is None:
+            return packet
+        number = idr_pic_id(bytes(packet), self._stream) if packet.is_keyframe else None
+        if number is not None and number == self._before:
+            # x264 takes 0 and 1 in turn: the next one differs from 2 as well
+            number = 2 if number < 2 else 0
+            changed = av.Packet(renumbered(bytes(packet), self._stream, number))
+            changed.pts, changed.dts, changed.duration = packet.pts, packet.dts, packet.duration
+            changed.time_base, changed.is_keyframe, packet = packet.time_base, True, changed
+        self._before = number
+        return packet
+
+
+def _copy(
+    path: Path, start_s: Fraction, streams: dict[str, Any], cut: Any, ends: dict[str, int], joint: Joint
+) -> None:
     import av
 
     with av.open(str(path)) as container:
@@ -123,6 +152,7 @@ def _copy(path: Path, start_s: Fraction, streams: dict[str, Any], cut: Any, ends
             if kind == "audio" and packet.dts < ends.get(kind, packet.dts):
                 continue
             ends[kind] = packet.dts + (packet.duration or 1)
+            packet = joint.passing(packet) if kind == "video" else packet
             packet.stream = streams[kind]
             cut.mux(packet)
 
