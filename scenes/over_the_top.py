@@ -38,6 +38,8 @@ from scenes.theme import TIMING, plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
+BEYOND = 0.6
+"""So much of the table is seen past the object ball from above, of the distance between the balls."""
 AT = {"wide": (0.36, 0.74), "square": (0.36, 0.68), "tall": (0.32, 0.62)}
 """Heights of object and cue ball in the player's picture, of the frame's."""
 
@@ -85,7 +87,7 @@ def board(brief: Brief) -> Board:
         "",
         brief.theme,
     )
-    plan = _picture(figure, replace(seen, camera=above_camera(places, shot)))
+    plan = _picture(figure, replace(seen, camera=_above(places, shot)))
     put_balls(figure, brief.subject.table, True)
     _, ghost, line, mark, _ = in_turn(*spans[0], (1.0, 0.4, 1.4, TIMING.fade_s, 1.2), rate)
     put_circles(figure, 0, plan.steps[0], ghost)
@@ -120,6 +122,12 @@ def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:
     return subject.shot, subject.eye
 
 
+def _above(places: EyeLayout, shot: Shot) -> EyeCamera:
+    """From above, with room for a piece of the target line."""
+    to_target = float(np.linalg.norm(shot.target_mm - shot.object_ball_mm))
+    return above_camera(places, shot, min(to_target, BEYOND * float(shot.distance_mm)))
+
+
 def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, moving: Span) -> EyeCamera:
     """From above the middle of the shot to the eye; both look towards the middle."""
     values = np.array(end.track.start)
@@ -128,7 +136,7 @@ def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, moving: Span) -> EyeC
     reach = float(np.linalg.norm(middle - at))
     look = at + reach * way / np.linalg.norm(way)
     stop = (*at.tolist(), *look.tolist(), float(values[6]))
-    start = above_camera(places, shot).track.start
+    start = _above(places, shot).track.start
     return EyeCamera(Track(start, (Move(*moving, stop, "quintic"),)), end.anchor)
 
 
