@@ -109,7 +109,7 @@ class BoardCamera(Camera):
         matrix = ctx.get_matrix()
         ctx.identity_matrix()
         if picture is not None:
-            ctx.set_source_surface(surface(picture.rgba), *picture.at_px)
+            ctx.set_source_surface(surface(picture.rgba, picture.is_opaque), *picture.at_px)
         elif gradient is not None:
             ctx.set_source(radial(gradient))
         ctx.set_matrix(matrix)

@@ -23,7 +23,7 @@ from scenes.draw.view import View
 from scenes.theme import THEMES, Scale, Theme
 
 Background = Callable[[Pane, Board, int], np.ndarray | None]
-"""Gives a pane's picture on a frame: RGBA, uint8, premultiplied, of the pane's size in pixels; None for none."""
+"""Gives a pane's picture on a frame: RGBA, uint8, opaque, of the pane's size in pixels; None for none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +145,8 @@ class Display:
             pixels = (pixels * opacity).astype(np.uint8)
         x, y = round(pane.rect_px[0]), round(pane.rect_px[1])
         key = (pane.id, opacity, self.state(Slot(pane, None), frame))
-        return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=Picture(pixels, (x, y), key))]
+        picture = Picture(pixels, (x, y), key, is_opaque=opacity >= 1)
+        return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=picture)]
 
 
 def shifted(P: Array, offset_mm: tuple[float, ...]) -> Array:

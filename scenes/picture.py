@@ -55,7 +55,7 @@ def paint(ctx: cairo.Context, path: Path, clip_px: Rect | None) -> None:
     trace(ctx, path.curves)
     if path.fill is not None:
         if path.picture is not None:
-            ctx.set_source_surface(surface(path.picture.rgba), *path.picture.at_px)
+            ctx.set_source_surface(surface(path.picture.rgba, path.picture.is_opaque), *path.picture.at_px)
         elif path.gradient is not None:
             ctx.set_source(radial(path.gradient))
         else:
@@ -96,10 +96,11 @@ def radial(gradient: Gradient) -> cairo.RadialGradient:
     return pattern
 
 
-def surface(rgba: np.ndarray) -> cairo.ImageSurface:
-    """Pixels (height, width, 4) as a surface that shares them."""
+def surface(rgba: np.ndarray, is_opaque: bool = False) -> cairo.ImageSurface:
+    """Pixels (height, width, 4) as a surface that shares them; Cairo does not look at the alpha of opaque ones."""
     height, width = rgba.shape[:2]
-    return cairo.ImageSurface.create_for_data(rgba.data, cairo.FORMAT_ARGB32, width, height, 4 * width)
+    form = cairo.FORMAT_RGB24 if is_opaque else cairo.FORMAT_ARGB32
+    return cairo.ImageSurface.create_for_data(rgba.data, form, width, height, 4 * width)
 
 
 def _reversed(colour: RGBA) -> RGBA:

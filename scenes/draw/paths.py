@@ -30,12 +30,13 @@ class Gradient:
 class Picture:
     """Pixels (height, width, 4), red green blue alpha, premultiplied, with their top-left corner at `at_px`.
 
-    `key` tells two pictures apart without looking at their pixels.
+    `key` tells two pictures apart without looking at their pixels. Opaque ones are copied, not blended.
     """
 
     rgba: np.ndarray
     at_px: tuple[float, float]
     key: object
+    is_opaque: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
