@@ -73,7 +73,10 @@ def stills() -> Iterator[tuple[str, Image.Image]]:
 
 
 def _row(board: Board) -> np.ndarray:
-    frames = (board.frames // 12, board.frames // 2, board.frames - 1)
+    middle = board.frames // 2
+    if len(board.steps) > 1:  # the step there, finished
+        middle = next(s.end_frame - 1 for s in board.steps if s.end_frame > middle)
+    frames = (board.frames // 12, middle, board.frames - 1)
     thumbnails = [
         Image.fromarray(picture(board, f)).resize(THUMBNAIL_PX, Image.Resampling.LANCZOS) for f in frames
     ]
