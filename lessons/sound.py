@@ -208,7 +208,8 @@ def add_sound(
 def add_samples(video: Path, container: str, heard: Array, rate: int) -> dict[str, Any]:
     """Put samples (n, channels) into a clip, which is rewritten in its place: PCM in 'mov', AAC in 'mp4'.
 
-    The pictures are copied. The loudness is left as it is. What the AAC encoder puts before the first sample is
+    Pictures, chapters and timecode are copied. The loudness is left as it is. What the AAC encoder puts before the
+    first sample is
     trimmed by the file's edit list. The answer is the `size` and `sha256` of the file then.
     """
     import av
@@ -220,8 +221,14 @@ def add_samples(video: Path, container: str, heard: Array, rate: int) -> dict[st
         try:
             with av.open(str(part), "w", format=container, options=options) as target:
                 pictures = target.add_stream_from_template(source.streams.video[0])
+                # the timecode is written only when the rate is known
+                pictures.codec_context.framerate = source.streams.video[0].average_rate
                 codec = "pcm_s24le" if container == "mov" else "aac"
                 voice = target.add_stream(codec, rate=rate, layout=layout)
+                target.set_chapters(source.chapters())
+                told = (source.metadata, *(stream.metadata for stream in source.streams))
+                if code := next((one["timecode"] for one in told if "timecode" in one), None):
+                    target.metadata["timecode"] = code
                 if codec == "aac":
                     voice.codec_context.bit_rate = AAC_BITS_A_SECOND
                 spoken = _spoken(voice, heard, rate, layout)

@@ -20,6 +20,7 @@ from av.video.frame import PictureType
 from av.video.reformatter import ColorRange, Colorspace, Interpolation, VideoReformatter
 from manim import CairoRenderer, Scene
 
+from scenes.board import StepSpan
 from scenes.brief import Output
 from scenes.forms import FORMS, Form
 from scenes.painter import Box, PainterCamera
@@ -94,6 +95,15 @@ class Converter:
         return frame
 
 
+def add_chapters(container: Any, steps: tuple[StepSpan, ...], tick: Fraction) -> None:
+    """A chapter for each step, in a container that is being written; `tick` is a frame's seconds."""
+    if steps:
+        container.set_chapters([
+            {"id": k, "start": s.first_frame, "end": s.end_frame, "time_base": tick, "metadata": {"title": s.name}}
+            for k, s in enumerate(steps)
+        ])  # fmt: skip
+
+
 class Film:
     """One clip being written. Every picture is encoded when the next one comes, so that its length is known.
 
@@ -107,6 +117,7 @@ class Film:
         output: Output,
         form: Form = FORMS["h264"],
         on_frames: Callable[[int], None] | None = None,
+        steps: tuple[StepSpan, ...] = (),
     ) -> None:
         self.path, self.frames = path, 0
         self._form, self._after_hold = form, False
@@ -132,6 +143,7 @@ class Film:
         stream.codec_context.color_primaries = BT709
         stream.codec_context.color_trc = BT709
         stream.options = dict(form.options)
+        add_chapters(self._container, steps, self._tick)
         self._stream = stream
 
     def show(self, patches: Iterable[Patch]) -> None:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from scenes.board import StepSpan
 from scenes.brief import Output
+from scenes.film import add_chapters
 from scenes.forms import Form
 from scenes.painter import Box
 
@@ -71,11 +72,7 @@ class MasterFilm:
         stream.options = dict(form.options)
         if form.container == "mov":
             self._container.metadata["timecode"] = "00:00:00:00"
-        if steps:
-            self._container.set_chapters([
-                {"id": k, "start": s.first_frame, "end": s.end_frame, "time_base": self._tick,
-                 "metadata": {"title": s.name}} for k, s in enumerate(steps)
-            ])  # fmt: skip
+        add_chapters(self._container, steps, self._tick)
         self._stream = stream
 
     def show(self, patches: Iterable[Patch]) -> None:

@@ -62,9 +62,8 @@ def open_film(
     path: Path, output: Output, form: Form, on_frames: Callable[[int], None] | None, board: Board
 ) -> Film | MasterFilm:
     """The film that writes a form."""
-    if form.is_master:
-        return MasterFilm(path, output, form, on_frames, board.steps)
-    return Film(path, output, form, on_frames)
+    kind = MasterFilm if form.is_master else Film
+    return kind(path, output, form, on_frames, board.steps)
 
 
 def perform(board: Board, open_film: Callable[[], Film | MasterFilm], is_clear: bool = False) -> None:

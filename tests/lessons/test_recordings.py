@@ -101,7 +101,7 @@ def test_in_the_written_clip_every_step_is_spoken_on_its_frame(codec: str, endin
     made = plan(load(lesson(tmp_path, "folder: voice", {NAME: MARKS}))).clips[0]
     silent = tmp_path / "clip.mp4"
     write_pictures(silent, made.frames, 25)
-    assert made.sound is not None
+    assert isinstance(made.sound, Sound)
     add_sound(silent, "mp4", made.sound, Fraction(made.frames, 25))
     heard, first_pts = heard_in(silent)
     loud = np.abs(heard) > 0.05
@@ -144,7 +144,7 @@ def test_pcm_in_mov_keeps_every_sample(tmp_path: Path) -> None:
     write_sound(path, spoken_recording(48000), 48000, "pcm_s16le")
     made = plan(load(lesson(tmp_path, "folder: voice", {NAME: MARKS}))).clips[0]
     write_pictures(tmp_path / "clip.mov", made.frames, 25)
-    assert made.sound is not None
+    assert isinstance(made.sound, Sound)
     assert Path(made.sound.file) == path
     add_sound(tmp_path / "clip.mov", "mov", made.sound, Fraction(made.frames, 25))
     heard, _ = heard_in(tmp_path / "clip.mov")
@@ -172,9 +172,9 @@ def test_one_recording_of_the_lesson_is_shared_out_by_its_marks(tmp_path: Path) 
         path.read_text().replace("clips:\n", "clips:\n  - {kind: title}\n").replace("0.0]", "16.0, 19.5]")
     )
     title, table = plan(load(path)).clips
-    assert title.sound is not None
+    assert isinstance(title.sound, Sound)
     assert (title.sound.start_s, title.sound.end_s) == (16.0, 19.5)
-    assert table.sound is not None
+    assert isinstance(table.sound, Sound)
     assert table.sound.start_s == MARKS[0]
     assert table.sound.end_s == 16.0
     # the last step is said in 3.93 s; the picture stands on until it is complete, in silence
@@ -252,14 +252,24 @@ def test_loudness_of_the_ebu_test_signals() -> None:
         assert found.range_lu == pytest.approx(0, abs=0.1)
 
 
-def test_a_rendered_clip_has_its_pictures_and_its_sound(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("form", "codec"), [("draft", "aac"), ("prores", "pcm_s24le")])
+def test_a_rendered_clip_has_its_pictures_its_chapters_and_its_sound(
+    form: str, codec: str, tmp_path: Path
+) -> None:
     write_sound(tmp_path / "voice" / f"{NAME}.wav", spoken_recording(48000), 48000, "pcm_s16le")
     path = lesson(tmp_path, "folder: voice", {NAME: MARKS}, "24")
     clip = plan(load(path)).clips[0]
-    told = draw(Task(clip, tmp_path / ".a.mp4.1.part", "draft"))
-    file = tmp_path / ".a.mp4.1.part"
+    file = tmp_path / ".a.1.part"
+    told = draw(Task(clip, file, form))
     assert told["size"] == file.stat().st_size
+    steps = told["drawn"]["steps"]
     with av.open(str(file)) as container:
         assert sum(1 for _ in container.decode(video=0)) == clip.frames
-        assert container.streams.audio[0].codec_context.name == "aac"
-    assert not (tmp_path / "..a.mp4.1.part.1.part").exists()
+        assert container.streams.audio[0].codec_context.name == codec
+        chapters = [(c["metadata"]["title"], c["start"] * c["time_base"] * 24) for c in container.chapters()]
+        assert [title for title, _ in chapters] == [step["name"] for step in steps]
+        # the container counts chapters in milliseconds
+        assert [float(at) for _, at in chapters] == pytest.approx([s["first_frame"] for s in steps], abs=0.024)
+        told_code = [m.get("timecode") for m in (container.metadata, *(s.metadata for s in container.streams))]
+        assert ("00:00:00:00" in told_code) == (form == "prores")
+    assert not list(tmp_path.glob("*.part.*"))
