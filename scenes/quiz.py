@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 from dataclasses import replace
 from itertools import accumulate, pairwise
 
@@ -236,7 +237,8 @@ def _in_footer(frame: Layout, words: BriefStep, width_px: float) -> tuple[Measur
 
     def needs_px(measure: MeasureText) -> float:
         name = frame.scale.text_width_px(measure.name, TYPES["small"])
-        return max(name, frame.scale.text_width_px(joined(measure), TYPES["heading"]))
+        # any digits alike, so that all the answers tell the same
+        return max(name, frame.scale.text_width_px(re.sub(r"\d", "0", joined(measure)), TYPES["heading"]))
 
     for first in range(len(words.measures) - 1):
         told = words.measures[first:]
