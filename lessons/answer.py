@@ -8,10 +8,11 @@ import select
 from collections.abc import Iterator
 from typing import Any, BinaryIO
 
+import numpy as np
 import orjson
 
 from aimgeo.request import Refusal, identity
-from aimgeo.solve import answer_parts
+from aimgeo.solve import Part, answer_parts
 from lessons.answer_text import texts
 
 CHUNK_BYTES = 1 << 20
@@ -44,17 +45,30 @@ def answer_stream(source: BinaryIO, sink: BinaryIO) -> int:
 
 def answer_lines(requests: list[Any]) -> tuple[list[bytes], int]:
     """The answers as lines of JSON without their ends, and how many of them are refusals."""
-    refused, parts = answer_parts(requests)
-    pieces: list[list[bytes]] = []
-    for request in requests:
-        name = identity(request) if type(request) is dict and "id" in request else None
-        pieces.append([] if name is None else [b'"id":' + as_json(name)])
+    refused, made = answer_parts(requests)
+    parts = _together(made)
+    names = [identity(request) if type(request) is dict and "id" in request else None for request in requests]
+    whole = len(parts) == 1 and np.array_equal(parts[0].places, np.arange(len(requests)))
+    if whole and all(name is None for name in names):
+        return texts(parts[0].columns, len(requests)), 0  # all of one shape: their texts are the lines
+    pieces = [[] if name is None else [b'"id":' + as_json(name)] for name in names]
     for i, refusal in refused.items():
         pieces[i].append(b'"error":' + as_json(refusal.as_dict()))
     for part in parts:
         for i, text in zip(part.places.tolist(), texts(part.columns, part.places.size), strict=True):
             pieces[i].append(text[1:-1])
     return [b"{" + b",".join(piece) + b"}" for piece in pieces], len(refused)
+
+
+def _together(parts: list[Part]) -> list[Part]:
+    """Parts of the same answers as one, so that their text is laid out once."""
+    made: list[Part] = []
+    for part in parts:
+        if made and np.array_equal(made[-1].places, part.places):
+            made[-1] = Part(part.places, {**made[-1].columns, **part.columns})
+        else:
+            made.append(part)
+    return made
 
 
 def parse(line: bytes | None) -> Any:
