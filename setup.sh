@@ -8,6 +8,8 @@ extras=${1:+[$1]}
 say() { printf '%s\n' "$*"; }
 stop() { say "aimgeo: $*" >&2; exit 1; }
 
+any() { for file in "$@"; do if [ -e "$file" ]; then return 0; fi; done; return 1; }
+
 stamp=.venv/.ready-$(cat pyproject.toml constraints.txt setup.sh | cksum | cut -d' ' -f1)
 if [ -e "$stamp-$extras" ] || [ -e "$stamp-[dev]" ]; then exit 0; fi
 
@@ -36,8 +38,9 @@ else
 sys.exit(not os.path.exists(os.path.join(sysconfig.get_paths()["include"], "Python.h")))' || missing="$missing python3-dev"
 fi
 if [ "$(uname)" = Linux ]; then
-    ls /usr/lib/*/libEGL.so.1 /usr/lib/libEGL.so.1 /usr/lib64/libEGL.so.1 >/dev/null 2>&1 || missing="$missing libegl1"
-    ls /usr/lib/*/dri/swrast_dri.so /usr/lib/*/libgallium*.so >/dev/null 2>&1 || missing="$missing libgl1-mesa-dri"
+    any /usr/lib/*/libEGL.so.1 /usr/lib/libEGL.so.1 /usr/lib64/libEGL.so.1 || missing="$missing libegl1"
+    any /usr/lib/*/dri/swrast_dri.so /usr/lib/dri/swrast_dri.so /usr/lib64/dri/swrast_dri.so \
+        /usr/lib/*/libgallium*.so /usr/lib64/libgallium*.so || missing="$missing libgl1-mesa-dri"
 fi
 
 if [ -n "$missing" ]; then
