@@ -17,7 +17,7 @@ import orjson
 from aimgeo.rows import Choice, Column, Columns, Nullable, is_known
 from aimgeo.vectors import Array, BoolArray
 
-BLOCK_ROWS = 256
+BLOCK_ROWS = 64
 """Rows that are dealt and joined together: few enough for the processor's cache."""
 
 
