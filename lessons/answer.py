@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import json
 import select
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -13,7 +13,7 @@ import orjson
 
 from aimgeo.request import Refusal, identity
 from aimgeo.solve import Part, answer_parts
-from lessons.answer_text import texts
+from lessons.answer_text import as_json, blocks, texts
 
 CHUNK_BYTES = 1 << 20
 CHUNK_LINES = 2048
@@ -33,9 +33,10 @@ def answer_stream(source: BinaryIO, sink: BinaryIO) -> int:
     gc.disable()  # a chunk is many thousand small dicts without a cycle among them
     try:
         for lines in _chunks(source):
-            written, errors = answer_lines([parse(line) for line in lines])
+            written, errors = answer_blocks([parse(line) for line in lines])
             refused += errors
-            sink.write(b"\n".join(written) + b"\n")
+            for block in written:
+                sink.write(block)
             sink.flush()
     finally:
         if collecting:
@@ -43,21 +44,21 @@ def answer_stream(source: BinaryIO, sink: BinaryIO) -> int:
     return refused
 
 
-def answer_lines(requests: list[Any]) -> tuple[list[bytes], int]:
-    """The answers as lines of JSON without their ends, and how many of them are refusals."""
+def answer_blocks(requests: list[Any]) -> tuple[Iterable[bytes], int]:
+    """The answers as lines of JSON, some of them at a time, and how many of them are refusals."""
     refused, made = answer_parts(requests)
     parts = _together(made)
     names = [identity(request) if type(request) is dict and "id" in request else None for request in requests]
     whole = len(parts) == 1 and np.array_equal(parts[0].places, np.arange(len(requests)))
-    if whole and all(name is None for name in names):
-        return texts(parts[0].columns, len(requests)), 0  # all of one shape: their texts are the lines
+    if whole and all(name is None for name in names):  # all of one shape: their texts are the lines
+        return blocks(parts[0].columns, len(requests)), 0
     pieces = [[] if name is None else [b'"id":' + as_json(name)] for name in names]
     for i, refusal in refused.items():
         pieces[i].append(b'"error":' + as_json(refusal.as_dict()))
     for part in parts:
         for i, text in zip(part.places.tolist(), texts(part.columns, part.places.size), strict=True):
             pieces[i].append(text[1:-1])
-    return [b"{" + b",".join(piece) + b"}" for piece in pieces], len(refused)
+    return [b"".join([b"{" + b",".join(piece) + b"}\n" for piece in pieces])], len(refused)
 
 
 def _together(parts: list[Part]) -> list[Part]:
@@ -84,14 +85,6 @@ def parse(line: bytes | None) -> Any:
     if type(request) is dict and line.count(b":") != _key_count(request):
         return _parse_slowly(line)
     return request
-
-
-def as_json(value: Any) -> bytes:
-    """A plain value as JSON."""
-    try:
-        return orjson.dumps(value)
-    except TypeError:  # a quoted key holds half of a surrogate pair, which only an escape can carry
-        return json.dumps(value, separators=(",", ":")).encode()
 
 
 def _key_count(value: dict[str, Any]) -> int:

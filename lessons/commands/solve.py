@@ -11,7 +11,7 @@ import click
 import orjson
 
 from aimgeo.request import PARTS, Refusal
-from lessons.answer import answer_lines, answer_stream, parse
+from lessons.answer import answer_blocks, answer_stream, parse
 
 HELP = {
     "id": "Text or number that the answer repeats.",
@@ -76,8 +76,8 @@ def command(request_json: str | None, batch: Any, **given: str | None) -> None:
             if twice is not None:
                 raise click.UsageError(f"{twice} is given both as an option and in the request.")
             request.update({key: option_value(key, text) for key, text in options.items()})
-    (line,), refused = answer_lines([request])
-    sys.stdout.buffer.write(line + b"\n")
+    written, refused = answer_blocks([request])
+    sys.stdout.buffer.writelines(written)
     sys.exit(1 if refused else 0)
 
 

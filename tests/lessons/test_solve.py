@@ -23,8 +23,8 @@ from hypothesis import strategies as st
 from aimgeo.request import KEYS
 from aimgeo.rows import Choice, Nullable, rows
 from aimgeo.solve import answer
-from lessons.answer import CHUNK_LINES, LINE_BYTES, answer_lines, answer_stream, parse
-from lessons.answer_text import texts
+from lessons.answer import CHUNK_LINES, LINE_BYTES, answer_blocks, answer_stream, parse
+from lessons.answer_text import BLOCK_ROWS, blocks, texts
 from lessons.commands.solve import HELP, command
 
 PLACED = {"object_ball_mm": [0, 0], "target_mm": "foot-left", "cut_deg": 30, "side": "left", "distance_mm": 500}
@@ -131,6 +131,14 @@ def test_an_unreadable_line_is_refused_on_its_own_line(line: bytes, code: str) -
     assert refused == 1
 
 
+def test_a_point_named_by_half_a_surrogate_pair_is_projected_under_its_name() -> None:
+    camera = b'{"eye_mm":[0,0,900],"look_at":"object_ball","vertical_fov_deg":40,"width_px":8,"height_px":8,'
+    line = orjson.dumps(PLACED)[:-1] + b',"camera":' + camera + b'"points_mm":{"\\ud800":[0,0,0]}}}'
+    (got,), refused = stream(line)
+    assert refused == 0
+    assert got["eye"]["pixels"]["\ud800"] == [4.0, 4.0]
+
+
 def test_colons_in_texts_and_line_ends_do_no_harm() -> None:
     data = b'\xef\xbb\xbf{"id": "a:b::", ' + orjson.dumps(PLACED)[1:] + b"\r\n" + orjson.dumps(PLACED) + b"\r\n"
     got, refused = stream(data)
@@ -192,33 +200,38 @@ def test_an_answer_comes_before_the_stream_ends() -> None:
 # ------------------------------------------------------------------ text of columns
 
 
-def test_the_text_of_columns_is_the_text_of_their_rows() -> None:
-    rng = np.random.default_rng(1)
-    n = 300
+def numbers(count: int) -> st.SearchStrategy[Any]:
+    """Columns that are mostly the same in every row, as those of real batches are."""
+    few = st.sampled_from([0.0, -0.0, 28.575, -1e-7, 1e22, np.nan, np.inf])
+    any_number = st.floats(allow_subnormal=True)
+    each = st.lists(few | any_number, min_size=count, max_size=count)
+    return (each | st.builds(lambda one: [one] * count, few)).map(lambda made: np.array(made, float))
 
-    def holey(*shape: int) -> Any:
-        values = rng.normal(size=shape) * 10.0 ** rng.integers(-8, 8, shape)
-        values[rng.random(shape) < 0.2] = np.nan
-        return values
 
-    columns = {
-        "number": holey(n),
-        "point": holey(n, 3),
-        "next": holey(n, 2),
-        "word": Choice(rng.integers(0, 4, n), ("left", None, 'quo"te\n', True)),
-        "part": {
-            "flag": rng.random(n) < 0.5,
-            "same": "always",
-            "may be": Nullable({"point": holey(n, 2), "in": Nullable({"x": holey(n)}, rng.random(n) < 0.5)},
-                               rng.random(n) < 0.5),
-            "too": Nullable({"y": holey(n, 2)}, rng.random(n) < 0.5),
-        },
-        "list": [{"i": i, "s": ["\u00e9"]} for i in range(n)],
-        "none": {},
-    }  # fmt: skip
-    assert [orjson.loads(text) for text in texts(columns, n)] == rows(columns, n)
-    assert texts({"zero": np.array([-0.0])}, 1) == [b'{"zero":0.0}']
-    assert texts({"a": "b"}, 2) == [b'{"a":"b"}'] * 2
+def columns_of(count: int) -> st.SearchStrategy[Any]:
+    same = st.booleans().map(lambda one: [one] * count)
+    flags = (same | st.lists(st.booleans(), min_size=count, max_size=count)).map(lambda made: np.array(made, bool))
+    words = ("left", None, 'quo"te\n', True, ["a", {"\u00e9": 1}])
+    choices = st.builds(lambda a, b: Choice(3 * a + b, words), flags, flags)
+    points = st.lists(numbers(count), min_size=2, max_size=3).map(lambda made: np.stack(made, axis=-1))
+    lists = st.lists(st.sampled_from([{}, {"i": [1, "x"]}, None]), min_size=count, max_size=count)
+    leaf = numbers(count) | points | flags | choices | lists | st.sampled_from(["always", None, 3])
+    names = st.sampled_from(["number", 'a"b', "\u00fcn\u00ef", "z"])
+    return st.recursive(
+        st.dictionaries(names, leaf, max_size=4),
+        lambda inner: st.dictionaries(names, leaf | inner | st.builds(Nullable, inner, flags), max_size=4),
+        max_leaves=6,
+    )
+
+
+@given(
+    st.sampled_from([1, 2, 5, BLOCK_ROWS, BLOCK_ROWS + 3]).flatmap(lambda n: st.tuples(st.just(n), columns_of(n)))
+)
+def test_the_text_of_columns_is_the_text_of_their_rows(case: tuple[int, Any]) -> None:
+    count, columns = case
+    want = [orjson.dumps(row) for row in rows(columns, count)]
+    assert texts(columns, count) == want
+    assert b"".join(blocks(columns, count)) == b"".join(line + b"\n" for line in want)
 
 
 # ------------------------------------------------------------------ the command
@@ -325,7 +338,7 @@ def test_a_reader_that_leaves_is_no_traceback(tmp_path: Path) -> None:
         assert solver.wait(20) == 2
 
 
-def test_parse_and_answer_lines_agree_with_solve() -> None:
-    found, refused = answer_lines([parse(orjson.dumps(PLACED)), parse(b"x")])
-    assert json.loads(found[0]) == answer([PLACED])[0]
+def test_parse_and_answer_blocks_agree_with_solve() -> None:
+    found, refused = answer_blocks([parse(orjson.dumps(PLACED)), parse(b"x")])
+    assert json.loads(b"".join(found).splitlines()[0]) == answer([PLACED])[0]
     assert refused == 1
