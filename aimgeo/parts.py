@@ -11,6 +11,7 @@ import numpy as np
 from aimgeo.after import deflection_rad, tangent_direction
 from aimgeo.aim_error import Outcome, outcome, sensitivity
 from aimgeo.aim_frame import AimFrame
+from aimgeo.asked import Asked
 from aimgeo.blocking import clearance_mm
 from aimgeo.camera import Camera, camera, outline, project
 from aimgeo.eye import (
@@ -55,7 +56,6 @@ from aimgeo.request import (
     SPEED,
     TARGET_X,
     WIDTH,
-    Asked,
 )
 from aimgeo.resolve import look_at_mm, others_mm, tips_mm
 from aimgeo.rows import Choice, Column, Nullable, chosen, flags, plain_values, rows, taken
@@ -79,9 +79,9 @@ class Part:
     columns: dict[str, Column]
 
 
-def parts_of(asked: Sequence[Asked], columns: Array, shot: Shot, frame: AimFrame, eye: Array) -> list[Part]:
+def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part]:
     """The parts of the answers to requests that have one, in the order in which an answer gives them."""
-    count = columns.shape[1]
+    columns, count = asked.numbers, asked.count
     every = np.arange(count)
     has_eye = np.isfinite(eye[:, 0])
     hit = np.isfinite(shot.cut_rad)
@@ -98,7 +98,7 @@ def parts_of(asked: Sequence[Asked], columns: Array, shot: Shot, frame: AimFrame
         if at.size:
             made = _methods(columns[:, at], taken(shot, at), judge.at(at), eye[at] if seeing else None)
             parts.append(Part(at, {"methods": made}))
-    parts += _eye_parts(asked, columns, frame, judge, eye, has_eye, hit)
+    parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
     _add(parts, columns[ERROR_KIND] > 0, {"aim_error": _aim_error(columns, judge)})
     cut_per_aim, object_per_aim = sensitivity(frame)
     parts.append(Part(every, {"sensitivity": {"cut_per_aim": cut_per_aim, "object_per_aim": object_per_aim}}))
@@ -213,8 +213,7 @@ def _methods(columns: Array, shot: Shot, judge: _Judge, eye: Array | None) -> di
 
 
 def _eye_parts(
-    asked: Sequence[Asked], columns: Array, frame: AimFrame, judge: _Judge, eye: Array, has_eye: BoolArray,
-    hit: BoolArray,
+    asked: Asked, frame: AimFrame, judge: _Judge, eye: Array, has_eye: BoolArray, hit: BoolArray
 ) -> list[Part]:  # fmt: skip
     parts: list[Part] = []
     at = np.flatnonzero(hit & ~has_eye)
@@ -222,8 +221,10 @@ def _eye_parts(
         part = judge.at(at)
         cue = ball_points(part.frame).cue_ball
         parts.append(Part(at, {"eye": {"doubled_offset": _doubled(part, cue)}}))
+    columns, points_mm = asked.numbers, asked.free["camera.points_mm"]
     has_camera = has_eye & (columns[LOOK] > 0)
-    asks_points = np.array([bool(one.points_mm) for one in asked])
+    asks_points = np.zeros(asked.count, bool)
+    asks_points[[i for i, named in points_mm.items() if named]] = True
     for where in (has_eye & ~has_camera, has_camera & ~asks_points, has_camera & asks_points):
         at = np.flatnonzero(where)
         if at.size:
@@ -231,7 +232,7 @@ def _eye_parts(
             points = ball_points(part.frame)
             seen = _eye_columns(part, points, E)
             if has_camera[at[0]]:
-                extra = [asked[i].points_mm for i in at.tolist()] if asks_points[at[0]] else []
+                extra = [points_mm[i] for i in at.tolist()] if asks_points[at[0]] else []
                 seen |= _picture(columns[:, at], part.frame, points, E, extra)
             parts.append(Part(at, {"eye": seen}))
     return parts
@@ -371,16 +372,15 @@ def _after(columns: Array, frame: AimFrame) -> dict[str, Column]:
     }
 
 
-def _listed(asked: Sequence[Asked], shot: Shot) -> list[Part]:
+def _listed(asked: Asked, shot: Shot) -> list[Part]:
     """Misses and other balls: lists that have no fixed length."""
     parts: list[Part] = []
-    at = [i for i, one in enumerate(asked) if one.misses is not None]
-    if at:
-        made = [_misses(*one.misses) for one in asked if one.misses is not None]
-        parts.append(Part(np.array(at), {"misses": made}))
-    at = [i for i, one in enumerate(asked) if one.others_mm is not None]
-    if at:
-        parts.append(Part(np.array(at), {"paths": _paths([asked[i] for i in at], taken(shot, np.array(at)))}))
+    misses, others = asked.free["misses"], asked.free["others_mm"]
+    if misses:
+        parts.append(Part(np.array(list(misses)), {"misses": [_misses(*one) for one in misses.values()]}))
+    if others:
+        at = np.array(list(others))
+        parts.append(Part(at, {"paths": _paths(asked.at(at), taken(shot, at))}))
     return parts
 
 
@@ -389,7 +389,7 @@ def _misses(left: int, right: int) -> dict[str, Any]:
     return {"p_value": p, "lopsided": p < LOPSIDED, "needed_of_same_total": needed_of(left + right)}
 
 
-def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
+def _paths(asked: Asked, shot: Shot) -> list[dict[str, Any]]:
     owner, balls = others_mm(asked)
     d = np.asarray(shot.ball_diameter_mm)[owner]
     C, G, O, T = (p[:, :2] for p in (shot.cue_ball_mm, shot.ghost_ball_mm, shot.object_ball_mm, shot.target_mm))
@@ -405,7 +405,7 @@ def _paths(asked: Sequence[Asked], shot: Shot) -> list[dict[str, Any]]:
             np.isfinite(shot.cut_rad).tolist(), np.isfinite(shot.target_mm[:, 0]).tolist(), strict=True
         )
     ]
-    first = np.searchsorted(owner, np.arange(len(asked)))
+    first = np.searchsorted(owner, np.arange(asked.count))
     for name, start, end in (("cue_ball", C, G), ("object_ball", O, goal)):
         gap = clearance_mm(balls, start, end, d)
         for k in np.flatnonzero(gap < -TOUCH_MM).tolist():

@@ -80,13 +80,11 @@ class Refusal(ValueError):  # noqa: N818 - the trade of this module is refusing
         return {"code": self.code, "message": self.message, "field": self.field}
 
 
-class Asked(NamedTuple):
-    """One checked request: a number for each of FIELDS, and what has no fixed length."""
+class Row(NamedTuple):
+    """One checked request: a number for each of FIELDS, and by its name (as in FREE) what has no fixed length."""
 
     numbers: list[float]
-    points_mm: dict[str, list[float]]
-    others_mm: list[list[float]] | None
-    misses: tuple[int, int] | None
+    free: dict[str, Any]
 
 
 BLANK = [math.nan] * len(FIELDS)
@@ -104,7 +102,7 @@ for _field, _value in (
     BLANK[_field] = _value
 
 
-def read(request: Any) -> Asked:
+def read(request: Any) -> Row:
     """The checked request; raises Refusal. A Refusal in its place (an unreadable line) is raised as it is."""
     if type(request) is Refusal:
         raise request
@@ -119,27 +117,29 @@ def read(request: Any) -> Asked:
     _point(_needed(request, "object_ball_mm"), "object_ball_mm", row, OBJECT_X, 2)
     _pocket_and_target(request, row)
     _mode(request, row)
-    others = misses = None
-    points: dict[str, list[float]] = {}
+    free: dict[str, Any] = {}
     if "eye" in request:
-        _eye(_part(request, "eye"), row)
+        _eye(_part(request["eye"], "eye"), row)
     if "camera" in request:
-        points = _camera(_part(request, "camera"), row, "eye" in request)
+        part = _part(request["camera"], "camera")
+        _camera(part, row, "eye" in request)
+        if "points_mm" in part:
+            free["camera.points_mm"] = _picture_points(part["points_mm"])
     if "aim_error" in request:
-        _aim_error(_part(request, "aim_error"), row)
+        _aim_error(_part(request["aim_error"], "aim_error"), row)
     if "fraction" in request:
-        _fraction(_part(request, "fraction"), row)
+        _fraction(_part(request["fraction"], "fraction"), row)
     if "misses" in request:
-        misses = _misses(_part(request, "misses"))
+        free["misses"] = _misses(request["misses"])
     if "fixed_marks" in request:
-        part = _part(request, "fixed_marks")
+        part = _part(request["fixed_marks"], "fixed_marks")
         if "for_cut_deg" in part:
             row[MARK_DEG] = _cut(part["for_cut_deg"], "fixed_marks.for_cut_deg")
     if "others_mm" in request:
-        others = _others(request["others_mm"])
+        free["others_mm"] = _others(request["others_mm"])
     if "speed_mps" in request or "cue_ball_roll" in request:
         _speed(request, row)
-    return Asked(row, points, others, misses)
+    return Row(row, free)
 
 
 def identity(request: Any) -> Any:
@@ -147,10 +147,9 @@ def identity(request: Any) -> Any:
     if type(request) is not dict or "id" not in request:
         return None
     try:
-        _identity(request["id"])
+        return _identity(request["id"])
     except Refusal:
         return None
-    return request["id"]
 
 
 # ------------------------------------------------------------------ the parts of a request
@@ -174,7 +173,7 @@ def _table_and_ball(request: Mapping[str, Any], row: list[float]) -> None:
 
 
 def _pocket_and_target(request: Mapping[str, Any], row: list[float]) -> None:
-    part = _part(request, "pocket") if "pocket" in request else None
+    part = _part(request["pocket"], "pocket") if "pocket" in request else None
     mouth = None
     if part is not None and "mouth_mm" in part:
         mouth = row[MOUTH] = _number(part["mouth_mm"], "pocket.mouth_mm")
@@ -300,14 +299,14 @@ def _eye(part: Mapping[str, Any], row: list[float]) -> None:
     row[EYE_RADII], row[EYE_SINES] = ALIGNMENTS[name]
 
 
-def _camera(part: Mapping[str, Any], row: list[float], has_eye: bool) -> dict[str, list[float]]:
+def _camera(part: Mapping[str, Any], row: list[float], has_eye: bool) -> None:
     if "eye_mm" in part:
         if has_eye:
             raise Refusal("conflict", "The camera stands at the eye or at eye_mm, not at both.", "camera.eye_mm")
         _point(part["eye_mm"], "camera.eye_mm", row, EYE_X, 3)
         _above_cloth(row[EYE_Z], "camera.eye_mm")
         if len(part) == 1:
-            return {}
+            return
     elif not has_eye:
         raise Refusal("missing", "Where does the camera stand? Give the eye, or eye_mm in the camera.", "eye")
     look = _needed(part, "look_at", "camera.")
@@ -331,7 +330,6 @@ def _camera(part: Mapping[str, Any], row: list[float], has_eye: bool) -> dict[st
         )
     row[WIDTH] = _whole(_needed(part, "width_px", "camera."), "camera.width_px", 1, LARGEST)
     row[HEIGHT] = _whole(_needed(part, "height_px", "camera."), "camera.height_px", 1, LARGEST)
-    return _picture_points(part["points_mm"]) if "points_mm" in part else {}
 
 
 def _picture_points(points: Any) -> dict[str, list[float]]:
@@ -366,7 +364,8 @@ def _fraction(part: Mapping[str, Any], row: list[float]) -> None:
     row[MEASURED] = MEASURED_BY[name]
 
 
-def _misses(part: Mapping[str, Any]) -> tuple[int, int]:
+def _misses(value: Any) -> tuple[int, int]:
+    part = _part(value, "misses")
     left = _whole(_needed(part, "left", "misses."), "misses.left", 0, MOST_MISSES)
     right = _whole(_needed(part, "right", "misses."), "misses.right", 0, MOST_MISSES)
     return left, right
@@ -460,7 +459,7 @@ def _refuse_narrow(mouth_mm: float, diameter_mm: float, field: str) -> None:
         )
 
 
-def _identity(value: Any) -> None:
+def _identity(value: Any) -> str | float:
     if type(value) is str:
         if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
             raise Refusal("bad_value", "The id holds half of a surrogate pair, which is no text.", "id")
@@ -471,6 +470,7 @@ def _identity(value: Any) -> None:
         raise Refusal("bad_value", f"An id is text or a number, not {_shown(value)}.", "id")
     elif not math.isfinite(value):
         raise Refusal("not_finite", "An id that is a number must be finite.", "id")
+    return value
 
 
 def _choice(value: Any, among: Mapping[str, Any], field: str, subject: str) -> str:
@@ -479,8 +479,7 @@ def _choice(value: Any, among: Mapping[str, Any], field: str, subject: str) -> s
     return value
 
 
-def _part(request: Mapping[str, Any], key: str) -> dict[str, Any]:
-    part = request[key]
+def _part(part: Any, key: str) -> dict[str, Any]:
     if type(part) is not dict:
         raise Refusal("bad_value", f"{key} is an object with {_choices(PARTS[key])}, not {_shown(part)}.", key)
     if not part.keys() <= PARTS[key]:
@@ -525,3 +524,12 @@ def _shown(value: Any) -> str:
     except ValueError:  # an integer of thousands of digits
         return "a very long number"
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+FREE: dict[str, Callable[[Any], Any]] = {
+    "id": _identity,
+    "misses": _misses,
+    "others_mm": _others,
+    "camera.points_mm": _picture_points,
+}
+"""How to read what has no column; raises Refusal."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import fields
 
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame, aim_frame
+from aimgeo.asked import Asked
 from aimgeo.eye import (
     BallPoints,
     ball_points,
@@ -51,11 +51,9 @@ from aimgeo.request import (
     TARGET_X,
     TIP_A_X,
     TIP_B_X,
-    Asked,
     Refusal,
 )
 from aimgeo.roll import is_on_bed, rolled_shot
-from aimgeo.rows import taken
 from aimgeo.shot import Shot, place_shot, solve_shot
 from aimgeo.vectors import Array, BoolArray, IntArray, direction, length
 
@@ -92,8 +90,9 @@ def shots_of(columns: Array) -> Shot:
     return Shot(**joined)
 
 
-def refusals(asked: Sequence[Asked], columns: Array, shot: Shot) -> dict[int, Refusal]:
+def refusals(asked: Asked, shot: Shot) -> dict[int, Refusal]:
     """The requests that no shot answers, by their place; the first reason counts."""
+    columns = asked.numbers
     mode, bed = columns[MODE], columns[HALF_LENGTH : HALF_LENGTH + 2].T
     D, d, R = shot.distance_mm, np.asarray(shot.ball_diameter_mm), shot.radius_mm
     O, T = columns[OBJECT_X : OBJECT_X + 2].T, columns[TARGET_X : TARGET_X + 2].T
@@ -184,22 +183,20 @@ def _offer_playable(columns: Array, shot: Shot, refused: dict[int, Refusal]) -> 
         refused[i] = Refusal(one.code, f"{one.message[:-1]}; {offer}", one.field)
 
 
-def frames_and_eyes(
-    asked: Sequence[Asked], columns: Array, shot: Shot, live: IntArray
-) -> tuple[dict[int, Refusal], AimFrame, Array]:
-    """The aim frames and eyes (nan where none is asked for) of the shots at `live`; the eyes that cannot be."""
-    columns = columns[:, live]
+def frames_and_eyes(asked: Asked, shot: Shot) -> tuple[dict[int, Refusal], AimFrame, Array]:
+    """The eyes that cannot be, by their place; the aim frames, and the eyes (nan where none is asked for)."""
+    columns = asked.numbers
     rolled = columns[MODE] == ROLLED
-    frame = aim_frame(taken(shot, live), columns[HALF_LENGTH : HALF_LENGTH + 2].T, rolled)
+    frame = aim_frame(shot, columns[HALF_LENGTH : HALF_LENGTH + 2].T, rolled)
     offset = eye_offset_mm(frame, columns[EYE_OFFSET], columns[EYE_RADII], columns[EYE_SINES])
     behind = np.stack([-columns[EYE_BACK], offset, columns[EYE_HEIGHT]], axis=-1)
     own = np.isfinite(columns[EYE_X])
     eye = np.where(own[:, None], frame.from_table(columns[EYE_X : EYE_X + 3].T), behind)
     points = ball_points(frame)
-    inside = np.zeros(live.size, bool)
+    inside = np.zeros(asked.count, bool)
     for ball in (points.cue_ball, points.object_ball):
         inside |= np.sum((eye - ball) ** 2, axis=-1) < frame.radius_mm**2
-    owner, others = others_mm([asked[i] for i in live.tolist()])
+    owner, others = others_mm(asked)
     if owner.size:
         balls = np.concatenate([others, frame.radius_mm[owner, None]], axis=-1)
         gaps = frame.to_table(eye)[owner] - balls
@@ -207,11 +204,11 @@ def frames_and_eyes(
     refused: dict[int, Refusal] = {}
     for k in np.flatnonzero(inside).tolist():
         field = "camera.eye_mm" if own[k] else "eye"
-        refused[int(live[k])] = Refusal("eye_in_ball", "The eye would be inside a ball.", field)
+        refused[k] = Refusal("eye_in_ball", "The eye would be inside a ball.", field)
     nowhere = (columns[LOOK] > 0) & np.all(look_at_mm(columns, frame, points) == eye, axis=-1)
     for k in np.flatnonzero(nowhere).tolist():
         blind = Refusal("bad_value", "The camera looks at the very place where it stands.", "camera.look_at")
-        refused.setdefault(int(live[k]), blind)
+        refused.setdefault(k, blind)
     return refused, frame, eye
 
 
@@ -234,7 +231,8 @@ def tips_mm(columns: Array) -> tuple[Array, Array]:
     return np.where(given, right, A), np.where(given, left, B)
 
 
-def others_mm(asked: Sequence[Asked]) -> tuple[IntArray, Array]:
+def others_mm(asked: Asked) -> tuple[IntArray, Array]:
     """All other balls of a batch (M, 2), and whose they are (M,)."""
-    owner = np.repeat(np.arange(len(asked)), [len(one.others_mm or ()) for one in asked])
-    return owner, np.array([p for one in asked for p in one.others_mm or ()], float).reshape(-1, 2)
+    given = asked.free["others_mm"]
+    owner = np.repeat(np.array(list(given), int), [len(balls) for balls in given.values()])
+    return owner, np.array([ball for balls in given.values() for ball in balls], float).reshape(-1, 2)

@@ -9,15 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from aimgeo.asked import Asked, ask
 from aimgeo.parts import Part, parts_of, shot_columns
-from aimgeo.request import (
-    MODE,
-    ROLLED,
-    Asked,
-    Refusal,
-    identity,
-    read,
-)
+from aimgeo.request import MODE, ROLLED, Refusal, identity
 from aimgeo.resolve import FROZEN_MM, frames_and_eyes, refusals, shots_of
 from aimgeo.rows import rows, taken
 from aimgeo.shot import Shot
@@ -59,41 +53,30 @@ def shot_answer(shot: Shot) -> dict[str, Any]:
 
 def answer_parts(requests: Sequence[Any]) -> tuple[dict[int, Refusal], list[Part]]:
     """The answers to a batch as columns: what is refused, by place, and the parts of the other answers."""
-    refused: dict[int, Refusal] = {}
-    asked: list[Asked] = []
-    places: list[int] = []
-    for i, request in enumerate(requests):
-        try:
-            asked.append(read(request))
-            places.append(i)
-        except Refusal as refusal:
-            # without its traceback, which would tie it to this frame in a cycle and keep whole batches alive
-            refused[i] = refusal.with_traceback(None)
-    if not asked:
+    asked, where, refused = ask(requests)
+    if not where.size:
         return refused, []
-    where = np.array(places)
     with np.errstate(all="ignore"):
         found, parts = _answered(asked)
+    places = where.tolist()
     refused |= {places[i]: refusal for i, refusal in found.items()}
     return refused, [Part(where[part.places], part.columns) for part in parts]
 
 
-def _answered(asked: list[Asked]) -> tuple[dict[int, Refusal], list[Part]]:
-    columns = np.array([one.numbers for one in asked]).T
-    shot = shots_of(columns)
-    refused = refusals(asked, columns, shot)
+def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:
+    shot = shots_of(asked.numbers)
+    refused = refusals(asked, shot)
     frozen = np.abs(shot.distance_mm - shot.ball_diameter_mm) <= FROZEN_MM
     live = _but(np.flatnonzero(~frozen), refused)
-    eye_refused, frame, eye = frames_and_eyes(asked, columns, shot, live)
-    refused |= eye_refused
+    eye_refused, frame, eye = frames_and_eyes(asked.at(live), taken(shot, live))
+    refused |= {int(live[i]): refusal for i, refusal in eye_refused.items()}
     kept = _but(live, refused)
     touching = _but(np.flatnonzero(frozen), refused).tolist()
-    rolled = columns[MODE] == ROLLED
+    rolled = asked.numbers[MODE] == ROLLED
     parts = [Part(np.array([i]), {"shot": [_frozen_answer(shot, i, rolled[i])]}) for i in touching]
     if kept.size:
         at = np.flatnonzero(np.isin(live, kept))
-        held = [asked[i] for i in kept.tolist()]
-        made = parts_of(held, columns[:, kept], taken(shot, kept), taken(frame, at), eye[at])
+        made = parts_of(asked.at(kept), taken(shot, kept), taken(frame, at), eye[at])
         parts += [Part(kept[part.places], part.columns) for part in made]
     return refused, parts
 

@@ -16,7 +16,7 @@ from aimgeo.solve import Part, answer_parts
 from lessons.answer_text import as_json, blocks, texts
 
 CHUNK_BYTES = 1 << 20
-CHUNK_LINES = 2048
+CHUNK_LINES = 4096
 LINE_BYTES = 1 << 20
 """A longer line is refused, so that memory stays bounded whatever comes in."""
 PATIENCE_S = 0.005
