@@ -65,18 +65,29 @@ class Display:
         self._background = background or pane_background
         self._elements = {e.id: e for e in board.elements}
 
-    def tracks(self, slot: Slot) -> tuple[Track, ...]:
-        """Everything that can change how the slot looks; what never moves is left out."""
+    def shape_tracks(self, slot: Slot) -> tuple[Track, ...]:
+        """Everything that can change the slot's `shapes`; what never moves is left out."""
         pane, element = slot.pane, slot.element
-        tracks = [] if pane is None else [pane.camera.track, pane.opacity, *self._rendered_tracks(pane)]
+        tracks = [] if pane is None else [pane.camera.track, *self._rendered_tracks(pane)]
         if element is not None:
             crossed = [self._elements[name] for name in getattr(element.shape, "ink_in", ())]
-            tracks += [*element.tracks(), *(t for e in crossed for t in (e.offset_mm, e.size))]
+            tracks += [element.drawn, element.strength, element.fresh, element.offset_mm, element.size]
+            tracks += [t for e in crossed for t in (e.offset_mm, e.size, e.opacity)]
         return tuple(track for track in tracks if track.moves)
+
+    def fades(self, slot: Slot) -> tuple[Track, ...]:
+        """Everything that can change the slot's `opacity`."""
+        parts = [part for part in (slot.pane, slot.element) if part is not None]
+        return tuple(part.opacity for part in parts if part.opacity.moves)
 
     def state(self, slot: Slot, frame: int) -> tuple[Any, ...]:
         """Equal on two frames when the slot looks the same on both."""
-        return tuple(track.at(frame) for track in self.tracks(slot))
+        return *(track.at(frame) for track in self.shape_tracks(slot)), self.opacity(slot, frame)
+
+    def opacity(self, slot: Slot, frame: int) -> float:
+        """How much of the slot's shapes is shown on a frame, 0 to 1."""
+        shown = 1.0 if slot.pane is None else slot.pane.opacity.at(frame)[0]
+        return shown if slot.element is None else shown * slot.element.opacity.at(frame)[0]
 
     def _rendered_tracks(self, pane: Pane) -> Iterator[Track]:
         """How balls and cue move where the pane's picture shows them, and they hide what is behind them."""
@@ -98,17 +109,20 @@ class Display:
 
     def paths(self, slot: Slot, frame: int) -> list[Path]:
         """The paths of a slot on a frame, the lowest first; none when it is not visible."""
-        shown = 1.0 if slot.pane is None else slot.pane.opacity.at(frame)[0]
+        opacity = self.opacity(slot, frame)
+        return [path.shown(opacity) for path in self.shapes(slot, frame)] if opacity > 0 else []
+
+    def shapes(self, slot: Slot, frame: int) -> list[Path]:
+        """The paths of a slot on a frame at their full opacity."""
         if slot.element is None:
             assert slot.pane is not None
-            return self._backdrop(slot.pane, frame, shown)
-        shown *= slot.element.opacity.at(frame)[0]
-        if shown <= 0 or not slot.element.is_visible(frame):
+            return self._backdrop(slot.pane, frame)
+        if slot.element.drawn.at(frame)[0] <= 0:
             return []
         shape = slot.element.shape
         if isinstance(shape, Ball | Ring):
             shape = replace(shape, radius_mm=shape.radius_mm * slot.element.size.at(frame)[0])
-        return [p.shown(shown) for p in draw(shape, self.view(slot, frame))]
+        return draw(shape, self.view(slot, frame))
 
     def view(self, slot: Slot, frame: int) -> View:
         """What the drawing functions are told."""
@@ -137,15 +151,13 @@ class Display:
         radius = element.shape.radius_mm * element.size.at(frame)[0]
         return ball_outline(P, np.array(element.shape.centre_mm), radius)
 
-    def _backdrop(self, pane: Pane, frame: int, opacity: float) -> list[Path]:
-        pixels = self._background(pane, self.board, frame) if opacity > 0 else None
+    def _backdrop(self, pane: Pane, frame: int) -> list[Path]:
+        pixels = self._background(pane, self.board, frame)
         if pixels is None:
             return []
-        if opacity < 1:
-            pixels = (pixels * opacity).astype(np.uint8)
         x, y = round(pane.rect_px[0]), round(pane.rect_px[1])
-        key = (pane.id, opacity, self.state(Slot(pane, None), frame))
-        picture = Picture(pixels, (x, y), key, is_opaque=opacity >= 1)
+        seen = tuple(track.at(frame) for track in self.shape_tracks(Slot(pane, None)))
+        picture = Picture(pixels, (x, y), (pane.id, *seen), is_opaque=True)
         return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=picture)]
 
 

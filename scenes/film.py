@@ -1,4 +1,4 @@
-"""Writing a clip as one stream while it is drawn: only changed parts are converted, held frames not at all.
+"""Writing a clip as one stream while it is drawn: only changed parts are converted, every picture is encoded once.
 
 `Film` takes patches of the picture and encodes; `FilmWriter` and `FilmRenderer` plug it into Manim's scenes in the
 place of the stock file writer.
@@ -30,7 +30,7 @@ BT709 = 1
 """Matrix, primaries and transfer of ITU-R BT.709, as ISO/IEC 23091-2 numbers them."""
 
 LEAST_HOLD = 24
-"""Shorter holds are encoded: an IDR picture more, and the repeats behind it, cost as much."""
+"""A picture held at least so long is an IDR picture: it is looked at for a while, and can be sought."""
 
 IDR_EVERY = 60
 """In a hold its IDR picture comes again after so many frames, for seeking."""
@@ -105,7 +105,7 @@ def add_chapters(container: Any, steps: tuple[StepSpan, ...], tick: Fraction) ->
 
 
 class Film:
-    """One clip being written. Every picture is encoded when the next one comes, so that its length is known.
+    """One clip being written. Every picture is encoded once, when the next one comes and its length is known.
 
     `frames` counts what was asked for so far, and `on_frames` is told of it now and then. Call `close` to finish
     the file or `abandon` to leave nothing.
@@ -120,13 +120,10 @@ class Film:
         steps: tuple[StepSpan, ...] = (),
     ) -> None:
         self.path, self.frames = path, 0
-        self._form, self._after_hold = form, False
         self._on_frames = on_frames
         self._converter = Converter(output.width_px, output.height_px)
-        self._run = 0
-        self._fed = 0
-        self._written = 0
-        self._places: dict[int, int] = {}
+        self._run = self._fed = self._written = self._since_idr = self._number = 0
+        self._lengths: dict[int, int] = {}
         self._skips: SkipPictures | None = None
         self._container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
         rate = Fraction(*output.rate)
@@ -172,55 +169,52 @@ class Film:
         self.path.unlink(missing_ok=True)
 
     def _flush(self) -> None:
-        if self._run >= LEAST_HOLD and self._can_skip():
-            self._feed(self._run, is_idr=True)
-            # the encoder spends more on a picture that it sees repeated; the repeats are not written
-            for _ in range(min(self._form.look_ahead, self._group - 1)):
-                self._feed(0)
-            self._after_hold = True
-        else:
-            for _ in range(self._run):
-                self._feed(1, is_idr=self._after_hold)
-                self._after_hold = False
-        self._run = 0
+        if self._run:
+            if self._skips is None:
+                self._skips = self._open()
+            is_idr = self._run >= LEAST_HOLD or self._since_idr >= self._group
+            self._since_idr = 1 + (self._run - 1) % IDR_EVERY if is_idr else self._since_idr + self._run
+            frame = self._converter.frame()
+            frame.pts, frame.time_base = self._fed, self._tick
+            if is_idr:
+                frame.pict_type = PictureType.I
+            self._lengths[self._fed] = self._run
+            self._fed += 1
+            self._take(self._stream.encode(frame))
+            self._run = 0
         if self._on_frames is not None:
             self._on_frames(self._written)
 
-    def _can_skip(self) -> bool:
-        """Whether holds can be written without the encoder; its headers tell, once it is open."""
-        if self._skips is None and self._form.codec == "libx264":
-            context = self._stream.codec_context
-            if not context.is_open:
-                context.open()
-            self._skips = SkipPictures.of(context.extradata)
-        return self._skips is not None
-
-    def _feed(self, frames: int, is_idr: bool = False) -> None:
-        """Encode the picture, to stand for so many frames of the clip."""
-        frame = self._converter.frame()
-        frame.pts, frame.time_base = self._fed, self._tick
-        if is_idr:
-            frame.pict_type = PictureType.I
-        self._places[self._fed] = frames
-        self._fed += 1
-        self._take(self._stream.encode(frame))
+    def _open(self) -> SkipPictures:
+        """Open the encoder; its headers tell how to count its pictures and to write the same again."""
+        context = self._stream.codec_context
+        context.open()
+        return SkipPictures.of(context.extradata)
 
     def _take(self, packets: Iterable[av.Packet]) -> None:
         """Write the encoder's packets, each for as many frames as its picture stands for."""
+        assert self._skips is not None
         for packet in packets:
-            frames = self._places.pop(packet.pts)
-            idr = bytes(packet) if frames > 1 else b""
+            frames = self._lengths.pop(packet.pts)
+            picture, is_idr = bytes(packet), packet.is_keyframe
             for k in range(frames):
-                if k:
-                    is_idr = k % IDR_EVERY == 0
-                    assert self._skips is not None
-                    packet = av.Packet(idr if is_idr else self._skips.picture(k % IDR_EVERY))
-                    packet.is_keyframe = is_idr
-                packet.stream = self._stream
-                packet.pts = packet.dts = self._written
-                packet.duration, packet.time_base = 1, self._tick
-                self._container.mux(packet)
-                self._written += 1
+                is_again = is_idr and k % IDR_EVERY == 0
+                self._number = 0 if is_again else self._number + 1
+                if is_again:
+                    content = picture
+                elif k:
+                    content = self._skips.picture(self._number)
+                else:
+                    content = self._skips.numbered(picture, self._number)
+                self._mux(content, is_again)
+
+    def _mux(self, content: bytes, is_keyframe: bool) -> None:
+        packet = av.Packet(content)
+        packet.is_keyframe, packet.stream = is_keyframe, self._stream
+        packet.pts = packet.dts = self._written
+        packet.duration, packet.time_base = 1, self._tick
+        self._container.mux(packet)
+        self._written += 1
 
 
 class FilmWriter:

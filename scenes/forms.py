@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 class Form:
     """A form that clips are written in: container, codec and settings. Two runs give the same bytes.
 
-    `look_ahead`: so many pictures ahead the encoder sees what is worth keeping.
     `is_master`: whole pictures for an editor, written by `scenes.masters`; with `alpha` they have no ground, and
     lie over other footage. `every_picture_alone`: a held picture's packet can be written again.
     """
@@ -21,18 +20,19 @@ class Form:
     pixel_format: str
     options: Mapping[str, str]
     container_options: Mapping[str, str] = field(default_factory=dict)
-    look_ahead: int = 0
     is_master: bool = False
     alpha: bool = False
     every_picture_alone: bool = False
 
 
-def _h264(preset: str, crf: int, look_ahead: int) -> Form:
-    tuning = f"weightp=0:rc-lookahead={look_ahead}:mbtree={int(look_ahead > 0)}"
+def _h264(preset: str, crf: int) -> Form:
+    # nothing ahead is looked at: every picture stands for itself, and a held one is seen once. Lines and letters are
+    # what a clip is about; adaptive quantisation would take from them for what is flat
+    tuning = "weightp=0:rc-lookahead=0:mbtree=0:aq-mode=0:scenecut=0:subme=0"
     options = {"preset": preset, "crf": str(crf), "profile": "high", "forced-idr": "1", "x264-params": tuning}
     # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
     options["bf"] = "0"
-    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"}, look_ahead)
+    return Form(".mp4", "mp4", "libx264", "yuv420p", options, {"movflags": "+faststart+write_colr"})
 
 
 MOV = {"movflags": "+faststart+write_colr"}
@@ -42,16 +42,16 @@ VP9 = {"crf": "18", "b": "0", "deadline": "realtime", "cpu-used": "6", "row-mt":
 
 def _prores(pixel_format: str, profile: str, alpha: bool = False) -> Form:
     options = {"profile": profile, "vendor": "apl0"} | ({"alpha_bits": "16"} if alpha else {})
-    return Form(".mov", "mov", "prores_ks", pixel_format, options, MOV, 0, True, alpha, True)
+    return Form(".mov", "mov", "prores_ks", pixel_format, options, MOV, True, alpha, True)
 
 
 FORMS: dict[str, Form] = {
-    "h264": _h264("superfast", 17, 10),
-    "draft": _h264("ultrafast", 24, 0),
+    "h264": _h264("superfast", 21),
+    "draft": _h264("ultrafast", 24),
     "prores": _prores("yuv422p10le", "3"),
     "prores-alpha": _prores("yuva444p10le", "4", alpha=True),
-    "png-alpha": Form(".mov", "mov", "png", "rgba", {"compression_level": "1"}, MOV, 0, True, True, True),
-    "vp9-alpha": Form(".webm", "webm", "libvpx-vp9", "yuva420p", VP9, WEBM, 0, True, True, False),
+    "png-alpha": Form(".mov", "mov", "png", "rgba", {"compression_level": "1"}, MOV, True, True, True),
+    "vp9-alpha": Form(".webm", "webm", "libvpx-vp9", "yuva420p", VP9, WEBM, True, True, False),
 }
 """To add a form: write its line here; `Film` or `MasterFilm` opens what the line says."""
 

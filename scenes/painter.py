@@ -1,14 +1,16 @@
 """Painting only what has changed: a Manim Cairo camera that compares each frame's display list with the last.
 
 The picture on the camera's pixel array stays between frames. Whatever moved, appeared, vanished or changed colour
-dirties the rectangle it left and the one it now covers; only these are cleared to the background and painted
-again, with Cairo clipped to them. How a mobject is painted is left to the board's camera and to Manim.
+dirties the rectangle it left and the one it now covers; only these are painted again, with Cairo clipped to them.
+What lies lowest and rests is painted once, on a ground that is kept beside the picture, and copied from there. How a
+mobject is painted is left to the board's camera and to Manim.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
+from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -25,6 +27,9 @@ Box = tuple[int, int, int, int]
 
 GRID_PX = 32
 """Rectangles snap to this grid: even for the chroma planes, and few sizes for the colour converter."""
+
+SETTLED = 3
+"""So many pictures in turn a mobject stays unchanged before it goes into the ground."""
 
 MITER_LIMIT = 10.0
 """Cairo's default: a corner of a stroke reaches at most so many half line widths beyond its path."""
@@ -144,6 +149,49 @@ def _is_same(a: tuple[float, float], b: tuple[float, float], tolerance: float) -
     return abs(a[0] - b[0]) <= tolerance + 1e-5 * abs(b[0]) and abs(a[1] - b[1]) <= tolerance + 1e-5 * abs(b[1])
 
 
+class Ground:
+    """Background and lowest groups as one picture, painted where it is first asked for.
+
+    `depth` counts the groups that belong to it. `pixels` hold their picture on the grid's cells that are laid.
+    """
+
+    def __init__(self, width_px: int, height_px: int) -> None:
+        self.pixels = np.zeros((height_px, width_px, 4), np.uint8)
+        self.depth = 0
+        self._laid = np.zeros((-(-height_px // GRID_PX), -(-width_px // GRID_PX)), bool)
+        self._lowest: deque[int] = deque(maxlen=SETTLED)
+
+    def settle(self, before: Sequence[Group], now: Sequence[Group]) -> None:
+        """Take in what has come to rest, give out what has not, between two pictures' groups."""
+        pairs = enumerate(zip(before, now, strict=False))
+        self._lowest.append(next((k for k, (old, new) in pairs if old is not new), min(len(before), len(now))))
+        depth = self._lowest[-1]
+        if depth > self.depth:
+            depth = max(self.depth, min(self._lowest)) if len(self._lowest) == SETTLED else self.depth
+        low, high = sorted((depth, self.depth))
+        for group in (*before[low:high], *now[low:high]):
+            if group.box is not None:
+                self._laid[_cells(group.box)] = False
+        self.depth = depth
+
+    def forget(self) -> None:
+        """Nothing is laid any more: the background has changed."""
+        self._laid[:] = False
+
+    def missing(self, boxes: Iterable[Box]) -> list[Box]:
+        """Those of the boxes that are not laid; they are taken to be from now on."""
+        missing = [box for box in boxes if not self._laid[_cells(box)].all()]
+        for box in missing:
+            self._laid[_cells(box)] = True
+        return missing
+
+
+def _cells(box: Box) -> tuple[slice, slice]:
+    """The grid's cells that a box touches."""
+    left, top, right, bottom = box
+    return slice(top // GRID_PX, -(-bottom // GRID_PX)), slice(left // GRID_PX, -(-right // GRID_PX))
+
+
 class PainterCamera(BoardCamera):
     """Manim's Cairo camera, repainting only what differs from the frame before.
 
@@ -157,6 +205,7 @@ class PainterCamera(BoardCamera):
         self._painted_background: np.ndarray | None = None
         self._paths: dict[int, tuple[np.ndarray, cairo.Path]] = {}
         super().__init__(**kwargs)
+        self._ground = Ground(self.pixel_width, self.pixel_height)
 
     def reset(self) -> PainterCamera:
         """Nothing to do but the first time: the picture of the last frame is where the next one starts."""
@@ -168,25 +217,39 @@ class PainterCamera(BoardCamera):
         """Bring the picture up to date with the mobjects, and `dirty` with what that changed."""
         now = self._grouped(list(mobjects))
         self.dirty = self._differences(now)
-        self._groups, self._painted_background = now, self.background
+        before, self._groups = self._groups or {}, now
         if not self.dirty:
             return
-        assert self.background is not None
-        ctx = self.get_cairo_context(self.pixel_array)
+        ground, groups = self._ground, list(now.values())
+        ground.settle(list(before.values()), groups)
+        if self.background is not self._painted_background:
+            ground.forget()
+            self._painted_background = self.background
+        missing = ground.missing(self.dirty)
+        if missing:
+            assert self.background is not None
+            self._paint(ground.pixels, self.background, groups[: ground.depth], missing)
+        self._paint(self.pixel_array, ground.pixels, groups[ground.depth :], self.dirty)
+
+    def _paint(
+        self, pixels: np.ndarray, ground: np.ndarray, groups: Sequence[Group], boxes: Sequence[Box]
+    ) -> None:
+        """Paint groups over a ground, in the boxes alone."""
+        ctx = self.get_cairo_context(pixels)
         ctx.save()
         matrix = ctx.get_matrix()
         ctx.identity_matrix()
         # without a new path, the last mobject's path would be part of the clip
         ctx.new_path()
-        for left, top, right, bottom in self.dirty:
-            self.pixel_array[top:bottom, left:right] = self.background[top:bottom, left:right]
+        for left, top, right, bottom in boxes:
+            pixels[top:bottom, left:right] = ground[top:bottom, left:right]
             ctx.rectangle(left, top, right - left, bottom - top)
         ctx.clip()
         ctx.set_matrix(matrix)
-        for group in now.values():
-            if self._is_touched(group.box):
+        for group in groups:
+            if _is_touched(group.box, boxes):
                 for drawn in group.drawn.values():
-                    if self._is_touched(drawn.box):
+                    if _is_touched(drawn.box, boxes):
                         self.display_vectorized(drawn.mobject, ctx)
         ctx.restore()
 
@@ -204,20 +267,19 @@ class PainterCamera(BoardCamera):
             self._paths[id(vmobject)] = vmobject.points, ctx.copy_path()
         return self
 
-    def _is_touched(self, box: Box | None) -> bool:
-        return box is not None and any(overlap(box, dirty) for dirty in self.dirty)
-
     def _grouped(self, tops: Sequence[Mobject]) -> dict[int, Group]:
         """The display list in its order; a top-level mobject whose `state` is the same is not looked into."""
         before, now = self._groups or {}, {}
         for top in tops:
-            if not hasattr(top, "state"):
+            state = getattr(top, "state", self)
+            if state is self:
                 if top.family_members_with_points():
                     return {0: self._group(None, self.get_mobjects_to_display(tops), before.get(0))}
                 continue
-            old, state = before.get(id(top)), top.state
+            key = id(top)
+            old = before.get(key)
             is_same = old is not None and old.state is state
-            now[id(top)] = old if is_same and old else self._group(state, top.submobjects, old)
+            now[key] = old if is_same and old else self._group(state, top.submobjects, old)
         return now
 
     def _group(self, state: object, mobjects: Iterable[Mobject], old: Group | None) -> Group:
@@ -288,6 +350,10 @@ class PainterCamera(BoardCamera):
         left, top = max(int(low[0]), 0), max(int(low[1]), 0)
         right, bottom = min(int(high[0]) + 1, self.pixel_width), min(int(high[1]) + 1, self.pixel_height)
         return (left, top, right, bottom) if left < right and top < bottom else None
+
+
+def _is_touched(box: Box | None, boxes: Iterable[Box]) -> bool:
+    return box is not None and any(overlap(box, other) for other in boxes)
 
 
 def _is_same_order(before: Mapping[int, object], now: Mapping[int, object]) -> bool:

@@ -1,15 +1,16 @@
 """H.264 pictures that say "the same again": P pictures whose every macroblock is skipped, made without an encoder.
 
-A held picture is encoded once, as an IDR picture; each further frame of the hold is one of these, of some tens of
-bytes. Syntax and tables: ITU-T H.264 (04/2017), clauses 7.3 and 9.3, tables 9-13, 9-44 and 9-45, from memory and
+A held picture is encoded once; each further frame of the hold is one of these, of some tens of bytes. As they count
+like any picture, the encoder's next one gets a later number. Syntax and tables: ITU-T H.264 (04/2017), clauses 7.3 and 9.3, tables 9-13, 9-44 and 9-45, from memory and
 checked by decoders, by FFmpeg's own header reader, and against what x264 writes for an unchanged picture.
 
 Only what x264 writes for progressive pictures without B pictures is covered: picture order count type 2, one slice
-a picture. `SkipPictures.of` returns None for any other stream, which is then encoded picture by picture.
+a picture.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -120,12 +121,7 @@ def escaped(payload: bytes) -> bytes:
     >>> escaped(bytes([0, 0, 1, 0, 0, 0]))
     b'\\x00\\x00\\x03\\x01\\x00\\x00\\x03\\x00'
     """
-    out = bytearray()
-    for byte in payload:
-        if byte <= 3 and out[-2:] == b"\0\0":
-            out.append(3)
-        out.append(byte)
-    return bytes(out)
+    return re.sub(rb"\0\0(?=[\0-\3])", b"\0\0\3", payload)
 
 
 def unescaped(unit: bytes) -> bytes:
@@ -212,14 +208,12 @@ class SkipPictures:
     stream: Parameters
 
     @classmethod
-    def of(cls, headers: bytes | None) -> SkipPictures | None:
-        """For the stream with these headers; None when it has features that are not covered."""
-        try:
-            found = parameters(headers or b"")
-        except ValueError:
-            return None
-        covered = found.order_type == 2 and found.is_progressive and not found.has_redundant_count
-        return cls(found) if covered else None
+    def of(cls, headers: bytes | None) -> SkipPictures:
+        """For the stream with these headers; ValueError when it has features that are not covered."""
+        found = parameters(headers or b"")
+        if found.order_type != 2 or not found.is_progressive or found.has_redundant_count:
+            raise ValueError("B pictures, interlaced or redundant pictures")
+        return cls(found)
 
     def picture(self, since_idr: int) -> bytes:
         """The picture so many pictures after an IDR picture, with a start code.
@@ -227,6 +221,23 @@ class SkipPictures:
         All between are reference pictures: frame_num counts on, and with order type 2 it gives the place in time.
         """
         return _picture(self.stream, since_idr % (1 << self.stream.frame_num_bits))
+
+    def numbered(self, picture: bytes, since_idr: int) -> bytes:
+        """An encoder's picture of one slice, with start codes, as the one so many pictures after an IDR picture.
+
+        Only frame_num changes, which has the same length for every picture: nothing behind it moves.
+        """
+        at = picture.rindex(b"\0\0\1") + 3
+        payload = unescaped(picture[at + 1 :])
+        head = BitReader(payload[:16])
+        for _ in ("first_mb_in_slice", "slice_type", "pic_parameter_set_id"):
+            head.ue()
+        bits = self.stream.frame_num_bits
+        now, wanted = head.u(bits), since_idr % (1 << bits)
+        if now == wanted:
+            return picture
+        changed = int.from_bytes(payload[:16], "big") ^ (now ^ wanted) << head.left
+        return picture[: at + 1] + escaped(changed.to_bytes(len(payload[:16]), "big") + payload[16:])
 
 
 @lru_cache(maxsize=256)

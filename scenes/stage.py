@@ -12,6 +12,7 @@ from manim import Animation, Camera, Group, Mobject, Scene, linear
 from scenes.board import Board, Pane, Track
 from scenes.brush import PX_PER_UNIT, BoardCamera, Ink
 from scenes.display import Background, Display, Slot, cloth
+from scenes.draw.paths import Path
 
 
 def frame_config(board: Board) -> dict[str, Any]:
@@ -26,31 +27,37 @@ def frame_config(board: Board) -> dict[str, Any]:
 
 
 class Drawing(Group):
-    """One slot of the display list as Manim mobjects, brought up to date for a frame by `show`."""
+    """One slot of the display list as Manim mobjects, brought up to date for a frame by `show`.
+
+    `state` is the same object as long as nothing about it has changed.
+    """
 
     def __init__(self, display: Display, slot: Slot) -> None:
         super().__init__()
         self.display, self.slot = display, slot
-        self._tracks = display.tracks(slot)
-        self._rests = _rests(self._tracks, display.board.frames)
+        self.state: tuple[Any, ...] | None = None
+        self._tracks, self._fades = display.shape_tracks(slot), display.fades(slot)
+        self._rests = _rests(self._tracks + self._fades, display.board.frames)
         self._rest = -1
-        self._state: tuple[Any, ...] | None = None
+        self._shape: tuple[Any, ...] | None = None
+        self._shapes: list[Path] = []
 
-    @property
-    def state(self) -> object:
-        """The same object as long as nothing about it has changed."""
-        return self._state
+    def moves_within(self, first: int, end: int) -> bool:
+        """False when it certainly looks the same on all frames [first, end)."""
+        return self._rests[first] != self._rests[end - 1]
 
     def show(self, frame: int) -> None:
         """Look as on this frame; nothing is touched when that is what it already looks like."""
         if self._rests[frame] == self._rest:
             return
         self._rest = self._rests[frame]
-        state = tuple(track.at(frame) for track in self._tracks)
-        if state == self._state:
+        shape, opacity = tuple(track.at(frame) for track in self._tracks), self.display.opacity(self.slot, frame)
+        if self.state == (shape, opacity):
             return
-        self._state = state
-        paths = self.display.paths(self.slot, frame)
+        self.state = shape, opacity
+        if opacity > 0 and shape != self._shape:
+            self._shape, self._shapes = shape, self.display.shapes(self.slot, frame)
+        paths = [path.shown(opacity) for path in self._shapes] if opacity > 0 else []
         size = self.display.board.width_px, self.display.board.height_px
         while len(self.submobjects) < len(paths):
             self.submobjects.append(Ink())
@@ -92,6 +99,7 @@ class Clock(Animation):
     def __init__(self, scene: BoardScene, first: int, end: int) -> None:
         super().__init__(scene.clock_hand, run_time=play_s(end - first, scene.fps), rate_func=linear)
         self._stage, self._first, self._end = scene, first, end
+        self._moving = [d for d in scene.drawings if d.moves_within(first, end)]
 
     def begin(self) -> None:
         """Manim would copy the mobject here; a clock needs none."""
@@ -99,12 +107,15 @@ class Clock(Animation):
 
     def interpolate(self, alpha: float) -> None:
         """The frame at a fraction of the run time."""
-        frame = self._first + round(alpha * self.run_time * self._stage.fps)
-        self._stage.show(min(frame, self._end - 1))
+        self._show(min(self._first + round(alpha * self.run_time * self._stage.fps), self._end - 1))
 
     def finish(self) -> None:
         """End on the last frame."""
-        self._stage.show(self._end - 1)
+        self._show(self._end - 1)
+
+    def _show(self, frame: int) -> None:
+        for drawing in self._moving:
+            drawing.show(frame)
 
     def clean_up_from_scene(self, scene: Scene) -> None:
         """Nothing was added."""
@@ -186,10 +197,8 @@ class BoardScene(Scene):
         clock = next((a for a in animations if isinstance(a, Clock)), None)
         if clock is None:
             return [], list(self.mobjects)
-        frames = range(clock._first, clock._end)
         for i, drawing in enumerate(self.drawings):
-            first = self.display.state(drawing.slot, frames[0])
-            if any(self.display.state(drawing.slot, f) != first for f in frames[1:]):
+            if drawing.moves_within(clock._first, clock._end):
                 return list(self.drawings[i:]), [self.clock_hand, *self.drawings[:i]]
         return [], list(self.mobjects)
 

@@ -35,8 +35,12 @@ class Picture:
 
     rgba: np.ndarray
     at_px: tuple[float, float]
-    key: object
+    key: tuple[object, ...]
     is_opaque: bool = False
+
+    def shown(self, opacity: float) -> Picture:
+        """The same picture that much more transparent."""
+        return Picture((self.rgba * opacity).astype(np.uint8), self.at_px, (*self.key, opacity))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,8 +60,10 @@ class Path:
 
     def shown(self, opacity: float) -> Path:
         """The same path with everything that much more transparent."""
-        if opacity >= 1 or self.picture is not None:
+        if opacity >= 1:
             return self
+        if self.picture is not None:
+            return replace(self, picture=self.picture.shown(opacity))
         gradient = self.gradient and replace(
             self.gradient, stops=tuple((at, faded(colour, opacity)) for at, colour in self.gradient.stops)
         )

@@ -200,14 +200,14 @@ def bits(picture: bytes) -> str:
     return "".join(f"{byte:08b}" for byte in unit[1:].replace(b"\0\0\3", b"\0\0"))
 
 
-def test_other_streams_are_left_to_the_encoder() -> None:
-    assert SkipPictures.of(None) is None
-    assert SkipPictures.of(b"\0\0\0\1\x67\x64") is None
+def test_other_streams_are_refused() -> None:
     encoder = av.CodecContext.create("libx264", "w")
     encoder.width, encoder.height, encoder.pix_fmt, encoder.time_base = 64, 48, "yuv420p", Fraction(1, 25)
     encoder.flags |= 1 << 22  # global header
-    encoder.open()
-    assert SkipPictures.of(encoder.extradata) is None, "with B pictures the order count is of type 0"
+    encoder.open()  # with B pictures the order count is of type 0
+    for headers in (None, b"\0\0\0\1\x67\x64", encoder.extradata):
+        with pytest.raises(ValueError, match="."):
+            SkipPictures.of(headers)
 
 
 def test_two_runs_are_byte_identical(tmp_path: Path) -> None:
