@@ -136,6 +136,13 @@ def test_every_single_change_is_noticed(request_: dict[str, Any]) -> None:
         same_as_one_by_one(batch)
 
 
+def test_what_a_request_does_not_hold_is_not_taken_from_its_neighbours() -> None:
+    named = {"object_ball_mm": [0, 0], "cue_ball_mm": [-500, 10], "aim_deg": 0}
+    camera = {"eye_mm": [0, 0, 900], "look_at": "object_ball", **PICTURE}
+    with_points = {**named, "camera": {**camera, "points_mm": {"tip": [0, 0, 1]}}}
+    same_as_one_by_one([*[with_points] * 10, {**named, "camera": camera}])
+
+
 def test_lists_stay_in_order_when_one_request_is_read_in_full() -> None:
     others = [{**PLACED, "others_mm": [[k, 0]], "table": "8ft" if k == 3 else "9ft"} for k in range(20)]
     same_as_one_by_one(others)

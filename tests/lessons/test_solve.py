@@ -338,6 +338,13 @@ def test_a_reader_that_leaves_is_no_traceback(tmp_path: Path) -> None:
         assert solver.wait(20) == 2
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="only Linux lists a process's threads so")
+def test_the_command_runs_on_one_thread() -> None:
+    code = "import os, lessons.commands.solve; print(len(os.listdir('/proc/self/task')))"
+    free = {key: value for key, value in os.environ.items() if key != "OPENBLAS_NUM_THREADS"}
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, env=free).stdout == b"1\n"
+
+
 def test_parse_and_answer_blocks_agree_with_solve() -> None:
     found, refused = answer_blocks([parse(orjson.dumps(PLACED)), parse(b"x")])
     assert json.loads(b"".join(found).splitlines()[0]) == answer([PLACED])[0]
