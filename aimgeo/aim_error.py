@@ -53,7 +53,8 @@ def _stays_on_bed(frame: AimFrame, object_turn: Array, shift_mm: Array) -> BoolA
     R, d = frame.radius_mm, frame.diameter_mm
     shape = np.broadcast_shapes(object_turn.shape, shift_mm.shape)
     fine: BoolArray = np.ones(shape, bool)
-    near = np.flatnonzero(np.min(frame.half_bed_mm - np.abs(frame.object_ball_mm), axis=-1) < 1.5 * d)
+    room = frame.half_bed_mm - np.abs(frame.object_ball_mm)
+    near = np.flatnonzero(np.minimum(room[:, 0], room[:, 1]) < 1.5 * d)
     if near.size:
         a, turn = frame.aim_direction[near], np.broadcast_to(object_turn, shape)[..., near]
         cos, sin = np.cos(turn)[..., None], np.sin(turn)[..., None]

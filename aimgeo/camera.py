@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.vectors import Array, ArrayLike, BoolArray
+from aimgeo.vectors import Array, ArrayLike, BoolArray, dot
 
 PLUMB_MM = 1e-9
 """A look-at point within this of the eye's plumb line is straight below (or above) it."""
@@ -101,9 +101,7 @@ def camera(
 def in_camera(view: Camera, points_mm: ArrayLike) -> Array:
     """Points (..., P, 3) as right, down and depth from the eye, (..., P, 3) mm."""
     w = np.asarray(points_mm, float) - view.eye_mm[..., None, :]
-    return np.stack(
-        [np.sum(w * axis[..., None, :], axis=-1) for axis in (view.right, view.down, view.forward)], axis=-1
-    )
+    return np.stack([dot(w, axis[..., None, :]) for axis in (view.right, view.down, view.forward)], axis=-1)
 
 
 def project(view: Camera, points_mm: ArrayLike) -> Array:
@@ -150,7 +148,7 @@ def horizon(eye_mm: ArrayLike, centre_mm: ArrayLike, radius_mm: ArrayLike) -> tu
     """
     E, c, R = (np.asarray(v, float) for v in (eye_mm, centre_mm, radius_mm))
     w = E - c
-    distance = np.sqrt(np.sum(w * w, axis=-1))
+    distance = np.sqrt(dot(w, w))
     with np.errstate(invalid="ignore", divide="ignore"):
         axis = w / distance[..., None]
         ahead = np.where(distance >= R, R * R / distance, np.nan)
@@ -160,7 +158,7 @@ def horizon(eye_mm: ArrayLike, centre_mm: ArrayLike, radius_mm: ArrayLike) -> tu
 
 def faces(eye_mm: ArrayLike, point_mm: ArrayLike, outward: ArrayLike) -> BoolArray:
     """True where a ball's surface point (..., 3) with outward normal (..., 3) is not hidden by its own ball."""
-    return np.sum((np.asarray(eye_mm, float) - point_mm) * np.asarray(outward, float), axis=-1) > 0
+    return dot(np.asarray(eye_mm, float) - point_mm, outward) > 0
 
 
 def is_hidden_by(eye_mm: ArrayLike, point_mm: ArrayLike, centre_mm: ArrayLike, radius_mm: ArrayLike) -> BoolArray:
@@ -168,9 +166,9 @@ def is_hidden_by(eye_mm: ArrayLike, point_mm: ArrayLike, centre_mm: ArrayLike, r
     E, p, c = (np.asarray(v, float) for v in (eye_mm, point_mm, centre_mm))
     w, to_centre = p - E, c - E
     with np.errstate(invalid="ignore", divide="ignore"):
-        part = np.clip(np.sum(w * to_centre, axis=-1) / np.sum(w * w, axis=-1), 0.0, 1.0)
+        part = np.clip(dot(w, to_centre) / dot(w, w), 0.0, 1.0)
     gap = to_centre - part[..., None] * w
-    return np.sum(gap * gap, axis=-1) < np.asarray(radius_mm, float) ** 2
+    return dot(gap, gap) < np.asarray(radius_mm, float) ** 2
 
 
 def _lifted(direction: ArrayLike) -> Array:

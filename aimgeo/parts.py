@@ -96,7 +96,7 @@ def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part
     for seeing in (True, False):
         at = np.flatnonzero(hit & (has_eye == seeing))
         if at.size:
-            made = _methods(columns[:, at], taken(shot, at), judge.at(at), eye[at] if seeing else None)
+            made = _methods(columns[MARK_DEG, at], taken(shot, at), judge.at(at), eye[at] if seeing else None)
             parts.append(Part(at, {"methods": made}))
     parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
     _add(parts, columns[ERROR_KIND] > 0, {"aim_error": _aim_error(columns, judge)})
@@ -113,10 +113,10 @@ def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part
         _add(parts, columns[POCKET] > 0, {"pocket": _pocket_columns(frame, window)})
     at = np.flatnonzero(np.isfinite(columns[SPEED]))
     if at.size:
-        parts.append(Part(at, {"throw": _throw(columns[:, at], taken(frame, at))}))
+        parts.append(Part(at, {"throw": _throw(columns[SPEED, at], columns[ROLL, at], taken(frame, at))}))
     at = np.flatnonzero(np.isfinite(columns[ROLL]))
     if at.size:
-        parts.append(Part(at, {"after": _after(columns[:, at], taken(frame, at))}))
+        parts.append(Part(at, {"after": _after(columns[ROLL, at], taken(frame, at))}))
     parts += _listed(asked, shot)
     thin = np.degrees(np.abs(shot.cut_rad)) > THIN_CUT_DEG
     _add(parts, thin, {"warnings": Choice(np.zeros(count, np.intp), (THIN_WARNING,))})
@@ -193,8 +193,8 @@ def shot_columns(shot: Shot) -> dict[str, Any]:
     }
 
 
-def _methods(columns: Array, shot: Shot, judge: _Judge, eye: Array | None) -> dict[str, Column]:
-    mark = np.where(np.isnan(columns[MARK_DEG]), np.abs(judge.frame.cut_rad), np.radians(columns[MARK_DEG]))
+def _methods(mark_deg: Array, shot: Shot, judge: _Judge, eye: Array | None) -> dict[str, Column]:
+    mark = np.where(np.isnan(mark_deg), np.abs(judge.frame.cut_rad), np.radians(mark_deg))
     turns = reading_turns(judge.frame, eye, mark)
     judged = iter(judge.columns([turn for named in turns.values() for turn in named.values()]))
     made: dict[str, Column] = {}
@@ -233,7 +233,7 @@ def _eye_parts(
             seen = _eye_columns(part, points, E)
             if has_camera[at[0]]:
                 extra = [points_mm[i] for i in at.tolist()] if asks_points[at[0]] else []
-                seen |= _picture(columns[:, at], part.frame, points, E, extra)
+                seen |= _picture(asked.at(at).numbers, part.frame, points, E, extra)
             parts.append(Part(at, {"eye": seen}))
     return parts
 
@@ -342,8 +342,8 @@ def _pocket_columns(frame: AimFrame, window: Window) -> dict[str, Column]:
     }
 
 
-def _throw(columns: Array, frame: AimFrame) -> dict[str, Column]:
-    c, V, r, d = np.abs(frame.cut_rad), columns[SPEED], columns[ROLL], frame.diameter_mm
+def _throw(speed: Array, roll: Array, frame: AimFrame) -> dict[str, Column]:
+    c, V, r, d = np.abs(frame.cut_rad), speed, roll, frame.diameter_mm
     side = np.sign(frame.sin_cut)
     needed = cut_needed_rad(c, V, r)
     x = frame.object_x_mm - d * np.cos(needed)
@@ -362,8 +362,8 @@ def _throw(columns: Array, frame: AimFrame) -> dict[str, Column]:
     }
 
 
-def _after(columns: Array, frame: AimFrame) -> dict[str, Column]:
-    turn = deflection_rad(np.abs(frame.cut_rad), columns[ROLL])
+def _after(roll: Array, frame: AimFrame) -> dict[str, Column]:
+    turn = deflection_rad(np.abs(frame.cut_rad), roll)
     u = turned(frame.aim_direction, frame.cut_rad)
     return {
         "cue_ball_deflection_deg": np.degrees(turn),

@@ -55,7 +55,7 @@ from aimgeo.request import (
 )
 from aimgeo.roll import is_on_bed, rolled_shot
 from aimgeo.shot import Shot, place_shot, solve_shot
-from aimgeo.vectors import Array, BoolArray, IntArray, direction, length
+from aimgeo.vectors import Array, BoolArray, IntArray, direction, dot, length
 
 FROZEN_MM = 1e-9
 """Balls whose distance is a diameter within this touch."""
@@ -195,12 +195,12 @@ def frames_and_eyes(asked: Asked, shot: Shot) -> tuple[dict[int, Refusal], AimFr
     points = ball_points(frame)
     inside = np.zeros(asked.count, bool)
     for ball in (points.cue_ball, points.object_ball):
-        inside |= np.sum((eye - ball) ** 2, axis=-1) < frame.radius_mm**2
+        inside |= dot(eye - ball, eye - ball) < frame.radius_mm**2
     owner, others = others_mm(asked)
     if owner.size:
         balls = np.concatenate([others, frame.radius_mm[owner, None]], axis=-1)
         gaps = frame.to_table(eye)[owner] - balls
-        np.logical_or.at(inside, owner, np.sum(gaps**2, axis=-1) < frame.radius_mm[owner] ** 2)
+        np.logical_or.at(inside, owner, dot(gaps, gaps) < frame.radius_mm[owner] ** 2)
     refused: dict[int, Refusal] = {}
     for k in np.flatnonzero(inside).tolist():
         field = "camera.eye_mm" if own[k] else "eye"

@@ -38,8 +38,8 @@ def is_on_bed(centre_mm: ArrayLike, half_bed_mm: ArrayLike, radius_mm: ArrayLike
     half_bed_mm (..., 2): half the bed's length and width, inf for an endless cloth.
     """
     room = np.asarray(half_bed_mm, float) - np.asarray(radius_mm, float)[..., None] + BED_SLACK_MM
-    fits: BoolArray = np.all(np.abs(np.asarray(centre_mm, float)[..., :2]) <= room, axis=-1)
-    return fits
+    fits: BoolArray = np.abs(np.asarray(centre_mm, float)[..., :2]) <= room
+    return fits[..., 0] & fits[..., 1]
 
 
 def rolled_shot(

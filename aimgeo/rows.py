@@ -40,9 +40,12 @@ def flags(values: BoolArray, known: BoolArray) -> Choice:
     return Choice(np.where(known, values, 2).astype(np.intp), (False, True, None))
 
 
-def taken(value: Record, places: IntArray | BoolArray) -> Record:
+def taken(value: Record, places: IntArray) -> Record:
     """A frozen dataclass of arrays, at some places of their first axis."""
-    return type(value)(*(getattr(value, f.name)[places] for f in fields(value)))  # type: ignore[arg-type]
+    arrays = [getattr(value, f.name) for f in fields(value)]  # type: ignore[arg-type]
+    if np.array_equal(places, np.arange(len(arrays[0]))):
+        return value
+    return type(value)(*(array[places] for array in arrays))
 
 
 def rows(columns: Columns, count: int) -> list[dict[str, Any]]:
