@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields
+from itertools import chain
 
 import numpy as np
 
@@ -235,4 +236,5 @@ def others_mm(asked: Asked) -> tuple[IntArray, Array]:
     """All other balls of a batch (M, 2), and whose they are (M,)."""
     given = asked.free["others_mm"]
     owner = np.repeat(np.array(list(given), int), [len(balls) for balls in given.values()])
-    return owner, np.array([ball for balls in given.values() for ball in balls], float).reshape(-1, 2)
+    numbers = chain.from_iterable(chain.from_iterable(given.values()))
+    return owner, np.fromiter(numbers, float, 2 * owner.size).reshape(-1, 2)

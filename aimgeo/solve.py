@@ -32,13 +32,8 @@ def answer(requests: Sequence[Any]) -> list[dict[str, Any]]:
     >>> answer([{**asked, "cut_deg": 95}])[0]["error"]["code"]
     'cut_out_of_range'
     """
-    refused, parts = answer_parts(requests)
-    answers: list[dict[str, Any]] = []
-    for request in requests:
-        name = identity(request)
-        answers.append({} if name is None else {"id": name})
-    for i, refusal in refused.items():
-        answers[i]["error"] = refusal.as_dict()
+    parts, _ = answer_parts(requests)
+    answers: list[dict[str, Any]] = [{} for _ in requests]
     for part in parts:
         for i, one in zip(part.places.tolist(), rows(part.columns, part.places.size), strict=True):
             answers[i].update(one)
@@ -51,16 +46,25 @@ def shot_answer(shot: Shot) -> dict[str, Any]:
     return rows(shot_columns(one), 1)[0]
 
 
-def answer_parts(requests: Sequence[Any]) -> tuple[dict[int, Refusal], list[Part]]:
-    """The answers to a batch as columns: what is refused, by place, and the parts of the other answers."""
+def answer_parts(requests: Sequence[Any]) -> tuple[list[Part], int]:
+    """The answers to a batch as columns, in the order of an answer's keys; and how many of them are refusals."""
     asked, where, refused = ask(requests)
-    if not where.size:
-        return refused, []
-    with np.errstate(all="ignore"):
-        found, parts = _answered(asked)
-    places = where.tolist()
-    refused |= {places[i]: refusal for i, refusal in found.items()}
-    return refused, [Part(where[part.places], part.columns) for part in parts]
+    parts: list[Part] = []
+    if where.size:
+        with np.errstate(all="ignore"):
+            found, parts = _answered(asked)
+        refused |= {int(where[i]): refusal for i, refusal in found.items()}
+    names = {i: name for i, request in enumerate(requests) if (name := identity(request)) is not None}
+    errors = {i: refused[i].as_dict() for i in sorted(refused)}
+    return [
+        *_part("id", names),
+        *_part("error", errors),
+        *(Part(where[part.places], part.columns) for part in parts),
+    ], len(refused)
+
+
+def _part(key: str, values: Mapping[int, Any]) -> list[Part]:
+    return [Part(np.array(list(values)), {key: list(values.values())})] if values else []
 
 
 def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:

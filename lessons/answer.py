@@ -5,15 +5,15 @@ from __future__ import annotations
 import gc
 import json
 import select
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any, BinaryIO
 
 import numpy as np
 import orjson
 
-from aimgeo.request import Refusal, identity
+from aimgeo.request import Refusal
 from aimgeo.solve import Part, answer_parts
-from lessons.answer_text import as_json, blocks, texts
+from lessons.answer_text import BLOCK_ROWS, blocks, texts
 
 CHUNK_BYTES = 1 << 20
 CHUNK_LINES = 4096
@@ -44,21 +44,25 @@ def answer_stream(source: BinaryIO, sink: BinaryIO) -> int:
     return refused
 
 
-def answer_blocks(requests: list[Any]) -> tuple[Iterable[bytes], int]:
+def answer_blocks(requests: list[Any]) -> tuple[Iterator[bytes], int]:
     """The answers as lines of JSON, some of them at a time, and how many of them are refusals."""
-    refused, made = answer_parts(requests)
+    made, refused = answer_parts(requests)
     parts = _together(made)
-    names = [identity(request) if type(request) is dict and "id" in request else None for request in requests]
-    whole = len(parts) == 1 and np.array_equal(parts[0].places, np.arange(len(requests)))
-    if whole and all(name is None for name in names):  # all of one shape: their texts are the lines
-        return blocks(parts[0].columns, len(requests)), 0
-    pieces = [[] if name is None else [b'"id":' + as_json(name)] for name in names]
-    for i, refusal in refused.items():
-        pieces[i].append(b'"error":' + as_json(refusal.as_dict()))
+    if len(parts) == 1:  # each request has some part, so this one answers all of them
+        return blocks(parts[0].columns, len(requests)), refused
+    return _woven(parts, len(requests)), refused
+
+
+def _woven(parts: list[Part], count: int) -> Iterator[bytes]:
+    """Blocks of lines, each line put together from the parts that it has."""
+    of_line: list[list[Iterator[bytes]]] = [[] for _ in range(count)]
     for part in parts:
-        for i, text in zip(part.places.tolist(), texts(part.columns, part.places.size), strict=True):
-            pieces[i].append(text[1:-1])
-    return [b"".join([b"{" + b",".join(piece) + b"}\n" for piece in pieces])], len(refused)
+        lines = texts(part.columns, part.places.size)
+        for place in part.places.tolist():
+            of_line[place].append(lines)
+    for start in range(0, count, BLOCK_ROWS):
+        block = of_line[start : start + BLOCK_ROWS]
+        yield b"".join([b"{" + b",".join([next(lines)[1:-1] for lines in found]) + b"}\n" for found in block])
 
 
 def _together(parts: list[Part]) -> list[Part]:
