@@ -46,7 +46,7 @@ def measure(folder: Path) -> list[tuple[str, str, str]]:
                 ("shapes", Drawing, "show"),
                 ("painting", PainterCamera, "capture_mobjects"),
                 ("conversion", Converter, "take"),
-                ("encoder", Film, "_feed"),
+                ("encoder", Film, "_flush"),
             ):
                 held.enter_context(patch.object(owner, name, timed(part, getattr(owner, name))))
             began = time.perf_counter()

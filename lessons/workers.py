@@ -134,6 +134,9 @@ def work(pipe: Connection, media: str) -> None:
     from manim import config
 
     config.media_dir = media
+    # what is there stays; looking for cycles in between finds none that matter before a clip is done
+    gc.disable()
+    gc.freeze()
     last = 0.0
 
     def on_frames(frames: int) -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from manim import Camera, CapStyleType, LineJointType, VMobject
 
 from aimgeo.vectors import Array
+from scenes.board import Rect
 from scenes.draw.paths import Gradient, Path, Picture
 from scenes.picture import radial, surface
 
@@ -38,31 +39,22 @@ def px_from_points(points: Array, width_px: int, height_px: int) -> Array:
 
 
 class Ink(VMobject):
-    """One path of a drawing. `paint_key` tells what `Camera`'s own attributes do not: compare it as well."""
+    """One path of a drawing."""
 
     def __init__(self) -> None:
         super().__init__(stroke_width=0, fill_opacity=0, joint_type=LineJointType.ROUND)
         self.gradient: Gradient | None = None
         self.picture: Picture | None = None
-        self.clip_px: tuple[float, float, float, float] | None = None
-        self._curves: Array | None = None
-
-    @property
-    def paint_key(self) -> tuple[Any, ...]:
-        """Equal when gradient, picture and clip are."""
-        return (self.gradient, None if self.picture is None else self.picture.key, self.clip_px)
+        self.clip_px: Rect | None = None
 
     @property
     def is_filled(self) -> bool:
         """False where the inside shows what is below."""
         return self.picture is not None or bool(self.fill_rgbas[0][3])
 
-    def take(self, path: Path, clip_px: tuple[float, float, float, float] | None, size: tuple[int, int]) -> None:
+    def take(self, path: Path, clip_px: Rect | None, size: tuple[int, int]) -> None:
         """Become a path of a frame of `size` pixels."""
-        # the same points stay the same array, by which the painter knows their path again
-        if self._curves is None or not np.array_equal(self._curves, path.curves):
-            self.points = points_from_px(path.curves.reshape(-1, 2), *size)
-            self._curves = path.curves
+        self.points = points_from_px(path.curves.reshape(-1, 2), *size)
         self.fill_rgbas = np.array([path.fill or (0.0, 0.0, 0.0, 0.0)])
         self.stroke_rgbas = np.array([path.stroke or (0.0, 0.0, 0.0, 0.0)])
         self.stroke_width = path.width_px if path.stroke else 0.0
@@ -71,7 +63,7 @@ class Ink(VMobject):
 
     def clear_points(self) -> None:
         """Show nothing."""
-        self.points, self._curves = np.zeros((0, 3)), None
+        self.points = np.zeros((0, 3))
 
 
 class BoardCamera(Camera):

@@ -271,7 +271,7 @@ class FilmRenderer(CairoRenderer):
         self.num_plays += 1
 
     def _add(self, scene: Scene) -> None:
-        self.update_frame(scene)
+        self.camera.capture_mobjects(scene.mobjects)
         self.file_writer.write_frame(self.camera)
 
     def scene_finished(self, scene: Scene) -> None:

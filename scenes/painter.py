@@ -1,9 +1,8 @@
-"""Painting only what has changed: a Manim Cairo camera that compares each frame's display list with the last.
+"""Painting only what has changed: a Manim camera that compares each picture's paths with the last one's.
 
 The picture on the camera's pixel array stays between frames. Whatever moved, appeared, vanished or changed colour
 dirties the rectangle it left and the one it now covers; only these are painted again, with Cairo clipped to them.
-What lies lowest and rests is painted once, on a ground that is kept beside the picture, and copied from there. How a
-mobject is painted is left to the board's camera and to Manim.
+What lies lowest and rests is painted once, on a ground that is kept beside the picture, and copied from there.
 """
 
 from __future__ import annotations
@@ -11,16 +10,19 @@ from __future__ import annotations
 import itertools
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Any
 
 import cairo
 import numpy as np
-from manim import LineJointType, Mobject, VMobject
+from manim import Camera, Mobject
 
 from scenes.board import Rect
-from scenes.brush import BoardCamera, Ink
+from scenes.draw.paths import Path
+from scenes.picture import clipped, paint, surface, trace
+from scenes.stage import Drawing
 
 Box = tuple[int, int, int, int]
 """left, top, right, bottom in pixels; right and bottom exclusive."""
@@ -29,38 +31,57 @@ GRID_PX = 32
 """Rectangles snap to this grid: even for the chroma planes, and few sizes for the colour converter."""
 
 SETTLED = 3
-"""So many pictures in turn a mobject stays unchanged before it goes into the ground."""
-
-MITER_LIMIT = 10.0
-"""Cairo's default: a corner of a stroke reaches at most so many half line widths beyond its path."""
+"""So many pictures in turn a layer stays unchanged before it goes into the ground."""
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """A path as it was drawn: what it looked like, and the pixels that it covers (None: nothing).
+@dataclass(slots=True, eq=False)
+class Laid:
+    """A path as it was painted, and the pixels that it covers (None: none).
 
-    `held` are the arrays of an `Ink`, which are replaced and never written into.
+    `is_cut` says that it reaches beyond its drawing's clip. Kept for the next time: `traced`, what Cairo made of
+    its curves, and of a gradient, which is slow to paint, its `pixels`.
     """
 
-    mobject: VMobject
-    look: tuple[Any, ...]
+    path: Path
     box: Box | None
-    held: tuple[np.ndarray, ...] = ()
+    is_cut: bool
+    traced: cairo.Path | None = None
+    pixels: cairo.Surface | None = None
+
+    def paint(self, ctx: cairo.Context) -> None:
+        """Paint it."""
+        if self.pixels is not None and self.box is not None:
+            ctx.set_source_surface(self.pixels, *self.box[:2])
+            ctx.paint()
+            return
+        if self.traced is None:
+            trace(ctx, self.path.curves)
+            self.traced = ctx.copy_path()
+        else:
+            ctx.new_path()
+            ctx.append_path(self.traced)
+            if self.path.gradient is not None and self.box is not None:
+                self.pixels = self._pixels(self.box, self.traced)
+        paint(ctx, self.path)
+
+    def _pixels(self, box: Box, traced: cairo.Path) -> cairo.Surface:
+        left, top, right, bottom = box
+        pixels = cairo.ImageSurface(cairo.FORMAT_ARGB32, right - left, bottom - top)
+        ctx = cairo.Context(pixels)
+        ctx.translate(-left, -top)
+        ctx.append_path(traced)
+        paint(ctx, self.path)
+        return pixels
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Paths that are drawn together: those of a top-level mobject whose `state` tells when it changes, or all."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """A drawing as it was painted: `paths` is its list of then, by which a change is known."""
 
-    state: object
-    drawn: Mapping[int, Drawn]
+    paths: list[Path]
+    laid: tuple[Laid, ...]
+    clip_px: Rect | None
     box: Box | None
-
-    @classmethod
-    def of(cls, state: object, drawn: Mapping[int, Drawn]) -> Group:
-        """With the box around them all."""
-        boxes = [d.box for d in drawn.values() if d.box is not None]
-        return cls(state, drawn, union(boxes) if boxes else None)
 
 
 def union(boxes: Iterable[Box]) -> Box:
@@ -125,34 +146,10 @@ def merged(boxes: Iterable[Box], most: int = 12) -> tuple[Box, ...]:
     return tuple(kept)
 
 
-def trace(ctx: cairo.Context, points: np.ndarray, tolerance: float) -> None:
-    """Add cubic curves (4 n, 3) to Cairo's path by Manim's rules, which this follows in fewer steps.
-
-    Curves that meet are one piece, and a piece that ends where it began is closed; points are the same when they
-    are as near as `numpy.isclose` wants with this absolute tolerance.
-    """
-    first = last = (math.nan, math.nan)
-    for x, y, *handles in points[:, :2].reshape(-1, 8).tolist():
-        if not _is_same(last, (x, y), tolerance):
-            if _is_same(first, last, tolerance):
-                ctx.close_path()
-            ctx.move_to(x, y)
-            first = x, y
-        ctx.curve_to(*handles)
-        last = handles[4], handles[5]
-    if _is_same(first, last, tolerance):
-        ctx.close_path()
-
-
-def _is_same(a: tuple[float, float], b: tuple[float, float], tolerance: float) -> bool:
-    """True when two points are the same to Manim; never for nan."""
-    return abs(a[0] - b[0]) <= tolerance + 1e-5 * abs(b[0]) and abs(a[1] - b[1]) <= tolerance + 1e-5 * abs(b[1])
-
-
 class Ground:
-    """Background and lowest groups as one picture, painted where it is first asked for.
+    """Background and lowest layers as one picture, painted where it is first asked for.
 
-    `depth` counts the groups that belong to it. `pixels` hold their picture on the grid's cells that are laid.
+    `depth` counts the layers that belong to it. `pixels` hold their picture on the grid's cells that are laid.
     """
 
     def __init__(self, width_px: int, height_px: int) -> None:
@@ -161,17 +158,17 @@ class Ground:
         self._laid = np.zeros((-(-height_px // GRID_PX), -(-width_px // GRID_PX)), bool)
         self._lowest: deque[int] = deque(maxlen=SETTLED)
 
-    def settle(self, before: Sequence[Group], now: Sequence[Group]) -> None:
-        """Take in what has come to rest, give out what has not, between two pictures' groups."""
+    def settle(self, before: Sequence[Layer], now: Sequence[Layer]) -> None:
+        """Take in what has come to rest, give out what has not, between two pictures' layers."""
         pairs = enumerate(zip(before, now, strict=False))
         self._lowest.append(next((k for k, (old, new) in pairs if old is not new), min(len(before), len(now))))
         depth = self._lowest[-1]
         if depth > self.depth:
             depth = max(self.depth, min(self._lowest)) if len(self._lowest) == SETTLED else self.depth
         low, high = sorted((depth, self.depth))
-        for group in (*before[low:high], *now[low:high]):
-            if group.box is not None:
-                self._laid[_cells(group.box)] = False
+        for layer in (*before[low:high], *now[low:high]):
+            if layer.box is not None:
+                self._laid[_cells(layer.box)] = False
         self.depth = depth
 
     def forget(self) -> None:
@@ -192,164 +189,137 @@ def _cells(box: Box) -> tuple[slice, slice]:
     return slice(top // GRID_PX, -(-bottom // GRID_PX)), slice(left // GRID_PX, -(-right // GRID_PX))
 
 
-class PainterCamera(BoardCamera):
-    """Manim's Cairo camera, repainting only what differs from the frame before.
+class PainterCamera(Camera):
+    """A Manim camera for a stage's drawings, repainting only what differs from the picture before.
 
     `dirty` holds the boxes that the last `capture_mobjects` changed: disjoint, on the grid, empty when the picture
     is the same. A background set with `set_background` is compared by identity: set a new array to change it.
     """
 
     def __init__(self, **kwargs: Any) -> None:
-        self.dirty: tuple[Box, ...] = ()
-        self._groups: dict[int, Group] | None = None
-        self._painted_background: np.ndarray | None = None
-        self._paths: dict[int, tuple[np.ndarray, cairo.Path]] = {}
         super().__init__(**kwargs)
+        self.dirty: tuple[Box, ...] = ()
+        self._layers: dict[int, Layer] = {}
+        self._painted_background: np.ndarray | None = None
         self._ground = Ground(self.pixel_width, self.pixel_height)
-
-    def reset(self) -> PainterCamera:
-        """Nothing to do but the first time: the picture of the last frame is where the next one starts."""
-        if not hasattr(self, "pixel_array"):
-            super().reset()
-        return self
+        self._before = np.zeros_like(self._ground.pixels)
 
     def capture_mobjects(self, mobjects: Iterable[Mobject], **kwargs: Any) -> None:
-        """Bring the picture up to date with the mobjects, and `dirty` with what that changed."""
-        now = self._grouped(list(mobjects))
-        self.dirty = self._differences(now)
-        before, self._groups = self._groups or {}, now
-        if not self.dirty:
+        """Bring the picture up to date with the drawings, and `dirty` with what that changed.
+
+        Raises TypeError for anything else that can be seen.
+        """
+        now = self._laid_out(mobjects)
+        before, self._layers = self._layers, now
+        is_new = self.background is not self._painted_background
+        boxes = ((0, 0, self.pixel_width, self.pixel_height),) if is_new else self._differences(before, now)
+        if not boxes:
+            self.dirty = ()
             return
-        ground, groups = self._ground, list(now.values())
-        ground.settle(list(before.values()), groups)
-        if self.background is not self._painted_background:
+        ground, layers = self._ground, list(now.values())
+        ground.settle(list(before.values()), layers)
+        if is_new:
             ground.forget()
             self._painted_background = self.background
-        missing = ground.missing(self.dirty)
+        missing = ground.missing(boxes)
         if missing:
             assert self.background is not None
-            self._paint(ground.pixels, self.background, groups[: ground.depth], missing)
-        self._paint(self.pixel_array, ground.pixels, groups[ground.depth :], self.dirty)
+            _paint(ground.pixels, self.background, layers[: ground.depth], missing)
+        large = [box for box in boxes if 2 * area_px(box) > self.pixel_width * self.pixel_height]
+        small = [box for box in boxes if box not in large]
+        for left, top, right, bottom in small:
+            self._before[top:bottom, left:right] = self.pixel_array[top:bottom, left:right]
+        _paint(self.pixel_array, ground.pixels, layers[ground.depth :], boxes)
+        # a large box nearly always differs, and comparing takes a while
+        self.dirty = *large, *self._seen(small)
 
-    def _paint(
-        self, pixels: np.ndarray, ground: np.ndarray, groups: Sequence[Group], boxes: Sequence[Box]
-    ) -> None:
-        """Paint groups over a ground, in the boxes alone."""
-        ctx = self.get_cairo_context(pixels)
-        ctx.save()
-        matrix = ctx.get_matrix()
-        ctx.identity_matrix()
-        # without a new path, the last mobject's path would be part of the clip
-        ctx.new_path()
-        for left, top, right, bottom in boxes:
-            pixels[top:bottom, left:right] = ground[top:bottom, left:right]
-            ctx.rectangle(left, top, right - left, bottom - top)
-        ctx.clip()
-        ctx.set_matrix(matrix)
-        for group in groups:
-            if _is_touched(group.box, boxes):
-                for drawn in group.drawn.values():
-                    if _is_touched(drawn.box, boxes):
-                        self.display_vectorized(drawn.mobject, ctx)
-        ctx.restore()
-
-    def set_cairo_context_path(self, ctx: cairo.Context, vmobject: VMobject) -> PainterCamera:
-        """Manim's path; an `Ink`'s is kept for the next time that it is painted unchanged."""
-        if not isinstance(vmobject, Ink):
-            super().set_cairo_context_path(ctx, vmobject)
-            return self
-        kept = self._paths.get(id(vmobject))
-        ctx.new_path()
-        if kept is not None and kept[0] is vmobject.points:
-            ctx.append_path(kept[1])
-        else:
-            trace(ctx, vmobject.points, vmobject.tolerance_for_point_equality)
-            self._paths[id(vmobject)] = vmobject.points, ctx.copy_path()
-        return self
-
-    def _grouped(self, tops: Sequence[Mobject]) -> dict[int, Group]:
-        """The display list in its order; a top-level mobject whose `state` is the same is not looked into."""
-        before, now = self._groups or {}, {}
-        for top in tops:
-            state = getattr(top, "state", self)
-            if state is self:
-                if top.family_members_with_points():
-                    return {0: self._group(None, self.get_mobjects_to_display(tops), before.get(0))}
-                continue
-            key = id(top)
-            old = before.get(key)
-            is_same = old is not None and old.state is state
-            now[key] = old if is_same and old else self._group(state, top.submobjects, old)
+    def _laid_out(self, mobjects: Iterable[Mobject]) -> dict[int, Layer]:
+        """The drawings' layers in their order; one whose paths are the same list is not looked into."""
+        now = {}
+        for mobject in mobjects:
+            if isinstance(mobject, Drawing):
+                old = self._layers.get(id(mobject))
+                now[id(mobject)] = old if old and old.paths is mobject.paths else self._layer(mobject, old)
+            elif mobject.family_members_with_points():
+                raise TypeError(f"only a stage's drawings are painted, not a {type(mobject).__name__}")
         return now
 
-    def _group(self, state: object, mobjects: Iterable[Mobject], old: Group | None) -> Group:
-        drawn = {}
-        for mobject in mobjects:
-            if not isinstance(mobject, VMobject):
-                raise TypeError(f"only paths are painted, not a {type(mobject).__name__}")
-            if len(mobject.points):
-                drawn[id(mobject)] = self._drawing(mobject, old.drawn.get(id(mobject)) if old else None)
-        return Group.of(state, drawn)
+    def _layer(self, drawing: Drawing, old: Layer | None) -> Layer:
+        clip_px, last = drawing.slot.clip_px, old.laid if old else ()
+        laid = tuple(
+            self._lay(path, last[k] if k < len(last) else None, clip_px) for k, path in enumerate(drawing.paths)
+        )
+        boxes = [one.box for one in laid if one.box is not None]
+        return Layer(drawing.paths, laid, clip_px, union(boxes) if boxes else None)
 
-    def _differences(self, now: dict[int, Group]) -> tuple[Box, ...]:
-        before = self._groups
-        everything = (0, 0, self.pixel_width, self.pixel_height)
-        if before is None or self.background is not self._painted_background:
-            return (everything,)
-        boxes = [] if _is_same_order(before, now) else [g.box for g in now.values()]
-        nothing = Group(None, {}, None)
+    def _lay(self, path: Path, last: Laid | None, clip_px: Rect | None) -> Laid:
+        """A path laid out; the last one itself when it looks the same, and its outline when that is the same."""
+        if last is None or path.curves is not last.path.curves:
+            if last is not None and path.looks_like(last.path):
+                return last
+            return Laid(path, *self._box(path, clip_px))
+        if path.looks_like(last.path):
+            return last
+        if path.width_px == last.path.width_px:
+            return Laid(path, last.box, last.is_cut, last.traced)
+        return Laid(path, *self._box(path, clip_px), last.traced)
+
+    def _box(self, path: Path, clip_px: Rect | None) -> tuple[Box | None, bool]:
+        """The pixels that a path covers, and whether more of it is cut off. Two pixels are for antialiasing."""
+        if not len(path.curves):
+            return None, False
+        points, reach = path.curves.reshape(-1, 2), 0.5 * path.width_px + 2.0
+        (left, top), (right, bottom) = (points.min(0) - reach).tolist(), (points.max(0) + reach).tolist()
+        whole = math.floor(left), math.floor(top), math.ceil(right), math.ceil(bottom)
+        box = common(whole, (0, 0, self.pixel_width, self.pixel_height))
+        if box is None or clip_px is None:
+            return box, False
+        x, y, width, height = clip_px
+        pane = math.floor(x), math.floor(y), math.ceil(x + width), math.ceil(y + height)
+        return common(box, pane), not (x <= left and y <= top and right <= x + width and bottom <= y + height)
+
+    def _differences(self, before: Mapping[int, Layer], now: Mapping[int, Layer]) -> tuple[Box, ...]:
+        boxes = [] if _is_same_order(before, now) else [layer.box for layer in now.values()]
         for key in before.keys() | now.keys():
-            old, new = before.get(key, nothing), now.get(key, nothing)
+            old, new = before.get(key), now.get(key)
             if old is not new:
-                boxes += _changed(old.drawn, new.drawn)
+                pairs = zip_longest(old.laid if old else (), new.laid if new else ())
+                boxes += [one.box for pair in pairs if pair[0] is not pair[1] for one in pair if one]
+        everything = (0, 0, self.pixel_width, self.pixel_height)
         on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes) if box is not None)
         dirty = merged(box for box in on_grid if box is not None)
         return (everything,) if sum(map(area_px, dirty)) > 0.8 * area_px(everything) else dirty
 
-    def _drawing(self, mobject: VMobject, last: Drawn | None) -> Drawn:
-        """What a path looks like, as far as the camera uses it; the last drawing itself when it is unchanged."""
-        if isinstance(mobject, Ink):
-            held = (mobject.points, mobject.fill_rgbas, mobject.stroke_rgbas)
-            if last is not None and all(a is b for a, b in zip(last.held, held, strict=True)):
-                return last
-            edge = mobject.stroke_width, mobject.clip_px
-            look: tuple[Any, ...] = (edge, *(a.tobytes() for a in held), mobject.cap_style, mobject.paint_key)
-            is_in_place = last is not None and last.held[0] is mobject.points and last.look[0] == edge
-            return Drawn(mobject, look, last.box if last and is_in_place else self._box(mobject, *edge), held)
-        widths = mobject.get_stroke_width(True), mobject.get_stroke_width()
-        look = (
-            mobject.points.tobytes(),
-            mobject.fill_rgbas.tobytes(),
-            mobject.stroke_rgbas.tobytes(),
-            mobject.background_stroke_rgbas.tobytes() if widths[0] else b"",
-            widths,
-            mobject.joint_type,
-            mobject.cap_style,
-            mobject.sheen_factor,
-            tuple(mobject.sheen_direction) if mobject.sheen_factor else (),
-        )
-        if last is not None and last.look == look:
-            return last
-        return Drawn(mobject, look, self._box(mobject, max(widths)))
+    def _seen(self, boxes: Iterable[Box]) -> Iterator[Box]:
+        """Where the boxes truly differ from before: shrunk to the cells of the grid that changed."""
+        for left, top, right, bottom in boxes:
+            old, new = (
+                a[top:bottom, left:right].view(np.uint32)[..., 0] for a in (self._before, self.pixel_array)
+            )
+            differs = old != new
+            rows, columns = (np.flatnonzero(differs.any(axis)) // GRID_PX * GRID_PX for axis in (1, 0))
+            if rows.size:
+                yield (
+                    left + int(columns[0]),
+                    top + int(rows[0]),
+                    min(left + int(columns[-1]) + GRID_PX, right),
+                    min(top + int(rows[-1]) + GRID_PX, bottom),
+                )
 
-    def _box(self, mobject: VMobject, stroke_width: float, clip_px: Rect | None = None) -> Box | None:
-        half_px = 0.5 * stroke_width * self.cairo_line_width_multiple * self.pixel_width / self.frame_width
-        has_corners = len(mobject.points) > mobject.n_points_per_cubic_curve
-        sharp = has_corners and mobject.joint_type in (LineJointType.AUTO, LineJointType.MITER)
-        # 1.5 is more than a square cap's diagonal; 2 px are for antialiasing
-        box = self._box_px(mobject, mobject.points, half_px * (MITER_LIMIT if sharp else 1.5) + 2.0)
-        if box is None or clip_px is None:
-            return box
-        left, top, right, bottom = clip_px[0], clip_px[1], clip_px[0] + clip_px[2], clip_px[1] + clip_px[3]
-        pane = int(left), int(top), math.ceil(right), math.ceil(bottom)
-        return common(box, pane)
 
-    def _box_px(self, mobject: VMobject, points: np.ndarray, reach_px: float) -> Box | None:
-        at = self.points_to_subpixel_coords(mobject, points)
-        low, high = at.min(axis=0) - reach_px, at.max(axis=0) + reach_px
-        left, top = max(int(low[0]), 0), max(int(low[1]), 0)
-        right, bottom = min(int(high[0]) + 1, self.pixel_width), min(int(high[1]) + 1, self.pixel_height)
-        return (left, top, right, bottom) if left < right and top < bottom else None
+def _paint(pixels: np.ndarray, ground: np.ndarray, layers: Sequence[Layer], boxes: Sequence[Box]) -> None:
+    """Paint layers over a ground, in the boxes alone."""
+    ctx = cairo.Context(surface(pixels))
+    for left, top, right, bottom in boxes:
+        pixels[top:bottom, left:right] = ground[top:bottom, left:right]
+        ctx.rectangle(left, top, right - left, bottom - top)
+    ctx.clip()
+    for layer in layers:
+        if _is_touched(layer.box, boxes):
+            for laid in layer.laid:
+                if _is_touched(laid.box, boxes):
+                    with clipped(ctx, layer.clip_px if laid.is_cut else None):
+                        laid.paint(ctx)
 
 
 def _is_touched(box: Box | None, boxes: Iterable[Box]) -> bool:
@@ -359,13 +329,3 @@ def _is_touched(box: Box | None, boxes: Iterable[Box]) -> bool:
 def _is_same_order(before: Mapping[int, object], now: Mapping[int, object]) -> bool:
     old, new = list(before), list(now)
     return old == new or [k for k in old if k in now] == [k for k in new if k in before]
-
-
-def _changed(old: Mapping[int, Drawn], new: Mapping[int, Drawn]) -> list[Box | None]:
-    """The boxes that differ between two versions of a group, before and after."""
-    boxes = [] if _is_same_order(old, new) else [d.box for d in new.values()]
-    for key in old.keys() | new.keys():
-        one, other = old.get(key), new.get(key)
-        if one is None or other is None or (one is not other and one.look != other.look):
-            boxes += [d.box for d in (one, other) if d is not None]
-    return boxes

@@ -75,7 +75,7 @@ def perform(board: Board, open_film: Callable[[], Film | MasterFilm], is_clear: 
     logger.setLevel("WARNING")
     with tempconfig({**frame_config(board), "progress_bar": "none"}):
         renderer = FilmRenderer(open_film, rate)
-        BoardScene(board, renderer=renderer, is_clear=is_clear).render()
+        BoardScene(board, renderer=renderer, is_clear=is_clear, is_inked=False).render()
     filmed = renderer.file_writer.film.frames
     if filmed != board.frames:
         raise ValueError(f"{filmed} frames were filmed of a board of {board.frames}")

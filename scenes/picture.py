@@ -1,10 +1,12 @@
-"""Single pictures of a board, painted with Cairo alone: importing Manim would take longer than painting.
+"""Paths painted with Cairo, and single pictures of a board: importing Manim would take longer than painting one.
 
 A test holds these pictures to those that Manim's camera paints of the same board.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path as FilePath
 
@@ -28,8 +30,10 @@ def picture(board: Board, frame: int, background: Background | None = None) -> n
     pixels = cloth(board.width_px, board.height_px, display.theme).copy()
     ctx = cairo.Context(surface(pixels))
     for slot in display.slots:
-        for path in display.paths(slot, frame):
-            paint(ctx, path, slot.clip_px)
+        with clipped(ctx, slot.clip_px):
+            for path in display.paths(slot, frame):
+                trace(ctx, path.curves)
+                paint(ctx, path)
     return np.ascontiguousarray(pixels[..., :3])
 
 
@@ -46,13 +50,23 @@ def write_png(pixels: np.ndarray, path: FilePath) -> None:
         raise
 
 
-def paint(ctx: cairo.Context, path: Path, clip_px: Rect | None) -> None:
-    """Paint one path. Colours go in as blue, green, red, so that Cairo's bytes are red, green, blue."""
+@contextmanager
+def clipped(ctx: cairo.Context, rect_px: Rect | None) -> Iterator[None]:
+    """What is painted meanwhile is cut off at a rectangle; None for no cutting off."""
+    if rect_px is None:
+        yield
+        return
     ctx.save()
-    if clip_px is not None:
-        ctx.rectangle(*clip_px)
-        ctx.clip()
-    trace(ctx, path.curves)
+    # the last path would be part of the clip
+    ctx.new_path()
+    ctx.rectangle(*rect_px)
+    ctx.clip()
+    yield
+    ctx.restore()
+
+
+def paint(ctx: cairo.Context, path: Path) -> None:
+    """Fill and stroke a path that is traced. Colours go in backwards: Cairo's bytes are then red, green, blue."""
     if path.fill is not None:
         if path.picture is not None:
             ctx.set_source_surface(surface(path.picture.rgba, path.picture.is_opaque), *path.picture.at_px)
@@ -67,12 +81,11 @@ def paint(ctx: cairo.Context, path: Path, clip_px: Rect | None) -> None:
         ctx.set_line_cap(_CAPS[path.cap])
         ctx.set_line_join(cairo.LINE_JOIN_ROUND)
         ctx.stroke_preserve()
-    ctx.new_path()
-    ctx.restore()
 
 
 def trace(ctx: cairo.Context, curves: Array) -> None:
     """Lay cubic curves (n, 4, 2) as the path: joined where they meet, closed where a piece ends as it began."""
+    ctx.new_path()
     if not len(curves):
         return
     joins = np.abs(curves[1:, 0] - curves[:-1, 3]).max(axis=1, initial=0) < _SAME_PX

@@ -1,8 +1,9 @@
 """H.264 pictures that say "the same again": P pictures whose every macroblock is skipped, made without an encoder.
 
-A held picture is encoded once; each further frame of the hold is one of these, of some tens of bytes. As they count
-like any picture, the encoder's next one gets a later number. Syntax and tables: ITU-T H.264 (04/2017), clauses 7.3 and 9.3, tables 9-13, 9-44 and 9-45, from memory and
-checked by decoders, by FFmpeg's own header reader, and against what x264 writes for an unchanged picture.
+A held picture is encoded once; each further frame of the hold is one of these, of some tens of bytes. They count
+like any picture, so the encoder's next one gets a later number. Syntax and tables: ITU-T H.264 (04/2017), clauses
+7.3 and 9.3, tables 9-13, 9-44 and 9-45, from memory and checked by decoders, by FFmpeg's own header reader, and
+against what x264 writes for an unchanged picture.
 
 Only what x264 writes for progressive pictures without B pictures is covered: picture order count type 2, one slice
 a picture.

@@ -27,18 +27,20 @@ def frame_config(board: Board) -> dict[str, Any]:
 
 
 class Drawing(Group):
-    """One slot of the display list as Manim mobjects, brought up to date for a frame by `show`.
+    """One slot of the display list, brought up to date for a frame by `show`.
 
-    `state` is the same object as long as nothing about it has changed.
+    `paths` is the same list as long as nothing about it has changed. With `is_inked` Manim's own cameras can paint
+    it as well: each path is then a submobject.
     """
 
-    def __init__(self, display: Display, slot: Slot) -> None:
+    def __init__(self, display: Display, slot: Slot, is_inked: bool) -> None:
         super().__init__()
-        self.display, self.slot = display, slot
-        self.state: tuple[Any, ...] | None = None
+        self.display, self.slot, self.is_inked = display, slot, is_inked
+        self.paths: list[Path] = []
         self._tracks, self._fades = display.shape_tracks(slot), display.fades(slot)
         self._rests = _rests(self._tracks + self._fades, display.board.frames)
         self._rest = -1
+        self._state: tuple[Any, ...] | None = None
         self._shape: tuple[Any, ...] | None = None
         self._shapes: list[Path] = []
 
@@ -52,18 +54,22 @@ class Drawing(Group):
             return
         self._rest = self._rests[frame]
         shape, opacity = tuple(track.at(frame) for track in self._tracks), self.display.opacity(self.slot, frame)
-        if self.state == (shape, opacity):
+        if self._state == (shape, opacity):
             return
-        self.state = shape, opacity
+        self._state = shape, opacity
         if opacity > 0 and shape != self._shape:
             self._shape, self._shapes = shape, self.display.shapes(self.slot, frame)
-        paths = [path.shown(opacity) for path in self._shapes] if opacity > 0 else []
+        self.paths = [path.shown(opacity) for path in self._shapes] if opacity > 0 else []
+        if self.is_inked:
+            self._take_ink()
+
+    def _take_ink(self) -> None:
         size = self.display.board.width_px, self.display.board.height_px
-        while len(self.submobjects) < len(paths):
+        while len(self.submobjects) < len(self.paths):
             self.submobjects.append(Ink())
-        for ink, path in zip(self.submobjects, paths, strict=False):
+        for ink, path in zip(self.submobjects, self.paths, strict=False):
             ink.take(path, self.slot.clip_px, size)
-        for ink in self.submobjects[len(paths) :]:
+        for ink in self.submobjects[len(self.paths) :]:
             ink.clear_points()
 
 
@@ -148,7 +154,10 @@ def stretches(board: Board) -> Iterator[Stretch]:
 
 
 class BoardScene(Scene):
-    """Performs a board. A subclass may name its board in the class body, for Manim's own command line."""
+    """Performs a board. A subclass may name its board in the class body, for Manim's own command line.
+
+    `is_clear` leaves out cloth and plate. A camera that paints drawings by their paths needs none `is_inked`.
+    """
 
     board: Board
 
@@ -158,6 +167,7 @@ class BoardScene(Scene):
         renderer: Any = None,
         background: Background | None = None,
         is_clear: bool = False,
+        is_inked: bool = True,
         **kwargs: Any,
     ) -> None:
         super().__init__(renderer=renderer, camera_class=BoardCamera, **kwargs)
@@ -166,7 +176,7 @@ class BoardScene(Scene):
         self.fps = self.board.rate[0] / self.board.rate[1]
         self.is_clear = is_clear
         self.display = Display(self.board, no_background if is_clear else background)
-        self.drawings = [Drawing(self.display, slot) for slot in self.display.slots]
+        self.drawings = [Drawing(self.display, slot, is_inked) for slot in self.display.slots]
         self.clock_hand = Mobject()
 
     def show(self, frame: int) -> None:
@@ -219,7 +229,7 @@ def snapshot(board: Board, frame: int, background: Background | None = None) -> 
     camera = BoardCamera(**config)
     set_cloth(camera, board)
     display = Display(board, background)
-    drawings = [Drawing(display, slot) for slot in display.slots]
+    drawings = [Drawing(display, slot, is_inked=True) for slot in display.slots]
     for drawing in drawings:
         drawing.show(frame)
     camera.capture_mobjects(drawings)

@@ -58,6 +58,18 @@ class Path:
     gradient: Gradient | None = None
     picture: Picture | None = None
 
+    def looks_like(self, other: Path) -> bool:
+        """True when the two paint the same pixels."""
+        if (self.picture is None) != (other.picture is None):
+            return False
+        return (
+            (self.fill, self.stroke, self.width_px, self.cap)
+            == (other.fill, other.stroke, other.width_px, other.cap)
+            and self.gradient == other.gradient
+            and (self.picture is None or other.picture is None or self.picture.key == other.picture.key)
+            and (self.curves is other.curves or np.array_equal(self.curves, other.curves))
+        )
+
     def shown(self, opacity: float) -> Path:
         """The same path with everything that much more transparent."""
         if opacity >= 1:

@@ -205,8 +205,12 @@ def test_other_streams_are_refused() -> None:
     encoder.width, encoder.height, encoder.pix_fmt, encoder.time_base = 64, 48, "yuv420p", Fraction(1, 25)
     encoder.flags |= 1 << 22  # global header
     encoder.open()  # with B pictures the order count is of type 0
-    for headers in (None, b"\0\0\0\1\x67\x64", encoder.extradata):
-        with pytest.raises(ValueError, match="."):
+    for headers, reason in (
+        (None, "no parameter sets"),
+        (b"\0\0\0\1\x67\x64", "no parameter sets"),
+        (encoder.extradata, "B pictures"),
+    ):
+        with pytest.raises(ValueError, match=reason):
             SkipPictures.of(headers)
 
 

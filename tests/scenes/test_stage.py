@@ -27,7 +27,8 @@ RATES = [(24000, 1001), (25, 1), (30000, 1001), (60, 1)]
 def inks(board: Board, name: str, frame: int) -> list[Ink]:
     """The Manim mobjects of an element on a frame."""
     display = Display(board)
-    drawing = Drawing(display, next(s for s in display.slots if s.element is not None and s.element.id == name))
+    slot = next(s for s in display.slots if s.element is not None and s.element.id == name)
+    drawing = Drawing(display, slot, is_inked=True)
     drawing.show(frame)
     return [m for m in drawing.submobjects if len(m.points)]
 
@@ -140,9 +141,8 @@ def test_stock_manim_writes_every_frame_too(rate: tuple[int, int], tmp_path: Pat
 
 def test_a_hold_leaves_what_is_drawn_alone() -> None:
     display = Display(plan_board())
-    drawing = Drawing(
-        display, next(s for s in display.slots if s.element is not None and s.element.id == "aim_line")
-    )
+    slot = next(s for s in display.slots if s.element is not None and s.element.id == "aim_line")
+    drawing = Drawing(display, slot, is_inked=True)
     drawing.show(30)
     before = [ink.points for ink in drawing.submobjects]
     drawing.show(35)
