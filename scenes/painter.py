@@ -284,7 +284,7 @@ class PainterCamera(Camera):
             old, new = before.get(key), now.get(key)
             if old is not new:
                 pairs = zip_longest(old.laid if old else (), new.laid if new else ())
-                boxes += [one.box for pair in pairs if pair[0] is not pair[1] for one in pair if one]
+                boxes += [box for one, other in pairs if one is not other for box in _apart(one, other)]
         everything = (0, 0, self.pixel_width, self.pixel_height)
         on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes) if box is not None)
         dirty = merged(box for box in on_grid if box is not None)
@@ -320,6 +320,18 @@ def _paint(pixels: np.ndarray, ground: np.ndarray, layers: Sequence[Layer], boxe
                 if _is_touched(laid.box, boxes):
                     with clipped(ctx, layer.clip_px if laid.is_cut else None):
                         laid.paint(ctx)
+
+
+def _apart(one: Laid | None, other: Laid | None) -> list[Box | None]:
+    """The boxes that differ between two paths; of two pictures in one place, the box around differing pixels."""
+    if one and other and one.path.picture and other.path.picture and one.box == other.box:
+        old, new = one.path.picture, other.path.picture
+        if old.at_px == new.at_px and old.rgba.shape == new.rgba.shape and one.path.curves is other.path.curves:
+            differs = old.rgba.view(np.uint32)[..., 0] != new.rgba.view(np.uint32)[..., 0]
+            rows, columns = (np.flatnonzero(differs.any(axis)).tolist() for axis in (1, 0))
+            x, y = (int(v) for v in new.at_px)
+            return [(x + columns[0], y + rows[0], x + columns[-1] + 1, y + rows[-1] + 1)] if rows else []
+    return [each.box for each in (one, other) if each is not None]
 
 
 def _is_touched(box: Box | None, boxes: Iterable[Box]) -> bool:

@@ -8,6 +8,7 @@ than four samples a pixel, and twice as fast in software.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -34,6 +35,8 @@ TINTS = {
     "ghost": (1.0, 1.0, 1.0),
 }
 GLOSS = {"cue": 0.55, "object": 0.50, "other": 0.45, "ghost": 0.0}
+SHADOW_RADII = 5.0
+"""How far a ball's shadow reaches, in its radii, as shadow.vert.glsl has it."""
 VEIL = 0.13
 """How much a ghost ball covers."""
 
@@ -152,6 +155,7 @@ class PlatePainter:
         self._holes = self._triangles(mesh.holes, "hole")
         self._solids = self._triangles(mesh.solids, "solid")
         self._edges = self._feathers(mesh.edges)
+        self._painted: tuple[bytes, Counter[BallBody | CueStick]] | None = None
 
     def paint(self, P: Array, balls: Sequence[BallBody] = (), cue: CueStick | None = None) -> Picture:
         """The plate (height, width, 4) as RGBA, opaque, top row first.
@@ -163,9 +167,15 @@ class PlatePainter:
         gl = self._gl
         P = np.asarray(P, float)
         P = P / np.linalg.norm(P[2, :3])
+        region = self._region(P, Counter([*balls, cue] if cue else balls))
+        if region[2] <= region[0] or region[3] <= region[1]:
+            return self._pixels
+        left, top, right, bottom = region
+        viewport = left, top, right - left, bottom - top
         self._aim(P)
         self._canvas.use()
-        self._canvas.clear(*SURROUND, 1.0, depth=1.0)
+        self._canvas.scissor = viewport
+        self._canvas.clear(*SURROUND, 1.0, depth=1.0, viewport=viewport)
         gl.enable_only(moderngl.DEPTH_TEST)
         gl.depth_func = "1"
         gl.blend_func = (
@@ -191,8 +201,25 @@ class PlatePainter:
         if cue:
             _draw(self._triangles(cue_mesh(cue), "solid"))
             _draw(self._feathers(cue_edges(cue, _eye(P))), moderngl.TRIANGLE_STRIP)
-        self._canvas.read_into(self._pixels, components=4)
+        read = self._canvas.read(viewport, components=4, alignment=1)
+        self._pixels[top:bottom, left:right] = np.frombuffer(read, np.uint8).reshape(bottom - top, right - left, 4)
         return self._pixels
+
+    def _region(self, P: Array, bodies: Counter[BallBody | CueStick]) -> tuple[int, int, int, int]:
+        """Left, top, right and bottom of what differs from the last plate: all of it when the eye has moved."""
+        width, height = self.size_px
+        last, self._painted = self._painted, (P.tobytes(), bodies)
+        if last is None or last[0] != self._painted[0]:
+            return 0, 0, width, height
+        reached = [_reach_px(P, body) for body in (last[1] - bodies) + (bodies - last[1])]
+        if any(px is None for px in reached):
+            return 0, 0, width, height
+        px = np.concatenate([np.zeros((0, 2)), *(px for px in reached if px is not None)])
+        if not len(px):
+            return 0, 0, 0, 0
+        # two pixels: the soft edges of outlines
+        (left, top), (right, bottom) = np.floor(px.min(0) - 2).tolist(), np.ceil(px.max(0) + 2).tolist()
+        return max(int(left), 0), max(int(top), 0), min(int(right), width), min(int(bottom), height)
 
     def _aim(self, P: Array) -> None:
         """Hand the projection to the programs."""
@@ -271,6 +298,30 @@ class PlatePainter:
             rows.append((*box, *sphere, *TINTS[ball.look], cx, cy, A[0, 0], A[0, 1], *more))
         each = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3))
         return self._array("ball", np.array(rows), each, corners=[(-1, -1), (1, -1), (-1, 1), (1, 1)])
+
+
+def _reach_px(P: Array, body: BallBody | CueStick) -> Array | None:
+    """Points (n, 2) around every pixel that a body and its shadow touch; None for a ball at the eye's plane."""
+    if isinstance(body, CueStick):
+        return _seen_corners(P, np.concatenate([cue_mesh(body), cue_shadow(body)])[:, :3].reshape(-1, 3, 3))
+    outline = outline_terms(P, body.centre_mm, body.radius_mm)
+    if outline is None:
+        return None
+    centre, _, half = outline
+    square = SHADOW_RADII * body.radius_mm * np.array([[-1.0, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
+    shadow = _seen_corners(P, (np.array([*body.centre_mm[:2], 0.0]) + square)[None])
+    return np.concatenate([[centre - half, centre + half], shadow])
+
+
+def _seen_corners(P: Array, polygons: Array) -> Array:
+    """The corners (n, 2) in pixels of what lies before the near plane of polygons (m, k, 3)."""
+    uvw = polygons.astype(float) @ P[:, :3].T + P[:, 3]
+    w, after = uvw[..., 2], np.roll(uvw, -1, axis=1)
+    crossing = (w < NEAR_MM) != (after[..., 2] < NEAR_MM)
+    a, b = uvw[crossing], after[crossing]
+    t = (NEAR_MM - a[:, 2:]) / (b[:, 2:] - a[:, 2:])
+    corners = np.concatenate([uvw[w >= NEAR_MM], a + t * (b - a)])
+    return np.asarray(corners[:, :2] / corners[:, 2:], float)
 
 
 def _eye(P: Array) -> Array:

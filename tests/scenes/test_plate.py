@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import Shot, place_shot
-from aimgeo.table import TABLES
+from aimgeo.table import TABLES, Table
 from aimgeo.vectors import left
 from scenes.board import EyeCamera, constant, project
 from scenes.plate import BallBody, CueStick, PlatePainter
@@ -162,6 +162,30 @@ def test_two_paintings_of_the_same_are_the_same() -> None:
     first = painter.paint(P, balls, cue).copy()
     painter.paint(P, [replace(balls[0], look="object")])
     assert np.array_equal(first, painter.paint(P, balls, cue))
+
+
+@pytest.mark.parametrize("table", [TABLE, None])
+def test_painting_on_is_the_same_as_painting_afresh(table: Table | None) -> None:
+    """Only what moved is painted again; every byte is as if all had been."""
+    shot = a_shot(22.0, 640.0)
+    eye, at = look(shot, 600.0, 0.0, 300.0)
+    P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 322, 181), 0)
+    choose = np.random.default_rng(11)
+
+    def near(point: np.ndarray) -> tuple[float, float, float]:
+        x, y, z = point + np.append(choose.normal(0, 90, 2), 0.0)
+        return float(x), float(y), float(z)
+
+    painter, balls = PlatePainter(table, 322, 181), [BallBody(near(shot.object_ball_mm), R, "object")]
+    for k in range(40):
+        if k % 3 == 0:
+            balls = balls[: choose.integers(1, 4)]
+        where = (shot.cue_ball_mm, shot.ghost_ball_mm, eye, eye * [0.5, 0.5, 1.0])[choose.integers(0, 4)]
+        look_of = ("cue", "object", "ghost", "other")[choose.integers(0, 4)]
+        balls = [*balls, BallBody(near(where), R, look_of, float(choose.random()))]
+        tip = near(shot.cue_ball_mm - np.array([200.0, 0.0, 0.0]))
+        cue = CueStick(tip, (1.0, 0.2, -0.05)) if k % 4 in (1, 2) else None
+        assert np.array_equal(painter.paint(P, balls, cue), PlatePainter(table, 322, 181).paint(P, balls, cue)), k
 
 
 def test_every_pixel_is_opaque() -> None:
