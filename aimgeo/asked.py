@@ -162,7 +162,7 @@ def _of_same_keys(requests: Sequence[Any]) -> Iterable[list[int]]:
         kind = None
         if type(request) is dict:
             target = request.get("target_mm")
-            kind = (*request, target) if type(target) is str else (*request,)
+            kind = (target if type(target) is str else None, *request)
         if kind in found:
             found[kind].append(place)
         else:

@@ -143,6 +143,10 @@ def test_what_a_request_does_not_hold_is_not_taken_from_its_neighbours() -> None
     same_as_one_by_one([*[with_points] * 10, {**named, "camera": camera}])
 
 
+def test_a_key_named_like_a_pocket_is_an_unknown_key_among_sound_requests() -> None:
+    same_as_one_by_one([*[PLACED] * 10, {**PLACED, "target_mm": [900, 0], "foot-left": 1}])
+
+
 def test_lists_stay_in_order_when_one_request_is_read_in_full() -> None:
     others = [{**PLACED, "others_mm": [[k, 0]], "table": "8ft" if k == 3 else "9ft"} for k in range(20)]
     same_as_one_by_one(others)
