@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any
@@ -158,11 +158,10 @@ class Ground:
         self._laid = np.zeros((-(-height_px // GRID_PX), -(-width_px // GRID_PX)), bool)
         self._lowest: deque[int] = deque(maxlen=SETTLED)
 
-    def settle(self, before: Sequence[Layer], now: Sequence[Layer]) -> None:
-        """Take in what has come to rest, give out what has not, between two pictures' layers."""
-        pairs = enumerate(zip(before, now, strict=False))
-        self._lowest.append(next((k for k, (old, new) in pairs if old is not new), min(len(before), len(now))))
-        depth = self._lowest[-1]
+    def settle(self, lowest: int, before: Sequence[Layer], now: Sequence[Layer]) -> None:
+        """Take in what has come to rest, give out what has not; `lowest` is the lowest layer that changed."""
+        self._lowest.append(lowest)
+        depth = lowest
         if depth > self.depth:
             depth = max(self.depth, min(self._lowest)) if len(self._lowest) == SETTLED else self.depth
         low, high = sorted((depth, self.depth))
@@ -172,8 +171,9 @@ class Ground:
         self.depth = depth
 
     def forget(self) -> None:
-        """Nothing is laid any more: the background has changed."""
+        """Nothing is laid any more."""
         self._laid[:] = False
+        self.depth = 0
 
     def missing(self, boxes: Iterable[Box]) -> list[Box]:
         """Those of the boxes that are not laid; they are taken to be from now on."""
@@ -199,7 +199,8 @@ class PainterCamera(Camera):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.dirty: tuple[Box, ...] = ()
-        self._layers: dict[int, Layer] = {}
+        self._drawings: list[Drawing] = []
+        self._layers: list[Layer] = []
         self._painted_background: np.ndarray | None = None
         self._ground = Ground(self.pixel_width, self.pixel_height)
         self._before = np.zeros_like(self._ground.pixels)
@@ -209,40 +210,40 @@ class PainterCamera(Camera):
 
         Raises TypeError for anything else that can be seen.
         """
-        now = self._laid_out(mobjects)
-        before, self._layers = self._layers, now
-        is_new = self.background is not self._painted_background
-        boxes = ((0, 0, self.pixel_width, self.pixel_height),) if is_new else self._differences(before, now)
-        if not boxes:
-            self.dirty = ()
+        drawings = list(_drawings(mobjects))
+        everything = (0, 0, self.pixel_width, self.pixel_height)
+        if drawings != self._drawings or self.background is not self._painted_background:
+            self._drawings, self._painted_background = drawings, self.background
+            self._layers = [self._layer(drawing, None) for drawing in drawings]
+            self._ground.forget()
+            self.dirty = (everything,)
+            self._paint(self.dirty)
             return
-        ground, layers = self._ground, list(now.values())
-        ground.settle(list(before.values()), layers)
-        if is_new:
-            ground.forget()
-            self._painted_background = self.background
+        before, self._layers = self._layers, list(self._layers)
+        changed = [
+            k for k, (d, layer) in enumerate(zip(drawings, before, strict=True)) if d.paths is not layer.paths
+        ]
+        for k in changed:
+            self._layers[k] = self._layer(drawings[k], before[k])
+        boxes = self._differences((before[k], self._layers[k]) for k in changed)
+        if boxes:
+            self._ground.settle(changed[0], before, self._layers)
+            # a large box nearly always differs, and comparing takes a while
+            large = [box for box in boxes if 2 * area_px(box) > area_px(everything)]
+            small = [box for box in boxes if box not in large]
+            for left, top, right, bottom in small:
+                self._before[top:bottom, left:right] = self.pixel_array[top:bottom, left:right]
+            self._paint(boxes)
+            boxes = *large, *self._seen(small)
+        self.dirty = boxes
+
+    def _paint(self, boxes: tuple[Box, ...]) -> None:
+        ground = self._ground
         missing = ground.missing(boxes)
         if missing:
             assert self.background is not None
-            _paint(ground.pixels, self.background, layers[: ground.depth], missing)
-        large = [box for box in boxes if 2 * area_px(box) > self.pixel_width * self.pixel_height]
-        small = [box for box in boxes if box not in large]
-        for left, top, right, bottom in small:
-            self._before[top:bottom, left:right] = self.pixel_array[top:bottom, left:right]
-        _paint(self.pixel_array, ground.pixels, layers[ground.depth :], boxes)
-        # a large box nearly always differs, and comparing takes a while
-        self.dirty = *large, *self._seen(small)
-
-    def _laid_out(self, mobjects: Iterable[Mobject]) -> dict[int, Layer]:
-        """The drawings' layers in their order; one whose paths are the same list is not looked into."""
-        now = {}
-        for mobject in mobjects:
-            if isinstance(mobject, Drawing):
-                old = self._layers.get(id(mobject))
-                now[id(mobject)] = old if old and old.paths is mobject.paths else self._layer(mobject, old)
-            elif mobject.family_members_with_points():
-                raise TypeError(f"only a stage's drawings are painted, not a {type(mobject).__name__}")
-        return now
+            _paint(ground.pixels, self.background, self._layers[: ground.depth], missing)
+        _paint(self.pixel_array, ground.pixels, self._layers[ground.depth :], boxes)
 
     def _layer(self, drawing: Drawing, old: Layer | None) -> Layer:
         clip_px, last = drawing.slot.clip_px, old.laid if old else ()
@@ -278,16 +279,13 @@ class PainterCamera(Camera):
         pane = math.floor(x), math.floor(y), math.ceil(x + width), math.ceil(y + height)
         return common(box, pane), not (x <= left and y <= top and right <= x + width and bottom <= y + height)
 
-    def _differences(self, before: Mapping[int, Layer], now: Mapping[int, Layer]) -> tuple[Box, ...]:
-        boxes = [] if _is_same_order(before, now) else [layer.box for layer in now.values()]
-        for key in before.keys() | now.keys():
-            old, new = before.get(key), now.get(key)
-            if old is not new:
-                pairs = zip_longest(old.laid if old else (), new.laid if new else ())
-                boxes += [box for one, other in pairs if one is not other for box in _apart(one, other)]
-        everything = (0, 0, self.pixel_width, self.pixel_height)
-        on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in set(boxes) if box is not None)
+    def _differences(self, pairs: Iterable[tuple[Layer, Layer]]) -> tuple[Box, ...]:
+        """Boxes on the grid around all that differs between layers and the same layers now."""
+        apart = (both for old, new in pairs for both in zip_longest(old.laid, new.laid) if both[0] is not both[1])
+        boxes = {box for one, other in apart for box in _apart(one, other) if box is not None}
+        on_grid = (snapped(box, self.pixel_width, self.pixel_height) for box in boxes)
         dirty = merged(box for box in on_grid if box is not None)
+        everything = (0, 0, self.pixel_width, self.pixel_height)
         return (everything,) if sum(map(area_px, dirty)) > 0.8 * area_px(everything) else dirty
 
     def _seen(self, boxes: Iterable[Box]) -> Iterator[Box]:
@@ -305,6 +303,14 @@ class PainterCamera(Camera):
                     min(left + int(columns[-1]) + GRID_PX, right),
                     min(top + int(rows[-1]) + GRID_PX, bottom),
                 )
+
+
+def _drawings(mobjects: Iterable[Mobject]) -> Iterator[Drawing]:
+    for mobject in mobjects:
+        if isinstance(mobject, Drawing):
+            yield mobject
+        elif mobject.family_members_with_points():
+            raise TypeError(f"only a stage's drawings are painted, not a {type(mobject).__name__}")
 
 
 def _paint(pixels: np.ndarray, ground: np.ndarray, layers: Sequence[Layer], boxes: Sequence[Box]) -> None:
@@ -336,8 +342,3 @@ def _apart(one: Laid | None, other: Laid | None) -> list[Box | None]:
 
 def _is_touched(box: Box | None, boxes: Iterable[Box]) -> bool:
     return box is not None and any(overlap(box, other) for other in boxes)
-
-
-def _is_same_order(before: Mapping[int, object], now: Mapping[int, object]) -> bool:
-    old, new = list(before), list(now)
-    return old == new or [k for k in old if k in now] == [k for k in new if k in before]
