@@ -12,6 +12,7 @@ import multiprocessing
 import os
 import shutil
 import signal
+import sys
 import tempfile
 import threading
 import time
@@ -89,12 +90,12 @@ Report = Began | Drew | Wrote | Failed
 # ------------------------------------------------------------------ in the worker
 
 
-def draw(task: Task, on_frames: Any = None) -> dict[str, Any]:
-    """Draw a task's clip; what to report about it."""
+def draw(task: Task, on_frames: Any = None, is_aside: bool = False) -> dict[str, Any]:
+    """Draw a task's clip, encoding aside where a processor would be idle; what to report about it."""
     from lessons.manifest import drawn
     from scenes.perform import film_clip
 
-    written = film_clip(task.clip.brief, task.part, task.form, on_frames)
+    written = film_clip(task.clip.brief, task.part, task.form, on_frames, is_aside)
     found = speak(task) or {"size": written.size, "sha256": written.sha256}
     return {**found, "drawn": drawn(task.clip, written.board)}
 
@@ -137,6 +138,8 @@ def work(pipe: Connection, media: str) -> None:
     # what is there stays; looking for cycles in between finds none that matter before a clip is done
     gc.disable()
     gc.freeze()
+    # a thread that encodes is let in between two steps of Python
+    sys.setswitchinterval(3e-4)
     last = 0.0
 
     def on_frames(frames: int) -> None:
@@ -147,12 +150,12 @@ def work(pipe: Connection, media: str) -> None:
 
     while True:
         try:
-            task = pipe.recv()
+            task, is_aside = pipe.recv()
         except EOFError:
             # nothing is left to do, and taking Manim down in good order takes a while
             os._exit(0)
         try:
-            pipe.send(("wrote", draw(task, on_frames)))
+            pipe.send(("wrote", draw(task, on_frames, is_aside)))
         # whatever goes wrong with one clip, the others are still drawn
         except Exception as error:  # noqa: BLE001
             task.part.unlink(missing_ok=True)
@@ -197,8 +200,9 @@ def draw_all(tasks: Sequence[Task], workers: int) -> Iterator[Report]:
                     if not worker.process.is_alive():
                         _end(worker)
                         worker = crew[k] = _start(worker.number)
+                    drawing = len(waiting) + sum(w.task is not None for w in crew)
                     try:
-                        worker.pipe.send(waiting[-1])
+                        worker.pipe.send((waiting[-1], drawing < workers))
                     except OSError:
                         continue
                     worker.task = waiting.pop()

@@ -6,8 +6,9 @@ place of the stock file writer.
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -34,6 +35,9 @@ LEAST_HOLD = 24
 
 IDR_EVERY = 60
 """In a hold its IDR picture comes again after so many frames, for seeking."""
+
+MOST_WAITING = 16
+"""So many pictures wait for an encoder in a thread of its own, some 3 MB each at 1080p."""
 
 Patch = tuple[Box, np.ndarray]
 """A changed box and its pixels, RGBA, uint8 (height, width, 4)."""
@@ -85,9 +89,9 @@ class Converter:
             rows = np.frombuffer(memoryview(plane), np.uint8).reshape(-1, plane.line_size)
             into[top // s : bottom // s, left // s : right // s] = rows[: plane.height, : plane.width]
 
-    def frame(self) -> av.VideoFrame:
-        """The frame as it is now, sharing its pixels: encode it before the next patch."""
-        frame = av.VideoFrame.from_numpy_buffer(self._pixels, "yuv420p")
+    def frame(self, is_own: bool = False) -> av.VideoFrame:
+        """The frame as it is now. Unless the pixels are its own it must be encoded before the next patch."""
+        frame = av.VideoFrame.from_numpy_buffer(self._pixels.copy() if is_own else self._pixels, "yuv420p")
         frame.color_range = ColorRange.MPEG
         frame.colorspace = Colorspace.ITU709
         frame.color_primaries = BT709
@@ -108,7 +112,8 @@ class Film:
     """One clip being written. Every picture is encoded once, when the next one comes and its length is known.
 
     `frames` counts what was asked for so far, and `on_frames` is told of it now and then. Call `close` to finish
-    the file or `abandon` to leave nothing.
+    the file or `abandon` to leave nothing. `is_aside` encodes in a thread of its own, while the next picture is
+    drawn: for a processor that would be idle. The bytes are the same.
     """
 
     def __init__(
@@ -118,8 +123,11 @@ class Film:
         form: Form = FORMS["h264"],
         on_frames: Callable[[int], None] | None = None,
         steps: tuple[StepSpan, ...] = (),
+        is_aside: bool = False,
     ) -> None:
         self.path, self.frames = path, 0
+        self._aside = ThreadPoolExecutor(1) if is_aside else None
+        self._encoding: deque[Future[None]] = deque()
         self._on_frames = on_frames
         self._converter = Converter(output.width_px, output.height_px)
         self._run = self._fed = self._written = self._since_idr = self._number = 0
@@ -160,13 +168,24 @@ class Film:
     def close(self) -> None:
         """Finish the file."""
         self._flush()
+        self._wait(0)
         self._take(self._stream.encode(None))
-        self._container.close()
+        self._end()
 
     def abandon(self) -> None:
         """Stop and leave nothing behind."""
-        self._container.close()
+        self._end()
         self.path.unlink(missing_ok=True)
+
+    def _end(self) -> None:
+        if self._aside is not None:
+            self._aside.shutdown(cancel_futures=True)
+        self._container.close()
+
+    def _wait(self, most: int) -> None:
+        """Until at most so many pictures are waiting for the encoder; what failed there is raised here."""
+        while len(self._encoding) > most:
+            self._encoding.popleft().result()
 
     def _flush(self) -> None:
         if self._run:
@@ -174,16 +193,23 @@ class Film:
                 self._skips = self._open()
             is_idr = self._run >= LEAST_HOLD or self._since_idr >= self._group
             self._since_idr = 1 + (self._run - 1) % IDR_EVERY if is_idr else self._since_idr + self._run
-            frame = self._converter.frame()
+            frame = self._converter.frame(is_own=self._aside is not None)
             frame.pts, frame.time_base = self._fed, self._tick
             if is_idr:
                 frame.pict_type = PictureType.I
             self._lengths[self._fed] = self._run
             self._fed += 1
-            self._take(self._stream.encode(frame))
             self._run = 0
+            if self._aside is None:
+                self._encode(frame)
+            else:
+                self._wait(MOST_WAITING)
+                self._encoding.append(self._aside.submit(self._encode, frame))
         if self._on_frames is not None:
             self._on_frames(self._written)
+
+    def _encode(self, frame: av.VideoFrame) -> None:
+        self._take(self._stream.encode(frame))
 
     def _open(self) -> SkipPictures:
         """Open the encoder; its headers tell how to count its pictures and to write the same again."""

@@ -31,17 +31,22 @@ class Written:
 
 
 def film_clip(
-    brief: Brief, path: Path, form: str = "h264", on_frames: Callable[[int], None] | None = None
+    brief: Brief,
+    path: Path,
+    form: str = "h264",
+    on_frames: Callable[[int], None] | None = None,
+    is_aside: bool = False,
 ) -> Written:
     """Draw the clip that a brief asks for and write it to `path`; nothing is left there when that fails.
 
-    `on_frames` is told how many frames are done, now and then. Raises ValueError when a brief cannot be drawn, and
+    `on_frames` is told how many frames are done, now and then. `is_aside` encodes beside the drawing, for a
+    processor that would be idle; the bytes are the same. Raises ValueError when a brief cannot be drawn, and
     OSError when the file cannot be written.
     """
     board = CLIP_KINDS[brief.subject.kind].board(brief)
     output = Output(board.width_px, board.height_px, board.rate)
     try:
-        perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board), FORMS[form].alpha)
+        perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board, is_aside), FORMS[form].alpha)
         with open(path, "rb+") as file:
             os.fsync(file.fileno())
             return Written(board, path.stat().st_size, hashlib.file_digest(file, "sha256").hexdigest())
@@ -59,11 +64,17 @@ def render_clip(brief: Brief, path: Path, form: str = "h264") -> Written:
 
 
 def open_film(
-    path: Path, output: Output, form: Form, on_frames: Callable[[int], None] | None, board: Board
+    path: Path,
+    output: Output,
+    form: Form,
+    on_frames: Callable[[int], None] | None,
+    board: Board,
+    is_aside: bool = False,
 ) -> Film | MasterFilm:
     """The film that writes a form."""
-    kind = MasterFilm if form.is_master else Film
-    return kind(path, output, form, on_frames, board.steps)
+    if form.is_master:
+        return MasterFilm(path, output, form, on_frames, board.steps)
+    return Film(path, output, form, on_frames, board.steps, is_aside)
 
 
 def perform(board: Board, open_film: Callable[[], Film | MasterFilm], is_clear: bool = False) -> None:

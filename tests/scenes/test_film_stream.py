@@ -254,3 +254,27 @@ def test_an_odd_size_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="even"):
         Film(tmp_path / "clip.mp4", Output(127, 96, (25, 1)))
     assert not list(tmp_path.iterdir())
+
+
+def test_encoding_aside_writes_the_same_bytes(tmp_path: Path) -> None:
+    for is_aside in (False, True):
+        film = Film(tmp_path / f"{is_aside}.mp4", Output(*SIZE, (60, 1)), is_aside=is_aside)
+        for k in range(40):
+            film.show([((0, 0, *SIZE), picture(k % 7))])
+        film.hold(70)
+        film.close()
+    assert (tmp_path / "True.mp4").read_bytes() == (tmp_path / "False.mp4").read_bytes()
+
+
+def test_what_fails_aside_is_raised(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(film: Film, packets: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    film = Film(tmp_path / "clip.mp4", Output(*SIZE, (60, 1)), is_aside=True)
+    monkeypatch.setattr(Film, "_take", full)
+    film.show([((0, 0, *SIZE), picture(0))])
+    with pytest.raises(OSError, match="No space"):
+        film.close()
+    monkeypatch.undo()
+    film.abandon()
+    assert not list(tmp_path.iterdir())
