@@ -142,11 +142,18 @@ def work(pipe: Connection, media: str) -> None:
     sys.setswitchinterval(3e-4)
     last = 0.0
 
+    def tell(*what: Any) -> None:
+        try:
+            pipe.send(what)
+        except OSError:  # nobody listens any more
+            task.part.unlink(missing_ok=True)
+            os._exit(1)
+
     def on_frames(frames: int) -> None:
         nonlocal last
         if time.monotonic() - last >= PROGRESS_S:
             last = time.monotonic()
-            pipe.send(("drew", frames))
+            tell("drew", frames)
 
     while True:
         try:
@@ -155,12 +162,12 @@ def work(pipe: Connection, media: str) -> None:
             # nothing is left to do, and taking Manim down in good order takes a while
             os._exit(0)
         try:
-            pipe.send(("wrote", draw(task, on_frames, is_aside)))
+            tell("wrote", draw(task, on_frames, is_aside))
         # whatever goes wrong with one clip, the others are still drawn
         except Exception as error:  # noqa: BLE001
             task.part.unlink(missing_ok=True)
             hopeless = isinstance(error, OSError) and error.errno in STOPS_ALL
-            pipe.send(("failed", sentence(error), hopeless))
+            tell("failed", sentence(error), hopeless)
         # a scene is full of cycles, and its pictures are large
         gc.collect()
 
