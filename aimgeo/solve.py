@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
@@ -13,9 +12,9 @@ from aimgeo.asked import Asked, ask
 from aimgeo.parts import Part, parts_of, shot_columns
 from aimgeo.request import MODE, ROLLED, Refusal, identity
 from aimgeo.resolve import FROZEN_MM, frames_and_eyes, refusals, shots_of
-from aimgeo.rows import rows, taken
+from aimgeo.rows import plain_values, rows, taken
 from aimgeo.shot import Shot
-from aimgeo.vectors import IntArray, angle_rad
+from aimgeo.vectors import BoolArray, IntArray, angle_rad
 
 AIM_KEYS = ("aim_direction", "cut_deg", "side", "travel_mm", "overlap", "aim_offset_mm", "contact_offset_mm")
 """What a shot does not have when the balls touch."""
@@ -75,9 +74,11 @@ def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:
     eye_refused, frame, eye = frames_and_eyes(asked.at(live), taken(shot, live))
     refused |= {int(live[i]): refusal for i, refusal in eye_refused.items()}
     kept = _but(live, refused)
-    touching = _but(np.flatnonzero(frozen), refused).tolist()
-    rolled = asked.numbers[MODE] == ROLLED
-    parts = [Part(np.array([i]), {"shot": [_frozen_answer(shot, i, rolled[i])]}) for i in touching]
+    touching = _but(np.flatnonzero(frozen), refused)
+    parts: list[Part] = []
+    if touching.size:
+        rolled = asked.numbers[MODE, touching] == ROLLED
+        parts.append(Part(touching, {"shot": _frozen_answers(taken(shot, touching), rolled)}))
     if kept.size:
         at = np.flatnonzero(np.isin(live, kept))
         made = parts_of(asked.at(kept), taken(shot, kept), taken(frame, at), eye[at])
@@ -89,12 +90,13 @@ def _but(places: IntArray, refused: Mapping[int, Refusal]) -> IntArray:
     return places if not refused else places[~np.isin(places, list(refused))]
 
 
-def _frozen_answer(shot: Shot, place: int, is_rolled: bool) -> dict[str, Any]:
-    """The `shot` part for touching balls: no aim direction, so no cut either; rolled, no impact at all."""
-    part = taken(shot, np.array([place]))
-    one = rows(shot_columns(part), 1)[0]
-    centres = part.object_ball_mm[0, :2] - part.cue_ball_mm[0, :2]
-    turn = float(np.degrees(angle_rad(centres, part.object_direction[0])))
-    one["line_of_centres_deg"] = turn if math.isfinite(turn) else None
-    one.update(dict.fromkeys(AIM_KEYS + IMPACT_KEYS if is_rolled else AIM_KEYS), frozen=True)
-    return one
+def _frozen_answers(shot: Shot, rolled: BoolArray) -> list[dict[str, Any]]:
+    """The `shot` parts for touching balls: no aim direction, so no cut either; rolled, no impact at all."""
+    count = len(rolled)
+    centres = shot.object_ball_mm[:, :2] - shot.cue_ball_mm[:, :2]
+    turns = plain_values(np.degrees(angle_rad(centres, shot.object_direction)), count)
+    answers = rows(shot_columns(shot), count)
+    for one, turn, is_rolled in zip(answers, turns, rolled.tolist(), strict=True):
+        one["line_of_centres_deg"] = turn
+        one.update(dict.fromkeys(AIM_KEYS + IMPACT_KEYS if is_rolled else AIM_KEYS), frozen=True)
+    return answers
