@@ -210,8 +210,7 @@ class PainterCamera(Camera):
 
         Raises TypeError for anything else that can be seen.
         """
-        drawings = list(_drawings(mobjects))
-        everything = (0, 0, self.pixel_width, self.pixel_height)
+        drawings, everything = list(_drawings(mobjects)), (0, 0, self.pixel_width, self.pixel_height)
         if drawings != self._drawings or self.background is not self._painted_background:
             self._drawings, self._painted_background = drawings, self.background
             self._layers = [self._layer(drawing, None) for drawing in drawings]
