@@ -110,6 +110,16 @@ def test_a_held_picture_is_bit_identical_on_all_its_frames(tmp_path: Path) -> No
             assert all(np.array_equal(frames[at], f) for f in frames[at : at + hold])
 
 
+def test_pictures_after_short_holds_decode_as_if_nothing_had_been_held(tmp_path: Path) -> None:
+    """The encoder knows nothing of the pictures put between its own, and the decoder must not mind them."""
+    holds = (1, 3, 1, 2, 5, 1, 4, 1)
+    expected = filmed(tmp_path / "held.mp4", holds=holds)
+    filmed(tmp_path / "moving.mp4", holds=(1,) * len(holds))
+    held, moving = decoded(tmp_path / "held.mp4"), decoded(tmp_path / "moving.mp4")
+    for k, frame in zip(expected, held, strict=True):
+        assert np.array_equal(frame, moving[k])
+
+
 def test_skipped_pictures_are_some_tens_of_bytes(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     expected = filmed(path)
