@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -21,6 +22,9 @@ class Verbs(click.Group):
         """The verb's command, imported now; None when there is no such verb."""
         if cmd_name not in VERBS:
             return None
+        # every matrix here is small, but numpy's matrix library would start a thread for each processor, which
+        # takes a while; worker processes inherit it
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         command: click.Command = import_module(f"lessons.commands.{cmd_name}").command
         return command
 

@@ -197,8 +197,6 @@ def draw_all(tasks: Sequence[Task], workers: int) -> Iterator[Report]:
 
     Closing the iterator ends the workers at once and removes the files they were writing.
     """
-    # a worker has one processor; numpy's matrix library would start a thread for each there is
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     waiting = list(reversed(tasks))
     starts: dict[str, int] = {}
     crew = [_start(n) for n in range(min(workers, len(tasks)))]

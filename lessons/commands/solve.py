@@ -2,12 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
-# No matrix is multiplied here, but numpy's matrix library would start a thread for each processor all the same,
-# which takes longer than all else at the start.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 import math
 import sys
 from collections.abc import Callable
