@@ -27,8 +27,10 @@ LEAST_CONTRAST = 6.0
 """Grey levels that an edge or a ridge must stand out."""
 LEAST_SPREAD = 5.0
 """Variance of grey levels about a place below which there is nothing to see."""
+LEAST_GAP_PX = 6.0
+"""Lines nearer to each other run into one in a decoded picture, however thin they are."""
 LEAST_LINE_PX = 30.0
-LEAST_BALL_PX = 4.0
+LEAST_BALL_PX = 5.0
 """Shorter pieces of lines and smaller balls are too small to be measured, and are counted as such."""
 LEAST_GHOST = 6.0
 """Radius over a line's width of the least ghost ball: on a smaller one dashes and marks lie too close."""
@@ -255,7 +257,7 @@ def _line_error(
     open_ = window.open(places) & window.open(places + window.reach_px * normal)
     open_ &= window.open(places - window.reach_px * normal)
     for other in others:
-        open_ &= _distance(places, *other) > 1.6 * window.surround_px
+        open_ &= _distance(places, *other) > max(1.6 * window.surround_px, LEAST_GAP_PX)
     for mark in marks if marks is not None else ():
         open_ &= np.linalg.norm(places - mark, axis=1) > 4.0 * window.surround_px
     for piece in np.array_split(rims, max(1, len(rims) // 40)):
