@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -21,7 +20,7 @@ from aimgeo.pocket import Window, aim_window_rad, passes, pocket_window
 from aimgeo.shot import Shot
 from aimgeo.table import Table
 from aimgeo.vectors import turned
-from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, StepSpan, TableTop, Text
+from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_view import one_of_many
@@ -60,7 +59,7 @@ def board(brief: Brief) -> Board:
     expected = [step.name for step in outline(brief.subject)]
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"an aim-error clip has the steps {', '.join(expected)}")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
     cases = _cases(brief.subject)
@@ -78,16 +77,7 @@ def board(brief: Brief) -> Board:
         _put_caption(sheet, frame, brief.steps[0], n, rect)
         for k, (step, span) in enumerate(zip(brief.steps[1:], spans[1:], strict=True)):
             _put_number(sheet, frame, step, k, n, rect, span, brief.output.rate)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        panes,
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, panes)
 
 
 # ------------------------------------------------------------------ the numbers

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from aimgeo.aim_frame import aim_frame
 from aimgeo.construction import Quantity, position
 from aimgeo.eye import apparent, ball_points
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, StepSpan, Text, Track
+from scenes.board import LAYERS, Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.draw.hidden import eye_of
@@ -69,7 +68,7 @@ def board(brief: Brief) -> Board:
     shot, eyes = _asked(brief.subject)
     if len(brief.steps) != len(eyes) + 1:
         raise ValueError(f"an alignments clip of these eyes has {len(eyes) + 1} steps")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
@@ -100,16 +99,7 @@ def board(brief: Brief) -> Board:
         sheet.hide("note", (spans[-1][0], spans[-1][0] + fade))
     _put_strip(sheet, places, brief.steps, spans, fade)
     _put_grid(sheet, frame, cells, brief.steps[-1], (together, together + fade))
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        rate,
-        brief.frames,
-        panes,
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, panes)
 
 
 def _asked(subject: Subject) -> tuple[Shot, tuple[EyeSpec, ...]]:

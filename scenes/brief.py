@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
 from typing import Any
 
 from aimgeo.construction import Construction, Quantity
@@ -126,3 +127,8 @@ class Brief:
     def frames(self) -> int:
         """Length of the clip without its handles."""
         return sum(step.frames for step in self.steps)
+
+    @property
+    def spans(self) -> list[tuple[int, int]]:
+        """The frames [first, end) of each step, without the handles."""
+        return list(pairwise(accumulate((step.frames for step in self.steps), initial=0)))

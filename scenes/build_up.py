@@ -26,7 +26,6 @@ from scenes.board import (
     Rect,
     Ring,
     Shade,
-    StepSpan,
     Text,
     Track,
 )
@@ -102,8 +101,7 @@ def board(brief: Brief) -> Board:
     expected = [step.name for step in outline(brief.subject)]
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a build-up of this shot has the steps {', '.join(expected)}")
-    edges = list(accumulate((step.frames for step in brief.steps), initial=0))
-    spans = list(pairwise(edges))
+    spans = brief.spans
     figure = _scene(brief)
     first = 0
     panes: tuple[Pane, ...] = _stage_panes(figure, None)
@@ -115,16 +113,7 @@ def board(brief: Brief) -> Board:
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
         _draw_step(figure, labels, i, step, brief.steps[first + i], span)
     put_roll(figure, labels, brief.steps[-1], spans[-1])
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        panes,
-        figure.sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return figure.sheet.board(brief, panes)
 
 
 def _scene(brief: Brief) -> Figure:

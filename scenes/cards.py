@@ -9,7 +9,7 @@ import numpy as np
 
 from aimgeo.construction import position
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, place_shot
-from scenes.board import LAYERS, Ball, Board, Line, Mark, Pane, Pixel, Rect, StepSpan, Text
+from scenes.board import LAYERS, Ball, Board, Line, Mark, Pane, Pixel, Rect, Text
 from scenes.brief import Brief, OutlineStep, Subject
 from scenes.column import even_lines, text_rect
 from scenes.framing import View
@@ -73,17 +73,7 @@ def board(brief: Brief) -> Board:
         sheet.move(id, "drawn", span, 1.0)
     sheet.show("aim_point", mark)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
-    step = brief.steps[0]
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        (Pane(FIGURE, full, "plan", view.camera(full), "cloth"),),
-        sheet.elements(),
-        (StepSpan(step.name, 0, brief.frames, step.narration),),
-        brief.theme,
-    )
+    return sheet.board(brief, (Pane(FIGURE, full, "plan", view.camera(full), "cloth"),))
 
 
 def _figure(sheet: Sheet, shot: Shot, reach_radii: float) -> None:

@@ -99,13 +99,29 @@ class Converter:
         return frame
 
 
-def add_chapters(container: Any, steps: tuple[StepSpan, ...], tick: Fraction) -> None:
-    """A chapter for each step, in a container that is being written; `tick` is a frame's seconds."""
+def open_stream(path: Path, output: Output, form: Form, steps: tuple[StepSpan, ...]) -> tuple[Any, Any, Fraction]:
+    """A container that is being written, its video stream, and a frame's seconds; each step is a chapter.
+
+    The colours are those of BT.709, in video range where they are not kept as RGB.
+    """
+    container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
+    rate = Fraction(*output.rate)
+    stream: Any = container.add_stream(form.codec, rate=rate)
+    stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
+    context = stream.codec_context
+    stream.time_base = context.time_base = tick = 1 / rate
+    # threads change the bytes: one, always
+    context.thread_count = 1
+    context.color_primaries = context.color_trc = BT709
+    if form.pixel_format.startswith("yuv"):
+        context.color_range, context.colorspace = ColorRange.MPEG, Colorspace.ITU709
+    stream.options = dict(form.options)
     if steps:
         container.set_chapters([
             {"id": k, "start": s.first_frame, "end": s.end_frame, "time_base": tick, "metadata": {"title": s.name}}
             for k, s in enumerate(steps)
         ])  # fmt: skip
+    return container, stream, tick
 
 
 class Film:
@@ -133,23 +149,8 @@ class Film:
         self._run = self._fed = self._written = self._since_idr = self._number = 0
         self._lengths: dict[int, int] = {}
         self._skips: SkipPictures | None = None
-        self._container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
-        rate = Fraction(*output.rate)
-        stream: Any = self._container.add_stream(form.codec, rate=rate)
-        stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
-        self._tick = 1 / rate
-        stream.time_base = stream.codec_context.time_base = self._tick
-        self._group = max(round(rate / 2), 1)
-        stream.codec_context.gop_size = self._group
-        # threads change the bytes: one, always
-        stream.codec_context.thread_count = 1
-        stream.codec_context.color_range = ColorRange.MPEG
-        stream.codec_context.colorspace = Colorspace.ITU709
-        stream.codec_context.color_primaries = BT709
-        stream.codec_context.color_trc = BT709
-        stream.options = dict(form.options)
-        add_chapters(self._container, steps, self._tick)
-        self._stream = stream
+        self._container, self._stream, self._tick = open_stream(path, output, form, steps)
+        self._group = self._stream.codec_context.gop_size = max(round(1 / self._tick / 2), 1)
 
     def show(self, patches: Iterable[Patch]) -> None:
         """One more frame, differing from the last in these patches; the first one's cover everything."""

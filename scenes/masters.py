@@ -7,9 +7,7 @@ next one comes; where every picture stands alone, a held one is encoded once and
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import av
 import numpy as np
@@ -18,13 +16,8 @@ from numpy.typing import NDArray
 
 from scenes.board import StepSpan
 from scenes.brief import Output
-from scenes.film import add_chapters
+from scenes.film import BT709, Patch, open_stream
 from scenes.forms import Form
-from scenes.painter import Box
-
-BT709 = 1
-
-Patch = tuple[Box, NDArray[np.uint8]]
 
 
 def straight(premultiplied: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -56,24 +49,9 @@ class MasterFilm:
         self._form, self._on_frames = form, on_frames
         self._canvas = np.zeros((output.height_px, output.width_px, 4), np.uint8)
         self._run = self._written = 0
-        rate = Fraction(*output.rate)
-        self._tick = 1 / rate
-        self._container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
-        stream: Any = self._container.add_stream(form.codec, rate=rate)
-        stream.width, stream.height, stream.pix_fmt = output.width_px, output.height_px, form.pixel_format
-        stream.time_base = stream.codec_context.time_base = self._tick
-        # threads change the bytes: one, always
-        stream.codec_context.thread_count = 1
-        stream.codec_context.color_primaries = BT709
-        stream.codec_context.color_trc = BT709
-        if form.pixel_format.startswith("yuv"):
-            stream.codec_context.colorspace = Colorspace.ITU709
-            stream.codec_context.color_range = ColorRange.MPEG
-        stream.options = dict(form.options)
+        self._container, self._stream, self._tick = open_stream(path, output, form, steps)
         if form.container == "mov":
             self._container.metadata["timecode"] = "00:00:00:00"
-        add_chapters(self._container, steps, self._tick)
-        self._stream = stream
 
     def show(self, patches: Iterable[Patch]) -> None:
         """One more frame, differing from the last in these patches; the first one's cover everything."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from typing import Any
 
 from aimgeo.construction import Quantity
@@ -22,7 +22,7 @@ from aimgeo.readings import NEED_AN_EYE
 from aimgeo.solve import answer
 from aimgeo.table import TABLES
 from scenes.alignments import fitted
-from scenes.board import LAYERS, Board, Pane, PlanCamera, Rect, Shade, StepSpan, Text, constant
+from scenes.board import LAYERS, Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.brief import Brief, OutlineStep, Subject
 from scenes.column import even_lines, joined
 from scenes.eye_figure import Figure, bring_cue, dim_old, put_balls, put_circles, put_ghost, put_lines, put_point
@@ -144,7 +144,7 @@ def board(brief: Brief) -> Board:
     ranked = ranking(brief.subject)
     if len(brief.steps) != len(ranked) + 2:
         raise ValueError(f"a summary of these methods has {len(ranked) + 2} steps")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
@@ -163,16 +163,7 @@ def board(brief: Brief) -> Board:
         put_heading(sheet, brief.labels, (frame.width_px - frame.title_px[0], beside_pips_px(frame)), "right")
     else:
         put_heading(sheet, brief.labels, frame.heading_px, frame.heading_align)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        tuple(panes),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, tuple(panes))
 
 
 # ------------------------------------------------------------------ cells

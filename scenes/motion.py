@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
 from typing import Any
 
-from scenes.board import Easing, Element, Move, Shape, Track, Values
+from scenes.board import Board, Easing, Element, Move, Pane, Shape, StepSpan, Track, Values
+from scenes.brief import Brief
 
 Span = tuple[int, int]
 """Frames [first, end)."""
@@ -102,6 +103,15 @@ class Sheet:
             start: Track = getattr(self._elements[id], what)
             changes.setdefault(id, {})[what] = replace(start, moves=tuple(moves))
         return tuple(replace(e, **changes.get(id, {})) for id, e in self._elements.items())
+
+    def board(self, brief: Brief, panes: tuple[Pane, ...]) -> Board:
+        """The finished clip: these elements in these panes, with the brief's steps."""
+        steps = tuple(
+            StepSpan(step.name, first, end, step.narration)
+            for step, (first, end) in zip(brief.steps, brief.spans, strict=True)
+        )
+        size = brief.output.width_px, brief.output.height_px
+        return Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.theme)
 
 
 def frames_of(seconds: float, rate: tuple[int, int]) -> int:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -31,7 +30,6 @@ from scenes.board import (
     Move,
     Pane,
     Shade,
-    StepSpan,
     Text,
     Track,
     project,
@@ -95,7 +93,7 @@ def board(brief: Brief) -> Board:
     shot, eyes = _asked(brief.subject)
     if len(brief.steps) != len(eyes):
         raise ValueError(f"a moving-eye clip of these eyes has {len(eyes)} steps, one a stop")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     places = eye_layout(frame, _side(shot))
     sheet = Sheet()
@@ -106,16 +104,7 @@ def board(brief: Brief) -> Board:
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
     for n, (eye, step, span) in enumerate(zip(eyes, brief.steps, spans, strict=True)):
         _put_stop(sheet, frame, places, shot, eye, step, (moves[n][1], span[1]), brief.output.rate, n)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        (main, target),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, (main, target))
 
 
 def _asked(subject: Subject) -> tuple[Shot, tuple[EyeSpec, ...]]:

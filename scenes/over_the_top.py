@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 import numpy as np
 
 from aimgeo.construction import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
 from scenes.alignments import seen_measures
-from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, StepSpan, Track, project
+from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, Track, project
 from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls, put_circles, put_lines, put_point
@@ -60,7 +59,7 @@ def board(brief: Brief) -> Board:
     shot, eye = _asked(brief.subject)
     if [step.name for step in brief.steps] != ["above", "down", "eye"]:
         raise ValueError("an over-the-top clip has the steps above, down, eye")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     rate = brief.output.rate
     places = eye_layout(frame, 0)
@@ -104,16 +103,7 @@ def board(brief: Brief) -> Board:
     if note is not None:
         sheet.show(note, (spans[2][0], spans[2][0] + fade))
     _put_seen(sheet, brief, figure, (spans[2][0] + fade, spans[2][0] + 2 * fade))
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        rate,
-        brief.frames,
-        (pane,),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, (pane,))
 
 
 def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:

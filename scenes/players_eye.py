@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from aimgeo import construction
 from aimgeo.construction import Construction, Position, Quantity, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import left
-from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, StepSpan, Text
+from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.column import text_rect
 from scenes.eye_figure import (
@@ -91,23 +91,14 @@ def board(brief: Brief) -> Board:
     expected = [step.name for step in outline(brief.subject)]
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a player's-eye clip of this shot has the steps {', '.join(expected)}")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     scene = _scene(brief)
     _put_picture(scene)
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
     for index, (step, words, span) in enumerate(zip(scene.plan.steps, brief.steps[1:], spans[1:], strict=True)):
         _draw_step(scene, labels, index, step, words, span)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        (scene.main, scene.target),
-        scene.sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return scene.sheet.board(brief, (scene.main, scene.target))
 
 
 # ------------------------------------------------------------------ the scene

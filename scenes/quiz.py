@@ -12,13 +12,12 @@ import math
 import random
 import re
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 from aimgeo import construction
 from aimgeo.construction import Quantity, position
 from aimgeo.shot import Shot, solve_shot
 from aimgeo.vectors import Array
-from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade, StepSpan, Text, Track
+from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade, Text, Track
 from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import Figure, bare, bring_cue, in_reach, put_balls
@@ -95,7 +94,7 @@ def board(brief: Brief) -> Board:
     shots = questions(brief.subject)
     if eye is None or len(brief.steps) != 2 * len(shots):
         raise ValueError(f"a quiz of {len(shots)} questions has an eye and {2 * len(shots)} steps")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
     panes: list[Pane] = []
@@ -104,16 +103,7 @@ def board(brief: Brief) -> Board:
     put_scrim(sheet, frame)
     room = eye_layout(frame, 1).title_room_px
     put_titles(sheet, frame, brief.steps, spans, brief.output.rate, room)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        tuple(panes),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, tuple(panes))
 
 
 def _question(

@@ -8,7 +8,7 @@ half-width, where the contact point and the aim line are seen (contact_seen, aim
 
 from __future__ import annotations
 
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from aimgeo.aim_frame import aim_frame
 from aimgeo.construction import Quantity, Step
 from aimgeo.eye import Apparent, apparent, ball_points
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, Pixel, Plate, Rect, Shade, StepSpan, Text
+from scenes.board import LAYERS, Board, Pixel, Plate, Rect, Shade, Text
 from scenes.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_figure import (
@@ -65,7 +65,7 @@ def board(brief: Brief) -> Board:
     expected = [step.name for step in outline(brief.subject)]
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a split screen of these shots has the steps {', '.join(expected)}")
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
     figures = tuple(_figure(brief, frame, sheet, half, n) for n, half in enumerate(_halves(brief.subject)))
@@ -77,16 +77,7 @@ def board(brief: Brief) -> Board:
         for step_index, (step, span) in enumerate(_in_step(figure.plan.steps, middle)):
             _draw_step(figure, step_index, step, span, brief.output.rate)
     _put_comparison(sheet, frame, brief, spans[-1], figures)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        tuple(figure.pane for figure in figures),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, tuple(figure.pane for figure in figures))
 
 
 def _halves(subject: Subject) -> tuple[Subject, Subject]:

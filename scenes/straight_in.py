@@ -11,14 +11,13 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 import numpy as np
 
 from aimgeo import construction
 from aimgeo.construction import Quantity, position
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, StepSpan, Text, Track
+from scenes.board import LAYERS, Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.column import even_lines
 from scenes.draw.hidden import eye_of
@@ -91,7 +90,7 @@ def board(brief: Brief) -> Board:
     if len(brief.steps) != len(offsets) + 4:
         raise ValueError(f"a straight-in check of {len(offsets)} looks has {len(offsets) + 4} steps")
     letters = LETTERS[: len(offsets)]
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
@@ -137,16 +136,7 @@ def board(brief: Brief) -> Board:
     _put_grid(sheet, frame, letters, cells, noted)
     _put_offsets(sheet, brief, frame, letters, cells, told)
     _put_last_word(sheet, brief, frame, (spans[-1][0] + fade, spans[-1][0] + 2 * fade))
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        rate,
-        brief.frames,
-        panes,
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, panes)
 
 
 def _above(places: EyeLayout, shot: Shot) -> EyeCamera:

@@ -13,7 +13,7 @@ from itertools import accumulate, pairwise
 import numpy as np
 
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, HitGlyph, Pane, PlanCamera, Rect, Shade, StepSpan, Text, constant
+from scenes.board import LAYERS, Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.brief import Brief, OutlineStep, Subject
 from scenes.column import even_lines
 from scenes.fonts import CAP_HEIGHT
@@ -45,7 +45,7 @@ def board(brief: Brief) -> Board:
         )
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     starts = list(accumulate(_pages(len(shots)), initial=0))
     header, rows = brief.rows[0], brief.rows[1:]
     for page, (span, (start, stop)) in enumerate(zip(spans, pairwise(starts), strict=True)):
@@ -62,16 +62,7 @@ def board(brief: Brief) -> Board:
         )
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        brief.output.rate,
-        brief.frames,
-        (Pane("card", full, "plan", camera, "cloth"),),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, (Pane("card", full, "plan", camera, "cloth"),))
 
 
 def _pages(count: int) -> tuple[int, ...]:

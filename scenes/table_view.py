@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -22,7 +21,6 @@ from scenes.board import (
     Plate,
     Rect,
     Ring,
-    StepSpan,
     TableTop,
     Text,
 )
@@ -71,7 +69,7 @@ def board(brief: Brief) -> Board:
     frame = layout(brief.output.width_px, brief.output.height_px)
     view = table_view(frame, table)
     sheet = Sheet()
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     put_table(sheet, shot, table)
@@ -89,16 +87,7 @@ def board(brief: Brief) -> Board:
         last = span is spans[-1]
         _lies(labels, sheet, step, span, [line for _, _, line in found], last, rate)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        rate,
-        brief.frames,
-        (Pane(TABLE, full, "table", view.camera(full), "cloth"),),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, (Pane(TABLE, full, "table", view.camera(full), "cloth"),))
 
 
 # ------------------------------------------------------------------ what also opens a build-up

@@ -10,7 +10,6 @@ shift, its band shift_low and shift_high.
 from __future__ import annotations
 
 import math
-from itertools import accumulate, pairwise
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from aimgeo.construction import Position, Quantity, position
 from aimgeo.shot import Shot
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import turned
-from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, PlanCamera, Rect, StepSpan, Text, constant
+from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, PlanCamera, Rect, Text, constant
 from scenes.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.column import joined
 from scenes.eye_words import put_heading, put_titles
@@ -72,7 +71,7 @@ def board(brief: Brief) -> Board:
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a throw clip has the steps {', '.join(expected)}")
     shot = _asked(brief.subject)
-    spans = list(pairwise(accumulate((step.frames for step in brief.steps), initial=0)))
+    spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px)
     sheet = Sheet()
     rate = brief.output.rate
@@ -86,16 +85,7 @@ def board(brief: Brief) -> Board:
     _put_shift(sheet, shot, roll, spans[-1], rate)
     for n, (step, span) in enumerate(zip(brief.steps, spans, strict=True)):
         _put_measures(sheet, frame, step, n, span, rate, n == len(spans) - 1)
-    return Board(
-        brief.output.width_px,
-        brief.output.height_px,
-        rate,
-        brief.frames,
-        (pane,),
-        sheet.elements(),
-        tuple(StepSpan(s.name, a, b, s.narration) for s, (a, b) in zip(brief.steps, spans, strict=True)),
-        brief.theme,
-    )
+    return sheet.board(brief, (pane,))
 
 
 def _asked(subject: Subject) -> Shot:
