@@ -159,11 +159,12 @@ def _rects(frame: Layout, count: int) -> list[Rect]:
     if frame.shape == "wide":
         w = (W - 2 * margin - (count - 1) * gap) / count
         return [(round(margin + n * (w + gap)), round(0.235 * H), round(w), round(0.49 * H)) for n in range(count)]
-    top, bottom = (0.22 * H, 0.88 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
+    top, bottom = (0.22 * H, 0.92 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
     each = (bottom - top - (count - 1) * gap) / count
+    # below each table its numbers' names and values
+    high = min(0.66 * each, each - 3.75 * frame.scale.text_px(TYPES["measure_name"]))
     return [
-        (round(margin), round(top + n * (each + gap)), round(W - 2 * margin), round(0.66 * each))
-        for n in range(count)
+        (round(margin), round(top + n * (each + gap)), round(W - 2 * margin), round(high)) for n in range(count)
     ]
 
 

@@ -73,8 +73,13 @@ def put_note(
     """From how many picture widths away the perspective is true; the element's id, or None without the words."""
     if "viewing_distance" not in labels:
         return None
-    words = labels["viewing_distance"].replace("{widths}", decimal(widths, labels))
+    words = note_words(labels, widths)
     return sheet.put(id, Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0 if on else 0.0)
+
+
+def note_words(labels: Mapping[str, str], widths: float, kind: str = "viewing_distance") -> str:
+    """From how many picture widths away the perspective is true, in words; empty without them."""
+    return labels.get(kind, "").replace("{widths}", decimal(widths, labels))
 
 
 def decimal(value: float, labels: Mapping[str, str]) -> str:

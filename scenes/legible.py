@@ -140,9 +140,9 @@ def _words(board: Board, frame: int, scale: Scale) -> Iterator[_Word]:
         elif isinstance(shape, Plate):
             yield _Word(f"label '{shape.text}'", shape.rect_px, element)
         elif isinstance(shape, Pips):
-            k = scale.k
-            width = ((shape.count - 1) * 28 + 44) * k
-            yield _Word("the step pips", (shape.at_px[0], shape.at_px[1] - 6 * k, width, 12 * k), element)
+            left, width = scale.pips_px(shape.count, shape.now)[-1]
+            x, y, high = *shape.at_px, scale.px(12)
+            yield _Word("the step pips", (x, y - high / 2, left + width, high), element)
 
 
 def _band(board: Board, frame: int) -> Rect | None:

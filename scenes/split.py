@@ -32,10 +32,10 @@ from scenes.eye_figure import (
     put_point,
 )
 from scenes.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, viewing_distance
-from scenes.eye_words import beside_pips_px, decimal, put_note, put_scrim, put_titles
+from scenes.eye_words import beside_pips_px, note_words, put_scrim, put_titles
 from scenes.layout import Layout, layout
 from scenes.motion import Sheet, Span, frames_of, in_turn
-from scenes.theme import TIMING, plate_sizes, plate_width_px
+from scenes.theme import TIMING, TYPES, plate_sizes, plate_width_px
 
 VIEW, DRAW, COMPARE = "split.view", "split.draw", "split.compare"
 TOP = 0.30
@@ -197,17 +197,28 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
         sheet.put(figure.id("caption"), plate, LAYERS["label"], "caption", opacity=1.0)
     widths = max(viewing_distance(figure.pane, frame) for figure in figures)
     if abs(widths - min(viewing_distance(figure.pane, frame) for figure in figures)) < 0.05:
-        put_note(sheet, brief.labels, widths, (W - frame.title_px[0], beside_pips_px(frame)), "right")
+        whole = note_words(brief.labels, widths)
+        fits = _fits_beside_pips(whole, frame, len(brief.steps))
+        words = whole if fits else note_words(brief.labels, widths, "viewing_distance_short")
+        if words:
+            note = Text(words, (W - frame.title_px[0], beside_pips_px(frame)), "small", "right")
+            sheet.put("note", note, LAYERS["text"], "note", opacity=1.0)
         return
     for figure in figures:
         x, _, w, _ = figure.pane.rect_px
         own = viewing_distance(figure.pane, frame)
-        words = brief.labels.get("viewing_distance_short", "").replace("{widths}", decimal(own, brief.labels))
+        words = note_words(brief.labels, own, "viewing_distance_short")
         if words:
             _, y = _caption_px(frame, figure)
             baseline = y + plate_sizes(frame.scale).baseline_px
             note = Text(words, (x + w - _inset(frame), baseline), "small", "right")
             sheet.put(figure.id("note"), note, LAYERS["text"], "note", opacity=1.0)
+
+
+def _fits_beside_pips(words: str, frame: Layout, count: int) -> bool:
+    left, width = frame.scale.pips_px(count, count - 1)[-1]
+    taken = left + width + frame.scale.text_width_px(words, TYPES["small"])
+    return 2 * frame.title_px[0] + taken + frame.scale.px(20) <= frame.width_px
 
 
 def _inset(frame: Layout) -> float:

@@ -176,6 +176,11 @@ class Scale:
         """The size of a type style."""
         return style.size * self.short_px * self.gain
 
+    def pips_px(self, count: int, now: int) -> list[tuple[float, float]]:
+        """Where each step's pip begins and how wide it is; the present one is long."""
+        widths = [self.px(44.0 if i == now else 16.0) for i in range(count)]
+        return [(sum(widths[:i]) + i * self.px(12.0), width) for i, width in enumerate(widths)]
+
     def text_width_px(self, text: str, style: TypeStyle) -> float:
         """The advance of a line of text in a type style."""
         return width_px(text, style.face, self.text_px(style))

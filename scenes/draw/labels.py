@@ -138,14 +138,12 @@ def _band(x: float, y: float, width: float, height: float, view: View) -> list[P
 def draw_pips(pips: Pips, view: View) -> list[Path]:
     """One pip a step: done ones light, the present one long, the coming ones dim."""
     x, y = pips.at_px
-    k = view.scale.k
-    height, short, long, gap = 12 * k, 16 * k, 44 * k, 12 * k
+    height = view.scale.px(12)
     white, paths = rgba(view.theme.white), []
-    for i in range(pips.count):
-        width = long if i == pips.now else short
+    for i, (left, width) in enumerate(view.scale.pips_px(pips.count, pips.now)):
         alpha = 1.0 if i == pips.now else 0.86 if i < pips.now else 0.3
-        paths.append(Path(rounded_rect(x, y - height / 2, width, height, height / 2), fill=faded(white, alpha)))
-        x += width + gap
+        pip = rounded_rect(x + left, y - height / 2, width, height, height / 2)
+        paths.append(Path(pip, fill=faded(white, alpha)))
     return paths
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import lessons
 from lessons.model import load
 from lessons.plan import PlannedClip, plan
 from scenes import CLIP_KINDS
+from scenes.brief import Output
 from scenes.legible import faults
 
 COURSE = Path(lessons.__file__).parent / "course"
@@ -35,3 +37,12 @@ def test_the_demo_shows_all_five_methods_three_cuts_both_sides_near_and_far() ->
     assert len({clip.cut_text for clip in made}) >= 3
     assert {clip.side for clip in made} >= {"left", "right"}
     assert {clip.distance_name for clip in made} >= {"near", "far"}
+
+
+@pytest.mark.parametrize("size", [(640, 360), (1080, 1080)])
+def test_no_word_of_what_the_eye_sees_covers_anything(size: tuple[int, int]) -> None:
+    found = {}
+    for clip in plan(load(COURSE / "what-the-eye-sees.yaml")).clips:
+        brief = replace(clip.brief, output=Output(*size, clip.brief.output.rate))
+        found[clip.name] = faults(CLIP_KINDS[clip.kind].load().board(brief))
+    assert {name: told for name, told in found.items() if told} == {}
