@@ -27,8 +27,8 @@ class Form:
 
 def _h264(preset: str, crf: int) -> Form:
     # nothing ahead is looked at: every picture stands for itself, and a held one is seen once. Lines and letters
-    # are what a clip is about; adaptive quantisation would take from them for what is flat
-    tuning = "weightp=0:rc-lookahead=0:mbtree=0:aq-mode=0:scenecut=0:subme=0"
+    # are what a clip is about: adaptive quantisation would take from them for what is flat, deblocking soften them
+    tuning = "weightp=0:rc-lookahead=0:mbtree=0:aq-mode=0:scenecut=0:subme=0:no-deblock=1"
     options = {"preset": preset, "crf": str(crf), "profile": "high", "forced-idr": "1", "x264-params": tuning}
     # no B pictures: decoding order is showing order, so no edit list that an editor might ignore
     options["bf"] = "0"
