@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
@@ -79,10 +78,6 @@ class Display:
         """Everything that can change the slot's `opacity`."""
         parts = [part for part in (slot.pane, slot.element) if part is not None]
         return tuple(part.opacity for part in parts if part.opacity.moves)
-
-    def state(self, slot: Slot, frame: int) -> tuple[Any, ...]:
-        """Equal on two frames when the slot looks the same on both."""
-        return *(track.at(frame) for track in self.shape_tracks(slot)), self.opacity(slot, frame)
 
     def opacity(self, slot: Slot, frame: int) -> float:
         """How much of the slot's shapes is shown on a frame, 0 to 1."""

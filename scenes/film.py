@@ -124,6 +124,15 @@ def open_stream(path: Path, output: Output, form: Form, steps: tuple[StepSpan, .
     return container, stream, tick
 
 
+def packet_at(frame: int, content: bytes, stream: Any, tick: Fraction, is_keyframe: bool) -> av.Packet:
+    """A picture's bytes as the packet of one frame of a stream."""
+    packet = av.Packet(content)
+    packet.is_keyframe, packet.stream = is_keyframe, stream
+    packet.pts = packet.dts = frame
+    packet.duration, packet.time_base = 1, tick
+    return packet
+
+
 class Film:
     """One clip being written. Every picture is encoded once, when the next one comes and its length is known.
 
@@ -236,11 +245,7 @@ class Film:
                 self._mux(content, is_again)
 
     def _mux(self, content: bytes, is_keyframe: bool) -> None:
-        packet = av.Packet(content)
-        packet.is_keyframe, packet.stream = is_keyframe, self._stream
-        packet.pts = packet.dts = self._written
-        packet.duration, packet.time_base = 1, self._tick
-        self._container.mux(packet)
+        self._container.mux(packet_at(self._written, content, self._stream, self._tick, is_keyframe))
         self._written += 1
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from scenes.board import StepSpan
 from scenes.brief import Output
-from scenes.film import BT709, Patch, open_stream
+from scenes.film import BT709, Patch, open_stream, packet_at
 from scenes.forms import Form
 
 
@@ -94,11 +94,7 @@ class MasterFilm:
 
     def _again(self, content: bytes) -> None:
         for _ in range(self._run):
-            packet = av.Packet(content)
-            packet.is_keyframe, packet.stream = True, self._stream
-            packet.pts = packet.dts = self._written
-            packet.duration, packet.time_base = 1, self._tick
-            self._container.mux(packet)
+            self._container.mux(packet_at(self._written, content, self._stream, self._tick, is_keyframe=True))
             self._written += 1
 
     def _picture(self) -> av.VideoFrame:

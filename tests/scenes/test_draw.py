@@ -34,6 +34,7 @@ from scenes.draw import DRAW
 from scenes.draw import board as boards_shapes
 from scenes.draw.lines import MARKS
 from scenes.draw.paths import Path, dashes, reversed_curves, rgba, rounded_rect
+from scenes.stage import Drawing
 from scenes.theme import LINES, THEMES, Scale
 from tests.scenes.boards import R_MM, eye_board, plan_board, plate, shot_of, text, words
 
@@ -331,17 +332,26 @@ def test_what_moves_is_drawn_moved_and_what_fades_is_drawn_fainter() -> None:
     assert paths_of(gone, "object_ball") == []
 
 
-def test_a_slots_state_changes_with_everything_it_depends_on() -> None:
+def test_a_drawing_changes_with_everything_it_depends_on() -> None:
     board = plan_board()
-    display = Display(board)
-    aim = next(s for s in display.slots if s.element is not None and s.element.id == "aim_line")
-    assert display.state(aim, 0) == display.state(aim, 5)
-    assert display.state(aim, 12) != display.state(aim, 13)
+    line = _aim_line(board)
+    assert _paths_on(line, 0) is _paths_on(line, 5)
+    assert _paths_on(line, 12) is not _paths_on(line, 13)
     rolling = replace(board.elements[0], offset_mm=Track((0.0, 0.0, 0.0), (Move(30, 40, (9.0, 0.0, 0.0)),)))
-    rolled = Display(replace(board, elements=(rolling, *board.elements[1:])))
-    aim = next(s for s in rolled.slots if s.element is not None and s.element.id == "aim_line")
+    line = _aim_line(replace(board, elements=(rolling, *board.elements[1:])))
     # its ink part ends where the cue ball does
-    assert rolled.state(aim, 32) != rolled.state(aim, 33)
+    assert _paths_on(line, 32) is not _paths_on(line, 33)
+
+
+def _aim_line(board: Board) -> Drawing:
+    display = Display(board)
+    slot = next(s for s in display.slots if s.element is not None and s.element.id == "aim_line")
+    return Drawing(display, slot, is_inked=False)
+
+
+def _paths_on(drawing: Drawing, frame: int) -> list[Path]:
+    drawing.show(frame)
+    return drawing.paths
 
 
 def test_the_cloth_is_light_in_the_middle_smooth_and_the_same_each_time() -> None:
