@@ -379,5 +379,6 @@ def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
 def _kinds(data: Any) -> frozenset[str]:
     """The kinds of clip that a file names and that there are."""
     clips = data.get("clips") if isinstance(data, dict) else None
-    named = {clip.get("kind") for clip in clips if isinstance(clip, dict)} if isinstance(clips, list) else set()
-    return frozenset(kind for kind in CLIP_KINDS if kind in {n for n in named if isinstance(n, str)})
+    # a list: a file may hold anything there, a mapping too
+    named = [clip.get("kind") for clip in clips if isinstance(clip, dict)] if isinstance(clips, list) else []
+    return frozenset(kind for kind in CLIP_KINDS if kind in named)

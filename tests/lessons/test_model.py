@@ -6,7 +6,7 @@ import json
 import re
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lessons.faults import LessonError
@@ -155,6 +155,8 @@ VALUES = st.recursive(
 
 @settings(max_examples=200, deadline=None)
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=8))
+@example({"clips": [{"kind": []}]})
+@example({"clips": [{"kind": {}}]})
 def test_no_lesson_gives_a_traceback(data: dict[str, object]) -> None:
     try:
         loads(json.dumps(data), "cuts.yaml")
