@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from benchmarks import again, batch, eye, solve
-from lessons.render import processors
+from lessons.rendering.render import processors
 
 PARTS = ("batch", "eye", "again", "growth", "solve")
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from benchmarks.lessons import MIXED
 from benchmarks.runs import aimgeo, planned
-from lessons.plan import Plan, PlannedClip
+from lessons.planning.plan import Plan, PlannedClip
 
 
 def measure(folder: Path, only: Sequence[str], workers: int, stock_clips: int) -> list[tuple[str, str, str]]:
@@ -62,7 +62,7 @@ def encoding_alone(plan: Plan, clips: Path, processes: int) -> float:
 def _encode(paths: Sequence[Path]) -> float:
     import av
 
-    from scenes.forms import FORMS
+    from scenes.film.forms import FORMS
 
     form, spent = FORMS["h264"], 0.0
     for path in paths:
@@ -93,7 +93,7 @@ SCENE = """\
 import pickle
 from pathlib import Path
 
-from scenes.stage import BoardScene
+from scenes.film.stage import BoardScene
 
 
 class Clip(BoardScene):
@@ -115,8 +115,8 @@ verbosity = WARNING
 
 def stock_seconds(clip: PlannedClip, folder: Path) -> float:
     """Seconds that `manim render` takes for a clip, starting included."""
-    from scenes import CLIP_KINDS
-    from scenes.stage import PX_PER_UNIT
+    from scenes.film.stage import PX_PER_UNIT
+    from scenes.kinds import CLIP_KINDS
 
     folder.mkdir(exist_ok=True)
     board = CLIP_KINDS[clip.kind].load().board(clip.brief)

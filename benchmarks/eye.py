@@ -17,10 +17,10 @@ from benchmarks.runs import planned
 def measure(folder: Path) -> list[tuple[str, str, str]]:
     """Rows of the table."""
     import scenes.plate
-    from scenes.film import Converter, Film
-    from scenes.painter import PainterCamera
-    from scenes.perform import render_clip
-    from scenes.stage import Drawing
+    from scenes.film.film import Converter, Film
+    from scenes.film.painter import PainterCamera
+    from scenes.film.perform import render_clip
+    from scenes.film.stage import Drawing
 
     lesson = folder / "eye.yaml"
     lesson.write_text(EYE)

@@ -8,8 +8,8 @@ import threading
 import time
 from pathlib import Path
 
-from lessons.model import load
-from lessons.plan import Plan, plan
+from lessons.lesson.model import load
+from lessons.planning.plan import Plan, plan
 
 
 def planned(lesson: Path, draft: bool = False) -> Plan:

@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from lessons.model import load
-from lessons.plan import Plan, plan
-from scenes import CLIP_KINDS
+from lessons.lesson.model import load
+from lessons.planning.plan import Plan, plan
 from scenes.board import Board
-from scenes.picture import picture
+from scenes.draw.picture import picture
+from scenes.kinds import CLIP_KINDS
 
 HERE = Path(__file__).parent
 COURSE = HERE.parent / "lessons" / "course"

@@ -6,7 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from scenes import CLIP_KINDS
+from scenes.kinds import CLIP_KINDS
 
 ROOT = Path(__file__).parents[1]
 HEAVY = {"manim", "av", "cairo", "moderngl", "rich", "scipy", "PIL", "opentimelineio", "typst", "jinja2"}
@@ -51,10 +51,10 @@ def test_kind_modules_are_free_of_manim() -> None:
 
 
 def test_checking_and_planning_import_nothing_heavy() -> None:
-    names = loaded("import lessons.commands.check, lessons.commands.plan, lessons.render")
+    names = loaded("import lessons.commands.check, lessons.commands.plan, lessons.rendering.render")
     assert not HEAVY & names
     run = (
-        "from pathlib import Path; from lessons.model import load; from lessons.plan import plan\n"
+        "from pathlib import Path; from lessons.lesson.model import load; from lessons.planning.plan import plan\n"
         "plan(load(Path('lessons/course/demo.yaml')))"
     )
     assert not HEAVY & loaded(run)

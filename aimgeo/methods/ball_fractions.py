@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.construction import Construction, Limit, Line, Measure, Point, Position, Quantity, Step, position
+from aimgeo.construct import Construction, Limit, Line, Measure, Point, Position, Quantity, Step, position
 from aimgeo.fractions import (
     MAX_SIXTEENTHS,
     TARGETS,

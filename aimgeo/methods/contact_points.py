@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from aimgeo.construction import Construction, Limit, Line, Point, Step, position
+from aimgeo.construct import Construction, Limit, Line, Point, Step, position
 from aimgeo.methods.figure import (
     between_offsets,
     contact_point_step,

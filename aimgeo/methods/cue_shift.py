@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from aimgeo.construction import Construction, Measure, Point, Quantity, Step, position
+from aimgeo.construct import Construction, Measure, Point, Quantity, Step, position
 from aimgeo.fractions import tip_shift_mm
 from aimgeo.methods.figure import cue_point, on_front, parallel, shot_values, way_name
 from aimgeo.shot import Shot

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from aimgeo.construction import Limit, Line, Measure, Point, Position, Quantity, Step, position
+from aimgeo.construct import Limit, Line, Measure, Point, Position, Quantity, Step, position
 from aimgeo.shot import STRAIGHT_SIN_CUT, Shot
 from aimgeo.vectors import BoolArray, unit
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.construction import Construction, Limit, Point, Quantity, Step, position
+from aimgeo.construct import Construction, Limit, Point, Quantity, Step, position
 from aimgeo.methods.figure import (
     between_offsets,
     direction,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from aimgeo.construction import Circle, Construction, Limit, Line, Measure, Point, Quantity, Step, position
+from aimgeo.construct import Circle, Construction, Limit, Line, Measure, Point, Quantity, Step, position
 from aimgeo.methods.figure import (
     at,
     contact_point_step,

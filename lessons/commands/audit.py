@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from lessons.audit import LIMIT_PX, ClipAudit, audit_clip
 from lessons.deliver.manifest import Clip, Footage, ManifestError, read_footage
+from lessons.rendering.audit import LIMIT_PX, ClipAudit, audit_clip
 
 
 @click.command()

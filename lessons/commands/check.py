@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
-from lessons.faults import LessonError
 from lessons.files import lesson_files
-from lessons.model import load
-from lessons.plan import plan
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.planning.plan import plan
 
 
 @click.command()

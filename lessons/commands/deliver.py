@@ -10,13 +10,13 @@ from typing import Any
 
 import click
 
-from lessons.accuracy import accuracy
 from lessons.deliver import DELIVERIES, Wishes, review_page
 from lessons.deliver.manifest import FILE_NAME, Footage, ManifestError, disagreements, read_footage
-from lessons.faults import LessonError
 from lessons.files import lesson_files
-from lessons.model import load
-from lessons.plan import plan
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.planning.accuracy import accuracy
+from lessons.planning.plan import plan
 
 
 @click.command()

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import click
 
-from lessons.faults import LessonError
 from lessons.files import lesson_files
-from lessons.model import load
-from lessons.pace import Pace, read_pace
-from lessons.plan import LeftOut, Plan, PlannedClip, plan
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.planning.plan import LeftOut, Plan, PlannedClip, plan
+from lessons.rendering.pace import Pace, read_pace
 
 
 @click.command()
@@ -38,7 +38,7 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
     for made in plans:
         why = None
         if out is not None:
-            from lessons.render import reasons
+            from lessons.rendering.render import reasons
 
             folder = out if len(plans) == 1 and not is_faulty else out / made.identity
             why = reasons(made, folder, made.form, verify)

@@ -13,18 +13,18 @@ from typing import Any
 
 import click
 
-from lessons.cluster import ClusterError, differences
-from lessons.cluster import draw_all as draw_on_cluster
-from lessons.faults import LessonError
 from lessons.files import lesson_files
-from lessons.folder import FolderError
-from lessons.model import load
-from lessons.pace import keep_pace
-from lessons.plan import Plan, plan
-from lessons.render import Draw, Outcome, Settings, Target, render
-from lessons.wording import LANGUAGES
-from lessons.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
-from scenes.forms import CHOSEN_FORMS
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.lesson.wording import LANGUAGES
+from lessons.planning.plan import Plan, plan
+from lessons.rendering.cluster import ClusterError, differences
+from lessons.rendering.cluster import draw_all as draw_on_cluster
+from lessons.rendering.folder import FolderError
+from lessons.rendering.pace import keep_pace
+from lessons.rendering.render import Draw, Outcome, Settings, Target, render
+from lessons.rendering.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
+from scenes.film.forms import CHOSEN_FORMS
 
 Watch = Callable[[Report | Sequence[Task]], None]
 

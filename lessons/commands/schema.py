@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from lessons.schema import schema_text
+from lessons.lesson.schema import schema_text
 
 
 @click.command()

@@ -8,13 +8,13 @@ from pathlib import Path
 import click
 
 from lessons.deliver.printing import PAPERS, print_pdf
+from lessons.deliver.script import markdown, told
 from lessons.deliver.writing import write_text
-from lessons.faults import LessonError
 from lessons.files import lesson_files
-from lessons.model import load
-from lessons.plan import plan
-from lessons.script import markdown, told
-from lessons.wording import LANGUAGES
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.lesson.wording import LANGUAGES
+from lessons.planning.plan import plan
 
 
 @click.command()

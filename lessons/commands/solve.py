@@ -10,8 +10,8 @@ from typing import Any
 import click
 import orjson
 
-from aimgeo.request import PARTS, Refusal
-from lessons.answer import answer_blocks, answer_stream, parse
+from aimgeo.asking.request import PARTS, Refusal
+from lessons.answering.answer import answer_blocks, answer_stream, parse
 
 HELP = {
     "id": "Text or number that the answer repeats.",

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from lessons.faults import LessonError, did_you_mean
-from lessons.model import load
-from lessons.plan import plan
-from lessons.wording import LANGUAGES
-from scenes import CLIP_KINDS
-from scenes.brief import Brief
+from lessons.lesson.faults import LessonError, did_you_mean
+from lessons.lesson.model import load
+from lessons.lesson.wording import LANGUAGES
+from lessons.planning.plan import plan
+from scenes.board.brief import Brief
+from scenes.kinds import CLIP_KINDS
 
 
 @click.command()
@@ -58,7 +58,7 @@ def command(
 
 
 def _draw(brief: Brief, step: str | None, path: Path) -> None:
-    from scenes.picture import picture, write_png
+    from scenes.draw.picture import picture, write_png
 
     board = CLIP_KINDS[brief.subject.kind].load().board(brief)
     ends = {span.name: span.end_frame for span in board.steps}

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
-from lessons.accuracy import accuracy as accuracy_of
-from lessons.accuracy import as_csv, as_json, as_text
-from lessons.faults import LessonError
-from lessons.model import load
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.planning.accuracy import accuracy as accuracy_of
+from lessons.planning.accuracy import as_csv, as_json, as_text
 
 FORMATS = {"text": as_text, "csv": as_csv, "json": as_json}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from aimgeo.construction import Construction, Quantity, Step
+from aimgeo.construct import Construction, Quantity, Step
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot
 from aimgeo.vectors import angle_rad, cross
@@ -13,7 +13,7 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
 from lessons.deliver.shots import clip_shot
-from lessons.wording import Wording, words_of
+from lessons.lesson.wording import Wording, words_of
 
 MARKS = {
     "mark_centre": "tick", "mark_half": "tick", "mark_edge": "tick", "fixed_mark": "tick", "sight_point": "sight",

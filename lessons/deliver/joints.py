@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scenes.skip_pictures import IDR_SLICE, BitReader, BitWriter, Parameters, escaped, parameters, unescaped
+from scenes.film.skip_pictures import IDR_SLICE, BitReader, BitWriter, Parameters, escaped, parameters, unescaped
 
 LENGTH_BYTES = 4
 """How long a NAL unit is, in these bytes before it (ISO/IEC 14496-15)."""

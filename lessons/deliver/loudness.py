@@ -10,7 +10,7 @@ import numpy as np
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import write_text
-from lessons.sound import blocks, loudness
+from lessons.planning.sound import blocks, loudness
 
 HEADER = ("clip", "integrated_lufs", "range_lu", "true_peak_dbtp")
 TARGET_LUFS = -23.0

@@ -17,7 +17,7 @@ from lessons.deliver.captions import clip_captions
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.pictures import about
 from lessons.deliver.writing import write_text
-from lessons.wording import words_of
+from lessons.lesson.wording import words_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 

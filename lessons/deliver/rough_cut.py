@@ -12,7 +12,7 @@ from lessons.deliver.captions import Caption, lesson_captions
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
 from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import whole_file
-from scenes.skip_pictures import Parameters
+from scenes.film.skip_pictures import Parameters
 
 CONTAINERS = (".mp4", ".mov")
 CAPTION_BASE = Fraction(1, 1000)

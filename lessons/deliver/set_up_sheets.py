@@ -5,14 +5,14 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from aimgeo.construction import Quantity
+from aimgeo.construct import Quantity
 from aimgeo.misses import needed_of
-from aimgeo.table import Table
+from aimgeo.tables import Table
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
 from lessons.deliver.shots import TableShot, table_shots
-from lessons.wording import Wording, words_of
+from lessons.lesson.wording import Wording, words_of
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from aimgeo.shot import Shot, solve_shot
-from aimgeo.table import Table
+from aimgeo.tables import Table
 from lessons.deliver.manifest import Clip, Footage
 
 

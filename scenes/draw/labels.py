@@ -11,8 +11,8 @@ from scenes.board import HitGlyph, Leader, Line, Mark, Pips, Plate, Shade, Text
 from scenes.draw.lines import MARKS, draw_line, draw_mark
 from scenes.draw.paths import Gradient, Path, circle, ellipse, faded, polyline, rgba, rounded_rect
 from scenes.draw.view import View
-from scenes.fonts import run
-from scenes.theme import TypeStyle, plate_sizes
+from scenes.look.fonts import run
+from scenes.look.theme import TypeStyle, plate_sizes
 
 
 def draw_text(text: Text, view: View) -> list[Path]:

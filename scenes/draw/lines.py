@@ -12,7 +12,7 @@ from scenes.board import Area, Bar, Line, Mark
 from scenes.draw.hidden import eye_of, hidden_span, rest
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
 from scenes.draw.view import View
-from scenes.theme import LineStyle
+from scenes.look.theme import LineStyle
 
 ARROW_LENGTH = 3.9
 """Of an arrowhead, in core widths."""

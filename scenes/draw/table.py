@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.table import Table
+from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.board import TableTop
 from scenes.draw.paths import Path, circle, polyline, reversed_curves, rgba

@@ -11,7 +11,7 @@ from aimgeo.vectors import Array
 from scenes.board import project
 from scenes.draw.hidden import Body
 from scenes.draw.outline import Outline
-from scenes.theme import VIEW_LEAST_PX, VIEW_WIDTH, LineStyle, Scale, Theme
+from scenes.look.theme import VIEW_LEAST_PX, VIEW_WIDTH, LineStyle, Scale, Theme
 
 
 @dataclass(frozen=True, slots=True, eq=False)

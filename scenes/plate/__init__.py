@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from aimgeo.table import Table
+from aimgeo.tables import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
 from scenes.plate.painter import BallBody, CueStick, NoOpenGLError, PlatePainter, renderer_name
 

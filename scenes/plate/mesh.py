@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aimgeo.table import Pocket, Table
+from aimgeo.tables import Pocket, Table
 from aimgeo.vectors import Array, unit
 
 Vertices = NDArray[np.float32]

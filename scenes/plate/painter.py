@@ -19,7 +19,7 @@ import moderngl
 import numpy as np
 from numpy.typing import NDArray
 
-from aimgeo.table import Table
+from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.plate.cue import cue_edges, cue_mesh, cue_shadow
 from scenes.plate.mesh import Vertices, endless_mesh, table_mesh

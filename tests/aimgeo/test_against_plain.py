@@ -8,7 +8,7 @@ from typing import Any
 import mpmath as mp
 import pytest
 
-from aimgeo.solve import answer
+from aimgeo.asking.solve import answer
 from tests.aimgeo import plain as p
 
 MM = 1e-6

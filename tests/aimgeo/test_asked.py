@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aimgeo import asked
-from aimgeo.asked import NUMBERS, POINTS, ask
-from aimgeo.request import FREE, KEYS, PARTS, Refusal, Row, read
+from aimgeo.asking import asked
+from aimgeo.asking.asked import NUMBERS, POINTS, ask
+from aimgeo.asking.request import FREE, KEYS, PARTS, Refusal, Row, read
 
 PLACED = {
     "object_ball_mm": [0.0, 9.5],

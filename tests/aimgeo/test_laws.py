@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from aimgeo.solve import answer
+from aimgeo.asking.solve import answer
 from aimgeo.throw import cut_needed_rad, friction, throw_rad
 
 Request = dict[str, Any]

@@ -12,7 +12,7 @@ import sympy
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.construction import Construction, Line, Position, Quantity
+from aimgeo.construct import Construction, Line, Position, Quantity
 from aimgeo.methods import METHODS
 from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.methods.fixed_marks import mark_offset_mm

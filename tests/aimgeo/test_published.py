@@ -16,11 +16,11 @@ from scipy.stats import binomtest
 from shapely import affinity
 
 from aimgeo.after import deflection_rad, tangent_direction
+from aimgeo.asking.solve import answer
 from aimgeo.camera import camera, horizon, outline, project
 from aimgeo.eye import PUPIL_DISTANCE_MM
 from aimgeo.misses import needed_of, p_value
-from aimgeo.solve import answer
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from aimgeo.throw import friction, throw_rad
 from tests.authorities import aiming, collisions, equipment, eyes
 from tests.authorities.overlaps import CUT_DEG_BY_OVERLAP, LAST_DIGIT_DEG

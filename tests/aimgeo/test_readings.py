@@ -8,9 +8,9 @@ from typing import Any
 import mpmath as mp
 import pytest
 
+from aimgeo.asking.solve import answer
 from aimgeo.methods import METHODS
 from aimgeo.readings import NEED_AN_EYE, READINGS
-from aimgeo.solve import answer
 from tests.aimgeo import plain as p
 from tests.aimgeo.test_against_plain import EYES, Plain, agrees, requests
 

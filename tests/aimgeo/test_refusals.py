@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.request import KEYS, PARTS, POCKET_NAMES
-from aimgeo.solve import answer
-from aimgeo.table import TABLES
+from aimgeo.asking.request import KEYS, PARTS, POCKET_NAMES
+from aimgeo.asking.solve import answer
+from aimgeo.tables import TABLES
 
 PLACED = {"object_ball_mm": [0, 0], "target_mm": "foot-left", "cut_deg": 30, "side": "left", "distance_mm": 500}
 SOLVED = {"object_ball_mm": [0, 0], "target_mm": [900, 300], "cue_ball_mm": [-500, 50]}

@@ -10,9 +10,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from aimgeo.setup import Setup, accepts, find_spot, longest_distances
 from aimgeo.shot import BALL_DIAMETER_MM, place_shot
-from aimgeo.table import TABLES, Table
+from aimgeo.spots import Setup, accepts, find_spot, longest_distances
+from aimgeo.tables import TABLES, Table
 
 D = BALL_DIAMETER_MM
 GAP_MM = 0.1 * D

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import BALL_DIAMETER_MM
-from aimgeo.table import POCKET_NAMES, TABLES, Table
+from aimgeo.tables import POCKET_NAMES, TABLES, Table
 from tests.authorities import equipment as spec
 
 ALL = list(TABLES.values())

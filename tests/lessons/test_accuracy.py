@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from aimgeo.asking.solve import answer
 from aimgeo.readings import READINGS
-from aimgeo.solve import answer
-from lessons.accuracy import accuracy, as_csv, as_json, as_text
 from lessons.commands.table import command
-from lessons.model import loads
+from lessons.lesson.model import loads
+from lessons.planning.accuracy import accuracy, as_csv, as_json, as_text
 
 LESSON = """
 title: Two cuts

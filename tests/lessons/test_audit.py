@@ -13,15 +13,15 @@ import pytest
 from click.testing import CliRunner
 
 from aimgeo.vectors import Array
-from lessons.audit import LIMIT_PX, audit_picture, ball_contour_px
 from lessons.cli import main
+from lessons.rendering.audit import LIMIT_PX, audit_picture, ball_contour_px
 from scenes.board import Board, EyeCamera, PlanCamera, constant
-from scenes.brief import Output
+from scenes.board.brief import Output
 from scenes.draw.outline import ball_outline
-from scenes.film import Film
-from scenes.perform import perform
-from scenes.shown import still_stretches
-from scenes.stage import snapshot
+from scenes.film.film import Film
+from scenes.film.perform import perform
+from scenes.film.stage import snapshot
+from scenes.judge.shown import still_stretches
 from tests.scenes.boards import eye_board, plan_board
 
 GREY = np.array([0.2126, 0.7152, 0.0722])

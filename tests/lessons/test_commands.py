@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lessons.cli import main
-from lessons.pace import START_S, STATED, keep_pace, pace_file, read_pace
-from lessons.schema import schema_text
+from lessons.lesson.schema import schema_text
+from lessons.rendering.pace import START_S, STATED, keep_pace, pace_file, read_pace
 
 GOOD = "title: Good\ncuts: [30, 45]\nclips: [{kind: title}, {kind: build-up}]\n"
 FAULTY = "title: Faulty\nclips: [{kind: table, cuts: 95}, {kind: tabel}]\n"

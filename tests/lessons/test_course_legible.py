@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 import lessons
-from lessons.model import load
-from lessons.plan import PlannedClip, plan
-from scenes import CLIP_KINDS
-from scenes.brief import Output
-from scenes.legible import faults
+from lessons.lesson.model import load
+from lessons.planning.plan import PlannedClip, plan
+from scenes.board.brief import Output
+from scenes.judge.legible import faults
+from scenes.kinds import CLIP_KINDS
 
 COURSE = Path(lessons.__file__).parent / "course"
 SHARES = {"demo.yaml": 1, "half-ball-upright.yaml": 1, "eight-cuts.yaml": 8}

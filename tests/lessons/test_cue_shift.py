@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lessons.faults import LessonError
-from lessons.model import loads
-from lessons.plan import plan
-from scenes import build_up
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import loads
+from lessons.planning.plan import plan
 from scenes.board import Line
+from scenes.kinds import build_up
 
 LESSON = """\
 title: Beside the line

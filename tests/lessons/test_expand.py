@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lessons.expand import MOST_SHOTS, Request, expand
-from lessons.faults import LessonError
-from lessons.fields import RESERVED
-from lessons.model import loads
+from lessons.lesson.faults import LessonError
+from lessons.lesson.fields import RESERVED
+from lessons.lesson.model import loads
+from lessons.planning.expand import MOST_SHOTS, Request, expand
 
 HEAD = "title: A\ncuts: [14.5, 1/2, 0]\ndistances: {near: 300 mm, far: 900 mm}\n"
 

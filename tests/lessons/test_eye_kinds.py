@@ -9,15 +9,15 @@ from itertools import takewhile
 
 import pytest
 
-from lessons.accuracy import accuracy
 from lessons.deliver.manifest import Clip
 from lessons.deliver.pictures import poster_frame
-from lessons.faults import LessonError
-from lessons.model import loads
-from lessons.plan import PlannedClip, plan
-from scenes import CLIP_KINDS, methods_summary, straight_in
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import loads
+from lessons.planning.accuracy import accuracy
+from lessons.planning.plan import PlannedClip, plan
 from scenes.board import Board, Element, Shade
-from scenes.legible import faults
+from scenes.judge.legible import faults
+from scenes.kinds import CLIP_KINDS, methods_summary, straight_in
 
 LESSON = """
 title: Eyes

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 import lessons
-from lessons.model import load
-from lessons.plan import plan
-from scenes import CLIP_KINDS
-from scenes.brief import Brief, Output
-from scenes.film import Patch
-from scenes.perform import perform
-from scenes.picture import picture
+from lessons.lesson.model import load
+from lessons.planning.plan import plan
+from scenes.board.brief import Brief, Output
+from scenes.draw.picture import picture
+from scenes.film.film import Patch
+from scenes.film.perform import perform
+from scenes.kinds import CLIP_KINDS
 
 COURSE = Path(lessons.__file__).parent / "course"
 SMALL = Output(320, 180, (8, 1))

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 import lessons
-from lessons.model import load
-from lessons.plan import plan
-from scenes import CLIP_KINDS
-from scenes.brief import Brief, Output
-from scenes.perform import film_clip
+from lessons.lesson.model import load
+from lessons.planning.plan import plan
+from scenes.board.brief import Brief, Output
+from scenes.film.perform import film_clip
+from scenes.kinds import CLIP_KINDS
 
 COURSE = Path(lessons.__file__).parent / "course"
 FPS = 8

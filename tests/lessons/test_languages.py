@@ -12,11 +12,11 @@ import webvtt
 from click.testing import CliRunner
 
 from lessons.cli import main
-from lessons.faults import LessonError
-from lessons.model import load, loads
-from lessons.plan import plan
-from scenes import CLIP_KINDS
-from scenes.legible import faults
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load, loads
+from lessons.planning.plan import plan
+from scenes.judge.legible import faults
+from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
 title: {en: Half ball, de: Halber Ball}

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from lessons.faults import LessonError
-from lessons.model import AXES, LessonKeys, loads, setting_key
-from scenes import CLIP_KINDS
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import AXES, LessonKeys, loads, setting_key
+from scenes.kinds import CLIP_KINDS
 
 SHORT = "title: Short\nclips: [{kind: build-up}]\n"
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lessons.model import loads
-from lessons.plan import plan
-from scenes import CLIP_KINDS
-from scenes.picture import picture
+from lessons.lesson.model import loads
+from lessons.planning.plan import plan
+from scenes.draw.picture import picture
+from scenes.kinds import CLIP_KINDS
 
 PICTURES = Path(__file__).parent / "pictures"
 MOMENT = 0.7

@@ -8,12 +8,12 @@ import re
 import numpy as np
 import pytest
 
-from aimgeo.table import TABLES
-from lessons.faults import LessonError
-from lessons.model import loads
-from lessons.plan import Plan, PlannedClip, draft_output, plan
-from lessons.timing import spoken_s, step_frames
-from scenes.brief import Output
+from aimgeo.tables import TABLES
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import loads
+from lessons.lesson.timing import spoken_s, step_frames
+from lessons.planning.plan import Plan, PlannedClip, draft_output, plan
+from scenes.board.brief import Output
 
 HEAD = "title: A\ncuts: [14.5, 1/2, 45]\ndistances: {near: 300 mm, far: 900 mm}\n"
 

@@ -13,8 +13,8 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lessons.faults import LessonError
-from lessons.read import MOST_BYTES, Items, Keys, Node, Text, plain, read, read_text
+from lessons.lesson.faults import LessonError
+from lessons.lesson.read import MOST_BYTES, Items, Keys, Node, Text, plain, read, read_text
 
 COURSE = sorted((Path(__file__).parents[2] / "lessons" / "course").glob("*.yaml"))
 
@@ -114,7 +114,7 @@ def test_all_duplicate_keys_are_reported_together() -> None:
 def test_hostile_texts_are_refused_at_once_with_either_parser(
     loader: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lessons.read.LOADER", getattr(yaml, loader))
+    monkeypatch.setattr("lessons.lesson.read.LOADER", getattr(yaml, loader))
     laughs = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
     laughs += [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 10)}]" for i in range(1, 12)]
     assert "grows beyond 20,000 values" in refusal("\n".join(laughs))

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lessons.faults import LessonError
-from lessons.model import load
-from lessons.plan import Plan, plan
-from lessons.sound import Sound, add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
-from lessons.workers import Task, draw
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load
+from lessons.planning.plan import Plan, plan
+from lessons.planning.sound import Sound, add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
+from lessons.rendering.workers import Task, draw
 
 LESSON = """\
 title: Spoken

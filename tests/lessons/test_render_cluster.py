@@ -13,7 +13,7 @@ import pytest
 
 pytest.importorskip("distributed")
 
-from lessons.cluster import ClusterError, check_address
+from lessons.rendering.cluster import ClusterError, check_address
 
 LESSON = """\
 title: Tiny

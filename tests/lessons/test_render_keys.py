@@ -10,13 +10,13 @@ import numpy as np
 import orjson
 import pytest
 
-from lessons.cache import Key, changes, clip_key, digest
-from lessons.folder import Finished, append_record, fault, read_record, record_time_ns, sha256
-from lessons.model import load
-from lessons.plan import Plan, PlannedClip, plan
-from lessons.render import Settings, Target, reasons, render
-from lessons.workers import Task, Wrote
-from scenes import CLIP_KINDS
+from lessons.lesson.model import load
+from lessons.planning.plan import Plan, PlannedClip, plan
+from lessons.rendering.cache import Key, changes, clip_key, digest
+from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns, sha256
+from lessons.rendering.render import Settings, Target, reasons, render
+from lessons.rendering.workers import Task, Wrote
+from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
 title: Keys
@@ -134,7 +134,7 @@ def fake_draw(drawn: list[str]) -> Callable[..., object]:
     """Stands in for the workers: writes a file of the clip's name and tells what was drawn."""
 
     def draw(tasks: list[Task], workers: int) -> object:
-        from lessons.manifest import drawn as told_of
+        from lessons.rendering.manifest import drawn as told_of
 
         for task in tasks:
             drawn.append(task.clip.name)

@@ -11,9 +11,9 @@ import jsonschema
 import pytest
 import yaml
 
-from lessons.faults import LessonError
-from lessons.model import loads
-from lessons.schema import SCHEMA_FILE, schema_text
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import loads
+from lessons.lesson.schema import SCHEMA_FILE, schema_text
 
 ROOT = Path(__file__).parents[2]
 COURSE = sorted((ROOT / "lessons" / "course").glob("*.yaml"))

@@ -11,13 +11,13 @@ import av
 import numpy as np
 import pytest
 
-from lessons import scratch_voice
-from lessons.faults import LessonError
-from lessons.model import load, loads
-from lessons.plan import plan
-from lessons.scratch_voice import ScratchVoice, spoken
-from lessons.sound import Sound
-from lessons.workers import Task, draw
+from lessons.lesson.faults import LessonError
+from lessons.lesson.model import load, loads
+from lessons.planning import scratch_voice
+from lessons.planning.plan import plan
+from lessons.planning.scratch_voice import ScratchVoice, spoken
+from lessons.planning.sound import Sound
+from lessons.rendering.workers import Task, draw
 
 LESSON = """\
 title: Spoken

@@ -11,9 +11,9 @@ from markdown_it import MarkdownIt
 from pypdf import PdfReader
 
 from lessons.cli import main
-from lessons.model import loads
-from lessons.plan import Plan, plan
-from lessons.script import markdown
+from lessons.deliver.script import markdown
+from lessons.lesson.model import loads
+from lessons.planning.plan import Plan, plan
 
 LESSON = """\
 title: "A <b>title</b> | with *marks*"

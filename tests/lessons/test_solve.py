@@ -20,11 +20,11 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.request import KEYS
-from aimgeo.rows import Choice, Nullable, rows
-from aimgeo.solve import answer
-from lessons.answer import CHUNK_LINES, LINE_BYTES, answer_blocks, answer_stream, parse
-from lessons.answer_text import BLOCK_ROWS, blocks, texts
+from aimgeo.asking.request import KEYS
+from aimgeo.asking.rows import Choice, Nullable, rows
+from aimgeo.asking.solve import answer
+from lessons.answering.answer import CHUNK_LINES, LINE_BYTES, answer_blocks, answer_stream, parse
+from lessons.answering.answer_text import BLOCK_ROWS, blocks, texts
 from lessons.commands.solve import HELP, command
 
 PLACED = {"object_ball_mm": [0, 0], "target_mm": "foot-left", "cut_deg": 30, "side": "left", "distance_mm": 500}
@@ -158,7 +158,7 @@ def test_any_bytes_are_answered_line_by_line(data: bytes) -> None:
 def test_memory_stays_the_same_however_long_the_stream(
     change: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lessons.answer.CHUNK_BYTES", 20_000)
+    monkeypatch.setattr("lessons.answering.answer.CHUNK_BYTES", 20_000)
     line = lines([{**PLACED, "eye": {"back_mm": 600, "offset_mm": 0, "height_mm": 300}, **change}])
 
     class Endless(io.RawIOBase):

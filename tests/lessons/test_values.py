@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from lessons import values
+from lessons.lesson import values
 
 INCH_MM = 25.4
 """Exact by definition: international inch (International Yard and Pound Agreement, 1959)."""

@@ -11,17 +11,17 @@ from string import Formatter
 import numpy as np
 import pytest
 
-from aimgeo.construction import Quantity, Step
+from aimgeo.construct import Quantity, Step
 from aimgeo.fractions import SHIFTS
 from aimgeo.methods import METHODS
 from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.shot import Shot, place_shot
-from lessons.model import loads
-from lessons.plan import plan
-from lessons.wording import LANGUAGES, UnknownField, Wording, words_of
-from scenes import CLIP_KINDS
-from scenes import words as picture_words
-from scenes.brief import OutlineStep
+from lessons.lesson.model import loads
+from lessons.lesson.wording import LANGUAGES, UnknownField, Wording, words_of
+from lessons.planning.plan import plan
+from scenes.board.brief import OutlineStep
+from scenes.kinds import CLIP_KINDS
+from scenes.kinds import words as picture_words
 
 WORDING = Wording(words_of("en"), "mm", 57.15)
 INCHES = Wording(words_of("en"), "in", 57.15)
@@ -156,7 +156,7 @@ def test_every_role_of_the_methods_has_its_label(language: str) -> None:
     needed = roles | set(picture_words.LABELS) - finished
     assert needed <= set(words["labels"])
     drawing = "".join(
-        path.read_text(encoding="utf-8") for path in Path(picture_words.__file__).parent.glob("*.py")
+        path.read_text(encoding="utf-8") for path in Path(picture_words.__file__).parents[1].rglob("*.py")
     )
     assert [key for key in set(words["labels"]) - needed if f'"{key}"' not in drawing] == []
 

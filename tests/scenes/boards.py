@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from aimgeo.construction import Position, position
+from aimgeo.construct import Position, position
 from aimgeo.shot import Shot, place_shot
 from scenes.board import (
     LAYERS,

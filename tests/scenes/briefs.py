@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from aimgeo.construction import Construction, Quantity
+from aimgeo.construct import Construction, Quantity
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot, place_shot
-from aimgeo.table import TABLES
-from scenes import CLIP_KINDS
+from aimgeo.tables import TABLES
 from scenes.board import Board
-from scenes.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.kinds import CLIP_KINDS
 
 FRAMES = {
     "wide": (1920, 1080),

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
-from scenes import aim_error
+from aimgeo.tables import TABLES
 from scenes.board import Board, Line
-from scenes.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.kinds import aim_error
 
 TABLE = TABLES["9ft"]
 R = 28.575

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot
 from scenes.board import Ball, Board, Element, Line, Mark, Pane, project
-from scenes.build_up import board as build_up
-from scenes.build_up import outline
-from scenes.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
-from scenes.layout import layout
+from scenes.frame.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
+from scenes.frame.layout import layout
+from scenes.kinds.build_up import board as build_up
+from scenes.kinds.build_up import outline
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
 EIGHTH = 1 / 8

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from scenes.board import Ball, Board, HitGlyph, Mark, Text
-from scenes.brief import Brief, BriefStep, Output, Subject
-from scenes.cards import board as card
-from scenes.cards import outline as card_outline
-from scenes.column import text_rect
-from scenes.legible import faults
-from scenes.summary_card import board as summary
-from scenes.summary_card import outline as summary_outline
-from scenes.theme import Scale
+from scenes.board.brief import Brief, BriefStep, Output, Subject
+from scenes.frame.column import text_rect
+from scenes.judge.legible import faults
+from scenes.kinds.cards import board as card
+from scenes.kinds.cards import outline as card_outline
+from scenes.kinds.summary_card import board as summary
+from scenes.kinds.summary_card import outline as summary_outline
+from scenes.look.theme import Scale
 from tests.scenes.briefs import FRAMES, shot_of
 
 TITLES = ("Ghost ball", "Doubled\noffset", "Five ways to find the aim, near and far", "Incomprehensibilities")

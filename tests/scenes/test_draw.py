@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from scenes.board import (
     LAYERS,
     Area,
@@ -29,13 +29,13 @@ from scenes.board import (
     constant,
     project,
 )
-from scenes.display import Display, Slot, cloth, display_list
 from scenes.draw import DRAW
 from scenes.draw import board as boards_shapes
+from scenes.draw.display import Display, Slot, cloth, display_list
 from scenes.draw.lines import MARKS
 from scenes.draw.paths import Path, dashes, reversed_curves, rgba, rounded_rect
-from scenes.stage import Drawing
-from scenes.theme import LINES, THEMES, Scale
+from scenes.film.stage import Drawing
+from scenes.look.theme import LINES, THEMES, Scale
 from tests.scenes.boards import R_MM, eye_board, plan_board, plate, shot_of, text, words
 
 THEME = THEMES["dusk"]
@@ -374,7 +374,7 @@ def test_panes_without_a_known_background_are_refused() -> None:
 
 
 def test_drawing_needs_no_manim() -> None:
-    code = "import sys, scenes.display, scenes.shown; sys.exit('manim' in sys.modules)"
+    code = "import sys, scenes.draw.display, scenes.judge.shown; sys.exit('manim' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

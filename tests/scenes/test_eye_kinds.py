@@ -13,13 +13,13 @@ import pytest
 
 from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
-from scenes import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
+from aimgeo.tables import TABLES
 from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text, project
-from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
-from scenes.column import text_rect
-from scenes.legible import faults
-from scenes.theme import Scale
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.frame.column import text_rect
+from scenes.judge.legible import faults
+from scenes.kinds import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
+from scenes.look.theme import Scale
 
 TABLE = TABLES["9ft"]
 R = 28.575

@@ -14,12 +14,12 @@ import pytest
 from manim import Square, tempconfig
 
 from scenes.board import Board
-from scenes.brief import Output
-from scenes.film import Film, Patch
-from scenes.forms import FORMS
-from scenes.painter import PainterCamera, area_px, merged, overlap
-from scenes.perform import perform
-from scenes.stage import BoardScene, snapshot
+from scenes.board.brief import Output
+from scenes.film.film import Film, Patch
+from scenes.film.forms import FORMS
+from scenes.film.painter import PainterCamera, area_px, merged, overlap
+from scenes.film.perform import perform
+from scenes.film.stage import BoardScene, snapshot
 
 EDGES = 24
 """Of 255: Cairo's antialiasing differs a little when clipped. Away from edges there is no difference at all."""

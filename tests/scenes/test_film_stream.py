@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from av.bitstream import BitStreamFilterContext
 
-from scenes.brief import Output
-from scenes.film import IDR_EVERY, LEAST_HOLD, Film
-from scenes.forms import FORMS
-from scenes.skip_pictures import SkipPictures, nal_units
+from scenes.board.brief import Output
+from scenes.film.film import IDR_EVERY, LEAST_HOLD, Film
+from scenes.film.forms import FORMS
+from scenes.film.skip_pictures import SkipPictures, nal_units
 
 SIZE = 128, 96
 HOLDS = (1, LEAST_HOLD + 3, 1, 2 * IDR_EVERY + 1, 5, LEAST_HOLD, LEAST_HOLD - 1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from PIL import ImageFont, features
 
-from scenes.fonts import CAP_HEIGHT, Face, font_file, run, width_px
+from scenes.look.fonts import CAP_HEIGHT, Face, font_file, run, width_px
 
 FACES = (Face(500, 20), Face(660, 28), Face(640, 28, True))
 SAMPLES = (

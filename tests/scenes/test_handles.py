@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lessons.model import loads
-from lessons.plan import PlannedClip, plan
-from scenes import CLIP_KINDS
+from lessons.lesson.model import loads
+from lessons.planning.plan import PlannedClip, plan
 from scenes.board import Board, Track
+from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
 title: Handles

@@ -28,9 +28,9 @@ from scenes.board import (
     constant,
     project,
 )
-from scenes.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, place
-from scenes.legible import faults
-from scenes.theme import Scale, plate_sizes, plate_width_px
+from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, place
+from scenes.judge.legible import faults
+from scenes.look.theme import Scale, plate_sizes, plate_width_px
 from tests.scenes.briefs import FRAMES, board_of, shot_of
 
 CUTS_DEG = (0.0, 7.18, 14.48, 22.02, 30.0, 38.68, 48.59, 61.04, 80.0)

@@ -26,13 +26,13 @@ from scenes.board import (
     Track,
     constant,
 )
-from scenes.brief import Output
-from scenes.display import cloth
-from scenes.forms import FORMS
-from scenes.masters import straight
-from scenes.perform import open_film, perform
-from scenes.stage import snapshot
-from scenes.theme import THEMES
+from scenes.board.brief import Output
+from scenes.draw.display import cloth
+from scenes.film.forms import FORMS
+from scenes.film.masters import straight
+from scenes.film.perform import open_film, perform
+from scenes.film.stage import snapshot
+from scenes.look.theme import THEMES
 
 WIDTH, HEIGHT, FRAMES = 192, 108, 40
 MASTERS = [name for name, form in FORMS.items() if form.is_master]

@@ -9,11 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scenes.board import Leader
-from scenes.brief import MeasureText
-from scenes.column import even_lines, joined, measure_texts, text_rect, wrapped
-from scenes.layout import layout
-from scenes.motion import Sheet, in_turn
-from scenes.theme import TYPES
+from scenes.board.brief import MeasureText
+from scenes.board.motion import Sheet, in_turn
+from scenes.frame.column import even_lines, joined, measure_texts, text_rect, wrapped
+from scenes.frame.layout import layout
+from scenes.look.theme import TYPES
 from tests.scenes.briefs import FRAMES
 
 

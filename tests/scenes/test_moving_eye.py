@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
-from scenes import moving_eye
+from aimgeo.tables import TABLES
 from scenes.board import Board, Line, project
-from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.kinds import moving_eye
 
 TABLE = TABLES["9ft"]
 ON = EyeSpec("on", 600.0, 0.0, 300.0)

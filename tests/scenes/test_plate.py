@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import Shot, place_shot
-from aimgeo.table import TABLES, Table
+from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import left
 from scenes.board import EyeCamera, constant, project
 from scenes.plate import BallBody, CueStick, PlatePainter

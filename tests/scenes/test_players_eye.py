@@ -10,19 +10,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.construction import position
+from aimgeo.construct import position
 from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from aimgeo.vectors import left
-from scenes import players_eye
 from scenes.board import Ball, Board, Line, Mark, Plate, Shade, project
-from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.draw.hidden import Body, hidden_span, is_hidden
 from scenes.draw.outline import ball_outline
-from scenes.eye_view import EYE, TARGET, eye_mm
-from scenes.legible import faults
-from scenes.stage import snapshot
+from scenes.figure.eye_view import EYE, TARGET, eye_mm
+from scenes.film.stage import snapshot
+from scenes.judge.legible import faults
+from scenes.kinds import players_eye
 
 TABLE = TABLES["9ft"]
 R = 28.575

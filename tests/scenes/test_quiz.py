@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
-from scenes import quiz
+from aimgeo.tables import TABLES
 from scenes.board import Ball, Board, Plate, Text
-from scenes.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.kinds import quiz
 
 TABLE = TABLES["9ft"]
 EYE = EyeSpec("down", 600.0, 0.0, 300.0)

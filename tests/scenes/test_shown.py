@@ -25,7 +25,7 @@ from scenes.board import (
     constant,
     project,
 )
-from scenes.shown import LEAST_S, panes, still_stretches
+from scenes.judge.shown import LEAST_S, panes, still_stretches
 from tests.scenes.boards import R_MM, eye_board, plan_board
 
 

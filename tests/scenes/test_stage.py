@@ -12,13 +12,13 @@ import pytest
 from manim import tempconfig
 
 from scenes.board import LAYERS, Board, Element, Move, Shade, Track, constant, project
-from scenes.brief import Output
-from scenes.brush import Ink, points_from_px, px_from_points
-from scenes.display import Display
-from scenes.film import Film
-from scenes.perform import perform
-from scenes.picture import picture, write_png
-from scenes.stage import BoardScene, Drawing, Stretch, frame_config, play_s, snapshot, stretches, wait_s
+from scenes.board.brief import Output
+from scenes.draw.display import Display
+from scenes.draw.picture import picture, write_png
+from scenes.film.brush import Ink, points_from_px, px_from_points
+from scenes.film.film import Film
+from scenes.film.perform import perform
+from scenes.film.stage import BoardScene, Drawing, Stretch, frame_config, play_s, snapshot, stretches, wait_s
 from tests.scenes.boards import eye_board, plan_board, text, words
 
 RATES = [(24000, 1001), (25, 1), (30000, 1001), (60, 1)]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from scenes.board import Ball, Line, Ring, Text, project
-from scenes.table_view import outline
+from scenes.kinds.table_view import outline
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
 

@@ -7,8 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
-from scenes.fonts import CAP_HEIGHT
-from scenes.theme import LINES, THEMES, TYPES, Scale, plate_sizes, plate_width_px
+from scenes.look.fonts import CAP_HEIGHT
+from scenes.look.theme import LINES, THEMES, TYPES, Scale, plate_sizes, plate_width_px
 
 # G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision
 # Deficiency", IEEE TVCG 15(6), 2009, severity 1.0, applied to linear RGB; matrices from memory.

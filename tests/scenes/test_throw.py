@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from aimgeo.throw import throw_rad
-from scenes import throw
 from scenes.board import Area, Board, Line
-from scenes.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
+from scenes.kinds import throw
 
 TABLE = TABLES["9ft"]
 R = 28.575

@@ -12,8 +12,8 @@ from click.testing import CliRunner
 
 from lessons.cli import main
 from lessons.deliver import DELIVERIES
-from lessons.model import loads
-from lessons.plan import plan
+from lessons.lesson.model import loads
+from lessons.planning.plan import plan
 
 LESSON = """\
 title: Thin and full

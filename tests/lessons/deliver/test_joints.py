@@ -15,9 +15,9 @@ from av.bitstream import BitStreamFilterContext
 from lessons.deliver import Wishes, rough_cut
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
 from lessons.deliver.manifest import read_footage
-from scenes.brief import Output
-from scenes.film import Film
-from scenes.forms import FORMS
+from scenes.board.brief import Output
+from scenes.film.film import Film
+from scenes.film.forms import FORMS
 
 
 def write_film(path: Path, form: str, greys: tuple[int, ...]) -> None:

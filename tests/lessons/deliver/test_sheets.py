@@ -12,7 +12,7 @@ import pytest
 from pypdf import PdfReader
 
 from aimgeo.shot import place_shot
-from aimgeo.table import TABLES
+from aimgeo.tables import TABLES
 from lessons.deliver import Wishes, aim_charts, set_up_sheets
 from lessons.deliver.set_up_sheets import inches
 

@@ -1,0 +1,416 @@
+"""The parts of an answer, as columns of a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from aimgeo.after import deflection_rad, tangent_direction
+from aimgeo.aim_error import Outcome, outcome, sensitivity
+from aimgeo.aim_frame import AimFrame
+from aimgeo.asking.asked import Asked
+from aimgeo.asking.request import (
+    CUE_OFFSET,
+    ERROR,
+    ERROR_KIND,
+    ERRORS,
+    FOV_DEG,
+    HEIGHT,
+    LOOK,
+    MARK_DEG,
+    MEASURED,
+    MEASURED_BY,
+    MODE,
+    OBJECT_OFFSET,
+    OBJECT_X,
+    PICTURE_POINTS,
+    POCKET,
+    ROLL,
+    ROLLED,
+    SPEED,
+    TARGET_X,
+    WIDTH,
+)
+from aimgeo.asking.resolve import look_at_mm, others_mm, tips_mm
+from aimgeo.asking.rows import Choice, Column, Nullable, chosen, flags, plain_values, rows, taken
+from aimgeo.blocking import clearance_mm
+from aimgeo.camera import Camera, camera, outline, project
+from aimgeo.eye import (
+    BallPoints,
+    apparent,
+    ball_points,
+    doubled_offset,
+    plane_turn_rad,
+    surface_turn_rad,
+    visible_contacts,
+)
+from aimgeo.fractions import fraction_cut_rad
+from aimgeo.methods import METHODS
+from aimgeo.misses import LOPSIDED, needed_of, p_value
+from aimgeo.pocket import (
+    Window,
+    aim_window_rad,
+    passes,
+    playable_bearing_rad,
+    playable_target_mm,
+    pocket_window,
+)
+from aimgeo.readings import READINGS, reading_turns
+from aimgeo.shot import Shot
+from aimgeo.throw import BAND, cut_needed_rad, throw_rad
+from aimgeo.vectors import Array, BoolArray, IntArray, length, turned
+
+TOUCH_MM = 1e-9
+"""Balls that touch a path are not in its way, whatever rounding says."""
+THIN_CUT_DEG = 80.0
+THIN_WARNING = ["The cut is above 80 degrees: a hair's breadth of aim decides where the object ball goes."]
+SIDES = ("straight", "left", "right", None)
+"""By the sign of the cut, 0, 1 and -1, and for no cut."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """Columns of some of a batch's answers: their places in the batch, and top-level keys with their columns."""
+
+    places: IntArray
+    columns: dict[str, Column]
+
+
+def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part]:
+    """The parts of the answers to requests that have one, in the order in which an answer gives them."""
+    columns, count = asked.numbers, asked.count
+    every = np.arange(count)
+    has_eye = np.isfinite(eye[:, 0])
+    hit = np.isfinite(shot.cut_rad)
+    rolled = columns[MODE] == ROLLED
+    window = _window(columns, frame)
+    judge = _Judge(frame, window, columns[POCKET] > 0)
+    parts: list[Part] = []
+
+    shown = shot_columns(shot)
+    _add(parts, ~rolled, {"shot": shown})
+    _add(parts, rolled, {"shot": {**shown, "hit": hit}})
+    for seeing in (True, False):
+        at = np.flatnonzero(hit & (has_eye == seeing))
+        if at.size:
+            made = _methods(columns[MARK_DEG, at], taken(shot, at), judge.at(at), eye[at] if seeing else None)
+            parts.append(Part(at, {"methods": made}))
+    parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
+    _add(parts, columns[ERROR_KIND] > 0, {"aim_error": _aim_error(columns, judge)})
+    cut_per_aim, object_per_aim = sensitivity(frame)
+    parts.append(Part(every, {"sensitivity": {"cut_per_aim": cut_per_aim, "object_per_aim": object_per_aim}}))
+    if np.any(columns[MEASURED] > 0):
+        cut, parallel = fraction_cut_rad(
+            columns[OBJECT_OFFSET], columns[CUE_OFFSET], frame.distance_mm, frame.diameter_mm,
+            columns[MEASURED] == MEASURED_BY["line_of_centres"],
+        )  # fmt: skip
+        given = {"cut_deg": np.degrees(cut), "cut_parallel_deg": np.degrees(parallel)}
+        _add(parts, columns[MEASURED] > 0, {"fraction": given})
+    if np.any(columns[POCKET] > 0):
+        _add(parts, columns[POCKET] > 0, {"pocket": _pocket_columns(frame, window)})
+    at = np.flatnonzero(np.isfinite(columns[SPEED]))
+    if at.size:
+        parts.append(Part(at, {"throw": _throw(columns[SPEED, at], columns[ROLL, at], taken(frame, at))}))
+    at = np.flatnonzero(np.isfinite(columns[ROLL]))
+    if at.size:
+        parts.append(Part(at, {"after": _after(columns[ROLL, at], taken(frame, at))}))
+    parts += _listed(asked, shot)
+    thin = np.degrees(np.abs(shot.cut_rad)) > THIN_CUT_DEG
+    _add(parts, thin, {"warnings": Choice(np.zeros(count, np.intp), (THIN_WARNING,))})
+    return parts
+
+
+def _add(parts: list[Part], where: BoolArray, columns: dict[str, Column]) -> None:
+    places = np.flatnonzero(where)
+    if places.size == where.size:
+        parts.append(Part(places, columns))
+    elif places.size:
+        parts.append(Part(places, chosen(columns, places)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Judge:
+    """Says what comes of an aim, for the shots of a frame and their pockets."""
+
+    frame: AimFrame
+    window: Window
+    has_pocket: BoolArray
+
+    def at(self, places: IntArray) -> _Judge:
+        return _Judge(taken(self.frame, places), taken(self.window, places), self.has_pocket[places])
+
+    def columns(self, turns: Sequence[Array]) -> list[dict[str, Column]]:
+        """Error, hit, cut, error of the object ball, miss and whether it is pocketed, for each turn of the aim."""
+        found = outcome(self.frame, np.stack(turns)) if turns else None
+        if found is None:
+            return []
+        pocketed = self.pocketed(found)
+        degrees = [np.degrees(v) for v in (found.aim_error_rad, found.cut_rad, found.object_error_rad)]
+        return [
+            {
+                "aim_error_deg": degrees[0][k],
+                "hit": found.hit[k],
+                "cut_deg": degrees[1][k],
+                "object_error_deg": degrees[2][k],
+                "miss_mm": found.miss_mm[k],
+                "pocketed": flags(
+                    pocketed[k], found.hit[k] & self.has_pocket & np.isfinite(found.object_error_rad[k])
+                ),
+            }
+            for k in range(len(turns))
+        ]
+
+    def pocketed(self, found: Outcome) -> BoolArray:
+        return passes(self.window, found.object_error_rad - self.frame.target_turn_rad)
+
+
+def _without(columns: Mapping[str, Column], *keys: str) -> dict[str, Column]:
+    return {key: column for key, column in columns.items() if key not in keys}
+
+
+def shot_columns(shot: Shot) -> dict[str, Any]:
+    side = np.where(np.isnan(shot.cut_rad), 3, shot.side % 3)
+    return {
+        "cue_ball_mm": shot.cue_ball_mm,
+        "object_ball_mm": shot.object_ball_mm,
+        "target_mm": shot.target_mm,
+        "ghost_ball_mm": shot.ghost_ball_mm,
+        "contact_object_mm": shot.contact_object_mm,
+        "contact_cue_mm": shot.contact_cue_mm,
+        "aim_direction": shot.aim_direction,
+        "object_direction": shot.object_direction,
+        "cut_deg": np.degrees(np.abs(shot.cut_rad)),
+        "side": Choice(side, SIDES),
+        "distance_mm": shot.distance_mm,
+        "travel_mm": shot.travel_mm,
+        "line_of_centres_deg": np.degrees(shot.line_of_centres_rad),
+        "overlap": shot.overlap,
+        "aim_offset_mm": shot.aim_offset_mm,
+        "contact_offset_mm": shot.contact_offset_mm,
+    }
+
+
+def _methods(mark_deg: Array, shot: Shot, judge: _Judge, eye: Array | None) -> dict[str, Column]:
+    mark = np.where(np.isnan(mark_deg), np.abs(judge.frame.cut_rad), np.radians(mark_deg))
+    turns = reading_turns(judge.frame, eye, mark)
+    judged = iter(judge.columns([turn for named in turns.values() for turn in named.values()]))
+    made: dict[str, Column] = {}
+    for name, method in METHODS.items():
+        usable = method.is_usable(shot)
+        made[name] = {
+            "usable": usable,
+            "limit": Choice(usable.astype(np.intp), (method.REACH, None)),
+            "aim_point_mm": np.where(usable[:, None], method.aim_point_mm(shot), np.nan),
+            "readings": {
+                key: {"reading": READINGS[name][key], **_without(next(judged), "hit")}
+                for key in turns.get(name, ())
+            },
+        }
+    return made
+
+
+def _eye_parts(
+    asked: Asked, frame: AimFrame, judge: _Judge, eye: Array, has_eye: BoolArray, hit: BoolArray
+) -> list[Part]:  # fmt: skip
+    parts: list[Part] = []
+    at = np.flatnonzero(hit & ~has_eye)
+    if at.size:
+        part = judge.at(at)
+        cue = ball_points(part.frame).cue_ball
+        parts.append(Part(at, {"eye": {"doubled_offset": _doubled(part, cue)}}))
+    columns, points_mm = asked.numbers, asked.free["camera.points_mm"]
+    has_camera = has_eye & (columns[LOOK] > 0)
+    asks_points = np.zeros(asked.count, bool)
+    asks_points[[i for i, named in points_mm.items() if named]] = True
+    for where in (has_eye & ~has_camera, has_camera & ~asks_points, has_camera & asks_points):
+        at = np.flatnonzero(where)
+        if at.size:
+            part, E = judge.at(at), eye[at]
+            points = ball_points(part.frame)
+            seen = _eye_columns(part, points, E)
+            if has_camera[at[0]]:
+                extra = [points_mm[i] for i in at.tolist()] if asks_points[at[0]] else []
+                seen |= _picture(asked.at(at).numbers, part.frame, points, E, extra)
+            parts.append(Part(at, {"eye": seen}))
+    return parts
+
+
+def _eye_columns(judge: _Judge, points: BallPoints, eye: Array) -> dict[str, Column]:
+    frame = judge.frame
+    on_object, on_cue = visible_contacts(frame, points, eye)
+    known = np.isfinite(frame.cut_rad)
+    plane, surface = judge.columns([plane_turn_rad(frame, eye), surface_turn_rad(frame, eye)])
+    look = apparent(frame, points, eye)
+    return {
+        "eye_mm": frame.to_table(eye),
+        "visible": {"contact_object": flags(on_object, known), "contact_cue": flags(on_cue, known)},
+        "apparent": {
+            "ghost_overlap": look.ghost_overlap,
+            "contact_place": look.contact_place,
+            "aim_place": look.aim_place,
+        },
+        "doubled_offset": _doubled(judge, eye),
+        "sighting": {"plane": _without(plane, "pocketed"), "surface": _without(surface, "pocketed")},
+    }
+
+
+def _doubled(judge: _Judge, eye: Array) -> dict[str, Column]:
+    doubled = doubled_offset(judge.frame, eye)
+    return {"seen_ratio": doubled.seen_ratio, **_without(judge.columns([doubled.turn_rad])[0], "hit", "pocketed")}
+
+
+def _picture(
+    columns: Array, frame: AimFrame, points: BallPoints, eye: Array, extra: list[dict[str, list[float]]]
+) -> dict[str, Column]:
+    view = _camera(columns, frame, points, eye)
+    target = frame.from_table(
+        np.concatenate([columns[TARGET_X : TARGET_X + 2].T, frame.radius_mm[:, None]], axis=-1)
+    )
+    named = np.stack([points.cue_ball, points.object_ball, points.ghost_ball, points.contact_object,
+                      points.contact_cue, target], axis=1)  # fmt: skip
+    pixels = project(view, named)
+    shown: dict[str, Column] = {name: pixels[:, k] for k, name in enumerate(PICTURE_POINTS)}
+    ellipses = outline(view, named[:, :3], frame.radius_mm)
+    silhouettes = {
+        name: Nullable(
+            {
+                "centre_px": ellipses.centre_px[:, k],
+                "semi_major_px": ellipses.semi_major_px[:, k],
+                "semi_minor_px": ellipses.semi_minor_px[:, k],
+                "rotation_deg": np.degrees(ellipses.rotation_rad[:, k]),
+            },
+            np.isfinite(ellipses.semi_major_px[:, k]),
+        )
+        for k, name in enumerate(PICTURE_POINTS[:3])
+    }
+    if not extra:
+        return {"pixels": shown, "silhouettes": silhouettes}
+    owner = np.repeat(np.arange(len(extra)), [len(named) for named in extra])
+    flat = np.array([p for named in extra for p in named.values()], float)
+    placed = taken(frame, owner).from_table(flat)
+    found = iter(plain_values(project(taken(view, owner), placed[:, None])[:, 0], len(owner)))
+    each = rows(shown, len(extra))
+    for one, own in zip(each, extra, strict=True):
+        one.update({name: next(found) for name in own})
+    return {"pixels": each, "silhouettes": silhouettes}
+
+
+def _camera(columns: Array, frame: AimFrame, points: BallPoints, eye: Array) -> Camera:
+    at = look_at_mm(columns, frame, points)
+    return camera(eye, at, np.radians(columns[FOV_DEG]), columns[WIDTH], columns[HEIGHT])
+
+
+def _aim_error(columns: Array, judge: _Judge) -> dict[str, Column]:
+    frame = judge.frame
+    kind, error = columns[ERROR_KIND], columns[ERROR]
+    turn = np.where(kind == ERRORS["rotate_deg"], np.radians(error), 0.0)
+    turn = np.where(kind == ERRORS["at_ghost_mm"], np.arctan2(error, frame.travel_mm), turn)
+    shift = np.where(kind == ERRORS["parallel_mm"], error, 0.0)
+    found = outcome(frame, turn, shift)
+    return {
+        "hit": found.hit,
+        "pocketed": flags(judge.pocketed(found), found.hit & judge.has_pocket),
+        "cut_deg": np.degrees(found.cut_rad),
+        "cut_change_deg": np.degrees(found.cut_rad - frame.cut_rad),
+        "object_error_deg": np.degrees(found.object_error_rad),
+        "miss_mm": found.miss_mm,
+    }
+
+
+def _window(columns: Array, frame: AimFrame) -> Window:
+    O, T = columns[OBJECT_X : OBJECT_X + 2].T, columns[TARGET_X : TARGET_X + 2].T
+    if not np.any(columns[POCKET] > 0):
+        none = np.full(len(O), np.nan)
+        return Window(none, none, np.stack([none, none], axis=-1), none)
+    return pocket_window(O, T, *tips_mm(columns), frame.radius_mm)
+
+
+def _pocket_columns(frame: AimFrame, window: Window) -> dict[str, Column]:
+    width = np.where(window.is_clean, window.high_rad - window.low_rad, 0.0)
+    playable = playable_bearing_rad(window, frame.object_ball_mm, frame.half_bed_mm, frame.diameter_mm)
+    return {
+        "clean": window.is_clean,
+        "low_deg": np.degrees(window.low_rad),
+        "high_deg": np.degrees(window.high_rad),
+        "window_deg": np.degrees(width),
+        "aim_window_deg": np.degrees(aim_window_rad(frame, window)),
+        "playable_deg": np.degrees(playable),
+        "playable_target_mm": playable_target_mm(window, frame.object_ball_mm, playable),
+    }
+
+
+def _throw(speed: Array, roll: Array, frame: AimFrame) -> dict[str, Column]:
+    c, V, r, d = np.abs(frame.cut_rad), speed, roll, frame.diameter_mm
+    side = np.sign(frame.sin_cut)
+    needed = cut_needed_rad(c, V, r)
+    x = frame.object_x_mm - d * np.cos(needed)
+    y = frame.object_y_mm - side * d * np.sin(needed)
+    ghost = frame.to_table(np.stack([x, y, frame.radius_mm], axis=-1))
+    turn = np.arctan2(y, x)
+    return {
+        "throw_deg": np.degrees(throw_rad(c, V, r)),
+        "low_deg": np.degrees(throw_rad(c, V, r, BAND[0])),
+        "high_deg": np.degrees(throw_rad(c, V, r, BAND[1])),
+        "cut_needed_deg": np.degrees(needed),
+        "aim_direction_needed": turned(frame.aim_direction, turn),
+        "ghost_ball_needed_mm": ghost,
+        # d (sin c' - sin c), without cancellation for small throws
+        "cue_shift_mm": -side * 2 * d * np.cos((needed + c) / 2) * np.sin((needed - c) / 2) + 0.0,
+    }
+
+
+def _after(roll: Array, frame: AimFrame) -> dict[str, Column]:
+    turn = deflection_rad(np.abs(frame.cut_rad), roll)
+    u = turned(frame.aim_direction, frame.cut_rad)
+    return {
+        "cue_ball_deflection_deg": np.degrees(turn),
+        "tangent_direction": tangent_direction(u, frame.cut_rad),
+        "cue_ball_direction": turned(frame.aim_direction, -np.sign(frame.sin_cut) * turn),
+    }
+
+
+def _listed(asked: Asked, shot: Shot) -> list[Part]:
+    """Misses and other balls: lists that have no fixed length."""
+    parts: list[Part] = []
+    misses, others = asked.free["misses"], asked.free["others_mm"]
+    if misses:
+        parts.append(Part(np.array(list(misses)), {"misses": [_misses(*one) for one in misses.values()]}))
+    if others:
+        at = np.array(list(others))
+        parts.append(Part(at, {"paths": _paths(asked.at(at), taken(shot, at))}))
+    return parts
+
+
+def _misses(left: int, right: int) -> dict[str, Any]:
+    p = p_value(max(left, right), left + right)
+    return {"p_value": p, "lopsided": p < LOPSIDED, "needed_of_same_total": needed_of(left + right)}
+
+
+def _paths(asked: Asked, shot: Shot) -> list[dict[str, Any]]:
+    owner, balls = others_mm(asked)
+    d = np.asarray(shot.ball_diameter_mm)[owner]
+    C, G, O, T = (p[:, :2] for p in (shot.cue_ball_mm, shot.ghost_ball_mm, shot.object_ball_mm, shot.target_mm))
+    # a rolled ball need not send the object ball to the target, but it is followed as far
+    goal = O + length(T - O)[:, None] * shot.object_direction
+    C, G, O, goal = (p[owner] for p in (C, G, O, goal))
+    made: list[dict[str, Any]] = [
+        {
+            "cue_ball": {"clear": True, "blocked_by": []} if there else None,
+            "object_ball": {"clear": True, "blocked_by": []} if there and aimed else None,
+        }
+        for there, aimed in zip(
+            np.isfinite(shot.cut_rad).tolist(), np.isfinite(shot.target_mm[:, 0]).tolist(), strict=True
+        )
+    ]
+    first = np.searchsorted(owner, np.arange(asked.count))
+    for name, start, end in (("cue_ball", C, G), ("object_ball", O, goal)):
+        gap = clearance_mm(balls, start, end, d)
+        for k in np.flatnonzero(gap < -TOUCH_MM).tolist():
+            path = made[owner[k]][name]
+            if path is not None:
+                path["clear"] = False
+                path["blocked_by"].append({"index": k - int(first[owner[k]]), "clearance_mm": float(gap[k])})
+    return made

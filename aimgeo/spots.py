@@ -1,0 +1,237 @@
+"""Where shots go on a table: one object-ball spot from which every wanted cut, side and distance can be set.
+
+A spot serves when the object ball's straight way to the middle of the pocket's mouth touches neither point, and
+when the object ball, every ghost ball and every cue ball lie clear of the cushions and of the corner mouths.
+Seen from a spot, the cue balls of one cut lie on a ray back from the ghost ball, so each cut has a longest
+distance there: the search asks only whether it is long enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from aimgeo.shot import BALL_DIAMETER_MM
+from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
+from aimgeo.vectors import Array, ArrayLike, BoolArray, angle_rad, dot, length, turned, unit
+
+CUSHION_GAP_BALLS = 0.1
+"""Least air between a ball and a cushion or the line of a corner mouth, in ball diameters."""
+FINE_STEP_MM = 10.0
+_TOLERANCE_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Unset:
+    """A combination that cannot be set at the spot found: signed cut, distance, and the longest that would fit.
+
+    `longest_mm` is 0 where no distance fits: the ghost ball itself would lie in a cushion.
+    """
+
+    cut_rad: float
+    distance_mm: float
+    longest_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """The spot found, and what cannot be set from it.
+
+    With `unset` empty everything fits. Otherwise `object_ball_mm` is the spot that needs the least shortening
+    in all, and every combination fits there once it is no longer than its `longest_mm`; `pockets` and `tables`
+    name the others at which everything fits as it is, and `other_spot_mm` does so when the spot was given.
+    `object_ball_mm` is None where no spot (or not the given one) serves the pocket at all.
+    """
+
+    object_ball_mm: tuple[float, float] | None
+    unset: tuple[Unset, ...] = ()
+    pockets: tuple[str, ...] = ()
+    tables: tuple[str, ...] = ()
+    other_spot_mm: tuple[float, float] | None = None
+
+    @property
+    def fits(self) -> bool:
+        """True when every combination can be set."""
+        return self.object_ball_mm is not None and not self.unset
+
+
+def find_spot(
+    table: Table,
+    pocket_name: str,
+    shots: Sequence[tuple[float, float]],
+    ball_diameter_mm: float = BALL_DIAMETER_MM,
+    spot_mm: tuple[float, float] | None = None,
+) -> Setup:
+    """The spot for shots of (signed cut in radians, centre distance in mm), or the given spot judged.
+
+    Spots at quarters of a sight's spacing come first, the straightest, roundest and most natural of those that
+    fit; then a grid of 10 mm. The same question always has the same answer.
+
+    >>> from aimgeo.tables import TABLES
+    >>> find_spot(TABLES["9ft"], "foot-left", [(0.5, 800.0), (-0.5, 800.0)]).object_ball_mm
+    (635.0, 317.5)
+    """
+    needs, d = _needs(shots), ball_diameter_mm
+    spot = _natural_spot(table, pocket_name, needs, d, spot_mm)
+    if spot is not None:
+        return Setup(spot)
+    nearest, unset = _least_shortened(table, table.pocket(pocket_name), shots, d, spot_mm)
+    others = (t for t in TABLES.values() if t.length_mm > table.length_mm)
+    return Setup(
+        nearest,
+        unset,
+        tuple(n for n in POCKET_NAMES if n != pocket_name and _natural_spot(table, n, needs, d, spot_mm)),
+        tuple(t.name for t in sorted(others, key=_length) if _natural_spot(t, pocket_name, needs, d)),
+        _natural_spot(table, pocket_name, needs, d) if spot_mm is not None else None,
+    )
+
+
+def accepts(pocket: Pocket, object_ball: ArrayLike, ball_diameter_mm: float = BALL_DIAMETER_MM) -> BoolArray:
+    """True where the straight way from (..., 2) to the middle of the mouth touches neither point, (...).
+
+    >>> accepts(TABLES["9ft"].pocket("side-left"), [[0.0, 0.0], [900.0, 500.0]]).tolist()
+    [True, False]
+    """
+    way = unit(np.asarray(pocket.centre_mm) - np.asarray(object_ball, float))
+    return np.asarray(pocket.mouth_mm * dot(way, pocket.outward) > ball_diameter_mm)
+
+
+def longest_distances(
+    table: Table,
+    pocket: Pocket,
+    object_ball: ArrayLike,
+    cuts_rad: ArrayLike,
+    ball_diameter_mm: float = BALL_DIAMETER_MM,
+) -> Array:
+    """The longest centre distance of every signed cut (m) at every spot (n, 2): (n, m), 0 where none fits.
+
+    >>> table = TABLES["9ft"]
+    >>> longest_distances(table, table.pocket("side-left"), [[0.0, 0.0]], [0.0]).round(2).tolist()
+    [[600.71]]
+    """
+    O, cuts, d = np.asarray(object_ball, float), np.asarray(cuts_rad, float), ball_diameter_mm
+    u = unit(np.asarray(pocket.centre_mm) - O)[:, None, :]
+    a = turned(u, -cuts)
+    normals, halves = _strips(table, d)
+    G = (O[:, None, :] - d * u) @ normals.T
+    speed = a @ normals.T
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        # back from G along -a to the first border; a border that runs along the ray is never met
+        to_border = np.where(speed == 0, np.inf, (halves + np.sign(speed) * G) / np.abs(speed))
+        is_ghost_inside = np.all(np.abs(G) <= halves + _TOLERANCE_MM, axis=-1)
+        q = np.where(is_ghost_inside, np.min(to_border, axis=-1), np.nan)
+        return np.nan_to_num(np.sqrt(d * d + q * q + 2 * d * q * np.cos(cuts)))
+
+
+def _needs(shots: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Each signed cut with its longest wanted distance, the most demanding first: shorter ones then fit too."""
+    longest: dict[float, float] = {}
+    for cut, distance in shots:
+        longest[cut] = max(distance, longest.get(cut, 0.0))
+    return sorted(longest.items(), key=lambda need: (-need[1], need[0]))
+
+
+def _natural_spot(
+    table: Table,
+    pocket_name: str,
+    needs: Sequence[tuple[float, float]],
+    d: float,
+    spot_mm: tuple[float, float] | None = None,
+) -> tuple[float, float] | None:
+    """The most natural spot at which all needs fit; None when there is none."""
+    pocket = table.pocket(pocket_name)
+    for grid in _grids(table, spot_mm):
+        spots = _serving(table, pocket, grid, d)
+        for cut, distance in needs:
+            spots = spots[longest_distances(table, pocket, spots, [cut], d)[:, 0] >= distance - _TOLERANCE_MM]
+        if len(spots):
+            cuts, distances = np.transpose(needs) if needs else (np.empty(0), np.empty(0))
+            spare = longest_distances(table, pocket, spots, cuts, d) - distances
+            return _plain(spots[np.argmin(_cost(table, pocket, spots, spare.min(axis=-1, initial=np.inf)))])
+    return None
+
+
+def _least_shortened(
+    table: Table,
+    pocket: Pocket,
+    shots: Sequence[tuple[float, float]],
+    d: float,
+    spot_mm: tuple[float, float] | None,
+) -> tuple[tuple[float, float] | None, tuple[Unset, ...]]:
+    """The spot that needs the least shortening in all, to the millimetre, and what must be shortened there."""
+    cuts, which = np.unique([cut for cut, _ in shots], return_inverse=True)
+    spots = _serving(table, pocket, _grids(table, spot_mm)[-1], d)
+    if not len(spots):
+        return None, ()
+    longest = longest_distances(table, pocket, spots, cuts, d)[:, which]
+    short = np.maximum(np.array([distance for _, distance in shots]) - longest, 0.0)
+    best = int(np.argmin(short.sum(axis=-1).round()))
+    at_best = zip(shots, longest[best].tolist(), strict=True)
+    unset = (Unset(cut, distance, fits) for (cut, distance), fits in at_best if distance > fits + _TOLERANCE_MM)
+    return _plain(spots[best]), tuple(unset)
+
+
+def _serving(table: Table, pocket: Pocket, spots: Array, d: float) -> Array:
+    """The spots on which an object ball may lie and from which the pocket accepts it."""
+    return spots[_is_inside(table, spots, d) & accepts(pocket, spots, d)]
+
+
+def _plain(spot: Array) -> tuple[float, float]:
+    x, y = spot.round(6).tolist()
+    return (x, y)
+
+
+def _length(table: Table) -> float:
+    return table.length_mm
+
+
+def _cost(table: Table, pocket: Pocket, spots: Array, spare_mm: Array) -> Array:
+    """How far a spot is from a natural one: crooked to the pocket, too near or far, tight, not round, (n).
+
+    Natural, by common practice: within some degrees of straight into the mouth, two to three sights out, with
+    a sight's spacing to spare behind the farthest cue ball. Each is about 1 when it begins to disturb; a
+    tight cue ball counts twice, since the cue must then be raised over the cushion.
+    """
+    sight = table.length_mm / 8
+    way = np.asarray(pocket.centre_mm) - spots
+    crooked = np.abs(angle_rad(way, pocket.outward)) / np.radians(20)
+    away = np.abs(length(way) / sight - 2.5)
+    tight = np.maximum(0.0, 1 - spare_mm / sight)
+    off_halves, off_wholes = (
+        np.any(np.abs(spots / step - np.round(spots / step)) > 1e-6, axis=-1) for step in (sight / 2, sight)
+    )
+    # rounded, so that mirrored spots tie exactly and the first one is taken on every machine
+    return np.round(crooked + away + 2 * tight + 0.3 * off_halves + 0.3 * off_wholes, 6)
+
+
+def _grids(table: Table, spot_mm: tuple[float, float] | None) -> list[Array]:
+    """Where to look, in this order: the given spot alone, or quarters of a sight's spacing and then 10 mm."""
+    if spot_mm is not None:
+        return [np.array([spot_mm], float)]
+    return [_grid(table, table.length_mm / 32), _grid(table, FINE_STEP_MM)]
+
+
+def _grid(table: Table, step: float) -> Array:
+    x, y = (
+        step * np.arange(-n, n + 1) for n in (int(size / 2 / step) for size in (table.length_mm, table.width_mm))
+    )
+    return np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+
+
+def _strips(table: Table, d: float) -> tuple[Array, Array]:
+    """Where a ball's centre may lie: |normal . p| <= half for four strips, normals (4, 2) and halves (4).
+
+    Along and across the table, and across both diagonals, which keeps balls out of the corner mouths.
+    """
+    r = np.sqrt(0.5)
+    normals = np.array([[1.0, 0.0], [0.0, 1.0], [r, r], [r, -r]])
+    L, W = table.length_mm / 2, table.width_mm / 2
+    corner = (L + W) * r - table.corner_mouth_mm / 2
+    return normals, np.array([L, W, corner, corner]) - (0.5 + CUSHION_GAP_BALLS) * d
+
+
+def _is_inside(table: Table, p: Array, d: float) -> BoolArray:
+    normals, halves = _strips(table, d)
+    return np.asarray(np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1))

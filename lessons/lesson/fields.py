@@ -1,0 +1,144 @@
+"""The kinds of value that the keys of a lesson file take: how each is read, and how the JSON Schema tells it."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
+
+from aimgeo.methods import METHODS
+from aimgeo.tables import POCKET_NAMES
+from lessons.lesson import values
+from lessons.lesson.values import Cut, Length
+from lessons.lesson.wording import LANGUAGES, RIGHT_TO_LEFT
+from scenes.look.fonts import without_glyph
+
+NAME_PATTERN = r"^[a-z][a-z0-9-]{0,31}$"
+RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+"""Names that Windows keeps for devices, whatever the ending."""
+
+MOST_TEXT = 600
+
+
+def _hyphened(value: Any) -> Any:
+    return re.sub(r"[\s_]+", "-", value.strip().lower()) if isinstance(value, str) else value
+
+
+def _listed(value: Any) -> Any:
+    return value if isinstance(value, list | tuple) else [value]
+
+
+def _name(value: Any) -> str:
+    if not isinstance(value, str) or not re.fullmatch(NAME_PATTERN, value):
+        raise ValueError(
+            f"'{str(value)[:40]}' is no name; names become parts of file names: small letters, digits and "
+            "hyphens, a letter first, at most 32."
+        )
+    if value in RESERVED:
+        raise ValueError(f"'{value}' is a name that Windows keeps for itself; choose another.")
+    return value
+
+
+def _words(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError("needs a text.")
+    text = value.strip()
+    if not text:
+        raise ValueError("is empty; write the words or leave the key out.")
+    if len(text) > MOST_TEXT:
+        raise ValueError(f"is {len(text)} characters long; at most {MOST_TEXT} fit.")
+    if any(not c.isprintable() and c not in "\n\u202f\u00a0" for c in text):
+        raise ValueError("holds control characters; write plain text.")
+    if not text.isascii() and (backward := [c for c in text if unicodedata.bidirectional(c) in ("R", "AL", "AN")]):
+        raise ValueError(
+            f"holds '{''.join(dict.fromkeys(backward))[:20]}', which is written from right to left; pictures and "
+            "captions can't set that yet."
+        )
+    return text
+
+
+def _shown(value: Any) -> str:
+    text = _words(value)
+    if not text.isascii() and (missing := without_glyph(text)):
+        raise ValueError(f"holds '{missing}', which the font of the pictures can't draw; write it another way.")
+    return text
+
+
+class _OneOrMore:
+    """Tells the schema that a single value may stand for a list of one."""
+
+    def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> Any:
+        inner = handler(core_schema)
+        return {"anyOf": [inner["items"], inner]}
+
+
+def one_or_more(item: Any, description: str = "") -> Any:
+    """A list of values, or a single value."""
+    return Annotated[
+        tuple[item, ...],
+        Field(min_length=1, description=description or None),
+        BeforeValidator(_listed),
+        _OneOrMore(),
+    ]
+
+
+def choice(names: Iterable[str]) -> Any:
+    """One of some names; spaces and underscores in it count as hyphens."""
+    return Annotated[Literal[tuple(names)], BeforeValidator(_hyphened)]
+
+
+def left_to_right(language: Any) -> Any:
+    """The language's code as it is; ValueError for one that is written from right to left."""
+    if language in RIGHT_TO_LEFT:
+        raise ValueError(
+            f"is '{language}', which is written from right to left; pictures and captions can't set that yet. "
+            f"Choose {' or '.join(LANGUAGES)}."
+        )
+    return language
+
+
+def _number(**bounds: Any) -> dict[str, Any]:
+    return {"type": "number", **bounds}
+
+
+LENGTH_SCHEMA = {
+    "anyOf": [
+        {"type": "string", "pattern": r'^[+-]?[0-9 ./]+\s*(mm|cm|m|in|inch|inches|"|ft|balls?|diamonds?)$'},
+        {"const": 0},
+    ],
+}
+CUT_SCHEMA = {
+    "anyOf": [
+        _number(minimum=0, exclusiveMaximum=90),
+        {"type": "string", "pattern": r"^[0-9 ./]+\s*(deg|degrees?|°|overlap|sixteenths?)?$"},
+    ],
+    "description": "Degrees (14.5), an overlap (3/4) or sixteenths of a ball (8 sixteenths).",
+}
+SECONDS_SCHEMA = {
+    "anyOf": [_number(exclusiveMinimum=0, maximum=600), {"type": "string", "pattern": r"^[0-9.]+\s*s$"}]
+}
+RATE_SCHEMA = {
+    "enum": [24, 25, 30, 50, 60, 23.976, 29.97, 59.94, *(f"{n}/{d}" for n, d in values.RATES.values() if d > 1)]
+}
+SIZE_SCHEMA = {"anyOf": [{"enum": list(values.SIZES)}, {"type": "string", "pattern": "^[0-9]+ ?[x×] ?[0-9]+$"}]}
+
+CutValue = Annotated[Cut, PlainValidator(values.cut), WithJsonSchema(CUT_SCHEMA)]
+LengthValue = Annotated[Length, PlainValidator(values.length), WithJsonSchema(LENGTH_SCHEMA)]
+PositiveLength = Annotated[Length, PlainValidator(values.positive_length), WithJsonSchema(LENGTH_SCHEMA)]
+Angle = Annotated[float, PlainValidator(values.angle_rad), WithJsonSchema({"type": ["number", "string"]})]
+Seconds = Annotated[float, PlainValidator(values.seconds), WithJsonSchema(SECONDS_SCHEMA)]
+Mark = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+Rate = Annotated[tuple[int, int], PlainValidator(values.rate), WithJsonSchema(RATE_SCHEMA)]
+Size = Annotated[tuple[int, int], PlainValidator(values.size), WithJsonSchema(SIZE_SCHEMA)]
+Words = Annotated[str, PlainValidator(_words), WithJsonSchema({"type": ["string", "number"]})]
+Shown = Annotated[str, PlainValidator(_shown), WithJsonSchema({"type": ["string", "number"]})]
+Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "pattern": NAME_PATTERN})]
+Spot = tuple[LengthValue, LengthValue]
+METHOD_NAMES = tuple(method.replace("_", "-") for method in METHODS)
+Language: Any = Annotated[choice(LANGUAGES), BeforeValidator(left_to_right)]
+Method: Any = choice(METHOD_NAMES)
+Pocket: Any = choice(POCKET_NAMES)
+Side = Literal["left", "right"]

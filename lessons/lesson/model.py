@@ -1,0 +1,384 @@
+"""The model of a lesson file: its keys, their defaults and their checks. The JSON Schema comes from here too."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias, Union
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    ValidationError,
+    ValidationInfo,
+    create_model,
+    model_validator,
+)
+
+from aimgeo.tables import TABLES
+from lessons.lesson import explain
+from lessons.lesson.faults import Fault, LessonError, Place
+from lessons.lesson.fields import (
+    Angle,
+    CutValue,
+    Language,
+    LengthValue,
+    Mark,
+    Method,
+    Name,
+    Pocket,
+    PositiveLength,
+    Rate,
+    Seconds,
+    Shown,
+    Side,
+    Size,
+    Spot,
+    Words,
+    choice,
+    left_to_right,
+    one_or_more,
+)
+from lessons.lesson.read import Keys, Node, plain, read, read_text
+from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
+from lessons.lesson.wording import LANGUAGES
+from scenes.board.brief import Setting
+from scenes.film.forms import CHOSEN_FORMS
+from scenes.kinds import CLIP_KINDS, ClipKind
+
+AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
+"""The axes of the matrix, in the order in which they multiply, each with its key in a lesson file."""
+
+AXIS_FIELDS: dict[str, Any] = {
+    "method": one_or_more(Method, "Aiming methods; all by default."),
+    "cut": one_or_more(CutValue, "Cuts out of the lesson's; all by default."),
+    "side": one_or_more(Side, "Sides to which the object ball goes; all of the lesson's by default."),
+    "distance": one_or_more(Name, "Names of the lesson's distances; all by default."),
+    "eye": one_or_more(Name, "Names of the lesson's eyes; all by default."),
+}
+
+ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
+DEFAULT_CUTS = ("3/4", "1/2", "1/4")
+DEFAULT_DISTANCES = {"near": "300 mm", "far": "800 mm"}
+DEFAULT_EYES: Any = {"player": {"back": "600 mm", "height": "300 mm"}}
+
+
+class Strict(BaseModel):
+    """Keys that are all known: unknown ones are refused, and the known ones noted for the hint."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _note_known_keys(cls, data: Any, info: ValidationInfo) -> Any:
+        if isinstance(data, dict) and info.context is not None:
+            info.context[id(data)] = tuple(cls.model_fields)
+        return data
+
+
+class ByLanguage(Strict):
+    """A text in several languages, by their codes."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _some_left_to_right(cls, data: Any) -> Any:
+        if not data:
+            raise ValueError("is empty; write the words or leave the key out.")
+        for language in data:
+            left_to_right(language)
+        return data
+
+    def in_language(self, language: str) -> str | None:
+        """The text in a language; None when it isn't written in that."""
+        text: str | None = getattr(self, language)
+        return text
+
+
+def _in_languages(name: str, text: Any) -> Any:
+    """One text for all languages, or a text for each."""
+    fields: dict[str, Any] = {
+        code: (text | None, Field(None, description=f"In {language}.")) for code, language in LANGUAGES.items()
+    }
+    translated = create_model(name, __base__=ByLanguage, __doc__=ByLanguage.__doc__, **fields)
+
+    def form(value: Any) -> str:
+        return "languages" if isinstance(value, dict | ByLanguage) else "text"
+
+    each: Any = Annotated[text, Tag("text")] | Annotated[translated, Tag("languages")]
+    return Annotated[each, Discriminator(form)]
+
+
+Translated = str | ByLanguage
+if TYPE_CHECKING:
+    ShownText: TypeAlias = Translated
+    SpokenText: TypeAlias = Translated
+else:
+    ShownText = _in_languages("ShownByLanguage", Shown)
+    SpokenText = _in_languages("SpokenByLanguage", Words)
+
+
+class Eye(Strict):
+    """An eye: behind the cue ball, above the cloth, and beside the aim by an offset or a named alignment."""
+
+    back: PositiveLength = Field(description="Behind the cue ball's centre, along the aim line.")
+    height: PositiveLength = Field(description="Above the cloth.")
+    offset: LengthValue | None = Field(None, description="Left of the plane through the aim line; minus is right.")
+    alignment: choice(ALIGNMENTS) | None = Field(None, description="The line over which the eye stands.")  # type: ignore[valid-type]
+
+    @model_validator(mode="after")
+    def _one_offset(self) -> Eye:
+        if self.offset is not None and self.alignment is not None:
+            raise ValueError("has both 'offset' and 'alignment'; an eye stands in one place, so leave one out.")
+        return self
+
+
+class Output(Strict):
+    """The picture: its size, frame rate and look."""
+
+    size: Size = Field("1080p", validate_default=True, description="A name, or width x height in pixels.")
+    rate: Rate = Field("60", validate_default=True, description="Frames a second.")
+    theme: Literal["dusk"] = Field("dusk", description="The look.")
+    handles: Seconds | None = Field(
+        None, description="Seconds held before the first step and after the last one, to cut into."
+    )
+    form: choice(CHOSEN_FORMS) = Field("h264", description="The files' form.")  # type: ignore[valid-type]
+
+
+class Speech(Strict):
+    """How fast the narration is spoken: gives a step its length where no recording does."""
+
+    words_a_minute: float = Field(WORDS_A_MINUTE, ge=60, le=300, description="Speaking rate.")
+    pause: Seconds = Field(PAUSE_A_SENTENCE_S, description="Seconds after each sentence.")
+
+
+class Recordings(Strict):
+    """Where the spoken narration lies: a file for each clip, in a folder, or one file for the lesson.
+
+    A scratch voice can speak what isn't recorded.
+    """
+
+    folder: Words | None = Field(None, description="A folder beside the lesson: <clip>.wav, .mp3, .m4a, .aac.")
+    file: Words | None = Field(None, description="A recording of several clips, beside the lesson.")
+    marks: dict[str, tuple[Mark, ...]] = Field(
+        default_factory=dict, description="By clip: where each step starts in its recording, in seconds."
+    )
+
+    voice: Literal["espeak-ng"] | None = Field(None, description="A program that speaks what is not recorded.")
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Recordings:
+        if self.folder is not None and self.file is not None:
+            raise ValueError("has both 'folder' and 'file'; leave one out.")
+        if self.folder is self.file is self.voice is None:
+            raise ValueError("needs 'folder', 'file' or 'voice'.")
+        if self.marks and self.folder is self.file is None:
+            raise ValueError("has 'marks' of no recording; name its 'file' or 'folder'.")
+        return self
+
+
+class StepWords(Strict):
+    """What a lesson changes about one step. Texts may hold fields such as {cut}."""
+
+    title: ShownText | None = Field(None, description="On screen; break lines by hand.")
+    narration: SpokenText | None = Field(None, description="What is said.")
+    seconds: Seconds | None = Field(None, description="The step's length, in place of the length of its words.")
+
+
+class Changes(Strict):
+    """What a group, or an override for some of its clips, may set."""
+
+    pocket: Pocket | None = Field(None, description="The target pocket, in place of the lesson's.")
+    spot: Spot | None = Field(None, description="Where the object ball lies, in place of the lesson's.")
+    narration: SpokenText | None = Field(None, description="What is said in a clip of a single step.")
+    steps: dict[str, StepWords] = Field(default_factory=dict, description="Changes to steps, by the step's name.")
+
+
+class Group(Changes):
+    """A group of clips of one kind."""
+
+    kind: str
+    name: Name | None = Field(None, description="Stands in the clips' names in place of the kind.")
+
+
+class CardGroup(Group):
+    """A card, which no axis multiplies."""
+
+    title: ShownText | None = Field(None, description="On the card; at most two lines.")
+    over: ShownText | None = Field(None, description="The small line over the title.")
+    under: ShownText | None = Field(None, description="One sentence under the title.")
+
+
+SETTING_UNITS: dict[str, Any] = {"mm": LengthValue, "rad": Angle, "s": Seconds}
+
+
+def setting_key(setting: Setting) -> str:
+    """A setting's key in a lesson file: its name without the unit, since the value is written with one."""
+    stem, _, unit = setting.name.rpartition("_")
+    return stem if stem and unit in SETTING_UNITS else setting.name
+
+
+def _setting_type(setting: Setting) -> Any:
+    if setting_key(setting) != setting.name:
+        return SETTING_UNITS[setting.name.rpartition("_")[2]]
+    return choice(setting.choices) if setting.choices else type(setting.default)
+
+
+@cache
+def group_model(name: str, kind: ClipKind) -> type[Group]:
+    """The model of a clip group of a kind: the axes that multiply it, or that it spans, become keys."""
+    stem = "".join(word.title() for word in name.split("-"))
+    literal: Any = Literal[name]
+    axes: dict[str, Any] = {
+        AXES[axis]: (AXIS_FIELDS[axis], ()) for axis in AXES if axis in (*kind.axes, *kind.spans)
+    }
+    settings: dict[str, Any] = {
+        setting_key(setting): (_setting_type(setting), Field(setting.default, description=setting.says))
+        for setting in kind.settings
+    }
+    base = Group if kind.axes else CardGroup
+    more: dict[str, Any] = {}
+    if kind.axes:
+        chosen = {AXES[axis]: axes[AXES[axis]] for axis in AXES if axis in kind.axes}
+        selector = create_model(f"{stem}Selector", __base__=Strict, **chosen)
+        override = create_model(f"{stem}Override", __base__=Changes, **chosen)
+        more = {
+            "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
+            "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
+        }
+    return create_model(f"{stem}Group", __base__=base, kind=(literal, ...), **axes, **settings, **more)
+
+
+class LessonKeys(Strict):
+    """The keys of a lesson file."""
+
+    title: ShownText = Field(description="The lesson's title.")
+    identity: Name | None = Field(None, description="A short name for file names; the file's own by default.")
+    language: one_or_more(Language, "Languages of the words; the first is that of the pictures.") = ("en",)  # type: ignore[valid-type]
+    units: Literal["mm", "in", "ball"] = Field(
+        "mm", description="Units shown: millimetres, inches, ball fractions."
+    )
+    table: choice(TABLES) = Field("9ft", description="The table's size.")  # type: ignore[valid-type]
+    ball: PositiveLength = Field("57.15 mm", validate_default=True, description="Diameter of the balls.")
+    cuts: one_or_more(CutValue, "The cuts of the lesson.") = Field(DEFAULT_CUTS, validate_default=True)  # type: ignore[valid-type]
+    sides: one_or_more(Side, "The sides to which the object ball goes.") = ("left", "right")  # type: ignore[valid-type]
+    distances: dict[Name, PositiveLength] = Field(
+        DEFAULT_DISTANCES, validate_default=True, min_length=1, description="Centre distances by name."
+    )
+    pocket: Pocket = Field("foot-left", description="The target pocket.")
+    spot: Spot | None = Field(None, description="Where the object ball lies, [x, y] from the bed's centre.")
+    eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")
+    output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
+    speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
+    recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
+    clips: tuple[Any, ...]
+
+
+@cache
+def lesson_model(kinds: frozenset[str]) -> type[LessonKeys]:
+    """The model for lessons of some kinds of clip: to build all of them would be half of a check's time."""
+    groups = tuple(
+        group_model(name, CLIP_KINDS[name]) for name in CLIP_KINDS if name in kinds | {"title", "section"}
+    )
+    any_group: Any = Annotated[Union[groups], Discriminator("kind")]  # noqa: UP007
+    clips: Any = tuple[any_group, ...]
+    described = Field(min_length=1, description="The groups of clips, in order.")
+    return create_model("Lesson", __base__=LessonKeys, __doc__=LessonKeys.__doc__, clips=(clips, described))
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A lesson file that holds together: its keys, and the place of each of them."""
+
+    file: str
+    identity: str
+    keys: LessonKeys
+    tree: Node
+
+    def place(self, *location: str | int) -> Place:
+        """Where a value stands in the file: as near as the file says it."""
+        return explain.place_of(self.tree, location)
+
+    def place_of_key(self, *location: str | int) -> Place:
+        """Where the key of a value stands."""
+        return explain.place_of(self.tree, location, of_key=True)
+
+
+def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
+    """Every text of a lesson that is shown or said, with its location."""
+    yield ("title",), keys.title
+    for index, group in enumerate(keys.clips):
+        places: list[tuple[explain.Location, Any]] = [(("clips", index), group)]
+        places += [
+            (("clips", index, "overrides", k), one) for k, one in enumerate(getattr(group, "overrides", ()))
+        ]
+        for at, changes in list(places):
+            places += [((*at, "steps", name), step) for name, step in changes.steps.items()]
+        for at, holder in places:
+            for key in ("title", "over", "under", "narration"):
+                if (text := getattr(holder, key, None)) is not None:
+                    yield (*at, key), text
+
+
+def said(text: Translated, language: str) -> str:
+    """A text in a language. One that is written once is the same in all."""
+    return text if isinstance(text, str) else text.in_language(language) or ""
+
+
+def load(path: Path, shown_as: str | None = None) -> Lesson:
+    """The lesson in a file. Raises LessonError with every fault of the file's form and keys."""
+    return _lesson(read(path, shown_as), shown_as or path.as_posix(), path.stem)
+
+
+def loads(text: str, name: str = "lesson.yaml") -> Lesson:
+    """The lesson in a text, as if it stood in a file of that name."""
+    return _lesson(read_text(text, name), name, Path(name).stem)
+
+
+def slug(text: str) -> str:
+    """A text as a part of a file name."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:32].strip("-") or "lesson"
+
+
+def _lesson(tree: Node, file: str, stem: str) -> Lesson:
+    if not isinstance(tree, Keys):
+        raise LessonError(
+            [Fault(tree.place, "is no lesson; a lesson is a mapping of keys: title, clips and others.")]
+        )
+    faults = list(explain.empty_values(tree))
+    known: dict[int, tuple[str, ...]] = {}
+    data = plain(tree)
+    try:
+        keys = lesson_model(_kinds(data)).model_validate(data, context=known)
+    except ValidationError as error:
+        faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
+    else:
+        faults += _untranslated(keys, tree)
+    if faults:
+        raise LessonError(faults)
+    return Lesson(file, keys.identity or slug(stem), keys, tree)
+
+
+def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
+    """Texts that a language of the lesson lacks."""
+    for at, text in texts(keys):
+        lacks = [one for one in keys.language if not isinstance(text, str) and text.in_language(one) is None]
+        if isinstance(text, str) and len(keys.language) > 1:
+            each = ", ".join(f"{one}: ..." for one in keys.language)
+            sentence = f"the lesson is in {' and '.join(keys.language)}: write this text in each, {{{each}}}."
+            yield Fault(explain.place_of(tree, at), sentence)
+        elif lacks:
+            yield Fault(explain.place_of(tree, at), f"'{lacks[0]}' is missing; the lesson is in that language.")
+
+
+def _kinds(data: Any) -> frozenset[str]:
+    """The kinds of clip that a file names and that there are."""
+    clips = data.get("clips") if isinstance(data, dict) else None
+    # a list: a file may hold anything there, a mapping too
+    named = [clip.get("kind") for clip in clips if isinstance(clip, dict)] if isinstance(clips, list) else []
+    return frozenset(kind for kind in CLIP_KINDS if kind in named)

@@ -1,0 +1,133 @@
+"""Placing: where on the table the shots of a lesson lie, and why some can't be set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import degrees, floor
+from typing import Any
+
+from aimgeo.construct import Quantity
+from aimgeo.methods.figure import shot_values
+from aimgeo.shot import Shot, place_shot
+from aimgeo.spots import Setup, Unset, find_spot
+from aimgeo.tables import Table
+from lessons.lesson.explain import Location
+from lessons.lesson.faults import Fault
+from lessons.lesson.model import Lesson
+from lessons.planning.expand import Request, View
+
+Spot = tuple[float, float]
+SIDE_SIGN = {"left": 1, "right": -1, "straight": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """A clip's shot on the table with the values that its sentences may use, or why it can't be set there.
+
+    Clips of one shot share one object: the methods and views of a shot are many, its geometry is one.
+    """
+
+    pocket: str
+    shot: Shot | None
+    reason: str = ""
+    values: Mapping[str, Quantity] = field(default_factory=dict)
+
+
+def place_shots(
+    lesson: Lesson,
+    table: Table,
+    ball_diameter_mm: float,
+    distances_mm: Mapping[str, float],
+    requests: tuple[Request, ...],
+    faults: list[Fault],
+) -> dict[tuple[str, View], Placing]:
+    """The placings by clip name and view: shots into one pocket share one object-ball spot unless it is given.
+
+    Adds a fault where a spot that the lesson gives can't be used at all.
+    """
+    groups: dict[tuple[str, Spot | None], list[tuple[Request, View]]] = {}
+    said_at: dict[tuple[str, Spot | None], Location] = {}
+    for request in requests:
+        if request.views:
+            pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
+            groups.setdefault((pocket, spot), []).extend((request, view) for view in request.views)
+            said_at.setdefault((pocket, spot), at)
+    placings: dict[tuple[str, View], Placing] = {}
+    for (pocket, spot), members in groups.items():
+        wanted = sorted({_signed(view, distances_mm) for _, view in members})
+        setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
+        if setup.object_ball_mm is None:
+            faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup)))
+            continue
+        unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
+        object_ball = setup.object_ball_mm
+        if unset and spot is None and len(unset) < len(wanted):
+            # without what fits nowhere, the others may lie at a more natural spot
+            fitting = [shot for shot in wanted if shot not in unset]
+            object_ball = find_spot(table, pocket, fitting, ball_diameter_mm).object_ball_mm or object_ball
+        target = table.pocket(pocket).centre_mm
+        placed: dict[tuple[float, float], Placing] = {}
+        for request, view in members:
+            key = _signed(view, distances_mm)
+            if key not in placed and key in unset:
+                placed[key] = Placing(pocket, None, _unset(view.side, unset[key], pocket, spot, setup))
+            elif key not in placed:
+                shot = place_shot(object_ball, target, *key, ball_diameter_mm)
+                placed[key] = Placing(pocket, shot, values=dict(shot_values(shot)))
+            placings[request.name, view] = placed[key]
+    return placings
+
+
+def _where(
+    lesson: Lesson, request: Request, ball_diameter_mm: float, table_length_mm: float
+) -> tuple[str, Spot | None, Location]:
+    """Pocket, spot and where the file says so: an override before its group before the lesson."""
+    pocket, spot, at = None, None, None
+    levels: tuple[tuple[Any, Location], ...] = (*request.changes, (lesson.keys, ()))
+    for changes, place in levels:
+        if pocket is None and changes.pocket is not None:
+            pocket = changes.pocket
+            at = at or (*place, "pocket")
+        if spot is None and changes.spot is not None:
+            x, y = (length.mm(ball_diameter_mm, table_length_mm) for length in changes.spot)
+            spot, at = (x, y), (*place, "spot")
+    assert pocket is not None
+    return pocket, spot, at or ("pocket",)
+
+
+def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float]:
+    return SIDE_SIGN[view.side] * view.cut.cut_rad, distances_mm[view.distance]
+
+
+def _no_spot(pocket: str, spot: Spot | None, setup: Setup) -> str:
+    if spot is None:
+        return f"no spot on this table serves the {pocket} pocket with this ball; choose another pocket or ball."
+    sentence = (
+        f"the spot [{spot[0]:g} mm, {spot[1]:g} mm] can't serve the {pocket} pocket: the ball must lie clear of "
+    )
+    sentence += "the cushions, and its way into the pocket clear of both points"
+    return sentence + _instead(setup)
+
+
+def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup) -> str:
+    where = "the given spot" if spot else "a spot that all clips share"
+    angle = f"{degrees(abs(unset.cut_rad)):.1f}°"
+    if unset.longest_mm:
+        what = f"from {where} the cue ball has room for {floor(unset.longest_mm)} mm between centres, not for "
+        what += f"{unset.distance_mm:.0f} mm, at a cut of {angle} to the {side} into the {pocket} pocket"
+    else:
+        what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"
+    return what + _instead(setup)
+
+
+def _instead(setup: Setup) -> str:
+    """What would make it fit."""
+    ways = []
+    if setup.other_spot_mm:
+        ways.append(f"the spot [{setup.other_spot_mm[0]:g} mm, {setup.other_spot_mm[1]:g} mm]")
+    if setup.pockets:
+        ways.append(f"the {' or '.join(setup.pockets)} pocket")
+    if setup.tables:
+        ways.append(f"the {' or '.join(setup.tables)} table")
+    return f"; everything fits with {', or '.join(ways)}." if ways else "; shorten the distance or leave it out."

@@ -1,0 +1,470 @@
+"""Plan: the clips that a lesson makes, each with its finished brief, and what could not be used and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
+from typing import Any
+
+from aimgeo.construct import Quantity
+from aimgeo.methods import METHODS
+from aimgeo.methods.figure import shot_values
+from aimgeo.shot import Shot
+from aimgeo.tables import TABLES, Table
+from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
+from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said, setting_key
+from lessons.lesson.timing import step_frames
+from lessons.lesson.values import Length
+from lessons.lesson.wording import UnknownField, Values, Wording, words_of
+from lessons.planning.expand import Request, View, expand
+from lessons.planning.placing import Placing, place_shots
+from lessons.planning.recordings import speak
+from lessons.planning.scratch_voice import ScratchVoice, with_voice
+from lessons.planning.sound import Sound
+from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Setting, Subject
+from scenes.kinds import CLIP_KINDS
+
+DRAFT_SHORT_SIDE_PX = 360
+DRAFT_FPS = 30
+STRAIGHT = Quantity("straight", "name")
+COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
+"""What a table of shots tells, after the picture of the hit."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedClip:
+    """A clip to render: what the scene draws (`brief`), where the lesson asks for it, and its place in the matrix.
+
+    What does not apply is None. `cut_text` is the cut as the lesson writes it ('3/4 overlap'); `side` is
+    'left', 'right' or 'straight'; `eye` is the eye's name. `translations` are the narrations of the steps in the
+    lesson's other languages.
+    """
+
+    name: str
+    brief: Brief
+    place: Place
+    method: str | None = None
+    cut_text: str | None = None
+    cut_deg: float | None = None
+    side: str | None = None
+    distance_name: str | None = None
+    distance_mm: float | None = None
+    eye: str | None = None
+    sound: Sound | ScratchVoice | None = None
+    translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def kind(self) -> str:
+        """The clip's kind, a key of scenes.CLIP_KINDS."""
+        return self.brief.subject.kind
+
+    @property
+    def frames(self) -> int:
+        """Length in frames, handles included."""
+        return self.brief.frames + 2 * self.brief.handle_frames
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.frames / self.brief.output.fps
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A combination that the lesson covers and that cannot be shown: its clip name, the reason, the place."""
+
+    name: str
+    reason: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A lesson's clips in order. `identity` is the lesson's short name, fit for a file name.
+
+    `language` is that of the pictures.
+    """
+
+    title: str
+    identity: str
+    file: str
+    clips: tuple[PlannedClip, ...]
+    left_out: tuple[LeftOut, ...] = ()
+    form: str = "h264"
+    language: str = "en"
+
+    @property
+    def frames(self) -> int:
+        """All frames together."""
+        return sum(clip.frames for clip in self.clips)
+
+    @property
+    def duration_s(self) -> float:
+        """All clips one after the other, in seconds."""
+        return sum(clip.duration_s for clip in self.clips)
+
+    def only(self, patterns: Sequence[str]) -> Plan:
+        """The plan of the clips whose name fits a pattern ('ghost-ball_*_left_*'); no patterns, all of them."""
+        if not patterns:
+            return self
+
+        def fits(named: PlannedClip | LeftOut) -> bool:
+            return any(fnmatchcase(named.name, pattern) for pattern in patterns)
+
+        return replace(self, clips=tuple(filter(fits, self.clips)), left_out=tuple(filter(fits, self.left_out)))
+
+
+def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) -> Plan:
+    """What a lesson makes. `draft` makes the pictures small and at most 30 a second, with the same step lengths.
+
+    `language` is one of the lesson's for pictures and narration, its first when None. Recordings speak the first;
+    in another one the lengths are estimated. Raises LessonError with all faults that show only once the clips are
+    known.
+    """
+    languages = tuple(dict.fromkeys(lesson.keys.language))
+    shown = language or languages[0]
+    if shown not in languages:
+        sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
+        raise LessonError([Fault(lesson.place("language"), sentence)])
+    made = with_voice(lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0]))
+    others = {
+        one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in found.clips}
+        for one in languages
+        if one != shown and (found := _Planner(lesson, draft, one).plan(speaks=False))
+    }
+    if not others:
+        return made
+    clips = (
+        replace(clip, translations={one: spoken[clip.name] for one, spoken in others.items()})
+        for clip in made.clips
+    )
+    return replace(made, clips=tuple(clips))
+
+
+def draft_output(output: Output) -> Output:
+    """A small picture of the same shape, its sides even, at most 30 frames a second.
+
+    >>> draft_output(Output(1920, 1080, (60000, 1001)))
+    Output(width_px=640, height_px=360, rate=(30000, 1001))
+    """
+    shrink = min(DRAFT_SHORT_SIDE_PX / min(output.width_px, output.height_px), 1.0)
+    wide, high = (2 * round(side * shrink / 2) for side in (output.width_px, output.height_px))
+    numerator, denominator = output.rate
+    if output.fps > DRAFT_FPS:
+        numerator //= 2
+    return Output(wide, high, (numerator, denominator))
+
+
+class _Planner:
+    """Holds what the clips of a lesson share while they are planned, and gathers the faults."""
+
+    def __init__(self, lesson: Lesson, draft: bool, language: str) -> None:
+        self.lesson, self.keys, self.language = lesson, lesson.keys, language
+        self.table: Table = TABLES[self.keys.table]
+        self.ball_mm = self.keys.ball.mm(0.0, self.table.length_mm)
+        self.distances_mm = {
+            name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
+        }
+        self.wording = Wording(words_of(language), self.keys.units, self.ball_mm)
+        # faults and what is left out are told on the command line, which speaks English
+        self.told = Wording(words_of("en"), self.keys.units, self.ball_mm)
+        output = Output(*self.keys.output.size, self.keys.output.rate)
+        self.output = draft_output(output) if draft else output
+        self.form: str = "draft" if draft else self.keys.output.form
+        self.faults: list[Fault] = []
+        self.left_out: list[LeftOut] = []
+        self.placings: dict[tuple[str, View], Placing] = {}
+        self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
+
+    def plan(self, speaks: bool) -> Plan:
+        """The plan, or LessonError; with the times and the sound of recordings when it `speaks`."""
+        self.check_sizes()
+        requests = expand(self.lesson)
+        self.placings = place_shots(
+            self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults
+        )
+        clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
+        self.check_step_names()
+        if speaks:
+            clips = speak(self.lesson, clips, self.faults)
+        if not clips and not self.faults:
+            reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
+            self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
+        if self.faults:
+            raise LessonError(self.faults)
+        title = " ".join(said(self.keys.title, self.language).split())
+        left_out = tuple(self.left_out)
+        return Plan(title, self.lesson.identity, self.lesson.file, clips, left_out, self.form, self.language)
+
+    def check_sizes(self) -> None:
+        """Lengths that make no shot."""
+        if not 20 <= self.ball_mm <= 120:
+            place = self.lesson.place("ball")
+            self.faults.append(Fault(place, f"ball is {self.keys.ball.text}; balls from 20 to 120 mm are drawn."))
+        for name, mm in self.distances_mm.items():
+            if mm < self.ball_mm:
+                self.faults.append(
+                    Fault(
+                        self.lesson.place("distances", name),
+                        f"distance '{name}' is {mm:g} mm from centre to centre; balls {self.ball_mm:g} mm wide "
+                        "can't be nearer than that.",
+                    )
+                )
+        if self.faults:
+            raise LessonError(self.faults)
+
+    def clip(self, request: Request) -> PlannedClip | None:
+        """One clip with its brief; None when it is left out or faulty."""
+        subjects = [subject for view in request.views if (subject := self.subject(request, view)) is not None]
+        if request.views and not subjects:
+            return None
+        subject = subjects[0] if subjects else Subject(request.kind)
+        if CLIP_KINDS[request.kind].spans:
+            subject = replace(subject, companions=tuple(subjects))
+        if settings := CLIP_KINDS[request.kind].settings:
+            subject = replace(subject, settings=self.settings(request, settings))
+        try:
+            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].load().outline(subject)
+        except ValueError as error:  # too few or too many shots for this kind
+            self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
+            return None
+        values = self.values(request, subject)
+        steps = tuple(self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline)
+        brief = Brief(
+            name=request.name,
+            subject=subject,
+            output=self.output,
+            steps=steps,
+            labels=self.labels(request, values, steps),
+            theme=self.keys.output.theme,
+            rows=self.rows(subject),
+            handle_frames=self.output.frames(self.keys.output.handles or 0.0),
+        )
+        on = request.on
+        return PlannedClip(
+            name=request.name,
+            brief=brief,
+            place=request.place,
+            method=_key(on["method"]) if "method" in on else None,
+            cut_text=on["cut"].text if "cut" in on else None,
+            cut_deg=on["cut"].cut_deg if "cut" in on else None,
+            side=on.get("side"),
+            distance_name=on.get("distance"),
+            distance_mm=self.distances_mm[on["distance"]] if "distance" in on else None,
+            eye=on.get("eye"),
+        )
+
+    def subject(self, request: Request, view: View) -> Subject | None:
+        """One shot of a clip; None when it can't be set on the table or its method doesn't reach it."""
+        placing = self.placings.get((request.name, view))
+        if placing is None:  # its spot is a fault already told
+            return None
+        if placing.shot is None:
+            self.left_out.append(LeftOut(_left_name(request, view), placing.reason, request.place))
+            return None
+        construction = None
+        if view.method is not None:
+            method = METHODS[_key(view.method)]
+            if limit := method.limit(placing.shot):
+                self.beyond(request, view, self.told.limit(limit))
+                return None
+            construction = method.construct(placing.shot)
+        return Subject(
+            kind=request.kind,
+            table=self.table,
+            target_name=placing.pocket,
+            shot=placing.shot,
+            construction=construction,
+            eye=self.eye(view.eye, placing.shot) if view.eye else None,
+            distance_name=view.distance,
+        )
+
+    def beyond(self, request: Request, view: View, sentence: str) -> None:
+        """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
+        # it is so at every distance and for every eye
+        name = _left_name(request, view, ("method", "cut", "side"))
+        if request.is_explicit:
+            fault = Fault(request.place, f"{name} can't be made: {sentence}")
+            if fault not in self.faults:
+                self.faults.append(fault)
+        elif (left := LeftOut(name, sentence, request.place)) not in self.left_out:
+            self.left_out.append(left)
+
+    def unfit(self, request: Request, sentence: str, *, is_short: bool) -> None:
+        """A kind that can't show what it is given: left out when shots of it were, else the author's mistake."""
+        if is_short:
+            self.left_out.append(LeftOut(request.name, sentence, request.place))
+        else:
+            self.faults.append(Fault(request.place, f"{request.name} can't be made: {sentence}"))
+
+    def settings(self, request: Request, settings: tuple[Setting, ...]) -> dict[str, Any]:
+        """The values that only this kind knows, by the kind's own names."""
+        found: dict[str, Any] = {}
+        for setting in settings:
+            value = getattr(request.keys, setting_key(setting))
+            found[setting.name] = self.mm(value) if isinstance(value, Length) else value
+        return found
+
+    def eye(self, name: str, shot: Shot) -> EyeSpec:
+        """An eye of the lesson for a shot: a named alignment becomes its offset, left positive."""
+        eye: Eye = self.keys.eyes[name]
+        R = float(shot.radius_mm)
+        offsets = {
+            None: 0.0,
+            "aim-line": 0.0,
+            "contact-line": float(shot.side * shot.contact_offset_mm),
+            "cue-edge-left": R,
+            "cue-edge-right": -R,
+        }
+        offset = offsets[eye.alignment] if eye.offset is None else self.mm(eye.offset)
+        return EyeSpec(name, self.mm(eye.back), offset, self.mm(eye.height))
+
+    def mm(self, length: Any) -> float:
+        """A length of the lesson in millimetres."""
+        mm: float = length.mm(self.ball_mm, self.table.length_mm)
+        return mm
+
+    def values(self, request: Request, subject: Subject) -> dict[str, Quantity | str]:
+        """The fields that the clip's texts may use."""
+        names = self.wording.words["names"]
+        values: dict[str, Quantity | str] = {"lesson": said(self.keys.title, self.language)}
+        if request.views:
+            placed = (self.placings.get((request.name, view)) for view in request.views)
+            values |= next(
+                placing.values for placing in placed if placing is not None and placing.shot is subject.shot
+            )
+        if subject.target_name is not None:
+            values["pocket"] = names[subject.target_name]
+        if subject.construction is not None:
+            values["method"] = names[subject.construction.method]
+        if subject.distance_name is not None:
+            values["distance_name"] = subject.distance_name
+        if subject.eye is not None:
+            values["eye"] = subject.eye.name
+        if isinstance(request.keys, CardGroup) and request.keys.title:
+            values["title"] = said(request.keys.title, self.language)
+        return values
+
+    def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
+        """One step: its own words, or what the lesson says in place of them."""
+        title, narration, given_s = None, None, None
+        if isinstance(request.keys, CardGroup) and request.keys.title:
+            title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
+        for changes, at in request.changes:
+            self.steps_seen.setdefault(at, set()).add(step.name)
+            if changes.narration is not None and narration is None:
+                if of == 1:
+                    narration = self.filled(changes.narration, values, (*at, "narration"), spoken=True)
+                else:
+                    self.faults.append(
+                        Fault(
+                            self.lesson.place(*at, "narration"),
+                            f"a {request.kind} clip has {of} steps or more; write the narration under 'steps', "
+                            "each under its step's name.",
+                        )
+                    )
+            own = changes.steps.get(step.name)
+            if own is None:
+                continue
+            where = (*at, "steps", step.name)
+            if own.title is not None and title is None:
+                title = self.filled(own.title, values, (*where, "title"), spoken=False)
+            if own.narration is not None and narration is None:
+                narration = self.filled(own.narration, values, (*where, "narration"), spoken=True)
+            if own.seconds is not None and given_s is None:
+                given_s = own.seconds
+                if given_s < step.draws_s:
+                    self.faults.append(
+                        Fault(
+                            self.lesson.place(*where, "seconds"),
+                            f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
+                        )
+                    )
+        try:
+            title = self.wording.title(step.sentence, values) if title is None else title
+            narration = self.wording.narration(step.sentence, values) if narration is None else narration
+        except UnknownField as error:
+            if error.field != "title":
+                raise
+            sentence = f"'title' is missing in clips[{request.group}]; a {request.kind} card needs one."
+            self.faults.append(Fault(request.place, sentence))
+            title = narration = ""
+        speech = self.keys.speech
+        frames = step_frames(
+            self.output, narration, step.draws_s, given_s, speech.words_a_minute, speech.pause or 0.0
+        )
+        measures = tuple(self.wording.measure(key, quantity) for key, quantity in step.measures)
+        return BriefStep(step.name, title, narration, frames, measures)
+
+    def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
+        """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
+        text = said(told, self.language)
+        at = at if isinstance(told, str) else (*at, self.language)
+        try:
+            return self.wording.filled(text, values, spoken=spoken)
+        except UnknownField as error:
+            sentence = f"unknown field '{{{error.field}}}'{did_you_mean(error.field, error.known)}"
+        except ValueError:
+            sentence = "has a single brace; write a field as {cut}, a brace itself as {{ or }}."
+        place = self.lesson.place(*at)
+        if all(fault.place != place for fault in self.faults):  # the same text stands in many clips
+            self.faults.append(Fault(place, sentence))
+        return text
+
+    def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:
+        """The words of the picture."""
+        labels: dict[str, str] = {**self.wording.words["labels"], "decimal": self.wording.words["decimal"]}
+        if "side" in values:
+            is_straight = values["side"] == STRAIGHT
+            labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)
+            labels["between_centres"] = self.wording.phrase("between_centres", values)
+            labels["target"] = self.wording.phrase("target", values)
+        if isinstance(request.keys, CardGroup):
+            labels["title"] = steps[0].title
+            for key in ("over", "under"):
+                text = getattr(request.keys, key)
+                if text is not None:
+                    labels[key] = self.filled(text, values, ("clips", request.group, key), spoken=False)
+        return labels
+
+    def rows(self, subject: Subject) -> tuple[tuple[str, ...], ...]:
+        """The finished rows of a table of shots, the header first: a row a companion, the first cell left empty.
+
+        Units stand in the header alone.
+        """
+        found = [dict(shot_values(c.shot)) for c in subject.companions if c.shot is not None]
+        if not found:
+            return ()
+        cells = [[self.wording.number(values[key]) for key in COLUMNS] for values in found]
+        names = self.wording.words["columns"]
+        units = [unit for _, unit in cells[0]]
+        header = [
+            f"{names[key]}, {unit}" if unit else names[key] for key, unit in zip(COLUMNS, units, strict=True)
+        ]
+        return (("", *header), *(("", *(number for number, _ in row)) for row in cells))
+
+    def check_step_names(self) -> None:
+        """Steps that a lesson words and that no clip has."""
+        for at, seen in self.steps_seen.items():
+            keys: Any = self.keys
+            for part in at:
+                keys = keys[part] if isinstance(part, int) else getattr(keys, part)
+            for name in keys.steps:
+                if name not in seen:
+                    place = self.lesson.place_of_key(*at, "steps", name)
+                    self.faults.append(Fault(place, f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"))
+
+
+def _key(name: str) -> str:
+    return name.replace("-", "_")
+
+
+def _left_name(request: Request, view: View, axes: Sequence[str] = tuple(AXES)) -> str:
+    """A clip's name, with what of it on these axes is left out where it shows several shots."""
+    if len(request.views) == 1:
+        return request.name
+    spans = [axis for axis in CLIP_KINDS[request.kind].spans if axis in axes]
+    spanned = [str(getattr(view, axis)) for axis in spans if axis != "cut"]
+    cut = [f"cut {view.cut.text}"] if "cut" in spans else []
+    return f"{request.name}, {', '.join(cut + spanned)}"

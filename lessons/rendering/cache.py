@@ -1,0 +1,225 @@
+"""What makes a clip's pixels, as digests by name: an unchanged clip is known, a changed one explained.
+
+A clip's key covers everything that can change its pixels: the resolved brief without its name and its spoken
+words, the code that draws, the libraries, the font, the OpenGL renderer where one draws, and the encoder's
+settings. The folder's record keeps, for every finished clip, these parts by name.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import orjson
+
+from lessons.planning.plan import PlannedClip
+from scenes.board.brief import Brief
+
+LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")
+
+ROOMS_THAT_DRAW = ("aimgeo", "scenes")
+
+
+def digest(value: Any) -> str:
+    """A short digest of plain values, dataclasses and arrays; mappings whatever their order.
+
+    >>> digest({"a": 1, "b": (2.5, None)}) == digest({"b": (2.5, None), "a": 1})
+    True
+    """
+    # orjson writes the shortest digits that read back as the same number: nothing is lost
+    plain = orjson.dumps(value, default=_plain, option=orjson.OPT_SORT_KEYS | orjson.OPT_SERIALIZE_NUMPY)
+    return hashlib.sha256(plain).hexdigest()[:16]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.ndarray | np.generic):
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, set | frozenset):
+        return sorted(value)
+    raise TypeError(f"a brief holds a {type(value).__name__}, which has no digest")
+
+
+@cache
+def drawing_code() -> str:
+    """Digest of every file of the rooms that draw."""
+    root = Path(__file__).resolve().parents[2]
+    found = hashlib.sha256()
+    for room in ROOMS_THAT_DRAW:
+        for path in sorted((root / room).rglob("*")):
+            if path.suffix in (".py", ".glsl"):
+                found.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    return found.hexdigest()[:16]
+
+
+@cache
+def libraries() -> dict[str, str]:
+    """Version of everything that has a hand in the pixels, by name; Cairo and FFmpeg as they are linked."""
+    import cairo
+
+    found = {name: metadata.version(name) for name in LIBRARIES}
+    found["cairo"] = cairo.cairo_version_string()
+    return found
+
+
+@cache
+def font() -> str:
+    """Digest of the font file."""
+    from scenes.look.fonts import font_file
+
+    return hashlib.sha256(font_file().read_bytes()).hexdigest()[:16]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """What a clip's pixels depend on: digests by part, and the facts that a reason can tell in numbers."""
+
+    parts: Mapping[str, str]
+    facts: Mapping[str, Any]
+
+    @property
+    def digest(self) -> str:
+        """All parts in one."""
+        return digest(self.parts)
+
+
+def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
+    """The key of a planned clip written in a form whose encoder settings have the given digest."""
+    brief = clip.brief
+    parts = {
+        "shot": digest((brief.subject.shot, brief.subject.companions)),
+        "subject": digest(_without_shots(brief)),
+        "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
+        "timing": digest([s.frames for s in brief.steps] + [brief.handle_frames] * bool(brief.handle_frames)),
+        "output": digest(brief.output),
+        "theme": brief.theme,
+        "encoder": f"{form} {encoder}",
+        "sound": digest(clip.sound.key) if clip.sound else "",
+        "drawing": drawing_code(),
+        "libraries": digest(libraries()),
+        "font": font(),
+        "opengl": opengl_renderer() if brief.subject.eye is not None else "",
+    }
+    facts = {
+        "kind": clip.kind,
+        "method": clip.method,
+        "cut_deg": clip.cut_deg,
+        "side": clip.side,
+        "distance_mm": clip.distance_mm,
+        "eye": clip.eye,
+        "size": f"{brief.output.width_px}x{brief.output.height_px}",
+        "rate": "/".join(map(str, brief.output.rate)),
+        "frames": clip.frames,
+        "libraries": libraries(),
+    }
+    return Key(parts, facts)
+
+
+def _without_shots(brief: Brief) -> Any:
+    subject = brief.subject
+    return [getattr(subject, f.name) for f in fields(subject) if f.name not in ("shot", "companions")]
+
+
+@cache
+def opengl_renderer() -> str:
+    """Name and version of the OpenGL renderer that draws the player's-eye picture; empty when there is none."""
+    from scenes.plate import NoOpenGLError, renderer_name
+
+    try:
+        return renderer_name()
+    except NoOpenGLError:
+        # the clip itself will say so
+        return ""
+
+
+def spoken_digest(brief: Brief) -> str:
+    """Digest of what the manifest tells and the picture does not show: the names and words of the steps."""
+    return digest([(s.name, s.narration) for s in brief.steps])
+
+
+# ------------------------------------------------------------------ reasons
+
+
+FACT_WORDS = {
+    "kind": ("kind", ""),
+    "method": ("method", ""),
+    "cut_deg": ("cut", " degrees"),
+    "side": ("side", ""),
+    "distance_mm": ("distance", " mm"),
+    "eye": ("eye", ""),
+    "size": ("size", ""),
+    "rate": ("rate", " frames a second"),
+    "frames": ("length", " frames"),
+}
+
+PART_WORDS = {
+    "shot": "the shot changed",
+    "subject": "what it shows changed",
+    "words": "words in the picture changed",
+    "timing": "timing of the steps changed",
+    "output": "output size or rate changed",
+    "theme": "theme changed",
+    "encoder": "output settings changed",
+    "sound": "its recording changed",
+    "drawing": "the code that draws it changed",
+    "libraries": "libraries changed",
+    "font": "font changed",
+    "opengl": "OpenGL renderer changed",
+}
+
+EXPLAINS = {
+    "cut_deg": ("shot", "subject", "words"),
+    "side": ("shot", "subject", "words"),
+    "distance_mm": ("shot", "subject", "words"),
+    "method": ("subject", "words", "timing"),
+    "kind": ("subject", "words", "timing", "shot"),
+    "eye": ("subject", "words", "opengl"),
+    "size": ("output",),
+    "rate": ("output", "timing"),
+    "frames": ("timing",),
+}
+"""The parts that change because a fact does; what the numbers tell is not told twice."""
+
+
+def changes(before: Key, now: Key) -> str:
+    """Why a clip's pixels differ, in words; empty when they don't.
+
+    >>> one = Key({"shot": "a", "theme": "dusk"}, {"cut_deg": 10.8})
+    >>> changes(one, Key({"shot": "b", "theme": "dusk"}, {"cut_deg": 14.5}))
+    'cut 10.8 to 14.5 degrees'
+    >>> changes(one, Key({"shot": "a", "theme": "day"}, {"cut_deg": 10.8}))
+    'theme changed'
+    """
+    differing = [p for p in now.parts if before.parts.get(p) != now.parts[p]]
+    if not differing:
+        return ""
+    told, explained = [], set()
+    for fact, (word, unit) in FACT_WORDS.items():
+        old, new = before.facts.get(fact), now.facts.get(fact)
+        if old != new:
+            told.append(f"{word} {_shown(old)} to {_shown(new)}{unit}")
+            explained |= set(EXPLAINS[fact])
+    if "libraries" in differing:
+        told += _library_changes(before.facts.get("libraries", {}), now.facts.get("libraries", {}))
+        explained.add("libraries")
+    told += [PART_WORDS[p] for p in differing if p not in explained]
+    return ", ".join(told)
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "none"
+    return f"{value:.5g}" if isinstance(value, float) else str(value)
+
+
+def _library_changes(before: Mapping[str, str], now: Mapping[str, str]) -> Iterable[str]:
+    for name in sorted(before.keys() | now.keys()):
+        if before.get(name) != now.get(name):
+            yield f"{name} {before.get(name, 'none')} to {now.get(name, 'none')}"

@@ -1,0 +1,461 @@
+"""A board: everything a clip shows, frame by frame, as plain values. No Manim here.
+
+A clip kind turns a brief into a board; the stage performs it with Manim; the manifest, the label rules and the
+audit read the same board. Because the state at a frame is a function of the frame's number alone, what is
+drawn, what is written in the manifest and what a test expects cannot drift apart.
+
+Pixels: x right, y down, (0, 0) the outer corner of the top-left pixel. Positions in panes: table mm (x, y, z).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal, TypeVar
+
+import numpy as np
+
+from aimgeo.construct import Position
+from aimgeo.vectors import Array
+
+Easing = Literal["linear", "cubic", "quintic"]
+Values = tuple[float, ...]
+Pixel = tuple[float, float]
+Rect = tuple[float, float, float, float]
+"""x, y, width, height in pixels."""
+
+
+def eased(t: float, easing: Easing) -> float:
+    """Progress 0..1 after easing in and out."""
+    if easing == "linear":
+        return t
+    if easing == "cubic":
+        return 4 * t**3 if t < 0.5 else 1 - (2 - 2 * t) ** 3 / 2
+    return 16 * t**5 if t < 0.5 else 1 - (2 - 2 * t) ** 5 / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A change to `to` over the frames [first_frame, end_frame): frame end_frame - 1 already shows `to`."""
+
+    first_frame: int
+    end_frame: int
+    to: Values
+    easing: Easing = "cubic"
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Values over time: `start`, then the moves in order. Moves do not overlap."""
+
+    start: Values
+    moves: tuple[Move, ...] = ()
+
+    def at(self, frame: int) -> Values:
+        """The values on a frame.
+
+        >>> Track((0.0,), (Move(10, 20, (1.0,), "linear"),)).at(14)
+        (0.5,)
+        """
+        before = self.start
+        for move in self.moves:
+            if frame < move.first_frame:
+                break
+            if frame >= move.end_frame - 1:
+                before = move.to
+                continue
+            t = eased((frame - move.first_frame + 1) / (move.end_frame - move.first_frame), move.easing)
+            return tuple(b + (e - b) * t for b, e in zip(before, move.to, strict=True))
+        return before
+
+    def changes_at(self, frame: int) -> bool:
+        """True when the picture on this frame differs from the frame before because of this track."""
+        return any(m.first_frame <= frame < m.end_frame for m in self.moves) and self.at(frame) != self.at(
+            frame - 1
+        )
+
+
+def constant(*values: float) -> Track:
+    """A track that never changes."""
+    return Track(tuple(values))
+
+
+ONE = constant(1.0)
+ZERO = constant(0.0)
+ZERO3 = constant(0.0, 0.0, 0.0)
+
+
+# ------------------------------------------------------------------ cameras
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCamera:
+    """Looking straight down. Track values: x_mm, y_mm (the point at `anchor`), turn_rad, log(px per mm).
+
+    `turn_rad` is the table direction that points up in the picture, counter-clockwise from +x.
+    `anchor` is the place in the pane, as fractions of its rectangle, where (x_mm, y_mm) stands.
+    """
+
+    track: Track
+    anchor: Pixel = (0.5, 0.5)
+
+    def projection(self, rect: Rect, frame: int) -> Array:
+        """P (3, 4): (u, v, w) = P (x, y, z, 1), pixel (u/w, v/w) in frame pixels."""
+        x, y, turn, log_scale = self.track.at(frame)
+        s, c, n = math.exp(log_scale), math.cos(turn), math.sin(turn)
+        # up in the picture is (c, n) in the table, right is (n, -c)
+        u0 = rect[0] + self.anchor[0] * rect[2]
+        v0 = rect[1] + self.anchor[1] * rect[3]
+        return np.array(
+            [
+                [s * n, -s * c, 0.0, u0 - s * (n * x - c * y)],
+                [-s * c, -s * n, 0.0, v0 + s * (c * x + n * y)],
+                [0.0, 0.0, 0.0, 1.0],
+            ]
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class EyeCamera:
+    """A pinhole. Track values: eye x, y, z, look-at x, y, z (mm), vertical field of view (rad) of the full pane.
+
+    The point looked at stands at `anchor`, as fractions of the pane's rectangle; z up, square pixels.
+    """
+
+    track: Track
+    anchor: Pixel = (0.5, 0.5)
+
+    def projection(self, rect: Rect, frame: int) -> Array:
+        """P (3, 4) as for the plan camera; w is the depth along the view axis in mm, positive in front."""
+        values = self.track.at(frame)
+        eye, look, fov = np.array(values[:3]), np.array(values[3:6]), values[6]
+        forward = (look - eye) / np.linalg.norm(look - eye)
+        right = np.cross(forward, [0.0, 0.0, 1.0])
+        right /= np.linalg.norm(right)
+        down = np.cross(forward, right)
+        focal = rect[3] / 2 / math.tan(fov / 2)
+        u0 = rect[0] + self.anchor[0] * rect[2]
+        v0 = rect[1] + self.anchor[1] * rect[3]
+        rows = np.stack([focal * right + u0 * forward, focal * down + v0 * forward, forward])
+        return np.concatenate([rows, -(rows @ eye)[:, None]], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Pane:
+    """A window of the frame with its own camera; what is drawn in it is cut off at its rectangle.
+
+    background: 'cloth' (flat cloth), 'plate' (the rendered table of the player's eye), or None.
+    `opacity` fades the whole pane. Later panes lie over earlier ones.
+    """
+
+    id: str
+    rect_px: Rect
+    view: str
+    camera: PlanCamera | EyeCamera
+    background: str | None = None
+    opacity: Track = ONE
+
+    def projection(self, frame: int) -> Array:
+        """P (3, 4) on a frame."""
+        return self.camera.projection(self.rect_px, frame)
+
+
+def project(P: Array, points_mm: Array) -> Array:
+    """Pixels (..., 2) of points (..., 3); nan behind the camera."""
+    points_mm = np.asarray(points_mm, float)
+    uvw = points_mm @ P[:, :3].T + P[:, 3]
+    w = np.where(uvw[..., 2:] > 0, uvw[..., 2:], np.nan)
+    return uvw[..., :2] / w
+
+
+# ------------------------------------------------------------------ shapes
+
+
+@dataclass(frozen=True, slots=True)
+class Ball:
+    """A ball, drawn by its exact outline. look: 'cue', 'object', 'ghost' or 'other'."""
+
+    centre_mm: Position
+    radius_mm: float
+    look: str
+
+
+@dataclass(frozen=True, slots=True)
+class Halo:
+    """A thin white circle around a ball, as the outline of a ball of this radius: what a pane shows larger."""
+
+    centre_mm: Position
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """The cue, by the middle of its tip and the direction in which it points. Shown in a rendered pane only."""
+
+    tip_mm: Position
+    direction: Position
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line in the theme's style for `style` (a role). `pen` shows the leading dot while it is drawn.
+
+    `ink_in` lists ball element ids inside which a white line turns to ink.
+    `faint_after_mm`: beyond this length from the first point the line is thin and faint.
+    """
+
+    points_mm: tuple[Position, Position]
+    style: str
+    arrow: bool = False
+    ink_in: tuple[str, ...] = ()
+    faint_after_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """An end mark at a point, always on top.
+
+    kind: 'object_centre', 'cue_centre', 'contact', 'aim'; 'target' for a remembered mark or a fraction on a ball
+    (a small light ring); 'notch' for one of a row of marks; 'base' for a point on the cloth; in the table inset,
+    where a true ball would be a speck, 'cue_dot' and 'object_dot'.
+
+    `hollow` marks a point that exists but cannot be seen from here.
+    """
+
+    at_mm: Position
+    kind: str
+    hollow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A horizontal circle, thin, in the line style named."""
+
+    centre_mm: Position
+    radius_mm: float
+    style: str
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A pale sector at a point, from one table direction to another (radians, counter-clockwise positive)."""
+
+    centre_mm: Position
+    radius_mm: float
+    from_rad: float
+    to_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
+    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where paths run)."""
+
+    points_mm: tuple[Position, ...]
+    style: str
+
+
+@dataclass(frozen=True, slots=True)
+class TableTop:
+    """The table from above: bed, noses, rails, pockets and sights, in table mm, from an aimgeo Table."""
+
+    table: object
+    detail: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """One line of text, baseline at `at_px`. align: 'left', 'centre', 'right'. style: a type style's name."""
+
+    text: str
+    at_px: Pixel
+    style: str
+    align: str = "left"
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """A label: text on a dark plate, after a sample of a line style or a kind of mark; new labels are outlined."""
+
+    text: str
+    rect_px: Rect
+    sample: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Leader:
+    """The thin line from a label to what it names."""
+
+    points_px: tuple[Pixel, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shade:
+    """A screen rectangle in the style named.
+
+    'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (around the
+    table); 'band' (across a broken stage, with zigzag upper and lower edges within the rectangle); 'row' and
+    'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the current measure).
+    """
+
+    rect_px: Rect
+    style: str
+    radius_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pips:
+    """Step pips: count, and which one is now (0-based)."""
+
+    at_px: Pixel
+    count: int
+    now: int
+
+
+@dataclass(frozen=True, slots=True)
+class HitGlyph:
+    """The hit as seen along the aim: object ball, ghost ball dashed beside it, their overlap light.
+
+    `offset` is how far the ghost's centre is to the right of the object ball's, in radii (-2..2).
+    """
+
+    at_px: Pixel
+    radius_px: float
+    offset: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A map-like bar between two table points at equal pieces: the first `filled` of `pieces` filled."""
+
+    points_mm: tuple[Position, Position]
+    pieces: int
+    filled: int
+
+
+Shape = (
+    Ball | Halo | Cue | Line | Mark | Ring | Arc | Area | TableTop
+    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """Something drawn: a shape with what changes about it over time.
+
+    `panes` empty: the shape is in frame pixels. `layer`: higher lies over lower (see layers below).
+    `drawn` is the part of a line drawn so far; `strength` 1 new, lower when old; `offset_mm` moves it;
+    `size` multiplies the radius of a ball or ring about its centre.
+    `names`: the id of the element that a label names. `fresh` 1 draws the outline of a new label.
+    """
+
+    id: str
+    role: str
+    shape: Shape
+    panes: tuple[str, ...] = ()
+    layer: int = 50
+    opacity: Track = ONE
+    drawn: Track = ONE
+    strength: Track = ONE
+    fresh: Track = ZERO
+    offset_mm: Track = ZERO3
+    size: Track = ONE
+    names: str | None = None
+
+    def tracks(self) -> tuple[Track, ...]:
+        """Everything that can change."""
+        return (self.opacity, self.drawn, self.strength, self.fresh, self.offset_mm, self.size)
+
+    def is_visible(self, frame: int) -> bool:
+        """True when any of it is drawn on the frame."""
+        return self.opacity.at(frame)[0] > 0 and self.drawn.at(frame)[0] > 0
+
+
+LAYERS = {
+    "table": 0, "shadow": 10, "area": 15, "line_under": 20, "ball": 30, "ghost": 35, "line": 40, "bar": 45,
+    "mark": 50, "break": 60, "inset": 65, "leader": 70, "label": 75, "text": 80,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class StepSpan:
+    """The frames [first_frame, end_frame) of a step."""
+
+    name: str
+    first_frame: int
+    end_frame: int
+    narration: str = ""
+
+
+_Span = TypeVar("_Span", Move, StepSpan)
+
+
+def _later(span: _Span, frames: int) -> _Span:
+    return replace(span, first_frame=span.first_frame + frames, end_frame=span.end_frame + frames)
+
+
+@dataclass(frozen=True)
+class Board:
+    """A whole clip."""
+
+    width_px: int
+    height_px: int
+    rate: tuple[int, int]
+    frames: int
+    panes: tuple[Pane, ...]
+    elements: tuple[Element, ...]
+    steps: tuple[StepSpan, ...]
+    theme: str = "dusk"
+
+    def with_handles(self, frames: int) -> Board:
+        """The same later by so many frames: before it the picture that it starts from, behind it its last one."""
+        if not frames:
+            return self
+
+        def moved(track: Track) -> Track:
+            return replace(track, moves=tuple(_later(move, frames) for move in track.moves))
+
+        return replace(
+            self,
+            frames=self.frames + 2 * frames,
+            panes=tuple(
+                replace(
+                    pane,
+                    camera=replace(pane.camera, track=moved(pane.camera.track)),
+                    opacity=moved(pane.opacity),
+                )
+                for pane in self.panes
+            ),
+            elements=tuple(
+                replace(
+                    element,
+                    opacity=moved(element.opacity),
+                    drawn=moved(element.drawn),
+                    strength=moved(element.strength),
+                    fresh=moved(element.fresh),
+                    offset_mm=moved(element.offset_mm),
+                    size=moved(element.size),
+                )
+                for element in self.elements
+            ),
+            steps=tuple(_later(step, frames) for step in self.steps),
+        )
+
+    @cached_property
+    def changing(self) -> np.ndarray:
+        """Boolean (frames,): True where the picture differs from the frame before. Frame 0 is True."""
+        busy = np.zeros(self.frames, bool)
+        busy[:1] = True
+        tracks = [t for e in self.elements for t in e.tracks()]
+        tracks += [t for p in self.panes for t in (p.camera.track, p.opacity)]
+        for move in {m for t in tracks for m in t.moves}:
+            busy[max(move.first_frame, 0) : max(min(move.end_frame, self.frames), 0)] = True
+        return busy
+
+    def still_stretches(self, least_frames: int = 2) -> Iterator[tuple[int, int]]:
+        """Ranges of frames with the same picture, at least so many frames long."""
+        starts = np.flatnonzero(self.changing)
+        ends = np.append(starts[1:], self.frames)
+        yield from ((int(a), int(b)) for a, b in zip(starts, ends, strict=True) if b - a >= least_frames)

@@ -1,0 +1,134 @@
+"""What a clip is asked to show: aimgeo's values and the finished words. Plain values, no Manim, picklable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from itertools import accumulate, pairwise
+from typing import Any
+
+from aimgeo.construct import Construction, Quantity
+from aimgeo.shot import Shot
+from aimgeo.tables import Table
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Frame size in pixels and rate as a fraction of frames a second (numerator, denominator)."""
+
+    width_px: int
+    height_px: int
+    rate: tuple[int, int]
+
+    @property
+    def fps(self) -> float:
+        """Frames a second."""
+        return self.rate[0] / self.rate[1]
+
+    def frames(self, seconds: float) -> int:
+        """Whole frames that last at least `seconds`."""
+        return -int(-seconds * self.rate[0] // self.rate[1])
+
+
+@dataclass(frozen=True, slots=True)
+class EyeSpec:
+    """An eye as a lesson names it: mm behind the cue ball, to the left of the aim plane, above the cloth."""
+
+    name: str
+    back_mm: float
+    offset_mm: float
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A value that only one kind of clip knows, as its clip groups may set it.
+
+    A name that ends in `_mm`, `_rad` or `_s` is a length, an angle or a time, and its key in a lesson file drops
+    the ending; otherwise the default's type, or `choices`, tells what is allowed. `says` explains it in one line.
+    """
+
+    name: str
+    default: float | int | bool | str
+    says: str
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What the clip is about, before any words. What does not apply is None or empty.
+
+    `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
+    the subject's own shot is then the first of them. `settings` holds the kind's settings by name.
+    """
+
+    kind: str
+    table: Table | None = None
+    target_name: str | None = None
+    shot: Shot | None = None
+    construction: Construction | None = None
+    eye: EyeSpec | None = None
+    distance_name: str | None = None
+    companions: tuple[Subject, ...] = ()
+    settings: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class OutlineStep:
+    """A step that a kind will show: sentence key and values, and the seconds its drawing needs at least."""
+
+    name: str
+    sentence: str
+    values: tuple[tuple[str, Quantity], ...] = ()
+    measures: tuple[tuple[str, Quantity], ...] = ()
+    draws_s: float = 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureText:
+    """A worded measure: 'Contact offset', '10.7', 'mm'. The unit may be empty."""
+
+    key: str
+    name: str
+    number: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class BriefStep:
+    """A step with its words and its length in frames."""
+
+    name: str
+    title: str
+    narration: str
+    frames: int
+    measures: tuple[MeasureText, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """Everything a scene needs to draw one clip.
+
+    `labels` are the words of the picture by key: roles ('aim_line': 'Aim line'), fixed words ('head', 'foot'),
+    and finished phrases ('heading': 'Cut 30.0° left, 640 mm apart'). `handle_frames` are held before the first
+    step and after the last one, for an editor to cut into.
+    """
+
+    name: str
+    subject: Subject
+    output: Output
+    steps: tuple[BriefStep, ...]
+    labels: Mapping[str, str] = field(default_factory=dict)
+    theme: str = "dusk"
+    rows: tuple[tuple[str, ...], ...] = ()
+    handle_frames: int = 0
+
+    @property
+    def frames(self) -> int:
+        """Length of the clip without its handles."""
+        return sum(step.frames for step in self.steps)
+
+    @property
+    def spans(self) -> list[tuple[int, int]]:
+        """The frames [first, end) of each step, without the handles."""
+        return list(pairwise(accumulate((step.frames for step in self.steps), initial=0)))

@@ -1,0 +1,131 @@
+"""Writing down motion: elements with the moves of what changes about them, and steps cut into spans of frames."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from itertools import accumulate, pairwise
+from typing import Any
+
+from scenes.board import Board, Easing, Element, Move, Pane, Shape, StepSpan, Track, Values
+from scenes.board.brief import Brief
+
+Span = tuple[int, int]
+"""Frames [first, end)."""
+
+
+@dataclass(slots=True)
+class Sheet:
+    """The elements of a clip while they are being written down; `elements` gives the finished ones.
+
+    A move that begins before the last one of its track has ended begins when that has ended.
+    """
+
+    _elements: dict[str, Element] = field(default_factory=dict)
+    _moves: dict[tuple[str, str], list[Move]] = field(default_factory=dict)
+
+    def put(
+        self,
+        id: str,
+        shape: Shape,
+        layer: int,
+        role: str = "",
+        panes: tuple[str, ...] = (),
+        opacity: float = 0.0,
+        drawn: float = 1.0,
+        strength: float = 1.0,
+        fresh: float = 0.0,
+        names: str | None = None,
+    ) -> str:
+        """Add an element, hidden unless said otherwise; its id."""
+        if id in self._elements:
+            raise ValueError(f"two elements are called {id}")
+        self._elements[id] = Element(
+            id,
+            role or id,
+            shape,
+            panes,
+            layer,
+            opacity=Track((opacity,)),
+            drawn=Track((drawn,)),
+            strength=Track((strength,)),
+            fresh=Track((fresh,)),
+            names=names,
+        )
+        return id
+
+    def move(self, id: str, what: str, span: Span, *to: float, easing: Easing = "cubic") -> None:
+        """Change one of an element's tracks to new values over a span of at least one frame."""
+        moves = self._moves.setdefault((id, what), [])
+        first, end = span
+        if moves:
+            first = max(first, moves[-1].end_frame)
+        moves.append(Move(first, max(end, first + 1), tuple(to), easing))
+
+    def show(self, id: str, span: Span) -> None:
+        """Fade in."""
+        self.move(id, "opacity", span, 1.0)
+
+    def hide(self, id: str, span: Span) -> None:
+        """Fade out."""
+        self.move(id, "opacity", span, 0.0)
+
+    def shape(self, id: str) -> Shape:
+        """The shape of an element."""
+        return self._elements[id].shape
+
+    def ids(self) -> tuple[str, ...]:
+        """All elements in the order in which they were put down."""
+        return tuple(self._elements)
+
+    def role(self, id: str) -> str:
+        """The role of an element."""
+        return self._elements[id].role
+
+    def panes(self, id: str) -> tuple[str, ...]:
+        """The panes of an element."""
+        return self._elements[id].panes
+
+    def is_shown_at_end(self, id: str) -> bool:
+        """True when the element is visible after all its moves so far."""
+        return self.end_of(id, "opacity")[0] > 0
+
+    def end_of(self, id: str, what: str) -> Values:
+        """An element's values after all its moves so far."""
+        moves = self._moves.get((id, what))
+        track: Track = getattr(self._elements[id], what)
+        return moves[-1].to if moves else track.start
+
+    def elements(self) -> tuple[Element, ...]:
+        """The finished elements."""
+        changes: dict[str, dict[str, Any]] = {}
+        for (id, what), moves in self._moves.items():
+            start: Track = getattr(self._elements[id], what)
+            changes.setdefault(id, {})[what] = replace(start, moves=tuple(moves))
+        return tuple(replace(e, **changes.get(id, {})) for id, e in self._elements.items())
+
+    def board(self, brief: Brief, panes: tuple[Pane, ...]) -> Board:
+        """The finished clip: these elements in these panes, with the brief's steps."""
+        steps = tuple(
+            StepSpan(step.name, first, end, step.narration)
+            for step, (first, end) in zip(brief.steps, brief.spans, strict=True)
+        )
+        size = brief.output.width_px, brief.output.height_px
+        return Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.theme)
+
+
+def frames_of(seconds: float, rate: tuple[int, int]) -> int:
+    """Whole frames nearest to a duration, at least one."""
+    return max(round(seconds * rate[0] / rate[1]), 1)
+
+
+def in_turn(first_frame: int, end_frame: int, seconds: Sequence[float], rate: tuple[int, int]) -> list[Span]:
+    """Spans one after the other from the first frame; squeezed alike when they would run past the end.
+
+    >>> in_turn(100, 130, (0.5, 1.0), (30, 1))
+    [(100, 110), (110, 130)]
+    """
+    fps = rate[0] / rate[1]
+    squeeze = min(1.0, (end_frame - first_frame) / max(sum(seconds) * fps, 1e-9))
+    edges = [first_frame + round(t * fps * squeeze) for t in accumulate(seconds, initial=0.0)]
+    return list(pairwise(edges))

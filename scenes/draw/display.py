@@ -1,0 +1,202 @@
+"""The display list of a board: which element stands in which pane, in which order, and its paths on a frame.
+
+No Manim here: the stage hands these paths to Manim, and a test can look at them without drawing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring, Track
+from scenes.board import Element as BoardElement
+from scenes.draw import draw
+from scenes.draw.hidden import Body
+from scenes.draw.outline import Outline, ball_outline
+from scenes.draw.paths import Path, Picture, rgba, rounded_rect
+from scenes.draw.view import View
+from scenes.look.theme import THEMES, Scale, Theme
+
+Background = Callable[[Pane, Board, int], np.ndarray | None]
+"""Gives a pane's picture on a frame: RGBA, uint8, opaque, of the pane's size in pixels; None for none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """One entry of the display list: an element in a pane, an element on the frame, or a pane's background."""
+
+    pane: Pane | None
+    element: BoardElement | None
+
+    @property
+    def clip_px(self) -> Rect | None:
+        """What is cut off, or None on the frame."""
+        return None if self.pane is None else self.pane.rect_px
+
+
+def display_list(board: Board) -> tuple[Slot, ...]:
+    """All slots, the lowest first: pane after pane with its background, then what stands on the frame."""
+    by_layer = sorted(board.elements, key=lambda e: e.layer)
+    slots: list[Slot] = []
+    for pane in board.panes:
+        if pane.background is not None and not _is_frame_cloth(pane, board):
+            slots.append(Slot(pane, None))
+        slots += [Slot(pane, e) for e in by_layer if pane.id in e.panes]
+    return (*slots, *(Slot(None, e) for e in by_layer if not e.panes))
+
+
+def _is_frame_cloth(pane: Pane, board: Board) -> bool:
+    """True for a pane that covers the frame with cloth: the frame's own background already shows it."""
+    return pane.background == "cloth" and pane.rect_px == (0, 0, board.width_px, board.height_px)
+
+
+class Display:
+    """A board ready to be drawn: its slots, and each slot's paths on any frame."""
+
+    def __init__(self, board: Board, background: Background | None = None) -> None:
+        self.board, self.theme = board, THEMES[board.theme]
+        self.scale = Scale(board.width_px, board.height_px)
+        self.slots = display_list(board)
+        self._background = background or pane_background
+        self._elements = {e.id: e for e in board.elements}
+
+    def shape_tracks(self, slot: Slot) -> tuple[Track, ...]:
+        """Everything that can change the slot's `shapes`; what never moves is left out."""
+        pane, element = slot.pane, slot.element
+        tracks = [] if pane is None else [pane.camera.track, *self._rendered_tracks(pane)]
+        if element is not None:
+            crossed = [self._elements[name] for name in getattr(element.shape, "ink_in", ())]
+            tracks += [element.drawn, element.strength, element.fresh, element.offset_mm, element.size]
+            tracks += [t for e in crossed for t in (e.offset_mm, e.size, e.opacity)]
+        return tuple(track for track in tracks if track.moves)
+
+    def fades(self, slot: Slot) -> tuple[Track, ...]:
+        """Everything that can change the slot's `opacity`."""
+        parts = [part for part in (slot.pane, slot.element) if part is not None]
+        return tuple(part.opacity for part in parts if part.opacity.moves)
+
+    def opacity(self, slot: Slot, frame: int) -> float:
+        """How much of the slot's shapes is shown on a frame, 0 to 1."""
+        shown = 1.0 if slot.pane is None else slot.pane.opacity.at(frame)[0]
+        return shown if slot.element is None else shown * slot.element.opacity.at(frame)[0]
+
+    def _rendered_tracks(self, pane: Pane) -> Iterator[Track]:
+        """How balls and cue move where the pane's picture shows them, and they hide what is behind them."""
+        if pane.background == "plate":
+            for e in self.board.elements:
+                if isinstance(e.shape, Ball | Cue) and pane.id in e.panes:
+                    yield from (e.offset_mm, e.opacity, e.size)
+
+    def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
+        if pane is None or pane.background != "plate":
+            return ()
+        return tuple(
+            Body(
+                e.id, np.array(e.shape.centre_mm) + e.offset_mm.at(frame), e.shape.radius_mm * e.size.at(frame)[0]
+            )
+            for e in self.board.elements
+            if isinstance(e.shape, Ball) and e.shape.look != "ghost" and pane.id in e.panes and e.is_visible(frame)
+        )
+
+    def paths(self, slot: Slot, frame: int) -> list[Path]:
+        """The paths of a slot on a frame, the lowest first; none when it is not visible."""
+        opacity = self.opacity(slot, frame)
+        return [path.shown(opacity) for path in self.shapes(slot, frame)] if opacity > 0 else []
+
+    def shapes(self, slot: Slot, frame: int) -> list[Path]:
+        """The paths of a slot on a frame at their full opacity."""
+        if slot.element is None:
+            assert slot.pane is not None
+            return self._backdrop(slot.pane, frame)
+        if slot.element.drawn.at(frame)[0] <= 0:
+            return []
+        shape = slot.element.shape
+        if isinstance(shape, Ball | Ring):
+            shape = replace(shape, radius_mm=shape.radius_mm * slot.element.size.at(frame)[0])
+        return draw(shape, self.view(slot, frame))
+
+    def view(self, slot: Slot, frame: int) -> View:
+        """What the drawing functions are told."""
+        element, pane = slot.element, slot.pane
+        assert element is not None
+        flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+        P = flat if pane is None else shifted(pane.projection(frame), element.offset_mm.at(frame))
+        return View(
+            P,
+            "frame" if pane is None else pane.view,
+            self.theme,
+            self.scale,
+            pane is not None and pane.background == "plate",
+            lambda name: self._outline(pane, name, frame),
+            element.drawn.at(frame)[0],
+            element.strength.at(frame)[0],
+            element.fresh.at(frame)[0],
+            tuple(b for b in self._bodies(pane, frame) if b.name != element.id),
+        )
+
+    def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:
+        element = self._elements[name]
+        if pane is None or not isinstance(element.shape, Ball) or not element.is_visible(frame):
+            return None
+        P = shifted(pane.projection(frame), element.offset_mm.at(frame))
+        radius = element.shape.radius_mm * element.size.at(frame)[0]
+        return ball_outline(P, np.array(element.shape.centre_mm), radius)
+
+    def _backdrop(self, pane: Pane, frame: int) -> list[Path]:
+        pixels = self._background(pane, self.board, frame)
+        if pixels is None:
+            return []
+        x, y = round(pane.rect_px[0]), round(pane.rect_px[1])
+        seen = tuple(track.at(frame) for track in self.shape_tracks(Slot(pane, None)))
+        picture = Picture(pixels, (x, y), (pane.id, *seen), is_opaque=True)
+        return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=picture)]
+
+
+def shifted(P: Array, offset_mm: tuple[float, ...]) -> Array:
+    """The projection (3, 4) of things that have moved by an offset."""
+    if not any(offset_mm):
+        return P
+    out = P.copy()
+    out[:, 3] += P[:, :3] @ np.array(offset_mm)
+    return out
+
+
+def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
+    """The picture behind a pane: cloth, or the rendered table of the player's eye."""
+    width, height = round(pane.rect_px[2]), round(pane.rect_px[3])
+    if pane.background == "cloth":
+        return cloth(width, height, THEMES[board.theme]).copy()  # Cairo wants pixels that it could write to
+    if pane.background == "plate":
+        assert isinstance(pane.camera, EyeCamera)
+        from scenes.plate import pane_picture
+
+        return pane_picture(pane, board, frame)
+    raise ValueError(f"no pane background {pane.background!r}; there are cloth and plate")
+
+
+def cloth(width_px: int, height_px: int, theme: Theme) -> np.ndarray:
+    """The cloth (height, width, 4), RGBA, read-only: lightest behind the figure, darker to the edge."""
+    return _cloth(width_px, height_px, theme.cloth_centre, theme.cloth_edge)
+
+
+@lru_cache(maxsize=8)
+def _cloth(width_px: int, height_px: int, centre_colour: str, edge_colour: str) -> np.ndarray:
+    """Twenty grey levels over a thousand pixels would show as bands; noise of one level hides their borders."""
+    centre, edge = (np.array(rgba(c)[:3]) * 255 for c in (centre_colour, edge_colour))
+    noise = np.random.default_rng(9)
+    grain = noise.random((height_px, width_px, 1), np.float32) - noise.random((height_px, width_px, 1), np.float32)
+    x = (np.arange(width_px, dtype=np.float32) + 0.5 - 0.6 * width_px) / width_px
+    out = np.full((height_px, width_px, 4), 255, np.uint8)
+    # some rows at a time: a whole picture of floats would not stay near the processor
+    for top in range(0, height_px, 32):
+        rows = slice(top, min(top + 32, height_px))
+        y = (np.arange(rows.start, rows.stop, dtype=np.float32)[:, None] + 0.5 - 0.45 * height_px) / height_px
+        t = np.clip(np.sqrt((x * 1.15) ** 2 + y**2) / 0.78, 0, 1)[..., None]
+        t = t * t * (3 - 2 * t) * 0.85 + 0.15 * t
+        out[rows, :, :3] = np.clip(centre + (edge - centre) * t + grain[rows] + 0.5, 0, 255)
+    out.setflags(write=False)
+    return out

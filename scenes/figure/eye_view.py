@@ -1,0 +1,250 @@
+"""What the player sees: where the eye stands, its camera, and the pane that shows the target larger.
+
+The camera faces along the aim, so that the aim line stands upright under an eye above it. Its lens is chosen so
+that both balls stand at the layout's heights; the pane is the same picture, magnified, so that perspective and
+what hides what are the same in both.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from aimgeo.construct import Position, position
+from aimgeo.shot import Shot
+from aimgeo.vectors import Array, left
+from scenes.board import ONE, Cue, EyeCamera, Pane, Pixel, Rect, Track, constant, project
+from scenes.board.brief import EyeSpec
+from scenes.draw.hidden import Body, is_hidden
+from scenes.draw.outline import Outline, ball_outline
+from scenes.frame.layout import Layout
+from scenes.look.theme import TYPES
+
+EYE, TARGET = "eye", "target"
+CUE_RISE_RAD = math.radians(3.0)
+CUE_GAP_MM = 8.0
+"""The cue rises a little towards its butt, and rests so far behind the ball: common practice."""
+MOST_BALL = 0.20
+"""The cue ball is at most so large, of the frame's height."""
+TARGET_BALL = 0.33
+"""The object ball in the pane, of the frame's height, where it fits."""
+
+ABOVE_MM, BEHIND_MM = 2600.0, 60.0
+"""So high an eye stands above a shot, and so far behind its middle: the aim points up in the picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class EyeLayout:
+    """Where an eye view's parts stand in the frame, in pixels.
+
+    The balls' centres stand at `object_y_px` and `cue_y_px` on the axis; `pane_px` is the target pane with its
+    footer, `picture_px` the part with the picture, above the ruler at its lower edge.
+    """
+
+    axis_px: float
+    object_y_px: float
+    cue_y_px: float
+    pane_px: Rect
+    picture_px: Rect
+    full_px: Rect
+    heading_px: Pixel
+    heading_align: str
+    note_px: Pixel
+    title_room_px: float
+
+
+def eye_layout(frame: Layout, side: int) -> EyeLayout:
+    """The places of an eye view; the pane stands where the object ball (side +1 left, -1 right) does not go."""
+    W, H = float(frame.width_px), float(frame.height_px)
+    margin = frame.title_px[0]
+    s = frame.scale
+    if frame.shape == "wide":
+        w = min(0.574 * H, 0.40 * W)
+        y0, y1 = (0.235 if s.gain == 1 else 0.25) * H, 0.931 * H
+        x0 = W - margin - w if side >= 0 else margin
+        axis = (x0 + 0.10 * H) / 2 if side >= 0 else W - (W - x0 - w + 0.10 * H) / 2
+        places = (axis, 0.385 * H, 0.755 * H)
+        heading, align = (W - margin, frame.title_px[1]), "right"
+        note = (W - margin, frame.title_px[1] + 0.048 * s.short_px * s.gain)
+        room = W - 2 * margin - 0.62 * H
+    elif frame.shape == "square":
+        w = 0.44 * W
+        y0, y1 = 0.33 * H, 0.90 * H
+        x0 = W - margin - w if side >= 0 else margin
+        axis = 0.29 * W if side >= 0 else 0.71 * W
+        places = (axis, 0.40 * H, 0.76 * H)
+        heading, align = frame.heading_px, "left"
+        note = (margin, frame.heading_px[1] + 0.055 * s.short_px * s.gain)
+        room = W - 2 * margin
+    else:
+        w = W - 2 * margin
+        y0, y1 = 0.50 * H, 0.80 * H
+        x0 = margin
+        places = (W / 2, 0.285 * H, 0.425 * H)
+        heading, align = frame.heading_px, "left"
+        note = (margin, frame.heading_px[1] + 0.055 * s.short_px * s.gain)
+        room = W - 2 * margin
+    pane = (x0, y0, w, y1 - y0)
+    strip = strip_px(frame)
+    return EyeLayout(*places, pane, (x0, y0, w, y1 - y0 - strip), (0.0, 0.0, W, H), heading, align, note, room)
+
+
+def line_top(places: EyeLayout) -> float:
+    """Lines of the figure end below the words at the top: at this part of the picture's height."""
+    return (places.note_px[1] - places.full_px[1]) / places.full_px[3] + 0.025
+
+
+def strip_px(frame: Layout) -> float:
+    """Height of the ruler and the footer of the target pane."""
+    s = frame.scale
+    return s.px(20) + 1.25 * s.text_px(TYPES["tick"]) + 1.75 * s.text_px(TYPES["heading"])
+
+
+def eye_mm(shot: Shot, eye: EyeSpec) -> Array:
+    """The eye (3,): behind the cue ball along the aim, to the left of the aim's plane, above the cloth."""
+    at = shot.cue_ball_mm[:2] - eye.back_mm * shot.aim_direction + eye.offset_mm * left(shot.aim_direction)
+    return np.array([*at, eye.height_mm])
+
+
+def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
+    """The camera of an eye's picture: facing along the aim, both balls at their heights in the picture."""
+    at = eye_mm(shot, eye)
+    R = float(shot.radius_mm)
+    back = eye.back_mm
+    ahead = back + float((shot.object_ball_mm - shot.cue_ball_mm)[:2] @ shot.aim_direction)
+    drop = eye.height_mm - R
+    low, high = math.atan2(drop, back), math.atan2(drop, ahead)
+    span = places.cue_y_px - places.object_y_px
+    focal = span / (2 * math.tan((low - high) / 2))
+    focal = min(focal, MOST_BALL * places.full_px[3] * math.hypot(back, drop) / (2 * R))
+    pitch = (low + high) / 2
+    aim = np.array([*shot.aim_direction, 0.0])
+    look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
+    fov = 2 * math.atan(places.full_px[3] / 2 / focal)
+    return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), _anchor(places))
+
+
+def above_camera(places: EyeLayout, shot: Shot, beyond_mm: float = 0.0) -> EyeCamera:
+    """From straight above: the balls fill about as much of the picture's height as from the player's eye.
+
+    `beyond_mm` of the table past the object ball are to be seen as well.
+    """
+    middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
+    middle += beyond_mm / 2 * np.array([*shot.aim_direction, 0.0])
+    at = middle + np.array([*(-BEHIND_MM * shot.aim_direction), ABOVE_MM])
+    span = float(shot.distance_mm) + beyond_mm + 8 * float(shot.radius_mm)
+    fov = 2 * math.atan(span / 0.62 / 2 / ABOVE_MM)
+    return EyeCamera(constant(*at.tolist(), *middle.tolist(), fov), _anchor(places))
+
+
+def _anchor(places: EyeLayout) -> Pixel:
+    """The middle between the two balls, as fractions of the picture."""
+    x, y, w, h = places.full_px
+    return (places.axis_px - x) / w, ((places.object_y_px + places.cue_y_px) / 2 - y) / h
+
+
+def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity: Track = ONE) -> Pane:
+    """The picture as the eye sees it."""
+    return Pane(id, places.full_px, "eye", eye_camera(places, shot, eye), "plate", opacity)
+
+
+def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pane:
+    """The object and the ghost ball, magnified: the main picture about their middle, times a factor."""
+    P = main.projection(0)
+    R = float(shot.radius_mm)
+    balls = [ball_outline(P, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
+    if balls[0] is None or balls[1] is None:
+        raise ValueError("the eye stands too near to the balls to show them")
+    boxes = np.array([ball.box_px() for ball in balls if ball is not None])
+    low, high = boxes[:, :2].min(axis=0), (boxes[:, :2] + boxes[:, 2:]).max(axis=0)
+    x, y, w, h = places.picture_px
+    size = 2 * balls[0].mean_radius_px
+    zoom = min(TARGET_BALL * frame.height_px / size, *(np.array([0.88 * w, 0.86 * h]) / (high - low)).tolist())
+    camera = main.camera
+    assert isinstance(camera, EyeCamera)
+    values = camera.track.start
+    focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
+    centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
+    at = np.array([x + w / 2, y + h / 2]) + zoom * (centre - (low + high) / 2)
+    track = constant(*values[:6], 2 * math.atan(h / 2 / focal))
+    return Pane(TARGET, places.picture_px, "eye", EyeCamera(track, ((at[0] - x) / w, (at[1] - y) / h)), "plate")
+
+
+def magnified(main: Pane, shot: Shot, rect: Rect, ball_px: float, id: str, at_height: float = 0.5) -> Pane:
+    """The main picture about the middle of object and ghost ball, the object ball so wide, in another rectangle.
+
+    The middle stands at this part of the rectangle's height. Raises ValueError for an eye too near to the balls.
+    """
+    camera = main.camera
+    assert isinstance(camera, EyeCamera)
+    R = float(shot.radius_mm)
+    balls = [seen_ball(main, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
+    zoom = ball_px / (2 * balls[0].mean_radius_px)
+    values = camera.track.start
+    focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
+    centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
+    dx, dy = (zoom * (centre - (balls[0].centre_px + balls[1].centre_px) / 2)).tolist()
+    _, _, w, h = rect
+    track = constant(*values[:6], 2 * math.atan(h / 2 / focal))
+    return Pane(id, rect, "eye", EyeCamera(track, (0.5 + dx / w, at_height + dy / h)), "plate")
+
+
+def viewing_distance(pane: Pane, frame: Layout) -> float:
+    """From how many picture widths away the perspective is true: focal length over the frame's width."""
+    assert isinstance(pane.camera, EyeCamera)
+    return pane.rect_px[3] / 2 / math.tan(pane.camera.track.start[6] / 2) / frame.width_px
+
+
+def cue_at(shot: Shot) -> Cue:
+    """The cue as it lies for this aim, a little raised."""
+    aim = np.array([*shot.aim_direction, 0.0])
+    along = math.cos(CUE_RISE_RAD) * aim - math.sin(CUE_RISE_RAD) * np.array([0.0, 0.0, 1.0])
+    tip = shot.cue_ball_mm - (float(shot.radius_mm) + CUE_GAP_MM) * along
+    return Cue(position(tip), position(along))
+
+
+def hides(shot: Shot) -> tuple[Body, Body]:
+    """The two balls that hide what is behind them."""
+    R = float(shot.radius_mm)
+    return (Body("cue_ball", shot.cue_ball_mm, R), Body("object_ball", shot.object_ball_mm, R))
+
+
+def cannot_be_seen(at: Position, shot: Shot, eye: Array) -> bool:
+    """True when a ball hides the point from the eye, or holds it."""
+    return bool(is_hidden(eye, np.array(at), hides(shot)))
+
+
+def seen_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline:
+    """A ball's outline in a resting pane. Raises ValueError when part of it lies behind the eye."""
+    outline = ball_outline(pane.projection(0), np.asarray(centre_mm, float), radius_mm)
+    if outline is None:
+        raise ValueError("a ball reaches behind the eye")
+    return outline
+
+
+def pixel(pane: Pane, at: Position | Array) -> Pixel:
+    """Where a point stands in a resting pane."""
+    x, y = project(pane.projection(0), np.asarray(at, float)).tolist()
+    return (x, y)
+
+
+def inside_part(a: Pixel, b: Pixel, rect: Rect) -> tuple[float, float]:
+    """The part (from, to) of a-b inside a rectangle; from >= to when there is none."""
+    lo, hi = 0.0, 1.0
+    for axis in (0, 1):
+        step = b[axis] - a[axis]
+        low, high = rect[axis] - a[axis], rect[axis] + rect[axis + 2] - a[axis]
+        if abs(step) < 1e-9:
+            if low > 0 or high < 0:
+                return 1.0, 0.0
+            continue
+        t0, t1 = sorted((low / step, high / step))
+        lo, hi = max(lo, t0), min(hi, t1)
+    return lo, hi
+
+
+def one_of_many(shot: Shot) -> Shot:
+    """The shot with fields of shape (1, ...), as functions of many shots take it."""
+    return Shot(*(np.asarray(getattr(shot, name))[None] for name in Shot.__dataclass_fields__))

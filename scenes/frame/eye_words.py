@@ -1,0 +1,91 @@
+"""The words over an eye's picture: titles and pips, the heading, and from where the perspective is true."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from scenes.board import LAYERS, Pixel, Shade, Text
+from scenes.board.brief import BriefStep
+from scenes.board.motion import Sheet, Span, frames_of
+from scenes.frame.column import even_lines, put_pips
+from scenes.frame.layout import Layout
+from scenes.look.theme import TIMING, TYPES
+
+
+def put_scrim(sheet: Sheet, frame: Layout, part: float = 0.30) -> None:
+    """Dark over the upper part of the picture, where the words stand."""
+    shade = Shade((0.0, 0.0, float(frame.width_px), part * frame.height_px), "scrim_top")
+    sheet.put("scrim", shade, LAYERS["line_under"], opacity=1.0)
+
+
+def title_lines(title: str, frame: Layout, room_px: float) -> tuple[str, ...]:
+    """A title on one line where it fits, else on as few even ones as can be."""
+    words = " ".join(title.split())
+    return even_lines(words, room_px, lambda text: frame.scale.text_width_px(text, TYPES["title"]))
+
+
+def put_titles(
+    sheet: Sheet,
+    frame: Layout,
+    steps: Sequence[BriefStep],
+    spans: Sequence[Span],
+    rate: tuple[int, int],
+    room_px: float,
+) -> None:
+    """The titles and pips of all steps, each from its step's beginning to its end."""
+    fade = frames_of(TIMING.fade_s, rate)
+    half = max(fade // 2, 1)
+    last = len(steps) - 1
+    for i, (step, (first, end)) in enumerate(zip(steps, spans, strict=True)):
+        for n, line in enumerate(title_lines(step.title, frame, room_px)):
+            at = (frame.title_px[0], frame.title_px[1] + n * frame.title_pitch_px)
+            id = sheet.put(
+                f"title.{i}.{n}", Text(line, at, "title"), LAYERS["text"], "title", opacity=0.0 if i else 1.0
+            )
+            if i:
+                sheet.show(id, (first + half, first + fade))
+            if i < last:
+                sheet.hide(id, (end, end + half))
+        turn = (first, first + 1) if i else None
+        put_pips(sheet, frame, f"pips.{i}", len(steps), i, turn, (end, end + 1) if i < last else None)
+
+
+def beside_pips_px(frame: Layout) -> float:
+    """The baseline of small words level with the pips."""
+    return frame.pips_px[1] + 0.36 * frame.scale.text_px(TYPES["small"])
+
+
+def put_heading(sheet: Sheet, labels: Mapping[str, str], at: Pixel, align: str) -> None:
+    """The shot in words."""
+    if "heading" in labels:
+        sheet.put("heading", Text(labels["heading"], at, "small", align), LAYERS["text"], "heading", opacity=1.0)
+
+
+def put_note(
+    sheet: Sheet,
+    labels: Mapping[str, str],
+    widths: float,
+    at: Pixel,
+    align: str,
+    id: str = "note",
+    on: bool = True,
+) -> str | None:
+    """From how many picture widths away the perspective is true; the element's id, or None without the words."""
+    if "viewing_distance" not in labels:
+        return None
+    words = note_words(labels, widths)
+    return sheet.put(id, Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0 if on else 0.0)
+
+
+def note_words(labels: Mapping[str, str], widths: float, kind: str = "viewing_distance") -> str:
+    """From how many picture widths away the perspective is true, in words; empty without them."""
+    return labels.get(kind, "").replace("{widths}", decimal(widths, labels))
+
+
+def decimal(value: float, labels: Mapping[str, str]) -> str:
+    """A number to one decimal, with the decimal mark of the picture's language.
+
+    >>> decimal(1.25, {"decimal": ","}), decimal(1.0, {})
+    ('1,2', '1.0')
+    """
+    return f"{value:.1f}".replace(".", labels.get("decimal", "."))

@@ -1,0 +1,393 @@
+"""Whether a board can be read: no word covers what it must not, in any picture that stands still.
+
+Independent of how the words found their places: this looks at the finished board, as a viewer would.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from scenes.board import (
+    Ball,
+    Bar,
+    Board,
+    Element,
+    Leader,
+    Line,
+    Mark,
+    Pane,
+    Pips,
+    Pixel,
+    Plate,
+    Rect,
+    Shade,
+    Text,
+    project,
+)
+from scenes.draw.outline import Outline, ball_outline
+from scenes.frame.column import text_rect
+from scenes.frame.layout import TITLE_SAFE
+from scenes.look.fonts import CAP_HEIGHT
+from scenes.look.theme import LINES, TYPES, VIEW_LEAST_PX, VIEW_WIDTH, Scale, plate_width_px
+
+SEEN = 0.05
+"""What is fainter than this is not seen."""
+LEAST_CAPITAL = 0.025
+"""Height of the smallest capitals over the frame's short side."""
+MOST_LINE_KINDS = 4
+MARK_PX, MOST_MARK_PX = 8.0, 22.0
+"""A mark's core, and a little more than the outer radius of the largest one, for a 1080 px frame."""
+BAR_HALF_PX = 11.0
+SLACK_PX = 0.75
+END_PX = 3.0
+"""A leader ends on what it names to within this, beyond the half width of a line."""
+UNCOUNTED = frozenset({"thin_line"})
+"""Hairlines for measuring are no kind of line to be told apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    """Something to be read: what to call it, its rectangle, its element."""
+
+    called: str
+    rect: Rect
+    element: Element
+
+
+@dataclass(frozen=True, slots=True)
+class _Stroke:
+    """A drawn piece of a line in pixels, and the picture that it is part of."""
+
+    element: Element
+    picture: str
+    start: Array
+    end: Array
+    half_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Round:
+    """A ball's outline, or a mark as a small circle, and the part of the frame in which it shows."""
+
+    element: Element
+    outline: Outline
+    window: Rect
+
+
+def faults(board: Board) -> list[str]:
+    """One sentence for each fault of legibility, with the first still frame that shows it."""
+    found: dict[str, int] = {}
+    for first, _ in board.still_stretches():
+        for fault in faults_at(board, first):
+            found.setdefault(fault, first)
+    return [f"frame {frame}: {fault}" for fault, frame in found.items()]
+
+
+def faults_at(board: Board, frame: int) -> list[str]:
+    """The faults of one frame."""
+    scale = Scale(board.width_px, board.height_px)
+    words = list(_words(board, frame, scale))
+    strokes = list(_strokes(board, frame, scale))
+    rounds = list(_rounds(board, frame, scale))
+    return [
+        *_outside(words, scale),
+        *_too_small(board, frame, scale),
+        *_on_words(words),
+        *_on_insets(board, frame, words),
+        *(
+            f"{word.called} covers the line {s.element.id}"
+            for word in words
+            for s in strokes
+            if stroke_enters(word.rect, s.start, s.end, s.half_px - SLACK_PX)
+        ),
+        *(
+            f"{word.called} covers {r.element.id}"
+            for word in words
+            for r in rounds
+            if (part := _common(word.rect, r.window)) and _enters(part, r.outline)
+        ),
+        *_leaders(board, frame, words, strokes, rounds, scale),
+        *_too_many_kinds(strokes),
+    ]
+
+
+# ------------------------------------------------------------------ what is to be seen
+
+
+def _seen(board: Board, frame: int) -> Iterator[Element]:
+    for element in board.elements:
+        if element.is_visible(frame) and element.opacity.at(frame)[0] > SEEN:
+            yield element
+
+
+def _panes(board: Board, element: Element, frame: int) -> Iterator[Pane]:
+    for pane in board.panes:
+        if pane.id in element.panes and pane.opacity.at(frame)[0] > SEEN:
+            yield pane
+
+
+def _words(board: Board, frame: int, scale: Scale) -> Iterator[_Word]:
+    for element in _seen(board, frame):
+        if element.panes:
+            continue
+        shape = element.shape
+        if isinstance(shape, Text):
+            yield _Word(f"text '{shape.text}'", text_rect(shape, scale), element)
+        elif isinstance(shape, Plate):
+            yield _Word(f"label '{shape.text}'", shape.rect_px, element)
+        elif isinstance(shape, Pips):
+            left, width = scale.pips_px(shape.count, shape.now)[-1]
+            x, y, high = *shape.at_px, scale.px(12)
+            yield _Word("the step pips", (x, y - high / 2, left + width, high), element)
+
+
+def _band(board: Board, frame: int) -> Rect | None:
+    """The gap of a broken stage: nothing shows under it."""
+    for element in _seen(board, frame):
+        if isinstance(element.shape, Shade) and element.shape.style == "band":
+            return element.shape.rect_px
+    return None
+
+
+def _windows(pane: Pane, band: Rect | None) -> Rect:
+    """The part of a pane that can be seen: without the break's band."""
+    x, y, w, h = pane.rect_px
+    if band is None or pane.view != "plan":
+        return pane.rect_px
+    if y < band[1] < y + h:
+        return (x, y, w, band[1] - y)
+    if y < band[1] + band[3] < y + h:
+        return (x, band[1] + band[3], w, y + h - band[1] - band[3])
+    return pane.rect_px
+
+
+def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
+    """Lines and bars in the stage's panes, as far as they are drawn and seen."""
+    band = _band(board, frame)
+    for element in _seen(board, frame):
+        shape = element.shape
+        if not isinstance(shape, Line | Bar):
+            continue
+        for pane in _panes(board, element, frame):
+            if pane.view == "inset":
+                continue
+            ends = np.array(shape.points_mm, float) + np.array(element.offset_mm.at(frame))
+            ends[1] = ends[0] + (ends[1] - ends[0]) * element.drawn.at(frame)[0]
+            a, b = project(pane.projection(frame), ends)
+            part = clipped(a, b, _windows(pane, band))
+            if part is None or not np.isfinite([a, b]).all():
+                continue
+            if isinstance(shape, Bar):
+                half = scale.stroke_px(BAR_HALF_PX)
+            else:
+                style = LINES[shape.style]
+                least = VIEW_LEAST_PX.get(pane.view, 0.0)
+                width = max(style.width_px * VIEW_WIDTH.get(pane.view, 1.0), min(style.width_px, least))
+                half = scale.stroke_px(width + style.casing_px) / 2
+            # a broken stage's panes are one picture, each eye's pane is its own
+            yield _Stroke(element, pane.id if pane.view == "eye" else pane.view, *part, half)
+
+
+def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
+    """Balls and marks in the stage's panes."""
+    band = _band(board, frame)
+    for element in _seen(board, frame):
+        shape = element.shape
+        if not isinstance(shape, Ball | Mark):
+            continue
+        for pane in _panes(board, element, frame):
+            if pane.view == "inset":
+                continue
+            P = pane.projection(frame)
+            offset = np.array(element.offset_mm.at(frame))
+            if isinstance(shape, Ball):
+                outline = ball_outline(P, np.array(shape.centre_mm) + offset, shape.radius_mm)
+            else:
+                at = project(P, np.array(shape.at_mm) + offset)
+                radius = scale.stroke_px(MARK_PX * VIEW_WIDTH.get(pane.view, 1.0))
+                outline = Outline(at, radius * np.eye(2)) if np.isfinite(at).all() else None
+            if outline is not None:
+                yield _Round(element, outline, _windows(pane, band))
+
+
+# ------------------------------------------------------------------ the rules
+
+
+def _outside(words: Iterable[_Word], scale: Scale) -> Iterator[str]:
+    """Everything that is read stands in the title-safe area."""
+    W, H = scale.width_px, scale.height_px
+    left, top = (1 - TITLE_SAFE) / 2 * W - SLACK_PX, (1 - TITLE_SAFE) / 2 * H - SLACK_PX
+    for word in words:
+        x, y, w, h = word.rect
+        if x < left or y < top or x + w > W - left or y + h > H - top:
+            yield f"{word.called} leaves the title-safe area"
+
+
+def _too_small(board: Board, frame: int, scale: Scale) -> Iterator[str]:
+    """Capitals keep their least height, and a plate is as wide as its text."""
+    for element in _seen(board, frame):
+        shape = element.shape
+        style = TYPES[shape.style] if isinstance(shape, Text) else TYPES["label"]
+        if isinstance(shape, Text | Plate) and scale.text_px(style) * CAP_HEIGHT < LEAST_CAPITAL * scale.short_px:
+            yield f"'{shape.text}' has capitals below {LEAST_CAPITAL:.1%} of the short side"
+        if isinstance(shape, Plate):
+            needed = plate_width_px(shape.text, scale, shape.sample)
+            if needed > shape.rect_px[2] + SLACK_PX:
+                yield f"label '{shape.text}' is wider than its plate"
+
+
+def _on_words(words: list[_Word]) -> Iterator[str]:
+    """No word covers another."""
+    for i, one in enumerate(words):
+        for other in words[i + 1 :]:
+            if _common(one.rect, other.rect, SLACK_PX):
+                yield f"{one.called} covers {other.called}"
+
+
+def _on_insets(board: Board, frame: int, words: Iterable[_Word]) -> Iterator[str]:
+    """No word covers the table inset."""
+    for pane in board.panes:
+        if pane.view == "inset" and pane.opacity.at(frame)[0] > SEEN:
+            for word in words:
+                if _common(word.rect, pane.rect_px, SLACK_PX):
+                    yield f"{word.called} covers the table inset"
+
+
+def _leaders(
+    board: Board, frame: int, words: list[_Word], strokes: list[_Stroke], rounds: list[_Round], scale: Scale
+) -> Iterator[str]:
+    """A leader ends on what it names, and crosses no other line, no word and no other leader."""
+    leaders = [e for e in _seen(board, frame) if isinstance(e.shape, Leader) and not e.panes]
+    for n, leader in enumerate(leaders):
+        assert isinstance(leader.shape, Leader)
+        legs = list(_legs(leader.shape))
+        called = f"the leader to {leader.names}"
+        end = np.array(leader.shape.points_px[-1])
+        if leader.names is not None:
+            reach = scale.stroke_px(END_PX)
+            named = [s for s in strokes if _is_named(s.element, leader)]
+            on_line = any(_distance(end, s.start, s.end) < s.half_px + reach for s in named)
+            on_round = any(_is_at(end, r, scale) for r in rounds if _is_named(r.element, leader))
+            is_bar = any(isinstance(s.element.shape, Bar) for s in named)
+            near_bar = is_bar and any(_distance(end, s.start, s.end) < scale.stroke_px(16) for s in named)
+            known = named or any(_is_named(r.element, leader) for r in rounds)
+            if known and not (on_line or on_round or near_bar):
+                yield f"{called} does not end on it"
+        for a, b in legs:
+            for s in strokes:
+                if not _is_named(s.element, leader) and _crosses(a, b, s.start, s.end):
+                    yield f"{called} crosses the line {s.element.id}"
+            for word in words:
+                x, y, w, h = word.rect
+                inner = (x + SLACK_PX, y + SLACK_PX, w - 2 * SLACK_PX, h - 2 * SLACK_PX)
+                if stroke_enters(inner, np.array(a), np.array(b), 0.0):
+                    yield f"{called} crosses {word.called}"
+            for other in leaders[n + 1 :]:
+                assert isinstance(other.shape, Leader)
+                if any(_crosses(a, b, np.array(c), np.array(d)) for c, d in _legs(other.shape)):
+                    yield f"{called} crosses the leader to {other.names}"
+
+
+def _is_at(end: Array, there: _Round, scale: Scale) -> bool:
+    """True when a leader's end touches a ball, or a mark's outermost ring."""
+    reach = scale.stroke_px(MOST_MARK_PX - MARK_PX if isinstance(there.element.shape, Mark) else END_PX)
+    at = np.linalg.inv(there.outline.grown(reach).axes_px) @ (end - there.outline.centre_px)
+    return float(at @ at) <= 1
+
+
+def _too_many_kinds(strokes: Iterable[_Stroke]) -> Iterator[str]:
+    """At most four kinds of line at a time in a picture."""
+    pictures: dict[str, set[str]] = {}
+    for s in strokes:
+        if isinstance(s.element.shape, Line) and s.element.shape.style not in UNCOUNTED:
+            pictures.setdefault(s.picture, set()).add(s.element.shape.style)
+    for kinds in pictures.values():
+        if len(kinds) > MOST_LINE_KINDS:
+            yield f"{len(kinds)} kinds of line at once: {', '.join(sorted(kinds))}"
+
+
+# ------------------------------------------------------------------ geometry
+
+
+def _is_named(element: Element, label: Element) -> bool:
+    """True when a label names an element: by id, by the stem of its id, or by role."""
+    return label.names in (element.id, element.role) or element.id.startswith(f"{label.names}.")
+
+
+def _legs(leader: Leader) -> Iterator[tuple[Pixel, Pixel]]:
+    yield from zip(leader.points_px, leader.points_px[1:], strict=False)
+
+
+def _common(a: Rect, b: Rect, slack: float = 0.0) -> Rect | None:
+    """What two rectangles share, when it is more than the slack."""
+    x0, y0 = max(a[0], b[0]), max(a[1], b[1])
+    x1, y1 = min(a[0] + a[2], b[0] + b[2]), min(a[1] + a[3], b[1] + b[3])
+    return (x0, y0, x1 - x0, y1 - y0) if x1 - x0 > slack and y1 - y0 > slack else None
+
+
+def clipped(a: Array, b: Array, rect: Rect) -> tuple[Array, Array] | None:
+    """The part of a segment inside a rectangle, or None."""
+    low, high = 0.0, 1.0
+    for axis in (0, 1):
+        step = float(b[axis] - a[axis])
+        lo, hi = rect[axis] - float(a[axis]), rect[axis] + rect[axis + 2] - float(a[axis])
+        if abs(step) < 1e-12:
+            if lo > 0 or hi < 0:
+                return None
+            continue
+        t0, t1 = sorted((lo / step, hi / step))
+        low, high = max(low, t0), min(high, t1)
+    return (a + (b - a) * low, a + (b - a) * high) if low <= high else None
+
+
+def stroke_enters(rect: Rect, a: Array, b: Array, half_px: float) -> bool:
+    """True when a stroke of this half width enters a rectangle."""
+    part = clipped(a, b, (rect[0] - half_px, rect[1] - half_px, rect[2] + 2 * half_px, rect[3] + 2 * half_px))
+    if part is None:
+        return False
+    if clipped(a, b, rect) is not None:
+        return True
+    corners = [np.array([rect[0] + i * rect[2], rect[1] + j * rect[3]]) for i in (0, 1) for j in (0, 1)]
+    edges = [
+        (corners[0], corners[1]),
+        (corners[2], corners[3]),
+        (corners[0], corners[2]),
+        (corners[1], corners[3]),
+    ]
+    near = [_distance(corner, a, b) for corner in corners]
+    near += [_distance(end, *edge) for end in (a, b) for edge in edges]
+    return min(near) < half_px
+
+
+def _enters(rect: Rect, outline: Outline) -> bool:
+    """True when a rectangle reaches into an ellipse by more than the slack."""
+    if _common(rect, outline.box_px()) is None:
+        return False
+    inverse = np.linalg.inv(outline.grown(-SLACK_PX).axes_px)
+    x, y, w, h = rect
+    corners = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
+    if (corners[0] <= outline.centre_px).all() and (outline.centre_px <= corners[2]).all():
+        return True
+    at = (corners - outline.centre_px) @ inverse.T
+    return any(_distance(np.zeros(2), at[i], at[(i + 1) % 4]) < 1 for i in range(4))
+
+
+def _distance(point: Array, a: Array, b: Array) -> float:
+    run = b - a
+    size = float(run @ run)
+    t = 0.0 if size == 0 else min(max(float((point - a) @ run) / size, 0.0), 1.0)
+    return float(np.hypot(*(point - a - t * run)))
+
+
+def _crosses(a: Pixel, b: Pixel, c: Array, d: Array) -> bool:
+    """True when two segments meet."""
+    p, q = np.array(a, float), np.array(b, float)
+
+    def turn(o: Array, s: Array, t: Array) -> float:
+        return float((s[0] - o[0]) * (t[1] - o[1]) - (s[1] - o[1]) * (t[0] - o[0]))
+
+    return turn(p, q, c) * turn(p, q, d) < 0 and turn(c, d, p) * turn(c, d, q) < 0

@@ -1,0 +1,283 @@
+"""Methods summary: one shot, every method in one grid, ranked by its worst miss over eyes and distances.
+
+A method's miss is that of its literal readings (docs/geometry.md), as `aimgeo table` lists them: what comes of
+doing just what the method's words say. The grid shows the constructions for the first eye and distance, as that
+eye sees them, magnified; the least miss stands first.
+
+Sentences: methods_summary.shot; methods_summary.<method> for each in its turn (values reading, miss, result,
+from_eye, from_distance); methods_summary.ranked. Measures of the first step, half: each method's name; of a
+method's own: worst_miss (the name no_hit where a reading misses the object ball), result (pocketed or not),
+reading, from_distance, from_eye (any_eye where the reading needs none).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from aimgeo.asking.solve import answer
+from aimgeo.construct import Quantity
+from aimgeo.readings import NEED_AN_EYE
+from aimgeo.tables import TABLES
+from scenes.board import LAYERS, Board, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.figure.eye import Figure, bring_cue, dim_old, put_balls, put_circles, put_ghost, put_lines, put_point
+from scenes.figure.eye_view import eye_layout, eye_mm, eye_pane, magnified
+from scenes.frame.column import even_lines, joined
+from scenes.frame.eye_words import beside_pips_px, put_heading, put_titles
+from scenes.frame.layout import Layout, layout
+from scenes.kinds.alignments import fitted
+from scenes.look.theme import TIMING, TYPES
+
+SHOT, RANKED, NO_HIT = "methods_summary.shot", "methods_summary.ranked", "no_hit"
+EYE_READINGS = NEED_AN_EYE | {"picture"}
+"""Readings that come out differently for another eye."""
+DRAW_S = 4.2
+"""Seconds in which all constructions are drawn."""
+BALL_IN_COLUMN, BALL_IN_ROW = 0.42, 0.58
+"""The object ball in a cell, of the smaller of the cell's width and height."""
+MIDDLE = 0.44
+"""The balls' middle in a cell, of its height: the lines come from below."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Miss:
+    """What a reading makes of one shot: the miss at the target in mm, unsigned; inf where it misses the ball."""
+
+    reading: str
+    miss_mm: float
+    is_pocketed: bool
+    view: Subject
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ranked:
+    """A method with its worst miss, and the subject that its cell shows."""
+
+    method: str
+    worst: Miss
+    view: Subject
+
+    @property
+    def worst_mm(self) -> float:
+        """The worst miss."""
+        return self.worst.miss_mm
+
+
+def ranking(subject: Subject) -> tuple[Ranked, ...]:
+    """The methods of the subject's companions, the least worst miss first. ValueError for fewer than two."""
+    views: dict[str, list[Subject]] = {}
+    for one in subject.companions:
+        if one.construction is None or one.shot is None or one.eye is None:
+            raise ValueError("a methods summary needs shots with a construction and an eye")
+        views.setdefault(one.construction.method, []).append(one)
+    if len(views) < 2:
+        raise ValueError("a methods summary needs two methods or more that reach this cut")
+    told = iter(answer([_request(one) for ones in views.values() for one in ones]))
+    ranked = []
+    for method, ones in views.items():
+        misses = [miss for one in ones for miss in _misses(one, next(told)["methods"][method]["readings"])]
+        ranked.append(Ranked(method, max(misses, key=_rounded), ones[0]))
+    return tuple(sorted(ranked, key=lambda one: _rounded(one.worst)))
+
+
+def _rounded(miss: Miss) -> float:
+    """What counts in a ranking: rounding in the last binary digits puts no miss before an equal one."""
+    return round(miss.miss_mm, 6) if math.isfinite(miss.miss_mm) else math.inf
+
+
+def _request(view: Subject) -> dict[str, Any]:
+    """The shot as `aimgeo solve` is asked for it."""
+    shot, eye, table = view.shot, view.eye, view.table
+    assert shot is not None
+    assert eye is not None
+    on_table = table is not None and TABLES.get(table.name) == table and view.target_name is not None
+    return {
+        "cue_ball_mm": shot.cue_ball_mm[:2].tolist(),
+        "object_ball_mm": shot.object_ball_mm[:2].tolist(),
+        "target_mm": view.target_name if on_table else shot.target_mm[:2].tolist(),
+        "table": table.name if on_table and table is not None else None,
+        "ball_diameter_mm": float(shot.ball_diameter_mm),
+        "eye": {"back_mm": eye.back_mm, "offset_mm": eye.offset_mm, "height_mm": eye.height_mm},
+    }
+
+
+def _misses(view: Subject, readings: dict[str, Any]) -> list[Miss]:
+    return [
+        Miss(name, math.inf if got["miss_mm"] is None else abs(got["miss_mm"]), bool(got["pocketed"]), view)
+        for name, got in readings.items()
+    ]
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """All methods on one shot, the worst miss of each in its turn, and the ranks."""
+    ranked = ranking(subject)
+    names = tuple(("half", Quantity(one.method, "name")) for one in ranked)
+    return (
+        OutlineStep("shot", SHOT, (), names, draws_s=DRAW_S + TIMING.end_s),
+        *(_told(n, one) for n, one in enumerate(ranked, 1)),
+        OutlineStep("ranked", RANKED, (), (), draws_s=3.0),
+    )
+
+
+def _told(rank: int, one: Ranked) -> OutlineStep:
+    worst = one.worst
+    assert worst.view.shot is not None
+    assert worst.view.eye is not None
+    miss = Quantity(worst.miss_mm, "length_mm") if math.isfinite(worst.miss_mm) else Quantity(NO_HIT, "name")
+    eye = worst.view.eye.name if worst.reading in EYE_READINGS else "any_eye"
+    told = (
+        ("result", Quantity("pocketed" if worst.is_pocketed else "not_pocketed", "name")),
+        ("reading", Quantity(f"reading.{worst.reading}", "name")),
+        ("from_distance", Quantity(float(worst.view.shot.distance_mm), "distance_mm")),
+        ("from_eye", Quantity(eye, "name")),
+    )
+    sentence = f"methods_summary.{one.method}"
+    return OutlineStep(f"rank {rank}", sentence, (("miss", miss), *told), (("worst_miss", miss), *told), 3.0)
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    ranked = ranking(brief.subject)
+    if len(brief.steps) != len(ranked) + 2:
+        raise ValueError(f"a summary of these methods has {len(ranked) + 2} steps")
+    spans = brief.spans
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    sheet = Sheet()
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    panes = [Pane("card", full, "plan", PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0)), "cloth")]
+    most = max((one.worst_mm for one in ranked if math.isfinite(one.worst_mm)), default=0.0)
+    for n, one in enumerate(ranked):
+        name = joined(brief.steps[0].measures[n])
+        words = tuple(joined(measure) for measure in brief.steps[n + 1].measures)
+        make = _column if frame.shape == "wide" else _row
+        cell = make(frame, n, len(ranked), (name[:1].upper() + name[1:], *words))
+        panes.append(_put_method(brief, frame, sheet, one.view, n, cell.picture_px, spans[0]))
+        part = min(one.worst_mm / most, 1.0) if most > 0 else float(one.worst_mm > 0)
+        _put_words(sheet, cell, part, n, spans[n + 1], brief.output.rate)
+    put_titles(sheet, frame, brief.steps, spans, brief.output.rate, frame.width_px - 2 * frame.title_px[0])
+    if frame.shape == "wide":
+        put_heading(sheet, brief.labels, (frame.width_px - frame.title_px[0], beside_pips_px(frame)), "right")
+    else:
+        put_heading(sheet, brief.labels, frame.heading_px, frame.heading_align)
+    return sheet.board(brief, tuple(panes))
+
+
+# ------------------------------------------------------------------ cells
+
+
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """A method's place: its picture, its bar, its name, and what is told of its miss."""
+
+    picture_px: Rect
+    bar_px: Rect
+    name: tuple[Text, ...]
+    told: tuple[Text, ...]
+
+
+def _column(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
+    """In a wide frame, beside each other: name, picture, bar, and the words one under the other."""
+    name, miss, *others = words
+    s, H = frame.scale, float(frame.height_px)
+    margin, gap = frame.title_px[0], s.px(18)
+    w = (frame.width_px - 2 * margin - (count - 1) * gap) / count
+    x = margin + n * (w + gap)
+    label, small, large = (s.text_px(TYPES[style]) for style in ("label", "small", "measure"))
+    names = even_lines(name, w, lambda text: s.text_width_px(text, TYPES["label"]))
+    lines = 2 if s.gain > 1 else 1  # where small frames break a name, all pictures leave room for it
+    last = 0.225 * H + label + (lines - 1) * 1.2 * label
+    named = tuple(Text(t, (x, last - (len(names) - 1 - k) * 1.2 * label), "label") for k, t in enumerate(names))
+    top = last + 0.45 * label
+    bottom = 0.915 * H - ((1.3 * len(others) + 0.9) * small + 1.1 * large)
+    bar = (x, bottom + s.px(12), w, s.stroke_px(9))
+    base = bar[1] + bar[3] + 1.05 * large
+    style = "measure" if s.text_width_px(miss, TYPES["measure"]) <= w else "heading"
+    told = (
+        Text(fitted(miss, w, frame, style), (x, base), style),
+        *(
+            Text(fitted(text, w, frame, "small"), (x, base + k * 1.3 * small), "small")
+            for k, text in enumerate(others, 1)
+        ),
+    )
+    return _Cell((x, top, w, bottom - top), bar, named, told)
+
+
+def _row(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
+    """In other frames, below each other: the picture, beside it the words, the bar under them."""
+    name, miss, result, reading, distance, eye = words
+    s, W, H = frame.scale, float(frame.width_px), float(frame.height_px)
+    margin, gap = frame.title_px[0], s.px(14)
+    top, bottom = (0.25 * H, 0.945 * H) if frame.shape == "square" else (0.215 * H, 0.80 * H)
+    h = min((bottom - top - (count - 1) * gap) / count, 0.3 * W)
+    y = top + n * (h + gap)
+    picture = (margin, y, (0.30 if s.gain > 1 or frame.shape == "square" else 0.36) * W, h)
+    x, right, space = margin + picture[2] + s.px(22), W - margin, s.px(24)
+    small, large = s.text_px(TYPES["small"]), s.text_px(TYPES["heading"])
+    bar = (x, y + h - s.stroke_px(9), right - x, s.stroke_px(9))
+    lines = 3 if h > 3.1 * small + large else 2
+    pitch = (h - bar[3]) / lines
+    first, second = y + 0.5 * pitch + 0.36 * large, y + 1.5 * pitch + 0.3 * small
+    result = result[:1].upper() + result[1:]
+    beside_miss = right - x - s.text_width_px(miss, TYPES["heading"]) - space
+    beside_result = right - x - s.text_width_px(result, TYPES["small"]) - space
+    told = [
+        Text(miss, (right, first), "heading", "right"),
+        Text(result, (right, second), "small", "right"),
+        Text(fitted(reading, beside_result, frame, "small"), (x, second), "small"),
+    ]
+    if lines > 2:
+        where = fitted(f"{distance}, {eye}", right - x, frame, "small")
+        told.append(Text(where, (x, second + pitch), "small"))
+    return _Cell(picture, bar, (Text(fitted(name, beside_miss, frame), (x, first), "label"),), tuple(told))
+
+
+def _put_method(brief: Brief, frame: Layout, sheet: Sheet, view: Subject, n: int, rect: Rect, span: Span) -> Pane:
+    """A method's whole construction in its cell, step by step; all cells at the same time."""
+    shot, eye, plan = view.shot, view.eye, view.construction
+    assert shot is not None
+    assert eye is not None
+    assert plan is not None
+    part = BALL_IN_COLUMN if frame.shape == "wide" else BALL_IN_ROW
+    main = eye_pane(eye_layout(frame, 1), shot, eye)
+    pane = magnified(main, shot, rect, part * min(rect[2], rect[3]), f"cell.{n}", MIDDLE)
+    at = eye_mm(shot, eye)
+    figure = Figure(sheet, frame, shot, plan, pane, at, (pane.id,), (pane.id,), 0.0, f"cell.{n}.", brief.theme)
+    put_balls(figure, brief.subject.table, True)
+    sheet.put(f"edge.{n}", Shade(rect, "window_edge"), LAYERS["break"], "edge", opacity=1.0)
+    (first, end), _ = in_turn(*span, (DRAW_S, TIMING.end_s), brief.output.rate)
+    edges = [first + round((end - first) * k / len(plan.steps)) for k in range(len(plan.steps) + 1)]
+    for k, (step, (start, stop)) in enumerate(zip(plan.steps, pairwise(edges), strict=True)):
+        half = (start + stop) // 2
+        dim_old(figure, step, (start, half))
+        put_circles(figure, k, step, (start, half))
+        put_lines(figure, k, step, (start, half))
+        for m, point in enumerate(step.points):
+            put_point(figure, k, m, point, (half, stop))
+        if any(line.role == "aim_line" for line in step.lines):
+            bring_cue(figure, (half, stop))
+    if not figure.has_ghost:
+        put_ghost(figure, figure.panes, (edges[-2], edges[-1]))
+    for id in sheet.ids():
+        if id.startswith(figure.prefix) and sheet.role(id) == "aim_line":
+            sheet.move(id, "strength", (edges[-2], edges[-1]), 1.0)
+    return pane
+
+
+def _put_words(sheet: Sheet, cell: _Cell, part: float, n: int, own: Span, rate: tuple[int, int]) -> None:
+    """The method's name from the start; its miss, and the bar scaled to the worst of all, in its own step."""
+    fade = frames_of(TIMING.fade_s, rate)
+    shown = (own[0] + fade, own[0] + 2 * fade)
+    for k, text in enumerate(cell.name):
+        sheet.put(f"name.{n}.{k}", text, LAYERS["text"], "caption", opacity=1.0)
+    x, y, w, h = cell.bar_px
+    new = [sheet.put(f"track.{n}", Shade((x, y, w, h), "hairline"), LAYERS["area"], "track")]
+    if part * w >= 1:
+        new.append(sheet.put(f"bar.{n}", Shade((x, y, part * w, h), "row_bar"), LAYERS["bar"], "worst_miss"))
+    for k, text in enumerate(cell.told):
+        new.append(sheet.put(f"told.{n}.{k}", text, LAYERS["text"], "readout"))
+    for id in new:
+        sheet.show(id, shown)

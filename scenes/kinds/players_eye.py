@@ -1,0 +1,371 @@
+"""The player's eye: a method's construction step by step, where the eye really is.
+
+The picture is the rendered table under the eye's own pinhole; lines over it are projected by the same matrix, and
+what a ball hides is drawn as hidden. The target pane shows the object ball as this eye sees it, larger, over a
+real ruler through its centre. Sentences: players_eye.view (values of the construction, eye_back, eye_height,
+eye_offset, eye_side), then the construction's own. Labels: viewing_distance (with {widths}), off_centre, roles.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from aimgeo import construct as construction
+from aimgeo.construct import Construction, Position, Quantity, Step, position
+from aimgeo.shot import Shot
+from aimgeo.vectors import left
+from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.figure.eye import (
+    Figure,
+    Labels,
+    bring_cue,
+    dim_old,
+    drawing_s,
+    points_before,
+    put_balls,
+    put_circles,
+    put_ghost,
+    put_lines,
+    put_point,
+)
+from scenes.figure.eye_view import (
+    EYE,
+    TARGET,
+    EyeLayout,
+    eye_layout,
+    eye_mm,
+    eye_pane,
+    line_top,
+    pixel,
+    seen_ball,
+    target_pane,
+    viewing_distance,
+)
+from scenes.figure.labels import Stroke
+from scenes.frame.column import text_rect
+from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
+from scenes.frame.layout import Layout, layout
+from scenes.look.roles import MARK_RADIUS_PX
+from scenes.look.theme import LINES, TIMING, TYPES
+
+VIEW = "players_eye.view"
+RULER_MM = 5.0
+HALO_RADII = 2.1
+OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
+"""Points whose distance off the object ball's centre line the pane's footer tells."""
+DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
+"""Points from which a line drops to the pane's ruler, and its style."""
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """What the eye sees, then one step for each of the construction's."""
+    shot, eye, plan = _asked(subject)
+    return (
+        OutlineStep("view", VIEW, (*plan.steps[0].values, *eye_values(eye)), draws_s=3.0),
+        *(
+            OutlineStep(step.name, step.sentence, step.values, _offsets(step, shot), _least_s(step))
+            for step in plan.steps
+        ),
+    )
+
+
+def eye_values(eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:
+    """Where the eye stands, for sentences."""
+    side = "left" if eye.offset_mm > 0 else "right" if eye.offset_mm < 0 else "none"
+    return (
+        ("eye_back", Quantity(eye.back_mm, "distance_mm")),
+        ("eye_height", Quantity(eye.height_mm, "distance_mm")),
+        ("eye_offset", Quantity(abs(eye.offset_mm), "length_mm")),
+        ("eye_side", Quantity(side, "name")),
+    )
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    expected = [step.name for step in outline(brief.subject)]
+    if [step.name for step in brief.steps] != expected:
+        raise ValueError(f"a player's-eye clip of this shot has the steps {', '.join(expected)}")
+    spans = brief.spans
+    scene = _scene(brief)
+    _put_picture(scene)
+    _put_words(scene, brief.steps, spans)
+    labels = _labels(scene)
+    for index, (step, words, span) in enumerate(zip(scene.plan.steps, brief.steps[1:], spans[1:], strict=True)):
+        _draw_step(scene, labels, index, step, words, span)
+    return scene.sheet.board(brief, (scene.main, scene.target))
+
+
+# ------------------------------------------------------------------ the scene
+
+
+@dataclass(slots=True)
+class _Scene:
+    """What every part of the clip needs; `sheet` is written to."""
+
+    brief: Brief
+    frame: Layout
+    places: EyeLayout
+    shot: Shot
+    eye: EyeSpec
+    plan: Construction
+    main: Pane
+    target: Pane
+    sheet: Sheet
+    figure: Figure
+
+    @property
+    def rate(self) -> tuple[int, int]:
+        """Frames a second."""
+        return self.brief.output.rate
+
+    @property
+    def radius_mm(self) -> float:
+        """Ball radius."""
+        return float(self.shot.radius_mm)
+
+    @property
+    def aim_side(self) -> int:
+        """On which side of the object ball the aim passes in the picture: +1 right, -1 left."""
+        return -1 if int(self.shot.side) < 0 else 1
+
+    def frames(self, seconds: float) -> int:
+        """Frames that last about so long."""
+        return frames_of(seconds, self.rate)
+
+
+def _asked(subject: Subject) -> tuple[Shot, EyeSpec, Construction]:
+    if subject.shot is None or subject.eye is None or subject.construction is None:
+        raise ValueError("a player's-eye clip needs a shot, an eye and a construction")
+    return subject.shot, subject.eye, subject.construction
+
+
+def _scene(brief: Brief) -> _Scene:
+    shot, eye, plan = _asked(brief.subject)
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    places = eye_layout(frame, 1 if int(shot.side) >= 0 else -1)
+    main = eye_pane(places, shot, eye)
+    sheet = Sheet()
+    figure = Figure(
+        sheet,
+        frame,
+        shot,
+        plan,
+        main,
+        eye_mm(shot, eye),
+        (EYE, TARGET),
+        (EYE,),
+        line_top(places),
+        theme=brief.theme,
+    )
+    return _Scene(
+        brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot), sheet, figure
+    )
+
+
+def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
+    known = {"contact_offset": float(shot.contact_offset_mm), "aim_offset": float(shot.aim_offset_mm)}
+    keys = [OFFSETS[p.role] for p in step.points if p.role in OFFSETS]
+    return tuple((key, Quantity(known[key], "length_mm")) for key in keys)
+
+
+def _least_s(step: Step) -> float:
+    """Seconds that a step's drawing and its hold need at least, in any frame."""
+    parts = [TIMING.fade_s + TIMING.rest_s, TIMING.hold_s, TIMING.fade_s]
+    parts += [0.45] if step.circles else []
+    parts += [TIMING.draw_s + TIMING.draw_per_height_s] if step.lines else []
+    parts += [2 * TIMING.fade_s + 0.3] if step.points else []
+    return sum(parts)
+
+
+# ------------------------------------------------------------------ what stands from the start
+
+
+def _put_picture(scene: _Scene) -> None:
+    """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
+    sheet, shot, R = scene.sheet, scene.shot, scene.radius_mm
+    put_balls(scene.figure, scene.brief.subject.table, bool(scene.brief.subject.settings.get("cue", True)))
+    put_scrim(sheet, scene.frame)
+    halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
+    sheet.put("halo", halo, LAYERS["line_under"], "halo", (EYE,), opacity=1.0)
+    _put_pane_frame(scene)
+    _put_ruler(scene)
+
+
+def _put_pane_frame(scene: _Scene) -> None:
+    sheet, s = scene.sheet, scene.frame.scale
+    x, y, w, h = scene.places.pane_px
+    _, py, _, ph = scene.places.picture_px
+    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), LAYERS["area"], opacity=1.0)
+    sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), LAYERS["break"], opacity=1.0)
+    ring = seen_ball(scene.main, scene.shot.object_ball_mm, HALO_RADII * scene.radius_mm)
+    cx, cy = ring.centre_px.tolist()
+    across = float(ring.box_px()[2]) / 2
+    if scene.frame.shape == "tall":
+        turn = x + w - s.px(40)
+        link: tuple[Pixel, ...] = ((cx + across, cy), (turn, cy), (turn, y))
+    else:
+        near = x if x > cx else x + w
+        side = 1 if near > cx else -1
+        level = min(max(cy, y + s.px(24)), y + h)
+        # where the pane begins lower than the ball, the link leaves the ring lower as well
+        dy = level - cy
+        link = ((cx + side * math.sqrt(max(across**2 - dy * dy, 0.0)), level), (near, level))
+    sheet.put("link", Leader(link), LAYERS["leader"], "link", opacity=1.0)
+
+
+def _put_ruler(scene: _Scene) -> None:
+    """A ruler through the object ball's centre, square to the aim, as this eye sees it; notches on the ball."""
+    sheet, s, R = scene.sheet, scene.frame.scale, scene.radius_mm
+    x, _, w, _ = scene.places.picture_px
+    top = scene.places.picture_px[1] + scene.places.picture_px[3]
+    thick = s.stroke_px(2.5)
+    sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), LAYERS["bar"], opacity=1.0)
+    eighths = scene.plan.method == "fixed_marks"
+    pitch = R / 8 if eighths else RULER_MM
+    size = s.text_px(TYPES["tick"])
+    # figures at every tick that is drawn long, or at every second one where they would touch
+    gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
+    stride = 2 if gap_px > 1.18 * s.text_width_px("00", TYPES["tick"]) else 4
+    most = 8 if eighths else max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10)) / pitch
+    for k in range(-16, 17):
+        at = _ruler_px(scene, k * pitch)[0]
+        if not x + s.px(14) < at < x + w - s.px(14):
+            continue
+        tall = k % 2 == 0
+        length = s.px(15 if tall else 9)
+        tick = (at - thick / 2, top, thick, length)
+        sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), LAYERS["bar"], opacity=1.0)
+        wide = s.text_width_px("00", TYPES["tick"])
+        if 0 <= k <= most and k % stride == 0 and x + wide < at < x + w - wide:
+            words = str(k) if eighths else f"{k * RULER_MM:g}"
+            below = (at, top + s.px(20) + 0.95 * size)
+            sheet.put(f"ruler.{k}.text", Text(words, below, "tick", "centre"), LAYERS["text"], opacity=1.0)
+    for part in (-0.5, 0.0, 0.5):
+        x_mm, y_mm, z_mm = _front(scene, part * R)
+        ends = ((x_mm, y_mm, z_mm - 0.16 * R), (x_mm, y_mm, z_mm + 0.16 * R))
+        notch = Line(ends, "thin_line")
+        sheet.put(f"notch.{part}", notch, LAYERS["line_under"], "notch", (TARGET,), opacity=0.75)
+
+
+def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
+    outward = -left(scene.shot.aim_direction) * scene.aim_side
+    O = scene.shot.object_ball_mm
+    return pixel(scene.target, np.array([*(O[:2] + offset_mm * outward), O[2]]))
+
+
+def _front(scene: _Scene, offset_mm: float) -> Position:
+    """The point of the object ball's equator that faces the cue ball, at an offset towards the aim."""
+    R = scene.radius_mm
+    outward = -left(scene.shot.aim_direction) * scene.aim_side
+    depth = math.sqrt(max(R * R - offset_mm * offset_mm, 0.0))
+    at = scene.shot.object_ball_mm[:2] - depth * scene.shot.aim_direction + offset_mm * outward
+    return (float(at[0]), float(at[1]), R)
+
+
+def _labels(scene: _Scene) -> Labels:
+    """Labels keep clear of the pane, the link to it, and the words at the top."""
+    sheet, s = scene.sheet, scene.frame.scale
+    link = sheet.shape("link")
+    assert isinstance(link, Leader)
+    strokes = [Stroke("link", a, b, s.stroke_px(3)) for a, b in pairwise(link.points_px)]
+    rects = [scene.places.pane_px]
+    for id in sheet.ids():
+        shape = sheet.shape(id)
+        if isinstance(shape, Text) and sheet.role(id) in ("title", "heading", "note"):
+            rects.append(text_rect(shape, s))
+    x, _, w, _ = scene.frame.title_safe
+    H = scene.frame.height_px
+    top, bottom = 0.22 * H, scene.places.pane_px[1] if scene.frame.shape == "tall" else 0.885 * H
+    return Labels(scene.figure, dict(scene.brief.labels), (x, top, w, bottom - top), rects, strokes)
+
+
+def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -> None:
+    places, labels = scene.places, scene.brief.labels
+    put_titles(scene.sheet, scene.frame, steps, spans, scene.rate, places.title_room_px)
+    put_heading(scene.sheet, labels, places.heading_px, places.heading_align)
+    widths = viewing_distance(scene.main, scene.frame)
+    put_note(scene.sheet, labels, widths, places.note_px, places.heading_align)
+
+
+# ------------------------------------------------------------------ steps
+
+
+def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
+    figure = scene.figure
+    before = points_before(step)
+    after = tuple(p for p in step.points if p not in before)
+    times = (
+        TIMING.fade_s + TIMING.rest_s,
+        0.45 if step.circles else 0.0,
+        TIMING.fade_s if before else 0.0,
+        drawing_s(figure, step),
+        TIMING.fade_s if after else 0.0,
+        TIMING.fade_s,
+        0.3 if step.points else 0.0,
+        TIMING.hold_s,
+    )
+    title, circle, mark, line, mark_after, label, number, _ = in_turn(*span, times, scene.rate)
+    dim_old(figure, step, (title[0], title[0] + scene.frames(TIMING.dim_s)))
+    put_circles(figure, index, step, circle)
+    put_lines(figure, index, step, line)
+    for points, when in ((before, mark), (after, mark_after)):
+        for point in points:
+            kind = put_point(figure, index, step.points.index(point), point, when)
+            _put_in_pane(scene, point, kind, words, number)
+    if any(one.role == "aim_line" for one in step.lines):
+        bring_cue(figure, line)
+    if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
+        put_ghost(figure, (TARGET,), mark_after)
+    labels.add(index, step, label, (title[0], title[0] + scene.frames(TIMING.fade_s)))
+
+
+def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: BriefStep, shown: Span) -> None:
+    """A point's line down to the pane's ruler, and its number."""
+    sheet = scene.sheet
+    if point.role in DROPS and f"drop.{point.role}" not in sheet.ids():
+        at = pixel(scene.target, point.at_mm)
+        foot = scene.places.picture_px[1] + scene.places.picture_px[3]
+        # lines of the frame lie over the pane: this one begins where its mark ends
+        style = LINES[DROPS[point.role]]
+        end_px = MARK_RADIUS_PX[kind] + (style.width_px + style.casing_px) / 2
+        head = min(at[1] + scene.frame.scale.stroke_px(end_px), foot - 1)
+        drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
+        sheet.put(f"drop.{point.role}", drop, LAYERS["line_under"], "drop", opacity=1.0, drawn=0.0)
+        sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)
+    key = OFFSETS.get(point.role)
+    told = next((m for m in words.measures if m.key == key), None)
+    if told is not None and f"footer.{key}" not in sheet.ids():
+        _put_number(scene, str(key), kind, told, shown)
+
+
+def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Span) -> None:
+    """A mark and its offset in the pane's footer, and what the numbers are."""
+    sheet, s = scene.sheet, scene.frame.scale
+    x, y, w, h = scene.places.pane_px
+    size = s.text_px(TYPES["heading"])
+    baseline = y + h - 0.52 * size
+    pad = 0.035 * w
+    slot = sum(id.startswith("footer.") and id.endswith(".number") for id in sheet.ids())
+    step = s.text_width_px("00.0", TYPES["heading"]) + 1.25 * size
+    start = x + pad + slot * step
+    dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
+    sheet.put(f"footer.{key}", Mark(dot, kind), LAYERS["mark"], "footer")
+    number = Text(told.number, (start + 0.92 * size, baseline), "heading")
+    sheet.put(f"footer.{key}.number", number, LAYERS["text"], "footer")
+    for id in (f"footer.{key}", f"footer.{key}.number"):
+        sheet.show(id, shown)
+    if "footer.unit" in sheet.ids():
+        return
+    words = scene.brief.labels.get("off_centre", "")
+    unit = f"{told.unit} {words}".strip()
+    room = w - 2 * pad - 2 * step
+    if s.text_width_px(unit, TYPES["small"]) > room:
+        unit = told.unit
+    sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), LAYERS["text"], "footer")
+    sheet.show("footer.unit", shown)

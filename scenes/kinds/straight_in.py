@@ -1,0 +1,246 @@
+"""The straight-in check: from where does a long straight shot look straight to you?
+
+The set-up is shown from above, with its line. Then the shot alone, from places beside each other, in a hidden
+order and each with a letter; the picture is empty in between, so that nothing tells which way the eye went. A grid
+to note which looked straight; then the offsets are told. A screen is not depth: the table has the last word,
+and the last step says so. Sentences: straight_in.set_up, straight_in.look (value letter), straight_in.note,
+straight_in.told, straight_in.table. Measures of the telling, for each letter in turn: eye_offset and eye_side.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import numpy as np
+
+from aimgeo import construct as construction
+from aimgeo.construct import Quantity, position
+from aimgeo.shot import Shot
+from scenes.board import LAYERS, Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
+from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.draw.hidden import eye_of
+from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
+from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
+from scenes.frame.column import even_lines
+from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
+from scenes.frame.layout import Layout, layout
+from scenes.look.theme import TIMING, TYPES, plate_sizes, plate_width_px
+
+SET_UP, LOOK, NOTE = "straight_in.set_up", "straight_in.look", "straight_in.note"
+TOLD, TABLE = "straight_in.told", "straight_in.table"
+LETTERS = "ABCDEFG"
+EMPTY_S = 0.5
+"""Between two looks the picture is empty so long."""
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """Set-up, a look at each, time to note, the offsets, and the table's last word."""
+    _asked(subject)
+    offsets = offsets_mm(subject)
+    look_s = float(subject.settings.get("look_s", 4.0)) + EMPTY_S + 2 * TIMING.fade_s
+    looks = (
+        OutlineStep(f"look {letter}", LOOK, (("letter", Quantity(letter, "name")),), (), look_s)
+        for letter, _ in zip(LETTERS, offsets, strict=False)
+    )
+    told = tuple(
+        measure
+        for offset in offsets
+        for measure in (
+            ("eye_offset", Quantity(abs(offset), "length_mm")),
+            ("eye_side", Quantity("left" if offset > 0 else "right" if offset < 0 else "none", "name")),
+        )
+    )
+    return (
+        OutlineStep("set up", SET_UP, (), (), 5.0),
+        *looks,
+        OutlineStep("note", NOTE, (), (), 6.0),
+        OutlineStep("told", TOLD, (), told, 6.0),
+        OutlineStep("table", TABLE, (), (), 4.0),
+    )
+
+
+def offsets_mm(subject: Subject) -> tuple[float, ...]:
+    """The eyes' offsets to the left of the line, in the order in which they are shown; fixed by the seed.
+
+    Equal steps beside each other, the eye's own offset among them. The seed leaves open how many lie to its left
+    and how many to its right, so that the middle of them tells nothing.
+    """
+    _, eye = _asked(subject)
+    count = min(max(int(subject.settings.get("looks", 5)), 2), len(LETTERS))
+    step = float(subject.settings.get("step_mm", 6.0))
+    draw = random.Random(int(subject.settings.get("seed", 1)))
+    own = draw.randrange(count)
+    offsets = [eye.offset_mm + step * (k - own) for k in range(count)]
+    draw.shuffle(offsets)
+    return tuple(offsets)
+
+
+def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:
+    if subject.shot is None or subject.eye is None or int(subject.shot.side) != 0:
+        raise ValueError("a straight-in check needs a straight shot and an eye")
+    return subject.shot, subject.eye
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    subject = brief.subject
+    (shot, eye), offsets = _asked(subject), offsets_mm(subject)
+    if len(brief.steps) != len(offsets) + 4:
+        raise ValueError(f"a straight-in check of {len(offsets)} looks has {len(offsets) + 4} steps")
+    letters = LETTERS[: len(offsets)]
+    spans = brief.spans
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    rate = brief.output.rate
+    fade = frames_of(TIMING.fade_s, rate)
+    empty = frames_of(EMPTY_S, rate)
+    own = eye_layout(frame, 0)
+    places = replace(
+        own, axis_px=frame.width_px / 2, object_y_px=max(0.36 * frame.height_px, own.object_y_px),
+        cue_y_px=0.74 * frame.height_px,
+    )  # fmt: skip
+    eyes = [replace(eye, offset_mm=offset) for offset in offsets]
+    gone = (Move(spans[1][0], spans[1][0] + fade, (0.0,)),)
+    above = Pane("above", places.full_px, "eye", _above(places, shot), "plate", Track((1.0,), gone))
+    looks = [
+        eye_pane(places, shot, one, f"eye.{letter}", _between(span, fade, empty))
+        for one, letter, span in zip(eyes, letters, spans[1:], strict=False)
+    ]
+    told = (spans[-2][0] + fade, spans[-2][0] + 2 * fade)
+    cells = _cells(frame, len(letters))
+    small = [
+        eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*told, (1.0,)),)))
+        for one, letter, rect in zip(eyes, letters, cells, strict=True)
+    ]
+    panes = (above, *looks, *small)
+    sheet = Sheet()
+    ids = tuple(pane.id for pane in panes)
+    eye_above = eye_of(above.projection(0))
+    top = line_top(places)
+    figure = Figure(sheet, frame, shot, bare(shot), above, eye_above, ids, ids, top, "", brief.theme)
+    put_balls(figure, subject.table, True)
+    bring_cue(figure, (0, 2))
+    _put_lines(figure, spans[0], tuple(pane.id for pane in small), told, rate)
+    put_scrim(sheet, frame)
+    put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
+    put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
+    widths = viewing_distance(looks[0], frame)
+    note = put_note(sheet, brief.labels, widths, places.note_px, places.heading_align, on=False)
+    if note is not None:
+        sheet.show(note, (spans[1][0] + fade, spans[1][0] + 2 * fade))
+        sheet.hide(note, (spans[-3][0], spans[-3][0] + fade))
+    for letter, span in zip(letters, spans[1:], strict=False):
+        _put_letter(sheet, frame, letter, span, fade)
+    noted = (spans[-3][0] + fade, spans[-3][0] + 2 * fade)
+    _put_grid(sheet, frame, letters, cells, noted)
+    _put_offsets(sheet, brief, frame, letters, cells, told)
+    _put_last_word(sheet, brief, frame, (spans[-1][0] + fade, spans[-1][0] + 2 * fade))
+    return sheet.board(brief, panes)
+
+
+def _above(places: EyeLayout, shot: Shot) -> EyeCamera:
+    """The two balls and, unless it is very far, the pocket."""
+    to_target = float(np.linalg.norm(shot.target_mm - shot.object_ball_mm))
+    return above_camera(places, shot, min(to_target, float(shot.distance_mm)))
+
+
+def _between(span: Span, fade: int, empty: int) -> Track:
+    """There once the last picture has gone and the empty time is over; gone after its span."""
+    first = span[0] + fade + empty
+    return Track((0.0,), (Move(first, first + fade, (1.0,)), Move(span[1], span[1] + fade, (0.0,))))
+
+
+def _put_lines(figure: Figure, span: Span, small: tuple[str, ...], told: Span, rate: tuple[int, int]) -> None:
+    """The line is shown from above, and again once the offsets are told."""
+    sheet, shot = figure.sheet, figure.shot
+    C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
+    end = in_reach(figure, construction.Line("target_line", O, T)).end_mm
+    _, target, aim, _ = in_turn(*span, (1.0, 0.8, 1.0, 1.5), rate)
+    for line, drawn in ((Line((O, end), "target_line", arrow=True), target), (Line((C, G), "aim_line"), aim)):
+        panes = (figure.pane.id,)
+        id = sheet.put(line.style, line, LAYERS["line"], line.style, panes, opacity=1.0, drawn=0.0)
+        sheet.move(id, "drawn", drawn, 1.0)
+    sheet.show(sheet.put("told.line", Line((C, G), "aim_line"), LAYERS["line"], "aim_line", small), told)
+
+
+def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int) -> None:
+    """The look's letter, large enough to be noted; nothing else tells the looks apart."""
+    sizes = plate_sizes(frame.scale)
+    width = plate_width_px(letter, frame.scale, False)
+    x = frame.title_px[0]
+    y = 0.40 * frame.height_px
+    id = sheet.put(f"letter.{letter}", Plate(letter, (x, y, width, sizes.height_px)), LAYERS["label"], "letter")
+    sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
+    sheet.hide(id, (span[1], span[1] + fade))
+
+
+def _cells(frame: Layout, count: int) -> list[Rect]:
+    """The boxes of the grid: a row in a wide frame, else three beside each other. Words stand above and below."""
+    W, H = float(frame.width_px), float(frame.height_px)
+    margin, gap = frame.title_px[0], frame.scale.px(18)
+    columns = count if frame.shape == "wide" else min(count, 3)
+    rows = -(-count // columns)
+    top, bottom = {"wide": (0.25, 0.80), "square": (0.24, 0.87), "tall": (0.215, 0.755)}[frame.shape]
+    w, pitch = (W - 2 * margin - (columns - 1) * gap) / columns, (bottom - top) * H / rows
+    above, below = 1.7 * _letter_px(frame), 2.7 * frame.scale.text_px(TYPES["label"]) + gap / 2
+    h = min(pitch - above - below, 1.3 * w)
+    return [
+        (
+            round(margin + n % columns * (w + gap)),
+            round(top * H + n // columns * pitch + above),
+            round(w),
+            round(h),
+        )
+        for n in range(count)
+    ]
+
+
+def _letter_px(frame: Layout) -> float:
+    return frame.scale.text_px(TYPES["heading"])
+
+
+def _cell_layout(rect: Rect) -> EyeLayout:
+    x, y, w, h = rect
+    return EyeLayout(x + w / 2, y + 0.34 * h, y + 0.76 * h, rect, rect, rect, (0, 0), "left", (0, 0), w)
+
+
+def _put_grid(sheet: Sheet, frame: Layout, letters: str, cells: list[Rect], shown: Span) -> None:
+    """Boxes to note in, one a letter."""
+    for letter, (x, y, w, h) in zip(letters, cells, strict=True):
+        at = (x + w / 2, y - 0.4 * _letter_px(frame))
+        name = Text(letter, at, "heading", "centre")
+        for id in (
+            sheet.put(f"grid.{letter}", Shade((x, y, w, h), "window_edge"), LAYERS["break"], "grid"),
+            sheet.put(f"grid.{letter}.name", name, LAYERS["text"], "grid"),
+        ):
+            sheet.show(id, shown)
+
+
+def _put_offsets(sheet: Sheet, brief: Brief, frame: Layout, letters: str, cells: list[Rect], shown: Span) -> None:
+    """Under each box, where the eye was."""
+    size = frame.scale.text_px(TYPES["label"])
+    measures = brief.steps[-2].measures
+    for n, (letter, (x, y, w, h)) in enumerate(zip(letters, cells, strict=True)):
+        for k, text in enumerate(_offset_words(brief, *measures[2 * n : 2 * n + 2])):
+            at = (x + w / 2, y + h + (1.25 + 1.25 * k) * size)
+            id = sheet.put(f"told.{letter}.{k}", Text(text, at, "label", "centre"), LAYERS["text"], "told")
+            sheet.show(id, shown)
+
+
+def _offset_words(brief: Brief, offset: MeasureText, side: MeasureText) -> tuple[str, ...]:
+    if offset.number.strip("0.,"):
+        return f"{offset.number}\u202f{offset.unit}", side.number
+    return (brief.labels["on_the_line"],)
+
+
+def _put_last_word(sheet: Sheet, brief: Brief, frame: Layout, shown: Span) -> None:
+    """What a screen can't show."""
+    x, y, w, h = frame.title_safe
+    bottom = {"wide": 0.872 * frame.height_px, "square": y + h, "tall": 0.80 * frame.height_px}[frame.shape]
+    style = TYPES["heading"]
+    lines = even_lines(brief.labels["no_depth"], w, lambda text: frame.scale.text_width_px(text, style))
+    for k, line in enumerate(reversed(lines)):
+        at = (x + w / 2, bottom - (0.25 + 1.25 * k) * frame.scale.text_px(style))
+        id = sheet.put(f"no_depth.{k}", Text(line, at, "heading", "centre"), LAYERS["text"], "no_depth")
+        sheet.show(id, shown)

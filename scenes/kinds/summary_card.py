@@ -1,0 +1,197 @@
+"""The summary card: a table of cuts, the hit first, row after row.
+
+`brief.rows` holds the header and then a row for each companion of the subject; the first column is the hit, whose
+cells are left empty, since its glyph stands there. At most six rows stand on a card; more make further cards.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import accumulate, pairwise
+
+import numpy as np
+
+from aimgeo.shot import Shot
+from scenes.board import LAYERS, Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.frame.column import even_lines
+from scenes.frame.layout import Layout, layout
+from scenes.look.fonts import CAP_HEIGHT
+from scenes.look.theme import TIMING, TYPES
+
+MOST_ROWS = 6
+HEAD_PITCH = 1.2
+ROW_S = 0.7
+SENTENCE = "summary.card"
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """One step a card."""
+    pages = _pages(len(subject.companions))
+    return tuple(
+        OutlineStep(_name(i), SENTENCE, draws_s=1.0 + ROW_S * count + TIMING.end_s)
+        for i, count in enumerate(pages)
+    )
+
+
+def board(brief: Brief) -> Board:
+    """The cards, one after the other. ValueError when the rows are not one for each companion, under a header."""
+    shots = [c.shot for c in brief.subject.companions]
+    if not brief.rows or len(brief.rows) != len(shots) + 1 or len({len(row) for row in brief.rows}) != 1:
+        raise ValueError(
+            f"a summary of {len(shots)} shots needs a header and {len(shots)} rows of the same length"
+        )
+    frame = layout(brief.output.width_px, brief.output.height_px)
+    sheet = Sheet()
+    spans = brief.spans
+    starts = list(accumulate(_pages(len(shots)), initial=0))
+    header, rows = brief.rows[0], brief.rows[1:]
+    for page, (span, (start, stop)) in enumerate(zip(spans, pairwise(starts), strict=True)):
+        _card(
+            sheet,
+            frame,
+            page,
+            brief.steps[page].title,
+            header,
+            [(row, shot) for row, shot in zip(rows[start:stop], shots[start:stop], strict=True)],
+            span,
+            brief.output.rate,
+            is_last=page == len(spans) - 1,
+        )
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
+    return sheet.board(brief, (Pane("card", full, "plan", camera, "cloth"),))
+
+
+def _pages(count: int) -> tuple[int, ...]:
+    """Rows of each card, as even as can be.
+
+    >>> _pages(8), _pages(6), _pages(0)
+    ((4, 4), (6,), (0,))
+    """
+    cards = max(-(-count // MOST_ROWS), 1)
+    return tuple(count * (i + 1) // cards - count * i // cards for i in range(cards))
+
+
+def _name(page: int) -> str:
+    return "card" if page == 0 else f"card {page + 1}"
+
+
+def _card(
+    sheet: Sheet,
+    frame: Layout,
+    page: int,
+    title: str,
+    header: Sequence[str],
+    rows: Sequence[tuple[Sequence[str], Shot | None]],
+    span: Span,
+    rate: tuple[int, int],
+    is_last: bool,
+) -> None:
+    """One card: title and header, then the rows one by one, each lit while it is new."""
+    scale = frame.scale
+    first, end = span
+    fade = frames_of(TIMING.fade_s, rate)
+    gone = None if is_last else (end, end + max(fade // 2, 1))
+    came: Span = (first + (fade // 2 if page else 0), first + fade)
+    _, *turns = in_turn(first, end, (TIMING.fade_s + TIMING.rest_s, *[ROW_S] * len(rows), TIMING.hold_s), rate)
+    x, w = frame.title_px[0], frame.width_px - 2 * frame.title_px[0]
+    heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
+    lines = even_lines(title, w, lambda text: scale.text_width_px(text, TYPES["title"]))
+    head_size = scale.text_px(TYPES["table_head"])
+    head_px = (
+        0.030 * scale.short_px + HEAD_PITCH * head_size * (max(len(names) for names in heads) - 1) + head_size
+    )
+    title_px = 0.045 * scale.short_px * scale.gain + frame.title_pitch_px * len(lines)
+    top, pitch = _rows_at(frame, head_px + title_px)
+
+    def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: str = "text") -> str:
+        name = sheet.put(f"{id}.{page}", shape, LAYERS[layer], "card")
+        sheet.show(name, when)
+        if gone:
+            sheet.hide(name, gone)
+        return name
+
+    baseline = top - head_px - title_px + frame.title_pitch_px
+    for i, line in enumerate(lines):
+        put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"), came)
+    for n, (names, right) in enumerate(zip(heads, rights, strict=True)):
+        for i, name in enumerate(names if n else ()):
+            at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * head_size)
+            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), came)
+    radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
+    cell_size = scale.text_px(TYPES["table_cell"])
+    for i, ((row, shot), when) in enumerate(zip(rows, turns[:-1], strict=True)):
+        middle = top + (i + 0.5) * pitch
+        shown = (when[0], when[0] + fade)
+        lit: Rect = (x, middle - 0.46 * pitch, w, 0.92 * pitch)
+        for id, shape in (
+            (f"row.{i}", Shade(lit, "row", scale.px(10))),
+            (f"row_bar.{i}", Shade((x, lit[1], scale.stroke_px(8), lit[3]), "row_bar")),
+        ):
+            name = sheet.put(f"{id}.{page}", shape, LAYERS["area"], "card")
+            sheet.show(name, shown)
+            sheet.hide(name, (when[1], when[1] + fade))
+        if i:
+            put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), shown, "area")
+        if shot is not None:
+            offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
+            put(
+                f"hit.{i}",
+                HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset),
+                shown,
+            )
+        for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
+            if n and cell:
+                at = (right, middle + CAP_HEIGHT * cell_size / 2)
+                put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), shown)
+
+
+def _rows_at(frame: Layout, above_px: float) -> tuple[float, float]:
+    """The upper edge of the first row, below title and head, and the pitch of the rows."""
+    H, s = frame.height_px, frame.scale.short_px
+    _, y, _, h = frame.title_safe
+    top, pitch = {
+        "wide": (0.262 * H, 0.113 * H),
+        "square": (0.30 * H, 0.105 * H),
+        "tall": (0.30 * H, 0.135 * s),
+    }[frame.shape]
+    top = max(top, y + above_px)
+    return top, min(pitch, (y + h - top) / MOST_ROWS)
+
+
+def _columns(
+    frame: Layout, header: Sequence[str], rows: Sequence[Sequence[str]], x: float, w: float
+) -> tuple[list[tuple[str, ...]], list[float]]:
+    """The lines of each column's head, and the columns' right edges, the space between them shared evenly.
+
+    The heads are broken where they would not fit beside each other.
+    """
+    scale = frame.scale
+
+    def head_px(text: str) -> float:
+        return scale.text_width_px(text, TYPES["table_head"])
+
+    cells = [
+        max((scale.text_width_px(row[n], TYPES["table_cell"]) for row in rows), default=0.0)
+        for n in range(len(header))
+    ]
+    glyph = (0.13 if frame.shape == "wide" else 0.2) * w
+    inner = 0.0 if frame.shape == "tall" else scale.px(24)
+    room = w - glyph - inner
+    least = scale.px(28)
+    heads: list[tuple[str, ...]] = [(name,) for name in header]
+    widths = [max(cell, head_px(name)) for cell, name in zip(cells, header, strict=True)]
+    if sum(widths[1:]) + least * (len(widths) - 1) > room:
+        widths = [
+            max([cell, *(head_px(word) for word in name.split())])
+            for cell, name in zip(cells, header, strict=True)
+        ]
+        heads = [even_lines(name, width, head_px) or ("",) for name, width in zip(header, widths, strict=True)]
+    gap = (room - sum(widths[1:])) / max(len(widths) - 1, 1)
+    edges = [x + glyph]
+    for width in widths[1:]:
+        edges.append(edges[-1] + gap + width)
+    return heads, edges
