@@ -1,0 +1,223 @@
+"""How balls run on the cloth: sliding, rolling, standing still; and a whole shot, from the hit to the pocket.
+
+A ball has a velocity v and a rolling velocity w, the velocity at which it would roll without slipping, spinning as
+it does: w = v is natural roll, w = 0 a ball that only slides, w against v backspin. Cloth drags the touching point
+against its slip u = v - w, with the force of sliding friction, whatever the speed: v loses mu g, w gains 5/2 mu g
+along u, so that u keeps its direction and is gone after 2 |u| / (7 mu g); then v = w = (5 v + 2 w) / 7 of the
+start. From there on the ball rolls, straight on, slowed by rolling resistance alone. Sidespin is not modelled.
+The derivation is in docs/geometry.md. Plane vectors, millimetres, metres a second, seconds.
+
+Friction of cloth: 0.2 sliding and 0.01 rolling are the usual round figures for pool (Marlow, The Physics of Pocket
+Billiards, 1995, from memory); measured: sliding 0.178 to 0.245 (Mathavan, Jackson and Parkin, American Journal of
+Physics 77, 2009, p. 788, from memory). Cloths and days differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from aimgeo.shot import Shot
+from aimgeo.vectors import Array, ArrayLike, left, length, unit
+
+GRAVITY_MPS2 = 9.81
+MM = 1000.0
+MOST_BACKSPIN = 1.25
+"""Backspin a cue can give, as a part of the speed: a tip half a radius below the middle, 5/2 x 1/2 (geometry)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cloth:
+    """Friction coefficients of a ball on the cloth, sliding and rolling."""
+
+    sliding: float = 0.2
+    rolling: float = 0.01
+
+    @property
+    def slide_mps2(self) -> float:
+        """What sliding takes from the velocity, a second."""
+        return self.sliding * GRAVITY_MPS2
+
+    @property
+    def roll_mps2(self) -> float:
+        """What rolling takes from the velocity, a second."""
+        return self.rolling * GRAVITY_MPS2
+
+
+CLOTH = Cloth()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """A ball's way over endless cloth from a start: `start_mm`, `velocity_mps` and `rolling_mps` are (2,).
+
+    Times count from the start. Nothing else is touched on the way.
+    """
+
+    start_mm: Array
+    velocity_mps: Array
+    rolling_mps: Array
+    cloth: Cloth = CLOTH
+
+    @property
+    def slip_mps(self) -> Array:
+        """The slip at the start, (2,)."""
+        return self.velocity_mps - self.rolling_mps
+
+    @property
+    def slides_s(self) -> float:
+        """How long the ball slides before it rolls."""
+        return 2 * float(length(self.slip_mps)) / (7 * self.cloth.slide_mps2)
+
+    @property
+    def rolls_mps(self) -> Array:
+        """The velocity with which rolling begins, (2,)."""
+        return (5 * self.velocity_mps + 2 * self.rolling_mps) / 7
+
+    @property
+    def ends_s(self) -> float:
+        """When the ball stands still."""
+        return self.slides_s + float(length(self.rolls_mps)) / self.cloth.roll_mps2
+
+    def velocity_at(self, seconds: ArrayLike) -> Array:
+        """Velocity in m/s at times (...), (..., 2)."""
+        sliding, rolling, drag, slow = self._parts(seconds)
+        v = np.where((rolling > 0)[..., None], self.rolls_mps, self.velocity_mps - drag * sliding[..., None])
+        return v - slow * rolling[..., None]
+
+    def position_at(self, seconds: ArrayLike) -> Array:
+        """Centre in mm at times (...), (..., 2); times before the start give the start."""
+        sliding, rolling, drag, slow = self._parts(seconds)
+        s, r = sliding[..., None], rolling[..., None]
+        way = self.velocity_mps * s - drag * s * s / 2 + self.rolls_mps * r - slow * r * r / 2
+        return self.start_mm + MM * way
+
+    def reaches_s(self, way_mm: float) -> float:
+        """When the ball is `way_mm` from its start, measured along its first direction; inf if it never is.
+
+        Right for a ball that runs straight: `rolling_mps` along `velocity_mps`, either way round.
+        """
+        along = unit(self.velocity_mps)
+        v, way = float(self.velocity_mps @ along), way_mm / MM
+        drag = float(np.sign(self.slip_mps @ along)) * self.cloth.slide_mps2
+        slid = _when(v, drag, way)
+        if slid <= self.slides_s:
+            return slid
+        rest = way - float((self.position_at(self.slides_s) - self.start_mm) @ along) / MM
+        rolled = _when(float(self.rolls_mps @ along), self.cloth.roll_mps2, rest)
+        return self.slides_s + rolled
+
+    def _parts(self, seconds: ArrayLike) -> tuple[Array, Array, Array, Array]:
+        """Seconds of sliding and of rolling until the times, and what each takes from the velocity a second."""
+        t = np.clip(np.asarray(seconds, float), 0.0, self.ends_s)
+        sliding = np.minimum(t, self.slides_s)
+        drag = np.nan_to_num(unit(self.slip_mps)) * self.cloth.slide_mps2
+        slow = np.nan_to_num(unit(self.rolls_mps)) * self.cloth.roll_mps2
+        return sliding, t - sliding, drag, slow
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Played:
+    """A shot as it runs. Times count from the cue's hit; the balls touch at `impact_s`.
+
+    `before` is the cue ball's way to the ghost ball, `cue_after` and `object_after` start at the impact. The
+    object ball's centre passes the target at `arrives_s`.
+    """
+
+    before: Run
+    cue_after: Run
+    object_after: Run
+    impact_s: float
+    arrives_s: float
+    impact_mps: float
+    roll: float
+
+    @property
+    def strike_mps(self) -> float:
+        """Speed of the cue ball as it leaves the cue."""
+        return float(length(self.before.velocity_mps))
+
+    def cue_ball_at(self, seconds: ArrayLike) -> Array:
+        """The cue ball's centre in mm at times (...), (..., 2)."""
+        t = np.asarray(seconds, float)
+        after = (t > self.impact_s)[..., None]
+        return np.where(
+            after,
+            self.cue_after.position_at(t - self.impact_s),
+            self.before.position_at(np.minimum(t, self.impact_s)),
+        )
+
+    def object_ball_at(self, seconds: ArrayLike) -> Array:
+        """The object ball's centre in mm at times (...), (..., 2), as if the cloth went on beyond the target."""
+        return self.object_after.position_at(np.asarray(seconds, float) - self.impact_s)
+
+
+def play(
+    shot: Shot,
+    arrives_mps: float,
+    roll: float = 1.0,
+    cloth: Cloth = CLOTH,
+    turned_rad: float = 0.0,
+) -> Played:
+    """One shot, played so that the object ball reaches the target at a speed above 0.
+
+    roll: of the cue ball at impact, 0 stun to 1 natural roll. turned_rad: how far the object ball leaves to the
+    left of the shot's line (a throw, say); its speed stays. Balls are equal and lose nothing in the hit: the
+    object ball takes V cos(cut) along the line of centres, the cue ball keeps V sin(cut) along the tangent and
+    its spin. ValueError when the shot is none, or when a cue cannot give the backspin that such a roll needs over
+    so long a way (`MOST_BACKSPIN`): roll more, or arrive faster.
+    """
+    cut, travel = float(shot.cut_rad), float(shot.travel_mm)
+    if not np.isfinite(cut) or abs(cut) >= np.pi / 2 or arrives_mps <= 0 or not 0 <= roll <= 1:
+        raise ValueError("a played shot needs a cut below 90 degrees, a speed above 0 and a roll from 0 to 1")
+    a, u = np.asarray(shot.aim_direction, float), np.asarray(shot.object_direction, float)
+    way_mm = float(length((shot.target_mm - shot.object_ball_mm)[:2]))
+    object_mps = speed_to_arrive(way_mm, arrives_mps, cloth)
+    V = object_mps / np.cos(cut)
+    before, impact_s = _to_impact(shot.cue_ball_mm[:2], a, travel, V, roll, cloth)
+    u_out = np.cos(turned_rad) * u + np.sin(turned_rad) * left(u)
+    tangent = a - np.cos(cut) * u
+    object_after = Run(shot.object_ball_mm[:2], object_mps * u_out, np.zeros(2), cloth)
+    cue_after = Run(shot.ghost_ball_mm[:2], V * tangent, roll * V * a, cloth)
+    return Played(before, cue_after, object_after, impact_s, impact_s + object_after.reaches_s(way_mm), V, roll)
+
+
+def speed_to_arrive(way_mm: float, arrives_mps: float, cloth: Cloth = CLOTH) -> float:
+    """Speed in m/s that a ball without spin needs at its start to have `arrives_mps` after a way in mm.
+
+    It slides over 12 v^2 / (49 mu g), has 5/7 v then, and rolls on.
+
+    >>> round(speed_to_arrive(1000, 0.5), 3)
+    0.914
+    """
+    way, mu, rolls = way_mm / MM, cloth.slide_mps2, cloth.roll_mps2
+    squared = (arrives_mps**2 + 2 * rolls * way) / ((25 + 24 * rolls / mu) / 49)
+    if 12 * squared / (49 * mu) > way:
+        squared = arrives_mps**2 + 2 * mu * way
+    return float(np.sqrt(squared))
+
+
+def _to_impact(start: Array, a: Array, travel_mm: float, V: float, roll: float, cloth: Cloth) -> tuple[Run, float]:
+    """The cue ball's way that ends, after its travel, with speed V and a roll; and its seconds."""
+    way = travel_mm / MM
+    if roll == 1.0:
+        v = float(np.sqrt(V * V + 2 * cloth.roll_mps2 * way))
+        return Run(start, v * a, v * a, cloth), (v - V) / cloth.roll_mps2
+    v = float(np.sqrt(V * V + 2 * cloth.slide_mps2 * way))
+    seconds = (v - V) / cloth.slide_mps2
+    w = roll * V - 2.5 * (v - V)
+    if w < -MOST_BACKSPIN * v:
+        raise ValueError(
+            f"no cue gives the backspin for a roll of {roll:g} after {travel_mm:.0f} mm at {V:.2f} m/s"
+        )
+    return Run(start, v * a, w * a, cloth), seconds
+
+
+def _when(v: float, slowed: float, way: float) -> float:
+    """The first time at which a speed v, losing `slowed` a second, has gone a way; inf if it stops short."""
+    left_over = v * v - 2 * slowed * way
+    if left_over < 0 or v + np.sqrt(max(left_over, 0.0)) <= 0:
+        return inf
+    return float(2 * way / (v + np.sqrt(left_over)))
