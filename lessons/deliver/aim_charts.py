@@ -28,7 +28,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """sheets/aim-chart_<method>_a4.pdf and _letter.pdf for every method of the lesson."""
     files = []
     for method in METHODS:
-        clips = [c for c in footage.clips if c.entry.get("method") == method and not c.hides_its_answer]
+        clips = [c for c in footage.clips if c.entry.get("method") == method and _is_one_shot(c)]
         if not clips:
             continue
         told = {"lesson": footage.title, "dashes": dashes(), **chart_told(method, clips)}
@@ -37,6 +37,12 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
             print_pdf("aim_chart.typ", told, footage.folder / "sheets" / f"{stem}_{p}.pdf", p) for p in PAPERS
         ]
     return Delivered(tuple(files))
+
+
+def _is_one_shot(clip: Clip) -> bool:
+    """True for a clip that may tell its one cut at one distance: one that spans several has no row of its own."""
+    told = clip.entry
+    return told.get("cut_deg") is not None and told.get("distance_name") is not None and not clip.hides_its_answer
 
 
 def chart_told(method: str, clips: list[Clip]) -> dict[str, Any]:

@@ -12,8 +12,10 @@ from click.testing import CliRunner
 
 from lessons.cli import main
 from lessons.deliver import DELIVERIES
-from lessons.lesson.model import loads
+from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
+from lessons.rendering import manifest
+from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
 title: Thin and full
@@ -165,3 +167,25 @@ def test_of_several_lessons_the_faulty_one_is_told_and_the_others_delivered(
     assert "faulty.yaml:2:16: unknown kind 'no'" in wrong
     assert (tmp_path / "out" / "thin-and-full" / "thin-and-full_review.html").is_file()
     assert "page for" not in said
+
+
+def test_the_whole_course_is_delivered_a_clip_of_every_group(tmp_path: Path, stock: SimpleNamespace) -> None:
+    """Every kind that a course lesson uses: clips with one shot, with several, with none, with hidden answers."""
+    kinds = set()
+    for path in sorted(Path("lessons/course").glob("*.yaml")):
+        made = plan(load(path), draft=True)
+        (tmp_path / made.identity).mkdir()
+        entries = []
+        for clip in {clip.place.line: clip for clip in reversed(made.clips)}.values():
+            steps = [(step.name, 25, step.narration) for step in clip.brief.steps]
+            short = stock.entry(clip.name, 25 * len(steps), (25, 1), steps)
+            kept = ("width_px", "height_px", "rate", "frames", "steps")
+            told = manifest.entry(clip, short["file"], "", {**short, "shot": manifest.shot_answer(clip)})
+            entries.append(told | {key: short[key] for key in kept})
+            kinds.add(clip.kind)
+        stock.write_folder(tmp_path / made.identity, entries, title=made.title, identity=made.identity)
+    assert kinds == set(CLIP_KINDS)
+    code, said, wrong = run("lessons/course", "--out", tmp_path)
+    assert code == 0, wrong
+    assert "A review page for 4 lessons" in said
+    assert (tmp_path / "what-the-eye-sees" / "sheets" / "set-up_a4.pdf").exists()
