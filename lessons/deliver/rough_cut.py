@@ -1,4 +1,4 @@
-"""The rough cut: all clips in order as one video, copied as they are, with chapters and captions."""
+"""The rough cut: all clips as one video with chapters and captions, pictures copied, sound joined."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from aimgeo.vectors import Array
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import Caption, lesson_captions
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
 from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import whole_file
+from lessons.planning.sound import Sound, encoded, sound_form, stretch, voice_stream
 from scenes.film.skip_pictures import Parameters
 
 CONTAINERS = (".mp4", ".mov")
@@ -57,9 +61,6 @@ def why_not(footage: Footage) -> str | None:
                 f"{clip.where}: no rough cut: {clip.file} is encoded with other settings than {first.file}; "
                 "render the clips alike."
             )
-    spoken = {_sound_likeness(footage.path(clip)) for clip in footage.clips if has_sound(footage.path(clip))}
-    if len(spoken) > 1:
-        return f"{first.where}: no rough cut: the clips' sound differs in form; render them alike."
     return None
 
 
@@ -72,29 +73,18 @@ def _likeness(path: Path) -> tuple[Any, ...]:
         return (context.name, context.width, context.height, context.pix_fmt, context.extradata, stream.time_base)
 
 
-def _sound_likeness(path: Path) -> tuple[Any, ...]:
-    import av
-
-    with av.open(str(path)) as container:
-        stream = container.streams.audio[0]
-        context = stream.codec_context
-        return (context.name, context.sample_rate, context.layout.name, context.extradata, stream.time_base)
-
-
-def join(footage: Footage, path: Path, form: str) -> None:
-    """Copy every packet of the clips into one file, each clip's times moved to its place."""
+def join(footage: Footage, path: Path, container: str) -> None:
+    """Copy every picture of the clips into one file, moved to its place; the sound is joined and encoded once."""
     import av
 
     rate = footage.rate
-    speaking = next((c for c in footage.clips if has_sound(footage.path(c))), None)
+    form = _sound_form(footage)
     with (
-        av.open(str(path), "w", format=form, options={"movflags": "+faststart+write_colr"}) as cut,
+        av.open(str(path), "w", format=container, options={"movflags": "+faststart+write_colr"}) as cut,
         av.open(str(footage.path(footage.clips[0]))) as first,
-        av.open(str(footage.path(speaking or footage.clips[0]))) as spoken,
     ):
-        streams: dict[str, Any] = {"video": cut.add_stream_from_template(first.streams.video[0])}
-        if speaking:
-            streams["audio"] = cut.add_stream_from_template(spoken.streams.audio[0])
+        pictures = cut.add_stream_from_template(first.streams.video[0])
+        voice = voice_stream(cut, container, *form) if form else None
         texts = [
             (captions, _text_track(cut, language or footage.clips[0].language))
             for language in (None, *footage.translations)
@@ -102,14 +92,49 @@ def join(footage: Footage, path: Path, form: str) -> None:
         ]
         cut.set_chapters(list(chapters(footage)))
         cut.start_encoding()
-        ends: dict[str, int] = {}
+        spoken = encoded(voice, sounding(footage, *form)) if form else iter(())
         joint = Joint(stream_parameters(first.streams.video[0].codec_context.extradata))
         for at, clip in footage.starts():
             for captions, track in texts:
                 for caption in captions:
                     if at <= caption.first_frame < at + clip.frames:
                         cut.mux(_text_packet(caption, rate, track))
-            _copy(footage.path(clip), at / rate, streams, cut, ends, joint)
+            for packet, until in _pictures(footage.path(clip), at / rate, joint):
+                packet.stream = pictures
+                cut.mux(packet)
+                for heard, reached in spoken:
+                    cut.mux(heard)
+                    if reached > until:
+                        break
+        for heard, _ in spoken:
+            cut.mux(heard)
+
+
+def _sound_form(footage: Footage) -> tuple[int, int] | None:
+    """The rate and channels of the whole cut, the best of its clips; None when all are silent."""
+    import av
+
+    forms = []
+    for clip in footage.clips:
+        with av.open(str(footage.path(clip))) as container:
+            forms += [sound_form(stream) for stream in container.streams.audio[:1]]
+    return (max(rate for rate, _ in forms), max(channels for _, channels in forms)) if forms else None
+
+
+def sounding(footage: Footage, rate: int, channels: int) -> Iterator[Array]:
+    """The samples (n, channels) of each clip, from the sample nearest to its first frame to the next clip's.
+
+    They are decoded, since packets of an encoder hold as many samples as it likes and are no measure of time.
+    """
+    for at, clip in footage.starts():
+        first, end = (round(frame / footage.rate * rate) for frame in (at, at + clip.used_frames))
+        path = footage.path(clip)
+        if not has_sound(path):
+            yield np.zeros((end - first, channels))
+            continue
+        seconds = Fraction(end - first, rate)
+        whole = Sound(path.as_posix(), clip.sha256, 0.0, float(seconds))
+        yield stretch(whole, seconds, form=(rate, channels))[0]
 
 
 class Joint:
@@ -136,25 +161,17 @@ class Joint:
         return packet
 
 
-def _copy(
-    path: Path, start_s: Fraction, streams: dict[str, Any], cut: Any, ends: dict[str, int], joint: Joint
-) -> None:
+def _pictures(path: Path, start_s: Fraction, joint: Joint) -> Iterator[tuple[Any, Fraction]]:
+    """The packets of a clip's pictures, moved to its place, each with the second at which it is decoded."""
     import av
 
     with av.open(str(path)) as container:
-        for packet in container.demux([s for s in container.streams if s.type in streams]):
+        for packet in container.demux(container.streams.video[0]):
             if packet.dts is None:
                 continue
-            kind = packet.stream.type
             offset = round(start_s / packet.time_base)
             packet.pts, packet.dts = packet.pts + offset, packet.dts + offset
-            # an encoder's run-in lies before the clip's first sample, where the clip before still sounds
-            if kind == "audio" and packet.dts < ends.get(kind, packet.dts):
-                continue
-            ends[kind] = packet.dts + (packet.duration or 1)
-            packet = joint.passing(packet) if kind == "video" else packet
-            packet.stream = streams[kind]
-            cut.mux(packet)
+            yield joint.passing(packet), packet.dts * packet.time_base
 
 
 def _text_track(cut: Any, language: str) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -18,6 +18,7 @@ from scenes.files import part_path, place
 ENDINGS = (".wav", ".mp3", ".m4a", ".aac", ".flac")
 RATES = (44100, 48000)
 """Sample rates that are kept; sound of any other is resampled to the last."""
+LAYOUTS = {1: "mono", 2: "stereo"}
 AAC_BITS_A_SECOND = 192_000
 
 WINDOW_S = 0.01
@@ -62,18 +63,19 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def blocks(path: Path) -> Iterator[tuple[Array, int]]:
+def blocks(path: Path, form: tuple[int, int] | None = None) -> Iterator[tuple[Array, int]]:
     """A recording piece by piece: samples (n, channels), float32 in -1..1, and the rate; one or two channels.
 
-    What an encoder put before the first sample is dropped by the decoder, as the file tells it to.
+    With a `form`, in its rate and channels, whatever the recording's are. What an encoder put before the first
+    sample is dropped by the decoder, as the file tells it to.
     """
     import av
 
     try:
         with av.open(str(path)) as container:
             stream = container.streams.audio[0]
-            rate = stream.rate if stream.rate in RATES else RATES[-1]
-            layout = "mono" if stream.layout.nb_channels == 1 else "stereo"
+            rate, channels = form or sound_form(stream)
+            layout = LAYOUTS[channels]
             resampler = av.AudioResampler(format="fltp", layout=layout, rate=rate)
             for frame in container.decode(stream):
                 for done in resampler.resample(frame):
@@ -82,6 +84,11 @@ def blocks(path: Path) -> Iterator[tuple[Array, int]]:
                 yield done.to_ndarray().T, rate
     except (av.FFmpegError, OSError, IndexError) as error:
         raise SoundError(f"{path.as_posix()} cannot be read as sound ({error}); save it as WAV.") from None
+
+
+def sound_form(stream: Any) -> tuple[int, int]:
+    """The rate and the channels in which a stream's sound is used."""
+    return stream.rate if stream.rate in RATES else RATES[-1], min(stream.layout.nb_channels, 2)
 
 
 def length_s(path: Path) -> float:
@@ -94,14 +101,16 @@ def length_s(path: Path) -> float:
     return count / rate
 
 
-def stretch(sound: Sound, seconds: Fraction, lead: Fraction = Fraction(0)) -> tuple[Array, int]:
+def stretch(
+    sound: Sound, seconds: Fraction, lead: Fraction = Fraction(0), form: tuple[int, int] | None = None
+) -> tuple[Array, int]:
     """The sound's samples (n, channels), exactly so long, and their rate; silence after its end.
 
-    Of the seconds, `lead` are silence before it.
+    Of the seconds, `lead` are silence before it; `form` is as for `blocks`.
     """
     path = Path(sound.file)
     kept, at, count, before = [], 0, 0, 0
-    for block, rate in blocks(path):
+    for block, rate in blocks(path, form):
         first, count, before = round(sound.start_s * rate), round(seconds * rate), round(lead * rate)
         last = min(first + count - before, round(sound.end_s * rate))
         kept.append(block[max(first - at, 0) : max(last - at, 0)])
@@ -154,7 +163,7 @@ def loudness(heard: Array, rate: int) -> Loudness:
     """Loudness of samples (n, channels) by EBU R 128 (ITU-R BS.1770), as FFmpeg's meter finds it."""
     import av
 
-    layout = "mono" if heard.shape[1] == 1 else "stereo"
+    layout = LAYOUTS[heard.shape[1]]
     graph = av.filter.Graph()
     source = graph.add_abuffer(sample_rate=rate, format="flt", layout=layout, time_base=Fraction(1, rate))
     meter = graph.add("ebur128", "metadata=1:peak=true")
@@ -209,12 +218,10 @@ def add_samples(video: Path, container: str, heard: Array, rate: int) -> dict[st
     """Put samples (n, channels) into a clip, which is rewritten in its place: PCM in 'mov', AAC in 'mp4'.
 
     Pictures, chapters and timecode are copied. The loudness is left as it is. What the AAC encoder puts before the
-    first sample is
-    trimmed by the file's edit list. The answer is the `size` and `sha256` of the file then.
+    first sample is trimmed by the file's edit list. The answer is the `size` and `sha256` of the file then.
     """
     import av
 
-    layout = "mono" if heard.shape[1] == 1 else "stereo"
     with av.open(str(video)) as source:
         part = part_path(video)
         options = {"movflags": "+faststart+write_colr"}
@@ -223,38 +230,48 @@ def add_samples(video: Path, container: str, heard: Array, rate: int) -> dict[st
                 pictures = target.add_stream_from_template(source.streams.video[0])
                 # the timecode is written only when the rate is known
                 pictures.codec_context.framerate = source.streams.video[0].average_rate
-                codec = "pcm_s24le" if container == "mov" else "aac"
-                voice = target.add_stream(codec, rate=rate, layout=layout)
+                voice = voice_stream(target, container, rate, heard.shape[1])
                 target.set_chapters(source.chapters())
                 told = (source.metadata, *(stream.metadata for stream in source.streams))
                 if code := next((one["timecode"] for one in told if "timecode" in one), None):
                     target.metadata["timecode"] = code
-                if codec == "aac":
-                    voice.codec_context.bit_rate = AAC_BITS_A_SECOND
-                spoken = _spoken(voice, heard, rate, layout)
+                spoken = encoded(voice, [heard])
                 for packet in source.demux(source.streams.video[0]):
                     if packet.dts is None:
                         continue
                     until = packet.dts * packet.time_base
                     packet.stream = pictures
                     target.mux(packet)
-                    for encoded, at in spoken:
-                        target.mux(encoded)
+                    for packets, at in spoken:
+                        target.mux(packets)
                         if at > until:
                             break
-                for encoded, _ in spoken:
-                    target.mux(encoded)
+                for packets, _ in spoken:
+                    target.mux(packets)
             place(part, video)
         finally:
             part.unlink(missing_ok=True)
     return {"size": video.stat().st_size, "sha256": sha256(video)}
 
 
-def _spoken(voice: Any, heard: Array, rate: int, layout: str) -> Iterator[tuple[list[Any], Fraction]]:
-    """The voice's packets with the second up to which they reach."""
+def voice_stream(target: Any, container: str, rate: int, channels: int) -> Any:
+    """A stream for sound in a file that is being written: PCM in 'mov', AAC in any other container."""
+    codec = "pcm_s24le" if container == "mov" else "aac"
+    voice = target.add_stream(codec, rate=rate, layout=LAYOUTS[channels])
+    if codec == "aac":
+        voice.codec_context.bit_rate = AAC_BITS_A_SECOND
+    return voice
+
+
+def encoded(voice: Any, parts: Iterable[Array]) -> Iterator[tuple[list[Any], Fraction]]:
+    """The packets of samples (n, channels) that follow each other, with the second up to which they reach.
+
+    All of it is encoded as one, so that sample k of them is sample k of the file.
+    """
+    rate, layout = voice.codec_context.sample_rate, voice.codec_context.layout.name
     form, size = ("fltp", 1024) if voice.codec_context.name == "aac" else ("s32", 4096)
-    for at in range(0, len(heard), size):
-        part = heard[at : at + size]
+    at = 0
+    for part in in_blocks(parts, size):
         if form == "s32":
             # 24 bits in the upper part of 32, as FFmpeg's encoder takes them
             full = 2**23
@@ -262,5 +279,27 @@ def _spoken(voice: Any, heard: Array, rate: int, layout: str) -> Iterator[tuple[
             frame = _frame(content.reshape(1, -1), form, layout, rate, at)
         else:
             frame = _frame(np.ascontiguousarray(part.T, np.float32), form, layout, rate, at)
-        yield voice.encode(frame), Fraction(at + len(part), rate)
-    yield voice.encode(None), Fraction(len(heard), rate)
+        at += len(part)
+        yield voice.encode(frame), Fraction(at, rate)
+    yield voice.encode(None), Fraction(at, rate)
+
+
+def in_blocks(parts: Iterable[Array], size: int) -> Iterator[Array]:
+    """The same samples in blocks of one size, the last of them shorter.
+
+    >>> [len(block) for block in in_blocks([np.zeros((3, 1)), np.zeros((4, 1))], 2)]
+    [2, 2, 2, 1]
+    """
+    rest: list[Array] = []
+    count = 0
+    for part in parts:
+        rest.append(part)
+        count += len(part)
+        if count < size:
+            continue
+        joined = np.concatenate(rest)
+        whole = count - count % size
+        yield from (joined[at : at + size] for at in range(0, whole, size))
+        rest, count = [joined[whole:]], count - whole
+    if count:
+        yield np.concatenate(rest)

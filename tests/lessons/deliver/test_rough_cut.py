@@ -13,6 +13,7 @@ import pytest
 from lessons.deliver import Wishes, rough_cut
 from lessons.deliver.captions import lesson_captions
 from lessons.deliver.manifest import Footage, measure
+from lessons.planning.sound import add_samples
 
 
 def packets(path: Path) -> list[bytes]:
@@ -103,3 +104,37 @@ def test_each_clips_sound_stays_with_its_pictures(tmp_path: Path, stock: SimpleN
         spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part))))
         assert np.argmax(spectrum) * 48000 / len(part) == pytest.approx(400 * (k + 1), abs=1.0)
     assert len(stock.decoded_greys(path)) == 200
+
+
+BURST = np.random.default_rng(1).uniform(-0.5, 0.5, 2400)
+"""A twentieth of a second of noise: where it is heard shows to the sample."""
+
+
+@pytest.mark.parametrize(("ending", "within_s"), [("mp4", 2e-4), ("mov", 1e-9)])
+def test_the_sound_of_the_last_of_many_clips_is_in_time(
+    ending: str, within_s: float, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    """Counted in decoded samples, as players do that don't look at the packets' times; every clip speaks at 0.3 s.
+
+    A second is 46.9 of AAC's packets. Every other clip is in stereo at another rate, as a recording may be.
+    """
+    entries = [stock.entry(f"c{k}", 25, (25, 1), [("s", 25, "")], file=f"c{k}.{ending}") for k in range(40)]
+    footage: Footage = stock.write_folder(tmp_path, entries)
+    for k, clip in enumerate(footage.clips):
+        if k % 5 == 4:
+            continue
+        rate, channels = (48000, 1) if k % 2 else (44100, 2)
+        heard = np.zeros((rate, channels))
+        heard[int(0.3 * rate) : int(0.3 * rate) + len(BURST)] = BURST[:, None]
+        add_samples(footage.path(clip), ending, heard, rate)
+    (path,) = rough_cut.deliver(footage, Wishes()).files
+    with av.open(str(path)) as container:
+        assert container.streams.audio[0].rate == 48000
+        to_mono = av.AudioResampler(format="flt", layout="mono")
+        pieces = [mono.to_ndarray()[0] for frame in container.decode(audio=0) for mono in to_mono.resample(frame)]
+    heard = np.concatenate(pieces).astype(float)
+    assert len(heard) == pytest.approx(40 * 48000, abs=1024)
+    for k in (1, 3, 11, 21, 37):
+        near = heard[k * 48000 : k * 48000 + 36000]
+        at_s = np.argmax(np.correlate(near, BURST)) / 48000
+        assert at_s == pytest.approx(0.3, abs=within_s), k
