@@ -39,6 +39,6 @@ def print_pdf(template: str, told: Mapping[str, Any], path: Path, paper: str) ->
 
 def dashes() -> dict[str, list[float]]:
     """The dash patterns of the clips' lines, in line widths, so that print and picture speak one language."""
-    from scenes.look.theme import LINES
+    from scenes.look.dusk import DUSK
 
-    return {role: list(style.dash) for role, style in LINES.items()}
+    return {role: list(style.dash) for role, style in DUSK.lines.items()}

@@ -51,6 +51,7 @@ from lessons.lesson.wording import LANGUAGES
 from scenes.board.brief import Setting
 from scenes.film.forms import CHOSEN_FORMS
 from scenes.kinds import CLIP_KINDS, ClipKind
+from scenes.look import LOOKS
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
 """The axes of the matrix, in the order in which they multiply, each with its key in a lesson file."""
@@ -143,7 +144,7 @@ class Output(Strict):
 
     size: Size = Field("1080p", validate_default=True, description="A name, or width x height in pixels.")
     rate: Rate = Field("60", validate_default=True, description="Frames a second.")
-    theme: Literal["dusk"] = Field("dusk", description="The look.")
+    theme: choice(LOOKS) = Field("dusk", description="The look.")  # type: ignore[valid-type]
     handles: Seconds | None = Field(
         None, description="Seconds held before the first step and after the last one, to cut into."
     )

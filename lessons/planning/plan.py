@@ -24,6 +24,7 @@ from lessons.planning.scratch_voice import ScratchVoice, with_voice
 from lessons.planning.sound import Sound
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Setting, Subject
 from scenes.kinds import CLIP_KINDS
+from scenes.look import LOOKS
 
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
@@ -237,7 +238,7 @@ class _Planner:
             output=self.output,
             steps=steps,
             labels=self.labels(request, values, steps),
-            theme=self.keys.output.theme,
+            look=LOOKS[self.keys.output.theme],
             rows=self.rows(subject),
             handle_frames=self.output.frames(self.keys.output.handles or 0.0),
         )

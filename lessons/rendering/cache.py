@@ -99,7 +99,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
         "timing": digest([s.frames for s in brief.steps] + [brief.handle_frames] * bool(brief.handle_frames)),
         "output": digest(brief.output),
-        "theme": brief.theme,
+        "theme": digest(brief.look),
         "encoder": f"{form} {encoder}",
         "sound": digest(clip.sound.key) if clip.sound else "",
         "drawing": drawing_code(),

@@ -19,6 +19,8 @@ import numpy as np
 
 from aimgeo.construct import Position
 from aimgeo.vectors import Array
+from scenes.look.dusk import DUSK
+from scenes.look.look import Layer, Look
 
 Easing = Literal["linear", "cubic", "quintic"]
 Values = tuple[float, ...]
@@ -200,7 +202,7 @@ class Cue:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line in the theme's style for `style` (a role). `pen` shows the leading dot while it is drawn.
+    """A line in the look's style for `style` (a role). `pen` shows the leading dot while it is drawn.
 
     `ink_in` lists ball element ids inside which a white line turns to ink.
     `faint_after_mm`: beyond this length from the first point the line is thin and faint.
@@ -345,7 +347,7 @@ Shape = (
 class Element:
     """Something drawn: a shape with what changes about it over time.
 
-    `panes` empty: the shape is in frame pixels. `layer`: higher lies over lower (see layers below).
+    `panes` empty: the shape is in frame pixels. `layer`: what lies over what is the look's to say.
     `drawn` is the part of a line drawn so far; `strength` 1 new, lower when old; `offset_mm` moves it;
     `size` multiplies the radius of a ball or ring about its centre.
     `names`: the id of the element that a label names. `fresh` 1 draws the outline of a new label.
@@ -355,7 +357,7 @@ class Element:
     role: str
     shape: Shape
     panes: tuple[str, ...] = ()
-    layer: int = 50
+    layer: Layer = "mark"
     opacity: Track = ONE
     drawn: Track = ONE
     strength: Track = ONE
@@ -371,12 +373,6 @@ class Element:
     def is_visible(self, frame: int) -> bool:
         """True when any of it is drawn on the frame."""
         return self.opacity.at(frame)[0] > 0 and self.drawn.at(frame)[0] > 0
-
-
-LAYERS = {
-    "table": 0, "shadow": 10, "area": 15, "line_under": 20, "ball": 30, "ghost": 35, "line": 40, "bar": 45,
-    "mark": 50, "break": 60, "inset": 65, "leader": 70, "label": 75, "text": 80,
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -407,7 +403,7 @@ class Board:
     panes: tuple[Pane, ...]
     elements: tuple[Element, ...]
     steps: tuple[StepSpan, ...]
-    theme: str = "dusk"
+    look: Look = DUSK
 
     def with_handles(self, frames: int) -> Board:
         """The same later by so many frames: before it the picture that it starts from, behind it its last one."""

@@ -10,6 +10,8 @@ from typing import Any
 from aimgeo.construct import Construction, Quantity
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
+from scenes.look.dusk import DUSK
+from scenes.look.look import Look
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,7 @@ class Brief:
     output: Output
     steps: tuple[BriefStep, ...]
     labels: Mapping[str, str] = field(default_factory=dict)
-    theme: str = "dusk"
+    look: Look = DUSK
     rows: tuple[tuple[str, ...], ...] = ()
     handle_frames: int = 0
 

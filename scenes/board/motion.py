@@ -9,6 +9,7 @@ from typing import Any
 
 from scenes.board import Board, Easing, Element, Move, Pane, Shape, StepSpan, Track, Values
 from scenes.board.brief import Brief
+from scenes.look.look import Layer
 
 Span = tuple[int, int]
 """Frames [first, end)."""
@@ -28,7 +29,7 @@ class Sheet:
         self,
         id: str,
         shape: Shape,
-        layer: int,
+        layer: Layer,
         role: str = "",
         panes: tuple[str, ...] = (),
         opacity: float = 0.0,
@@ -111,7 +112,7 @@ class Sheet:
             for step, (first, end) in zip(brief.steps, brief.spans, strict=True)
         )
         size = brief.output.width_px, brief.output.height_px
-        return Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.theme)
+        return Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
 
 
 def frames_of(seconds: float, rate: tuple[int, int]) -> int:

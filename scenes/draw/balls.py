@@ -34,17 +34,17 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
         return _ghost_rim(ball, outline, view) if view.rendered else _ghost(outline, view)
     if view.rendered:
         return _rim(outline, view) if ball.look == "object" else []
-    theme = view.theme
-    body = {"cue": theme.cue_ball, "object": theme.object_ball, "other": theme.other_ball}[ball.look]
+    look = view.look
+    body = {"cue": look.cue_ball, "object": look.object_ball, "other": look.other_ball}[ball.look]
     paths = _shadow(outline)
     inner = outline
     if ball.look == "object":
-        paths.append(Path(_curves(outline), fill=rgba(theme.object_rim)))
+        paths.append(Path(_curves(outline), fill=rgba(look.object_rim)))
         inner = outline.grown(-_rim_px(outline, view))
     paths.append(Path(_curves(inner), fill=rgba(body), gradient=_shading(inner, body)))
     if ball.look == "cue" and outline.mean_radius_px > 18 * view.scale.k:
         width = view.scale.stroke_px(min(2.0, outline.mean_radius_px / view.scale.k / 40))
-        paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(theme.ink, 0.55), width_px=width))
+        paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(look.ink, 0.55), width_px=width))
     return paths
 
 
@@ -61,7 +61,7 @@ def _rim_px(outline: Outline, view: View) -> float:
 def _rim(outline: Outline, view: View) -> list[Path]:
     inner = outline.grown(-_rim_px(outline, view))
     ring = np.concatenate([_curves(outline), reversed_curves(_curves(inner))])
-    return [Path(ring, fill=rgba(view.theme.object_rim))]
+    return [Path(ring, fill=rgba(view.look.object_rim))]
 
 
 def _shading(outline: Outline, colour: str) -> Gradient:
@@ -90,18 +90,18 @@ def _shadow(outline: Outline) -> list[Path]:
 
 def _ghost(outline: Outline, view: View) -> list[Path]:
     """13 % white; a cased white rim of 12 to 28 dashes."""
-    white, r = rgba(view.theme.white), outline.mean_radius_px
+    front, r = rgba(view.look.front), outline.mean_radius_px
     width = min(view.scale.stroke_px(3.5), r / 5)
     count = int(np.clip(round(2 * np.pi * r / view.scale.stroke_px(22)), 12, 28))
     starts = np.arange(count) * 2 * np.pi / count
     rim = np.concatenate(
         [ellipse(outline.centre_px, outline.axes_px, t, t + 1.2 * np.pi / count) for t in starts.tolist()]
     )
-    casing = faded(rgba(view.theme.ink), view.theme.casing_opacity * 0.75)
+    casing = faded(rgba(view.look.casing), view.look.casing_opacity * 0.75)
     return [
-        Path(_curves(outline), fill=faded(white, 0.13)),
+        Path(_curves(outline), fill=faded(front, 0.13)),
         Path(_curves(outline), stroke=casing, width_px=2 * width),
-        Path(rim, stroke=faded(white, view.strength), width_px=width, cap="butt"),
+        Path(rim, stroke=faded(front, view.strength), width_px=width, cap="butt"),
     ]
 
 
@@ -131,10 +131,10 @@ def draw_halo(halo: Halo, view: View) -> list[Path]:
     outline = ball_outline(view.P, np.array(halo.centre_mm), halo.radius_mm)
     if outline is None:
         return []
-    casing, width = rgba(view.theme.ink, view.theme.casing_opacity), view.scale.stroke_px(2.5)
+    casing, width = rgba(view.look.casing, view.look.casing_opacity), view.scale.stroke_px(2.5)
     return [
         Path(_curves(outline), stroke=casing, width_px=width + view.scale.stroke_px(3)),
-        Path(_curves(outline), stroke=rgba(view.theme.white, view.strength), width_px=width),
+        Path(_curves(outline), stroke=rgba(view.look.front, view.strength), width_px=width),
     ]
 
 
@@ -156,7 +156,7 @@ def draw_ring(ring: Ring, view: View) -> list[Path]:
         core = np.concatenate(
             [ellipse(outline.centre_px, outline.axes_px, a, max(b, a + 0.05 / r)) for a, b in pieces if a < end]
         )
-    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
     return [
         Path(whole, stroke=casing, width_px=width + view.scale.stroke_px(3)),
         Path(core, stroke=rgba(style.colour, view.strength), width_px=width),
@@ -173,10 +173,10 @@ def draw_arc(arc: Arc, view: View) -> list[Path]:
     corner = view.px(centre)
     if not (np.isfinite(edge).all() and np.isfinite(corner).all()):
         return []
-    white, width = rgba(view.theme.white), view.line_px(4)
-    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    front, width = rgba(view.look.front), view.line_px(4)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
     return [
-        Path(polyline([corner, *edge], closed=True), fill=faded(white, 0.16)),
+        Path(polyline([corner, *edge], closed=True), fill=faded(front, 0.16)),
         Path(polyline(edge), stroke=casing, width_px=width + view.scale.stroke_px(4)),
-        Path(polyline(edge), stroke=faded(white, view.strength), width_px=width),
+        Path(polyline(edge), stroke=faded(front, view.strength), width_px=width),
     ]

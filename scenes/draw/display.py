@@ -19,7 +19,8 @@ from scenes.draw.hidden import Body
 from scenes.draw.outline import Outline, ball_outline
 from scenes.draw.paths import Path, Picture, rgba, rounded_rect
 from scenes.draw.view import View
-from scenes.look.theme import THEMES, Scale, Theme
+from scenes.look.look import Look
+from scenes.look.scale import Scale
 
 Background = Callable[[Pane, Board, int], np.ndarray | None]
 """Gives a pane's picture on a frame: RGBA, uint8, opaque, of the pane's size in pixels; None for none."""
@@ -40,7 +41,7 @@ class Slot:
 
 def display_list(board: Board) -> tuple[Slot, ...]:
     """All slots, the lowest first: pane after pane with its background, then what stands on the frame."""
-    by_layer = sorted(board.elements, key=lambda e: e.layer)
+    by_layer = sorted(board.elements, key=lambda e: board.look.layers.index(e.layer))
     slots: list[Slot] = []
     for pane in board.panes:
         if pane.background is not None and not _is_frame_cloth(pane, board):
@@ -58,8 +59,8 @@ class Display:
     """A board ready to be drawn: its slots, and each slot's paths on any frame."""
 
     def __init__(self, board: Board, background: Background | None = None) -> None:
-        self.board, self.theme = board, THEMES[board.theme]
-        self.scale = Scale(board.width_px, board.height_px)
+        self.board = board
+        self.scale = Scale(board.width_px, board.height_px, board.look)
         self.slots = display_list(board)
         self._background = background or pane_background
         self._elements = {e.id: e for e in board.elements}
@@ -128,7 +129,6 @@ class Display:
         return View(
             P,
             "frame" if pane is None else pane.view,
-            self.theme,
             self.scale,
             pane is not None and pane.background == "plate",
             lambda name: self._outline(pane, name, frame),
@@ -169,7 +169,7 @@ def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
     """The picture behind a pane: cloth, or the rendered table of the player's eye."""
     width, height = round(pane.rect_px[2]), round(pane.rect_px[3])
     if pane.background == "cloth":
-        return cloth(width, height, THEMES[board.theme]).copy()  # Cairo wants pixels that it could write to
+        return cloth(width, height, board.look).copy()  # Cairo wants pixels that it could write to
     if pane.background == "plate":
         assert isinstance(pane.camera, EyeCamera)
         from scenes.plate import pane_picture
@@ -178,9 +178,9 @@ def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
     raise ValueError(f"no pane background {pane.background!r}; there are cloth and plate")
 
 
-def cloth(width_px: int, height_px: int, theme: Theme) -> np.ndarray:
+def cloth(width_px: int, height_px: int, look: Look) -> np.ndarray:
     """The cloth (height, width, 4), RGBA, read-only: lightest behind the figure, darker to the edge."""
-    return _cloth(width_px, height_px, theme.cloth_centre, theme.cloth_edge)
+    return _cloth(width_px, height_px, look.cloth_centre, look.cloth_edge)
 
 
 @lru_cache(maxsize=8)

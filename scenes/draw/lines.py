@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,7 @@ from scenes.board import Area, Bar, Line, Mark
 from scenes.draw.hidden import eye_of, hidden_span, rest
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
 from scenes.draw.view import View
-from scenes.look.theme import LineStyle
+from scenes.look.look import LineStyle, MarkPart
 
 ARROW_LENGTH = 3.9
 """Of an arrowhead, in core widths."""
@@ -33,8 +32,8 @@ def draw_line(line: Line, view: View) -> list[Path]:
     paths: list[Path] = []
     if bend < length:
         # the faint part first: where they meet, the full part's round cap lies over it
-        faint = replace(style, width_px=min(view.theme.faint_px, style.width_px), casing_px=4)
-        weaker = replace(view, strength=view.strength * view.theme.faint_opacity)
+        faint = replace(style, width_px=min(view.look.faint_px, style.width_px), casing_px=4)
+        weaker = replace(view, strength=view.strength * view.look.faint_opacity)
         paths += _stretch(line, faint, (a + bend * along, tip), weaker, line.arrow)
     paths += _stretch(line, style, (a, a + bend * along), view, line.arrow and bend == length)
     end = view.segment_px(a, tip)
@@ -63,9 +62,9 @@ def _stretch(line: Line, style: LineStyle, ends_mm: tuple[Array, Array], view: V
         within = _within_balls(line, style, start, start + length * along, view)
     outside = rest(within, length)
     pieces = dashes(length, [d * width for d in style.dash])
-    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
     cased = width + view.scale.stroke_px(style.casing_px)
-    ink = rgba(view.theme.ink, view.strength)
+    ink = rgba(view.look.ink, view.strength)
     # where a solid line meets its ink part both end square, exactly at the outline
     cap = "butt" if within and not style.dash else "round"
     paths = [_run(start, along, outside, casing, cased, cap)]
@@ -82,8 +81,8 @@ def _stretch(line: Line, style: LineStyle, ends_mm: tuple[Array, Array], view: V
 
 
 def _within_balls(line: Line, style: LineStyle, start: Array, end: Array, view: View) -> Spans:
-    """Where a white line crosses a ball that it must turn to ink in, as lengths from its start."""
-    if style.colour != view.theme.white:
+    """Where a front-coloured line crosses a ball that it must turn to ink in, as lengths from its start."""
+    if style.colour != view.look.front:
         return []
     outlines = [view.outline(name) for name in line.ink_in]
     parts = [o.inside(start, end) for o in outlines if o is not None]
@@ -132,7 +131,7 @@ def _arrowhead(tip: Array, along: Array, size: float, colour: RGBA, view: View) 
     across = np.array([-along[1], along[0]])
     corners = [tip, tip - size * along + 0.42 * size * across, tip - size * along - 0.42 * size * across]
     edge = polyline(corners, closed=True)
-    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
     # the core is opaque under an old line's colour, else the line's end would show through
     return [
         Path(edge, fill=casing, stroke=casing, width_px=view.scale.stroke_px(6)),
@@ -150,9 +149,9 @@ def _barbs(start: Array, along: Array, length: float, pitch: float, width: float
 
 
 def _pen(at: Array, width: float, view: View) -> list[Path]:
-    white = rgba(view.theme.white)
+    front = rgba(view.look.front)
     radius = max(width, view.scale.stroke_px(7))
-    return [Path(circle(at, 2.6 * radius), fill=faded(white, 0.16)), Path(circle(at, radius), fill=white)]
+    return [Path(circle(at, 2.6 * radius), fill=faded(front, 0.16)), Path(circle(at, radius), fill=front)]
 
 
 # ------------------------------------------------------------------ marks
@@ -160,72 +159,40 @@ def _pen(at: Array, width: float, view: View) -> list[Path]:
 
 def draw_mark(mark: Mark, view: View) -> list[Path]:
     """A mark at a point. Raises ValueError for an unknown kind."""
-    if mark.kind not in MARKS:
-        raise ValueError(f"no mark {mark.kind!r}; there are {', '.join(MARKS)}")
+    look = view.look
+    if mark.kind not in look.marks:
+        raise ValueError(f"no mark {mark.kind!r}; there are {', '.join(look.marks)}")
     at = view.px(np.array(mark.at_mm, float))
     if not np.isfinite(at).all():
         return []
     unit = view.line_px(4) / 4
+    style = look.marks[mark.kind]
     if mark.hollow:
-        return _hollow(at, unit, view.theme.lines["contact_line"].colour if mark.kind == "contact" else None, view)
-    return [p.shown(view.strength) for p in MARKS[mark.kind](at, unit, view)]
+        return _hollow(at, unit, look.colour(style.hollow), view)
+    paths = (_part(part, at, unit, rgba(look.colour(part.colour))) for part in style.parts)
+    return [path.shown(view.strength) for path in paths]
 
 
-def _hollow(at: Array, unit: float, colour: str | None, view: View) -> list[Path]:
-    """A point that cannot be seen from here: an open broken ring, white or in the point's colour."""
+def _hollow(at: Array, unit: float, colour: str, view: View) -> list[Path]:
+    """A point that cannot be seen from here: an open broken ring."""
     starts = np.arange(6) * np.pi / 3
     ring = np.concatenate([ellipse(at, 10 * unit * np.eye(2), t, t + 0.62) for t in starts.tolist()])
-    casing = rgba(view.theme.ink, view.theme.casing_opacity)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
     return [
         Path(circle(at, 10 * unit), stroke=casing, width_px=8 * unit),
-        Path(ring, stroke=rgba(colour or view.theme.white, view.strength), width_px=3.5 * unit, cap="butt"),
+        Path(ring, stroke=rgba(colour, view.strength), width_px=3.5 * unit, cap="butt"),
     ]
 
 
-def _discs(*parts: tuple[float, str]) -> Callable[[Array, float, View], list[Path]]:
-    """A mark of discs, the largest first: radius for 1080 px, and the theme's name of its colour."""
-
-    def draw(at: Array, unit: float, view: View) -> list[Path]:
-        colours = {
-            "sky": view.theme.lines["contact_line"].colour,
-            **{
-                name: getattr(view.theme, name)
-                for name in ("white", "ink", "object_rim", "cue_ball", "object_ball")
-            },
-        }
-        return [Path(circle(at, radius * unit), fill=rgba(colours[name])) for radius, name in parts]
-
-    return draw
-
-
-def _cross(at: Array, unit: float, view: View) -> list[Path]:
-    ink = rgba(view.theme.ink)
-    arms = np.array([[[-15.0, 0.0], [15.0, 0.0]], [[0.0, -15.0], [0.0, 15.0]]]) * unit + at
-    return [Path(straight(arms), stroke=ink, width_px=3 * unit, cap="butt"), Path(circle(at, 5 * unit), fill=ink)]
-
-
-def _base(at: Array, unit: float, view: View) -> list[Path]:
-    """A point on the cloth: a small diamond, since it is where nothing stands yet."""
-    corners = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
-    ink, white = rgba(view.theme.ink), rgba(view.theme.white)
-    return [
-        Path(polyline(at + 13 * unit * corners, closed=True), fill=ink),
-        Path(polyline(at + 8.5 * unit * corners, closed=True), fill=white),
-    ]
-
-
-MARKS: dict[str, Callable[[Array, float, View], list[Path]]] = {
-    "object_centre": _discs((10.5, "object_rim"), (6.5, "ink")),
-    "cue_centre": _cross,
-    "contact": _discs((14, "ink"), (11, "sky")),
-    "aim": _discs((18.5, "ink"), (15.5, "white"), (10, "ink"), (4, "white")),
-    "target": _discs((10.5, "ink"), (8, "white"), (4.5, "ink")),
-    "notch": _discs((7.5, "ink"), (5, "white")),
-    "base": _base,
-    "cue_dot": _discs((12, "ink"), (8.5, "cue_ball")),
-    "object_dot": _discs((12, "ink"), (10, "object_rim"), (8, "object_ball")),
-}
-"""Kind to drawing: functions of the place, the pixels of a unit and the view."""
+def _part(part: MarkPart, at: Array, unit: float, colour: RGBA) -> Path:
+    r = part.radius_px * unit
+    if part.shape == "cross":
+        arms = np.array([[[-r, 0.0], [r, 0.0]], [[0.0, -r], [0.0, r]]]) + at
+        return Path(straight(arms), stroke=colour, width_px=3 * unit, cap="butt")
+    if part.shape == "diamond":
+        corners = np.array([[0.0, -r], [r, 0.0], [0.0, r], [-r, 0.0]])
+        return Path(polyline(at + corners, closed=True), fill=colour)
+    return Path(circle(at, r), fill=colour)
 
 
 # ------------------------------------------------------------------ areas and bars
@@ -236,16 +203,16 @@ def draw_area(area: Area, view: View) -> list[Path]:
     points = view.px(np.array(area.points_mm, float))
     if not np.isfinite(points).all():
         return []
-    white, edge = rgba(view.theme.white), polyline(points, closed=True)
+    front, edge = rgba(view.look.front), polyline(points, closed=True)
     if area.style == "region":
         thin, heavy = view.scale.stroke_px(2), view.scale.stroke_px(6)
         return [
-            Path(edge, fill=faded(white, 0.18), stroke=faded(white, 0.9), width_px=thin),
-            Path(straight(points[None, :2]), stroke=white, width_px=heavy, cap="butt"),
+            Path(edge, fill=faded(front, 0.18), stroke=faded(front, 0.9), width_px=thin),
+            Path(straight(points[None, :2]), stroke=front, width_px=heavy, cap="butt"),
         ]
     fills = {"window": "target_line", "band": "error_line"}
     if area.style in fills:
-        colour = rgba(view.theme.lines[fills[area.style]].colour)
+        colour = rgba(view.look.lines[fills[area.style]].colour)
         return [Path(edge, fill=faded(colour, 0.22))]
     raise ValueError(f"no area style {area.style!r}; there are region, {', '.join(fills)}")
 
@@ -264,10 +231,10 @@ def draw_bar(bar: Bar, view: View) -> list[Path]:
         h = (half - inset) * across
         return polyline([ends[0] - h, ends[1] - h, ends[1] + h, ends[0] + h], closed=True)
 
-    ink, white, line = rgba(view.theme.ink), rgba(view.theme.white), view.scale.stroke_px(3.5)
+    casing, front, line = rgba(view.look.casing), rgba(view.look.front), view.scale.stroke_px(3.5)
     paths = [
-        Path(piece(0, 1, -view.scale.stroke_px(4)), fill=faded(ink, 0.92)),
-        Path(piece(0, 1, 0), fill=faded(white, view.strength)),
+        Path(piece(0, 1, -view.scale.stroke_px(4)), fill=faded(casing, 0.92)),
+        Path(piece(0, 1, 0), fill=faded(front, view.strength)),
     ]
     hollow = [(i / bar.pieces, (i + 1) / bar.pieces) for i in range(bar.filled, bar.pieces)]
-    return paths + [Path(piece(a, b, line), fill=ink) for a, b in hollow]
+    return paths + [Path(piece(a, b, line), fill=casing) for a, b in hollow]

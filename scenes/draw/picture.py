@@ -27,7 +27,7 @@ _SAME_PX = 1e-3
 def picture(board: Board, frame: int, background: Background | None = None) -> np.ndarray:
     """The picture (height, width, 3) of one frame, red green blue, uint8."""
     display = Display(board, background)
-    pixels = cloth(board.width_px, board.height_px, display.theme).copy()
+    pixels = cloth(board.width_px, board.height_px, board.look).copy()
     ctx = cairo.Context(surface(pixels))
     for slot in display.slots:
         with clipped(ctx, slot.clip_px):

@@ -29,25 +29,25 @@ def draw_table_top(top: TableTop, view: View) -> list[Path]:
 
 
 def _detailed(table: Table, view: View) -> list[Path]:
-    theme = view.theme
+    look = view.look
     bed, cushion = _rect(table, view, 0.0), _rect(table, view, CUSHION_MM)
     far = polyline(_corners(FAR_MM, FAR_MM, view), closed=True)
     paths = [
-        Path(_ring(far, bed), fill=rgba(theme.surround)),
-        Path(_ring(_rounded(table, view, RAIL_MM, 60.0), bed), fill=rgba(theme.rail)),
-        Path(_ring(cushion, bed), fill=rgba(theme.cushion)),
+        Path(_ring(far, bed), fill=rgba(look.surround)),
+        Path(_ring(_rounded(table, view, RAIL_MM, 60.0), bed), fill=rgba(look.rail)),
+        Path(_ring(cushion, bed), fill=rgba(look.cushion)),
     ]
     paths += _pockets(table, view)
     scale = _px_per_mm(view)
     sights = [circle(view.px(_lifted(at)), max(7.0 * scale, view.scale.px(2.5))) for at in _sights_mm(table)]
-    return [*paths, Path(np.concatenate(sights), fill=rgba(theme.sight))]
+    return [*paths, Path(np.concatenate(sights), fill=rgba(look.sight))]
 
 
 def _inset(table: Table, view: View) -> list[Path]:
-    theme = view.theme
+    look = view.look
     return [
-        Path(_rounded(table, view, 80.0, 60.0), fill=rgba(theme.plate)),
-        Path(_rect(table, view, 0.0), fill=rgba(theme.cloth_inset)),
+        Path(_rounded(table, view, 80.0, 60.0), fill=rgba(look.plate)),
+        Path(_rect(table, view, 0.0), fill=rgba(look.cloth_inset)),
         *_pockets(table, view, least_px=view.scale.px(10)),
     ]
 
@@ -97,7 +97,7 @@ def _pockets(table: Table, view: View, least_px: float = 0.0) -> list[Path]:
         throat = np.array([a, b, middle + across, middle - across])
         shapes.append(circle(view.px(_lifted(middle)), max(radius * half * scale, least_px)))
         shapes.append(polyline(view.px(_lifted(throat)), closed=True))
-    return [Path(shape, fill=rgba(view.theme.pocket)) for shape in shapes]
+    return [Path(shape, fill=rgba(view.look.pocket)) for shape in shapes]
 
 
 def _sights_mm(table: Table) -> Array:

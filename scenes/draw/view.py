@@ -11,7 +11,8 @@ from aimgeo.vectors import Array
 from scenes.board import project
 from scenes.draw.hidden import Body
 from scenes.draw.outline import Outline
-from scenes.look.theme import VIEW_LEAST_PX, VIEW_WIDTH, LineStyle, Scale, Theme
+from scenes.look.look import LineStyle, Look
+from scenes.look.scale import Scale
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,7 +26,6 @@ class View:
 
     P: Array
     kind: str
-    theme: Theme
     scale: Scale
     rendered: bool
     outline: Callable[[str], Outline | None]
@@ -34,20 +34,24 @@ class View:
     fresh: float = 0.0
     bodies: tuple[Body, ...] = ()
 
+    @property
+    def look(self) -> Look:
+        """The look that is drawn."""
+        return self.scale.look
+
     def px(self, points_mm: Array) -> Array:
         """Pixels (..., 2) of table points (..., 3)."""
         return project(self.P, points_mm)
 
     def line_px(self, width: float) -> float:
         """A line's width here, given for a 1080 px frame of the plan view."""
-        factor, least = VIEW_WIDTH.get(self.kind, 1.0), VIEW_LEAST_PX.get(self.kind, 0.0)
-        return self.scale.stroke_px(max(width * factor, min(width, least)))
+        return self.scale.line_px(width, self.kind)
 
     def line_style(self, role: str) -> LineStyle:
-        """The theme's line style for a role. Raises ValueError for an unknown one."""
-        if role not in self.theme.lines:
-            raise ValueError(f"no line style {role!r}; there are {', '.join(self.theme.lines)}")
-        return self.theme.lines[role]
+        """The look's line style for a role. Raises ValueError for an unknown one."""
+        if role not in self.look.lines:
+            raise ValueError(f"no line style {role!r}; there are {', '.join(self.look.lines)}")
+        return self.look.lines[role]
 
     def segment_px(self, a_mm: Array, b_mm: Array) -> Array | None:
         """The two ends (2, 2) in pixels of the part of a-b in front of the camera, or None."""

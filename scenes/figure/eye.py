@@ -16,13 +16,14 @@ from aimgeo.construct import Construction, Step, position
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
-from scenes.board import LAYERS, Ball, Leader, Line, Mark, Pane, Pixel, Plate, Rect, Ring, TableTop
+from scenes.board import Ball, Leader, Line, Mark, Pane, Pixel, Plate, Rect, Ring, TableTop
 from scenes.board.motion import Sheet, Span
+from scenes.board.timing import TIMING
 from scenes.figure.eye_view import cannot_be_seen, cue_at, inside_part, pixel, seen_ball
 from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, place
 from scenes.frame.layout import Layout
-from scenes.look.roles import LINE_STYLE, MARK_KIND, MARK_RADIUS_PX, UNLABELLED
-from scenes.look.theme import LINES, THEMES, TIMING, plate_sizes, plate_width_px
+from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
+from scenes.look.scale import plate_sizes, plate_width_px
 
 CUE_BACK_MM = 420.0
 """The cue comes in from so far behind."""
@@ -51,7 +52,6 @@ class Figure:
     line_panes: tuple[str, ...]
     top: float
     prefix: str = ""
-    theme: str = "dusk"
 
     @property
     def radius_mm(self) -> float:
@@ -86,15 +86,15 @@ def put_balls(figure: Figure, table: Table | None, cue: bool, shown: bool = True
     opacity = 1.0 if shown else 0.0
     if table is not None:
         top = TableTop(table)
-        sheet.put(figure.id("table"), top, LAYERS["table"], "table", figure.panes, opacity=1.0)
+        sheet.put(figure.id("table"), top, "table", "table", figure.panes, opacity=1.0)
     for role, at, look in (
         ("object_ball", shot.object_ball_mm, "object"),
         ("cue_ball", shot.cue_ball_mm, "cue"),
     ):
         ball = Ball(position(at), figure.radius_mm, look)
-        sheet.put(figure.id(role), ball, LAYERS["ball"], role, figure.panes, opacity=opacity)
+        sheet.put(figure.id(role), ball, "ball", role, figure.panes, opacity=opacity)
     if cue:
-        sheet.put(figure.id("cue"), cue_at(shot), LAYERS["ball"], "cue", figure.panes)
+        sheet.put(figure.id("cue"), cue_at(shot), "ball", "cue", figure.panes)
 
 
 def put_circles(figure: Figure, index: int, step: Step, shown: Span) -> None:
@@ -103,17 +103,17 @@ def put_circles(figure: Figure, index: int, step: Step, shown: Span) -> None:
         id = figure.id(f"{c.role}.{index}.{n}")
         if c.role == "ghost_ball":
             ball = Ball(c.centre_mm, c.radius_mm, "ghost")
-            figure.sheet.put(id, ball, LAYERS["ghost"], c.role, figure.panes)
+            figure.sheet.put(id, ball, "ghost", c.role, figure.panes)
         else:
             ring = Ring(c.centre_mm, c.radius_mm, "thin_line")
-            figure.sheet.put(id, ring, LAYERS["line"], c.role, figure.line_panes)
+            figure.sheet.put(id, ring, "line", c.role, figure.line_panes)
         figure.sheet.show(id, shown)
 
 
 def put_ghost(figure: Figure, panes: tuple[str, ...], shown: Span) -> None:
     """The ghost ball where the construction itself draws none."""
     ghost = Ball(position(figure.shot.ghost_ball_mm), figure.radius_mm, "ghost")
-    id = figure.sheet.put(figure.id("ghost_ball"), ghost, LAYERS["ghost"], "ghost_ball", panes)
+    id = figure.sheet.put(figure.id("ghost_ball"), ghost, "ghost", "ghost_ball", panes)
     figure.sheet.show(id, shown)
 
 
@@ -124,12 +124,12 @@ def put_lines(figure: Figure, index: int, step: Step, span: Span) -> None:
         style = LINE_STYLE.get(one.role, one.role)
         shape = Line(
             (one.start_mm, one.end_mm),
-            style if style in LINES else "thin_line",
+            style if style in figure.frame.look.lines else "thin_line",
             arrow=one.role == "target_line",
             faint_after_mm=_faint_after(figure, one),
         )
         id = figure.id(f"{one.role}.{index}.{n}")
-        figure.sheet.put(id, shape, LAYERS["line"], one.role, figure.line_panes, opacity=1.0, drawn=0.0)
+        figure.sheet.put(id, shape, "line", one.role, figure.line_panes, opacity=1.0, drawn=0.0)
         figure.sheet.move(id, "drawn", span, 1.0)
 
 
@@ -139,7 +139,7 @@ def put_point(figure: Figure, index: int, n: int, point: construction.Point, sho
     hollow = cannot_be_seen(point.at_mm, figure.shot, figure.eye_mm)
     panes = _point_panes(figure, point.role)
     id = figure.id(f"{point.role}.{index}.{n}")
-    figure.sheet.put(id, Mark(point.at_mm, kind, hollow), LAYERS["mark"], point.role, panes)
+    figure.sheet.put(id, Mark(point.at_mm, kind, hollow), "mark", point.role, panes)
     figure.sheet.show(id, shown)
     return kind
 
@@ -168,7 +168,7 @@ def dim_old(figure: Figure, step: Step, span: Span) -> None:
     for id in figure.sheet.ids():
         own = id.startswith(figure.prefix) and isinstance(figure.sheet.shape(id), Line)
         if own and figure.sheet.role(id) in roles:
-            figure.sheet.move(id, "strength", span, THEMES[figure.theme].old_strength)
+            figure.sheet.move(id, "strength", span, figure.frame.look.old_strength)
 
 
 def bring_cue(figure: Figure, span: Span) -> None:
@@ -270,10 +270,10 @@ class Labels:
         sheet, want = self.figure.sheet, found.wanted
         ids = [self.figure.id(f"label.{want.id}")]
         plate = Plate(want.text, found.rect_px, want.sample)
-        sheet.put(ids[0], plate, LAYERS["label"], "label", fresh=1.0, names=want.name)
+        sheet.put(ids[0], plate, "label", "label", fresh=1.0, names=want.name)
         if found.leader_px:
             ids.append(self.figure.id(f"leader.{want.id}"))
-            sheet.put(ids[1], Leader(found.leader_px), LAYERS["leader"], "leader", names=want.name)
+            sheet.put(ids[1], Leader(found.leader_px), "leader", "leader", names=want.name)
         for id in ids:
             sheet.show(id, shown)
         self.placed.append((found, ids))
@@ -291,7 +291,7 @@ class Labels:
             if role in UNLABELLED or role in self.named or role not in self.words or not ports:
                 continue
             self.named.add(role)
-            words, sample = self.words[role], sample if sample in LINES else None
+            words, sample = self.words[role], sample if sample in figure.frame.look.lines else None
             width = plate_width_px(words, figure.frame.scale, sample is not None)
             height = plate_sizes(figure.frame.scale).height_px
             # a line's label carries its sample, so it may stand beside the line without a leader
@@ -351,7 +351,7 @@ def _obstacles(figure: Figure, rects: Sequence[Rect], strokes: Sequence[Stroke])
     for step in figure.plan.steps:
         for line in step.lines:
             ends = _visible_ends(figure, line)
-            style = LINES.get(LINE_STYLE.get(line.role, line.role), LINES["thin_line"])
+            style = figure.frame.look.line(LINE_STYLE.get(line.role, line.role))
             if ends is not None:
                 half = s.stroke_px(0.75 * style.width_px + style.casing_px) / 2
                 drawn.append(Stroke(line.role, *ends, half))
@@ -359,7 +359,7 @@ def _obstacles(figure: Figure, rects: Sequence[Rect], strokes: Sequence[Stroke])
             if circle.role == "ghost_ball":
                 balls.append(_disc(figure, "ghost_ball", np.array(circle.centre_mm), R, False))
         for point in step.points:
-            radius = s.stroke_px(MARK_RADIUS_PX[MARK_KIND.get(point.role, "target")])
+            radius = s.stroke_px(figure.frame.look.marks[MARK_KIND.get(point.role, "target")].reach_px)
             marks.append(Disc(pixel(figure.pane, point.at_mm), radius, True, point.role))
     return Obstacles(tuple(balls), tuple(marks), tuple(drawn), tuple(rects))
 

@@ -20,7 +20,6 @@ from scenes.board.brief import EyeSpec
 from scenes.draw.hidden import Body, is_hidden
 from scenes.draw.outline import Outline, ball_outline
 from scenes.frame.layout import Layout
-from scenes.look.theme import TYPES
 
 EYE, TARGET = "eye", "target"
 CUE_RISE_RAD = math.radians(3.0)
@@ -99,7 +98,7 @@ def line_top(places: EyeLayout) -> float:
 def strip_px(frame: Layout) -> float:
     """Height of the ruler and the footer of the target pane."""
     s = frame.scale
-    return s.px(20) + 1.25 * s.text_px(TYPES["tick"]) + 1.75 * s.text_px(TYPES["heading"])
+    return s.px(20) + 1.25 * s.text_px("tick") + 1.75 * s.text_px("heading")
 
 
 def eye_mm(shot: Shot, eye: EyeSpec) -> Array:

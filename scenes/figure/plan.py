@@ -33,8 +33,7 @@ from scenes.frame.column import (
 )
 from scenes.frame.framing import Framing
 from scenes.frame.layout import Layout
-from scenes.look.roles import BARS, LINE_STYLE, MARK_KIND, MARK_RADIUS_PX
-from scenes.look.theme import LINES
+from scenes.look.roles import BARS, LINE_STYLE, MARK_KIND
 
 BAR_HALF_PX = 15.0
 """Half the height of a bar, its casing included, for a 1080 px frame."""
@@ -368,7 +367,7 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
         marks = [
             Disc(
                 point_px(figure, point.at_mm),
-                s.stroke_px(MARK_RADIUS_PX[MARK_KIND.get(point.role, "target")]),
+                s.stroke_px(frame.look.marks[MARK_KIND.get(point.role, "target")].reach_px),
                 True,
                 point.role,
             )
@@ -400,7 +399,7 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
 def _strokes(figure: Figure, line: construction.Line, pieces: list[Piece]) -> list[Stroke]:
     """A line as obstacles: its casing, and the target line's arrowhead."""
     s = figure.frame.scale
-    style = LINES.get(LINE_STYLE.get(line.role, line.role), LINES["thin_line"])
+    style = figure.frame.look.line(LINE_STYLE.get(line.role, line.role))
     half = s.stroke_px(style.width_px + style.casing_px) / 2
     out = []
     for piece in pieces:

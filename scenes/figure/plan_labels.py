@@ -11,7 +11,6 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Position
 from scenes.board import (
-    LAYERS,
     Bar,
     Leader,
     Pixel,
@@ -41,8 +40,8 @@ from scenes.figure.plan import (
     point_px,
     visible,
 )
-from scenes.look.roles import LINE_STYLE, MARK_KIND, MARK_RADIUS_PX, UNLABELLED
-from scenes.look.theme import THEMES, plate_sizes, plate_width_px
+from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
+from scenes.look.scale import plate_sizes, plate_width_px
 
 OLD_LABEL = 0.8
 MOST_LABELS = 6
@@ -154,14 +153,12 @@ class Labels:
         fresh, strength = (1.0, 1.0) if is_new else (0.0, OLD_LABEL)
         id = f"label.{want.id}.{self.count}"
         plate = Plate(want.text, found.rect_px, want.sample)
-        sheet.put(id, plate, LAYERS["label"], "label", fresh=fresh, strength=strength, names=want.name)
+        sheet.put(id, plate, "label", "label", fresh=fresh, strength=strength, names=want.name)
         ids = [id]
         if found.leader_px:
             leader = f"leader.{want.id}.{self.count}"
             ids.append(leader)
-            sheet.put(
-                leader, Leader(found.leader_px), LAYERS["leader"], "leader", strength=strength, names=want.name
-            )
+            sheet.put(leader, Leader(found.leader_px), "leader", "leader", strength=strength, names=want.name)
         for each in ids:
             sheet.show(each, shown)
         self.standing.append(_Standing(found, rank, since, ids))
@@ -255,10 +252,7 @@ def _wanted(
 
 
 def plate_size(figure: Figure, text: str, sample: str | None) -> tuple[float, float]:
-    style = THEMES[figure.brief.theme].types["label"]
-    return plate_width_px(text, figure.frame.scale, sample, style), plate_sizes(
-        figure.frame.scale, style
-    ).height_px
+    return plate_width_px(text, figure.frame.scale, sample), plate_sizes(figure.frame.scale).height_px
 
 
 def _ball_label(figure: Figure, role: str, text: str, disc: Disc) -> Wanted:
@@ -302,7 +296,7 @@ def _point_label(
     kind = MARK_KIND.get(role, "target")
     sample = None if radius_px else kind
     w, h = plate_size(figure, text, sample)
-    r = max(radius_px, figure.frame.scale.stroke_px(MARK_RADIUS_PX[kind]))
+    r = max(radius_px, figure.frame.scale.stroke_px(figure.frame.look.marks[kind].reach_px))
     places = [point_px(figure, at) for at in at_mm]
     ports = [Port((x + side * r, y), side) for x, y in places for side in (-1, 1)]
     ports += [Port((x, y + lift * r), 0, lift) for x, y in places for lift in (-1, 1)]

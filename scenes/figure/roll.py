@@ -11,7 +11,6 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.vectors import left
 from scenes.board import (
-    LAYERS,
     Ball,
     Bar,
     Line,
@@ -23,6 +22,7 @@ from scenes.board import (
 )
 from scenes.board.brief import BriefStep
 from scenes.board.motion import Span, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.labels import (
     Stroke,
     merged,
@@ -45,7 +45,7 @@ from scenes.frame.column import (
     put_title,
 )
 from scenes.frame.framing import INSET, TABLE
-from scenes.look.theme import THEMES, TIMING, plate_sizes
+from scenes.look.scale import plate_sizes
 
 ROLL_DIM = 0.3
 """Opacity of the construction while the balls roll."""
@@ -174,9 +174,7 @@ def _fade_construction(figure: Figure, span: Span, contact: Span) -> list[str]:
         sheet.hide(id, span)
         if isinstance(shape, Line):
             role = sheet.role(id)
-            under = sheet.put(
-                f"{id}.under", replace(shape, ink_in=()), LAYERS["line_under"], role, sheet.panes(id)
-            )
+            under = sheet.put(f"{id}.under", replace(shape, ink_in=()), "line_under", role, sheet.panes(id))
             sheet.move(under, "opacity", span, ROLL_DIM)
             if role in BACK_AT_HIT:
                 pair.append(under)
@@ -191,19 +189,18 @@ def _note_slow(figure: Figure, span: Span) -> tuple[Rect, ...]:
     if not words:
         return ()
     frame, scale = figure.frame, figure.frame.scale
-    style = THEMES[figure.brief.theme].types["label"]
-    sizes, size = plate_sizes(scale, style), scale.text_px(style)
+    sizes, size = plate_sizes(scale), scale.text_px("label")
     room = frame.measure_width_px - 2 * sizes.padding_px
-    lines = even_lines(words, room, lambda text: scale.text_width_px(text, style))
-    width = max(scale.text_width_px(line, style) for line in lines) + 2 * sizes.padding_px
+    lines = even_lines(words, room, lambda text: scale.text_width_px(text, "label"))
+    width = max(scale.text_width_px(line, "label") for line in lines) + 2 * sizes.padding_px
     x, y = frame.measures_px[0], measures_top_px(figure.titles, frame) - size
     pitch = 1.25 * size
     rect = (x, y, width, sizes.height_px + (len(lines) - 1) * pitch)
     sheet = figure.sheet
-    ids = [sheet.put("slowed", Shade(rect, "plate", sizes.radius_px), LAYERS["label"], "label")]
+    ids = [sheet.put("slowed", Shade(rect, "plate", sizes.radius_px), "label", "label")]
     for n, line in enumerate(lines):
         at = (x + sizes.padding_px, y + sizes.baseline_px + n * pitch)
-        ids.append(sheet.put(f"slowed.{n}", Text(line, at, "label"), LAYERS["text"], "label"))
+        ids.append(sheet.put(f"slowed.{n}", Text(line, at, "label"), "text", "label"))
     for id in ids:
         sheet.show(id, span)
     return (rect,)
@@ -213,7 +210,7 @@ def _ring(figure: Figure, span: Span) -> None:
     """One ring around the place of the hit, growing from the ghost ball's edge and gone when the balls go on."""
     centre = construction.position(figure.shot.ghost_ball_mm)
     ring = Ring(centre, figure.radius_mm, "thin_line")
-    id = figure.sheet.put("contact_ring", ring, LAYERS["mark"], panes=(figure.stage.ids[0],))
+    id = figure.sheet.put("contact_ring", ring, "mark", panes=(figure.stage.ids[0],))
     first, end = span
     figure.sheet.move(id, "opacity", (first, first + 1), 1.0)
     figure.sheet.move(id, "size", span, 1.35, easing="cubic")
@@ -228,7 +225,7 @@ def _outlines(figure: Figure, u: np.ndarray, far_mm: float, span: Span) -> None:
         id = figure.sheet.put(
             f"outline.{n}",
             Ring(at, figure.radius_mm, "thin_line"),
-            LAYERS["line_under"],
+            "line_under",
             "object_ball_outline",
             (figure.stage.ids[0],),
         )
@@ -258,7 +255,7 @@ def _cue_ball_after(
         return
     shape = Line((pieces[0][1], pieces[0][2]), "cue_ball_after", ink_in=("cue_ball",))
     sheet = figure.sheet
-    id = sheet.put("cue_ball_after", shape, LAYERS["line"], panes=(pieces[0][0],), opacity=1.0, drawn=0.0)
+    id = sheet.put("cue_ball_after", shape, "line", panes=(pieces[0][0],), opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", drawn, 1.0)
     words = figure.brief.labels.get("cue_ball_after")
     if not words:

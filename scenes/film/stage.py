@@ -219,7 +219,7 @@ def no_background(pane: Pane, board: Board, frame: int) -> None:
 
 def set_cloth(camera: Camera, board: Board) -> None:
     """Lay the cloth under a camera's picture."""
-    camera.set_background(cloth(board.width_px, board.height_px, Display(board).theme))
+    camera.set_background(cloth(board.width_px, board.height_px, board.look))
     camera.reset()
 
 

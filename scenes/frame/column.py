@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from scenes.board import LAYERS, Pips, Rect, Text
+from scenes.board import Pips, Rect, Text
 from scenes.board.brief import MeasureText
 from scenes.board.motion import Sheet, Span
 from scenes.frame.layout import Layout
 from scenes.look.fonts import run
-from scenes.look.theme import TYPES, Scale
+from scenes.look.scale import Scale
 
 DEGREE = "°"
 HALF = 0.5
@@ -17,9 +17,8 @@ HALF = 0.5
 
 def text_rect(text: Text, scale: Scale) -> Rect:
     """The rectangle around the ink of a text in pixels."""
-    style = TYPES[text.style]
-    laid = run(text.text, style.face)
-    size = scale.text_px(style)
+    laid = run(text.text, scale.look.types[text.style].face)
+    size = scale.text_px(text.style)
     width = laid.width * size
     x = text.at_px[0] - {"left": 0.0, "centre": HALF, "right": 1.0}[text.align] * width
     left, top, right, bottom = laid.ink
@@ -29,14 +28,14 @@ def text_rect(text: Text, scale: Scale) -> Rect:
 def wrapped(title: str, frame: Layout) -> tuple[str, ...]:
     """A title's lines: its own breaks where they fit, else broken anew into as few even lines as can be."""
     given = tuple(line.strip() for line in title.split("\n") if line.strip())
-    style, room = TYPES["title"], frame.title_width_px
+    room = frame.title_width_px
 
     def fits(lines: Sequence[str]) -> bool:
-        return all(frame.scale.text_width_px(line, style) <= room for line in lines)
+        return all(frame.scale.text_width_px(line, "title") <= room for line in lines)
 
     if frame.shape == "wide" and fits(given):
         return given
-    return even_lines(" ".join(given), room, lambda line: frame.scale.text_width_px(line, style))
+    return even_lines(" ".join(given), room, lambda line: frame.scale.text_width_px(line, "title"))
 
 
 def even_lines(text: str, room_px: float, width_px: Callable[[str], float]) -> tuple[str, ...]:
@@ -74,7 +73,7 @@ def put_title(sheet: Sheet, frame: Layout, id: str, title: str, shown: Span | No
     for i, line in enumerate(wrapped(title, frame)):
         at = (frame.title_px[0], frame.title_px[1] + i * frame.title_pitch_px)
         name = f"{id}.{i}"
-        sheet.put(name, Text(line, at, "title"), LAYERS["text"], "title", opacity=0.0 if shown else 1.0)
+        sheet.put(name, Text(line, at, "title"), "text", "title", opacity=0.0 if shown else 1.0)
         appear(sheet, name, shown, gone)
 
 
@@ -83,7 +82,7 @@ def put_pips(
 ) -> None:
     """The pips of a step."""
     pips = Pips(frame.pips_px, count, now)
-    sheet.put(id, pips, LAYERS["text"], "pips", opacity=0.0 if shown else 1.0)
+    sheet.put(id, pips, "text", "pips", opacity=0.0 if shown else 1.0)
     appear(sheet, id, shown, gone)
 
 
@@ -114,9 +113,8 @@ def title_rect(titles: Sequence[str], frame: Layout) -> Rect:
 def measure_texts(measure: MeasureText, frame: Layout, x: float, baseline_px: float) -> tuple[Text, ...]:
     """A measure's name, number and unit; the name's last line stands on the baseline given."""
     scale = frame.scale
-    name_style = TYPES["measure_name"]
-    lines = even_lines(measure.name, frame.measure_width_px, lambda s: scale.text_width_px(s, name_style))
-    pitch = 1.2 * scale.text_px(name_style)
+    lines = even_lines(measure.name, frame.measure_width_px, lambda s: scale.text_width_px(s, "measure_name"))
+    pitch = 1.2 * scale.text_px("measure_name")
     names = tuple(
         Text(line, (x, baseline_px - (len(lines) - 1 - i) * pitch), "measure_name") for i, line in enumerate(lines)
     )
@@ -126,8 +124,8 @@ def measure_texts(measure: MeasureText, frame: Layout, x: float, baseline_px: fl
     texts = (*names, Text(number, (x, below), "measure"))
     if is_degree or not measure.unit:
         return texts
-    gap = 0.2 * scale.text_px(TYPES["measure"])
-    after = x + scale.text_width_px(number, TYPES["measure"]) + gap
+    gap = 0.2 * scale.text_px("measure")
+    after = x + scale.text_width_px(number, "measure") + gap
     return (*texts, Text(measure.unit, (after, below), "unit"))
 
 

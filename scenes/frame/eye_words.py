@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from scenes.board import LAYERS, Pixel, Shade, Text
+from scenes.board import Pixel, Shade, Text
 from scenes.board.brief import BriefStep
 from scenes.board.motion import Sheet, Span, frames_of
+from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, put_pips
 from scenes.frame.layout import Layout
-from scenes.look.theme import TIMING, TYPES
 
 
 def put_scrim(sheet: Sheet, frame: Layout, part: float = 0.30) -> None:
     """Dark over the upper part of the picture, where the words stand."""
     shade = Shade((0.0, 0.0, float(frame.width_px), part * frame.height_px), "scrim_top")
-    sheet.put("scrim", shade, LAYERS["line_under"], opacity=1.0)
+    sheet.put("scrim", shade, "line_under", opacity=1.0)
 
 
 def title_lines(title: str, frame: Layout, room_px: float) -> tuple[str, ...]:
     """A title on one line where it fits, else on as few even ones as can be."""
     words = " ".join(title.split())
-    return even_lines(words, room_px, lambda text: frame.scale.text_width_px(text, TYPES["title"]))
+    return even_lines(words, room_px, lambda text: frame.scale.text_width_px(text, "title"))
 
 
 def put_titles(
@@ -39,9 +39,7 @@ def put_titles(
     for i, (step, (first, end)) in enumerate(zip(steps, spans, strict=True)):
         for n, line in enumerate(title_lines(step.title, frame, room_px)):
             at = (frame.title_px[0], frame.title_px[1] + n * frame.title_pitch_px)
-            id = sheet.put(
-                f"title.{i}.{n}", Text(line, at, "title"), LAYERS["text"], "title", opacity=0.0 if i else 1.0
-            )
+            id = sheet.put(f"title.{i}.{n}", Text(line, at, "title"), "text", "title", opacity=0.0 if i else 1.0)
             if i:
                 sheet.show(id, (first + half, first + fade))
             if i < last:
@@ -52,13 +50,13 @@ def put_titles(
 
 def beside_pips_px(frame: Layout) -> float:
     """The baseline of small words level with the pips."""
-    return frame.pips_px[1] + 0.36 * frame.scale.text_px(TYPES["small"])
+    return frame.pips_px[1] + 0.36 * frame.scale.text_px("small")
 
 
 def put_heading(sheet: Sheet, labels: Mapping[str, str], at: Pixel, align: str) -> None:
     """The shot in words."""
     if "heading" in labels:
-        sheet.put("heading", Text(labels["heading"], at, "small", align), LAYERS["text"], "heading", opacity=1.0)
+        sheet.put("heading", Text(labels["heading"], at, "small", align), "text", "heading", opacity=1.0)
 
 
 def put_note(
@@ -74,7 +72,7 @@ def put_note(
     if "viewing_distance" not in labels:
         return None
     words = note_words(labels, widths)
-    return sheet.put(id, Text(words, at, "small", align), LAYERS["text"], "note", opacity=1.0 if on else 0.0)
+    return sheet.put(id, Text(words, at, "small", align), "text", "note", opacity=1.0 if on else 0.0)
 
 
 def note_words(labels: Mapping[str, str], widths: float, kind: str = "viewing_distance") -> str:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from scenes.board import Pixel, Rect
-from scenes.look.theme import Scale
+from scenes.look.look import Look
+from scenes.look.scale import Scale
 
 FrameShape = Literal["wide", "square", "tall"]
 
@@ -56,6 +57,11 @@ class Layout:
     up_along_table: bool
 
     @property
+    def look(self) -> Look:
+        """The look that is laid out."""
+        return self.scale.look
+
+    @property
     def width_px(self) -> int:
         """The frame's width."""
         return self.scale.width_px
@@ -91,14 +97,15 @@ class Layout:
         return 0.062 * self.scale.short_px * self.scale.gain
 
 
-def layout(width_px: int, height_px: int) -> Layout:
-    """The layout of a frame size.
+def layout(width_px: int, height_px: int, look: Look) -> Layout:
+    """The layout of a frame size in a look.
 
-    >>> layout(1920, 1080).shape, layout(1080, 1080).shape, layout(1080, 1920).shape
-    ('wide', 'square', 'tall')
+    >>> from scenes.look import LOOKS
+    >>> [layout(*size, LOOKS["dusk"]).shape for size in ((1920, 1080), (1080, 1080), (1080, 1920))]
+    ['wide', 'square', 'tall']
     """
     aspect = width_px / height_px
-    scale = Scale(width_px, height_px)
+    scale = Scale(width_px, height_px, look)
     return _wide(scale) if aspect > 1.3 else _square(scale) if aspect > 0.77 else _tall(scale)
 
 

@@ -32,7 +32,7 @@ from scenes.draw.outline import Outline, ball_outline
 from scenes.frame.column import text_rect
 from scenes.frame.layout import TITLE_SAFE
 from scenes.look.fonts import CAP_HEIGHT
-from scenes.look.theme import LINES, TYPES, VIEW_LEAST_PX, VIEW_WIDTH, Scale, plate_width_px
+from scenes.look.scale import Scale, plate_width_px
 
 SEEN = 0.05
 """What is fainter than this is not seen."""
@@ -89,7 +89,7 @@ def faults(board: Board) -> list[str]:
 
 def faults_at(board: Board, frame: int) -> list[str]:
     """The faults of one frame."""
-    scale = Scale(board.width_px, board.height_px)
+    scale = Scale(board.width_px, board.height_px, board.look)
     words = list(_words(board, frame, scale))
     strokes = list(_strokes(board, frame, scale))
     rounds = list(_rounds(board, frame, scale))
@@ -184,10 +184,8 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
             if isinstance(shape, Bar):
                 half = scale.stroke_px(BAR_HALF_PX)
             else:
-                style = LINES[shape.style]
-                least = VIEW_LEAST_PX.get(pane.view, 0.0)
-                width = max(style.width_px * VIEW_WIDTH.get(pane.view, 1.0), min(style.width_px, least))
-                half = scale.stroke_px(width + style.casing_px) / 2
+                style = board.look.lines[shape.style]
+                half = (scale.line_px(style.width_px, pane.view) + scale.stroke_px(style.casing_px)) / 2
             # a broken stage's panes are one picture, each eye's pane is its own
             yield _Stroke(element, pane.id if pane.view == "eye" else pane.view, *part, half)
 
@@ -208,7 +206,7 @@ def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
                 outline = ball_outline(P, np.array(shape.centre_mm) + offset, shape.radius_mm)
             else:
                 at = project(P, np.array(shape.at_mm) + offset)
-                radius = scale.stroke_px(MARK_PX * VIEW_WIDTH.get(pane.view, 1.0))
+                radius = scale.stroke_px(MARK_PX * board.look.view_width.get(pane.view, 1.0))
                 outline = Outline(at, radius * np.eye(2)) if np.isfinite(at).all() else None
             if outline is not None:
                 yield _Round(element, outline, _windows(pane, band))
@@ -231,7 +229,7 @@ def _too_small(board: Board, frame: int, scale: Scale) -> Iterator[str]:
     """Capitals keep their least height, and a plate is as wide as its text."""
     for element in _seen(board, frame):
         shape = element.shape
-        style = TYPES[shape.style] if isinstance(shape, Text) else TYPES["label"]
+        style = shape.style if isinstance(shape, Text) else "label"
         if isinstance(shape, Text | Plate) and scale.text_px(style) * CAP_HEIGHT < LEAST_CAPITAL * scale.short_px:
             yield f"'{shape.text}' has capitals below {LEAST_CAPITAL:.1%} of the short side"
         if isinstance(shape, Plate):

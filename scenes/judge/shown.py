@@ -90,7 +90,7 @@ def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
         if sight.pane.id not in element.panes or not element.is_visible(sight.frame):
             continue
         offset = np.array(element.offset_mm.at(sight.frame))
-        shape, order = element.shape, (element.layer, i)
+        shape, order = element.shape, (board.look.layers.index(element.layer), i)
         if isinstance(shape, Ball):
             radius = shape.radius_mm * element.size.at(sight.frame)[0]
             body = Body(element.id, np.array(shape.centre_mm) + offset, radius)
@@ -197,5 +197,5 @@ def _solid_balls(board: Board, pane: Pane, frame: int) -> tuple[_Solid, ...]:
         body = Body(e.id, centre, e.shape.radius_mm * e.size.at(frame)[0])
         outline = ball_outline(P, centre, body.radius_mm)
         if outline is not None:
-            out.append(_Solid(body, outline, (e.layer, i)))
+            out.append(_Solid(body, outline, (board.look.layers.index(e.layer), i)))
     return tuple(out)

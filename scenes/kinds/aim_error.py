@@ -20,15 +20,16 @@ from aimgeo.pocket import Window, aim_window_rad, passes, pocket_window
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import turned
-from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
+from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye_view import one_of_many
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_titles
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 EXACT, WINDOW, FAN, LIMIT = "aim_error.exact", "aim_error.window", "aim_error.fan", "aim_error.limit"
 STEPS_EACH_WAY = 3
@@ -60,7 +61,7 @@ def board(brief: Brief) -> Board:
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"an aim-error clip has the steps {', '.join(expected)}")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     cases = _cases(brief.subject)
     rects = _rects(frame, len(cases))
@@ -162,7 +163,7 @@ def _rects(frame: Layout, count: int) -> list[Rect]:
     top, bottom = (0.22 * H, 0.92 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
     each = (bottom - top - (count - 1) * gap) / count
     # below each table its numbers' names and values
-    high = min(0.66 * each, each - 3.75 * frame.scale.text_px(TYPES["measure_name"]))
+    high = min(0.66 * each, each - 3.75 * frame.scale.text_px("measure_name"))
     return [
         (round(margin), round(top + n * (each + gap)), round(W - 2 * margin), round(high)) for n in range(count)
     ]
@@ -189,15 +190,15 @@ def _views(cases: tuple[_Case, ...], rects: list[Rect]) -> list[View]:
 def _put_table(sheet: Sheet, case: _Case, n: int, rect: Rect) -> None:
     pane, shot = (f"table.{n}",), case.shot
     R = float(shot.radius_mm)
-    sheet.put(f"{n}.top", TableTop(case.table), LAYERS["table"], "table", pane, opacity=1.0)
+    sheet.put(f"{n}.top", TableTop(case.table), "table", "table", pane, opacity=1.0)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
-    sheet.put(f"{n}.aim_line", Line((C, G), "aim_line", ink_in=()), LAYERS["line"], "aim_line", pane, opacity=1.0)
+    sheet.put(f"{n}.aim_line", Line((C, G), "aim_line", ink_in=()), "line", "aim_line", pane, opacity=1.0)
     target = Line((O, T), "target_line", arrow=True)
-    sheet.put(f"{n}.target_line", target, LAYERS["line"], "target_line", pane, opacity=1.0)
-    sheet.put(f"{n}.ghost", Ball(G, R, "ghost"), LAYERS["ghost"], "ghost_ball", pane, opacity=1.0)
+    sheet.put(f"{n}.target_line", target, "line", "target_line", pane, opacity=1.0)
+    sheet.put(f"{n}.ghost", Ball(G, R, "ghost"), "ghost", "ghost_ball", pane, opacity=1.0)
     for role, at, look in (("object_ball", O, "object"), ("cue_ball", C, "cue")):
-        sheet.put(f"{n}.{role}", Ball(at, R, look), LAYERS["ball"], role, pane, opacity=1.0)
-    sheet.put(f"{n}.edge", Shade(rect, "window_edge"), LAYERS["break"], "edge", opacity=1.0)
+        sheet.put(f"{n}.{role}", Ball(at, R, look), "ball", role, pane, opacity=1.0)
+    sheet.put(f"{n}.edge", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
 
 
 def _at(case: _Case, bearing_rad: float, length_mm: float) -> Position:
@@ -214,7 +215,7 @@ def _put_window(sheet: Sheet, case: _Case, n: int, span: Span, rate: tuple[int, 
     low, high = float(case.window.low_rad[0]), float(case.window.high_rad[0])
     wedge = Area((position(case.shot.object_ball_mm), _at(case, low, length), _at(case, high, length)), "window")
     _, shown, _ = in_turn(*span, (TIMING.fade_s + TIMING.rest_s, 0.5, 2.0), rate)
-    sheet.show(sheet.put(f"{n}.window", wedge, LAYERS["area"], "window", (f"table.{n}",)), shown)
+    sheet.show(sheet.put(f"{n}.window", wedge, "area", "window", (f"table.{n}",)), shown)
 
 
 def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> None:
@@ -232,9 +233,9 @@ def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> Non
         inside = case.goes_in(error)
         line = Line((position(case.shot.object_ball_mm), end), "thin_line" if inside else "error_line")
         role = "path_in" if inside else "error_line"
-        id = sheet.put(f"{n}.fan.{k}", line, LAYERS["line_under"], role, (f"table.{n}",), opacity=1.0, drawn=0.0)
+        id = sheet.put(f"{n}.fan.{k}", line, "line_under", role, (f"table.{n}",), opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", (edges[abs(k) - 1], edges[abs(k)]), 1.0)
-        mark = sheet.put(f"{n}.fan.{k}.end", Mark(end, "target"), LAYERS["mark"], "path_end", (f"table.{n}",))
+        mark = sheet.put(f"{n}.fan.{k}.end", Mark(end, "target"), "mark", "path_end", (f"table.{n}",))
         if inside:
             sheet.show(mark, (edges[abs(k)] - 1, edges[abs(k)] + 2))
 
@@ -247,7 +248,7 @@ def _put_caption(sheet: Sheet, frame: Layout, words: BriefStep, n: int, rect: Re
     x, y, _, _ = rect
     at = (x + frame.scale.px(12), y + frame.scale.px(12))
     plate = Plate(text, (*at, plate_width_px(text, frame.scale, False), plate_sizes(frame.scale).height_px))
-    sheet.put(f"{n}.caption", plate, LAYERS["label"], "caption", opacity=1.0)
+    sheet.put(f"{n}.caption", plate, "label", "caption", opacity=1.0)
 
 
 def _put_number(
@@ -259,7 +260,7 @@ def _put_number(
     measure = words.measures[n]
     x, y, w, h = rect
     column = w / 3
-    size = frame.scale.text_px(TYPES["measure_name"])
+    size = frame.scale.text_px("measure_name")
     left = x + k * column
     top = y + h + 1.75 * size
     fade = frames_of(TIMING.fade_s, rate)
@@ -268,7 +269,7 @@ def _put_number(
         ("name", Text(measure.name, (left, top), "small")),
         ("value", Text(joined(measure), (left, top + 1.75 * size), "measure")),
     ):
-        id = sheet.put(f"{n}.number.{k}.{part}", text, LAYERS["text"], "measure")
+        id = sheet.put(f"{n}.number.{k}.{part}", text, "text", "measure")
         sheet.show(id, shown)
         if k < 2:
             sheet.move(id, "strength", (span[1], span[1] + fade), 0.75)

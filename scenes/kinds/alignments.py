@@ -17,9 +17,10 @@ from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity, position
 from aimgeo.eye import apparent, ball_points
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, Text, Track
+from scenes.board import Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of
+from scenes.board.timing import TIMING
 from scenes.draw.hidden import eye_of
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
@@ -36,7 +37,7 @@ from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.players_eye import eye_values
-from scenes.look.theme import TIMING, TYPES, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 EYE_STEP, TOGETHER = "alignments.eye", "alignments.together"
 MOST_EYES = 6
@@ -69,7 +70,7 @@ def board(brief: Brief) -> Board:
     if len(brief.steps) != len(eyes) + 1:
         raise ValueError(f"an alignments clip of these eyes has {len(eyes) + 1} steps")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     sheet = Sheet()
@@ -151,20 +152,11 @@ def _put_shot(
     shot = brief.subject.shot
     assert shot is not None
     figure = Figure(
-        sheet,
-        frame,
-        shot,
-        bare(shot),
-        mains[0],
-        shot.cue_ball_mm,
-        tuple(ids),
-        tuple(line_ids),
-        line_top(places),
-        theme=brief.theme,
+        sheet, frame, shot, bare(shot), mains[0], shot.cue_ball_mm, tuple(ids), tuple(line_ids), line_top(places)
     )
     put_balls(figure, brief.subject.table, True)
     ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
-    sheet.put("ghost_ball", ghost, LAYERS["ghost"], panes=tuple(ids), opacity=1.0)
+    sheet.put("ghost_ball", ghost, "ghost", panes=tuple(ids), opacity=1.0)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     # one line for all the pictures: as far as the one that shows least of it
     whole = construction.Line("target_line", O, T)
@@ -172,13 +164,13 @@ def _put_shot(
     nearest = min(ends, key=lambda end: math.dist(O, end))
     lines = (Line((O, nearest), "target_line", arrow=True), Line((C, G), "aim_line"))
     for line in lines:
-        sheet.put(line.style, line, LAYERS["line"], panes=tuple(line_ids), opacity=1.0)
-    sheet.put("aim_point", Mark(G, "aim"), LAYERS["mark"], panes=tuple(ids), opacity=1.0)
+        sheet.put(line.style, line, "line", panes=tuple(line_ids), opacity=1.0)
+    sheet.put("aim_point", Mark(G, "aim"), "mark", panes=tuple(ids), opacity=1.0)
     contact = position(shot.contact_object_mm)
     for n, pane in enumerate(mains):
         hollow = cannot_be_seen(contact, shot, eye_of(pane.projection(0)))
         mark = Mark(contact, "contact", hollow)
-        sheet.put(f"contact_object.{n}", mark, LAYERS["mark"], "contact_object", (f"target.{n}",), opacity=1.0)
+        sheet.put(f"contact_object.{n}", mark, "mark", "contact_object", (f"target.{n}",), opacity=1.0)
     bring_cue(figure, (span[0], span[0] + 2))
 
 
@@ -189,8 +181,8 @@ def _put_strip(
     x, y, w, h = places.pane_px
     strip = places.picture_px[1] + places.picture_px[3]
     gone = (spans[-1][0], spans[-1][0] + fade)
-    sheet.put("pane.strip", Shade((x, strip, w, y + h - strip), "gutter"), LAYERS["area"], opacity=1.0)
-    sheet.put("pane.edge", Shade(places.pane_px, "window_edge"), LAYERS["break"], opacity=1.0)
+    sheet.put("pane.strip", Shade((x, strip, w, y + h - strip), "gutter"), "area", opacity=1.0)
+    sheet.put("pane.edge", Shade(places.pane_px, "window_edge"), "break", opacity=1.0)
     for id in ("pane.strip", "pane.edge"):
         sheet.hide(id, gone)
     pitch = (y + h - strip) / 2
@@ -201,7 +193,7 @@ def _put_strip(
                 ("name", Text(measure.name, (x + 0.04 * w, baseline), "small")),
                 ("value", Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")),
             ):
-                id = sheet.put(f"seen.{n}.{k}.{part}", text, LAYERS["text"], "readout")
+                id = sheet.put(f"seen.{n}.{k}.{part}", text, "text", "readout")
                 sheet.show(id, (first + fade, first + 2 * fade))
                 sheet.hide(id, (end, end + max(fade // 2, 1)))
 
@@ -211,11 +203,11 @@ def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, 
     sizes = plate_sizes(frame.scale)
     for n, (rect, measure) in enumerate(zip(cells, words.measures, strict=True)):
         x, y, w, _ = rect
-        edge = sheet.put(f"cell.{n}", Shade(rect, "window_edge"), LAYERS["break"])
+        edge = sheet.put(f"cell.{n}", Shade(rect, "window_edge"), "break")
         text = fitted(joined(measure), w - 2 * frame.scale.px(12) - 2 * sizes.padding_px, frame)
         at = (x + frame.scale.px(12), y + frame.scale.px(12))
         plate = Plate(text, (*at, plate_width_px(text, frame.scale, False), sizes.height_px))
-        name = sheet.put(f"cell.{n}.name", plate, LAYERS["label"], "caption")
+        name = sheet.put(f"cell.{n}.name", plate, "label", "caption")
         for id in (edge, name):
             sheet.show(id, shown)
 
@@ -223,6 +215,6 @@ def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, 
 def fitted(words: str, room_px: float, frame: Layout, style: str = "label") -> str:
     """The words, capitalised, cut with an ellipsis where there is no room."""
     text = words[:1].upper() + words[1:]
-    while len(text) > 2 and frame.scale.text_width_px(text, TYPES[style]) > room_px:
+    while len(text) > 2 and frame.scale.text_width_px(text, style) > room_px:
         text = text.rstrip("…")[:-1].rstrip() + "…"
     return text

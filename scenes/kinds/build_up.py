@@ -16,7 +16,6 @@ from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position
 from aimgeo.methods.cue_shift import SHIFT_NAMES, with_cue_shift
 from scenes.board import (
-    LAYERS,
     Arc,
     Ball,
     Board,
@@ -31,6 +30,7 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.labels import Port, Wanted
 from scenes.figure.plan import (
     CutArc,
@@ -59,7 +59,6 @@ from scenes.frame.framing import INSET, TABLE, framing, inset_view, moving_camer
 from scenes.frame.layout import layout
 from scenes.kinds.table_view import put_inset, put_opening
 from scenes.look.roles import LINE_STYLE
-from scenes.look.theme import LINES, THEMES, TIMING
 
 WHERE, ROLL = "build_up.where", "build_up.roll"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
@@ -119,7 +118,7 @@ def board(brief: Brief) -> Board:
 def _scene(brief: Brief) -> Figure:
     subject = brief.subject
     assert subject.shot is not None
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     titles = tuple(step.title for step in brief.steps[1 if subject.table else 0 :])
     stage = framing(frame, subject.shot)
     return Figure(brief, frame, subject.shot, _construction(subject), stage, Sheet(), titles)
@@ -157,14 +156,14 @@ def _stage_panes(figure: Figure, at_frame: int | None) -> tuple[Pane, ...]:
         opacity = Track((1.0,))
         if at_frame is not None:
             sheet = Sheet()
-            sheet.put("pane", Shade(rect, "plate"), 0)
+            sheet.put("pane", Shade(rect, "plate"), "table")
             sheet.show("pane", (at_frame, at_frame + (1 if i == 0 else figure.frames(TIMING.fade_s))))
             opacity = sheet.elements()[0].opacity
         out.append(pane(pane_id, rect, view, "plan", opacity, None))
     if figure.brief.subject.table:
         view = inset_view(figure.frame, figure.brief.subject.table)
         sheet = Sheet()
-        sheet.put("pane", Shade(figure.frame.inset_px, "plate"), 0)
+        sheet.put("pane", Shade(figure.frame.inset_px, "plate"), "table")
         at = at_frame or 0
         sheet.show("pane", (at, at + figure.frames(TIMING.fade_s)))
         out.append(pane(INSET, figure.frame.inset_px, view, "inset", sheet.elements()[0].opacity, None))
@@ -189,7 +188,7 @@ def _opening(figure: Figure, step: BriefStep, span: Span) -> tuple[Pane, ...]:
     camera = moving_camera(full, table_view(figure.frame, table), main, *move)
     gone = Track((1.0,))
     sheet = Sheet()
-    sheet.put("pane", Shade(full, "plate"), 0, opacity=1.0)
+    sheet.put("pane", Shade(full, "plate"), "table", opacity=1.0)
     sheet.hide("pane", (move[1] - 1, move[1]))
     gone = sheet.elements()[0].opacity
     put_opening(
@@ -204,13 +203,13 @@ def _opening(figure: Figure, step: BriefStep, span: Span) -> tuple[Pane, ...]:
 def _put_band(figure: Figure, shown: Span | None) -> None:
     sheet, frame = figure.sheet, figure.frame
     x, y, _, h = frame.band_px
-    sheet.put("band", Shade(frame.band_px, "band"), LAYERS["break"], opacity=0.0 if shown else 1.0)
+    sheet.put("band", Shade(frame.band_px, "band"), "break", opacity=0.0 if shown else 1.0)
     appear(sheet, "band", shown, None)
     words = figure.brief.labels.get("between_centres")
     if words:
-        size = frame.scale.text_px(THEMES[figure.brief.theme].types["break"])
+        size = frame.scale.text_px("break")
         at = (x + 0.018 * frame.scale.short_px * 1.5, y + h / 2 + 0.36 * size)
-        sheet.put("band.words", Text(words, at, "break"), LAYERS["text"], opacity=0.0 if shown else 1.0)
+        sheet.put("band.words", Text(words, at, "break"), "text", opacity=0.0 if shown else 1.0)
         appear(sheet, "band.words", shown, None)
 
 
@@ -223,7 +222,7 @@ def _put_balls(figure: Figure, from_start: bool) -> None:
         ("cue_ball", figure.shot.cue_ball_mm, "cue"),
     ):
         centre = construction.position(at)
-        figure.sheet.put(role, Ball(centre, R, look), LAYERS["ball"], panes=panes, opacity=1.0)
+        figure.sheet.put(role, Ball(centre, R, look), "ball", panes=panes, opacity=1.0)
     if from_start and figure.stage.is_broken:
         _put_band(figure, None)
 
@@ -269,15 +268,15 @@ def _draw_step(
     for id, c in circles:
         if c.role == "ghost_ball":
             shape: Ball | Ring = Ball(c.centre_mm, c.radius_mm, "ghost")
-            sheet.put(id, shape, LAYERS["ghost"], c.role, figure.stage.ids)
+            sheet.put(id, shape, "ghost", c.role, figure.stage.ids)
         else:
-            sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), LAYERS["mark"], c.role, figure.stage.ids)
+            sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), "mark", c.role, figure.stage.ids)
         sheet.show(id, circle)
     for id, parts in lines.items():
         _draw_line(figure, id, parts, line)
     for ids, when in ((before, mark), (after, mark_after)):
         for id, kind, role, at in ids:
-            sheet.put(id, Mark(at, kind), LAYERS["mark"], role, figure.stage.ids)
+            sheet.put(id, Mark(at, kind), "mark", role, figure.stage.ids)
             sheet.show(id, when)
     for id, shape_bar, _, key in bars:
         for old in labels.bars:
@@ -285,7 +284,7 @@ def _draw_step(
                 sheet.hide(old, bar)
                 labels.gone.add(old)
                 labels.remove_named(old, (first, first + fade))
-        sheet.put(id, shape_bar, LAYERS["bar"], key, figure.stage.ids, drawn=1.0)
+        sheet.put(id, shape_bar, "bar", key, figure.stage.ids, drawn=1.0)
         sheet.show(id, bar)
         labels.bars.append(id)
     arc = cut_arc_in(figure, step)
@@ -304,8 +303,8 @@ def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:
     sheet, main = figure.sheet, figure.stage.ids[:1]
     line = Line((arc.straight_on.start_mm, arc.straight_on.end_mm), "thin_line")
     sector = Arc(arc.straight_on.start_mm, arc.radius_mm, arc.from_rad, arc.to_rad)
-    sheet.put("straight_on", line, LAYERS["line"], panes=main, opacity=1.0, drawn=0.0)
-    sheet.put("cut_arc", sector, LAYERS["line_under"], panes=main, opacity=1.0, drawn=0.0)
+    sheet.put("straight_on", line, "line", panes=main, opacity=1.0, drawn=0.0)
+    sheet.put("cut_arc", sector, "line_under", panes=main, opacity=1.0, drawn=0.0)
     for id in ("straight_on", "cut_arc"):
         sheet.move(id, "drawn", drawn, 1.0)
         sheet.hide(id, gone)
@@ -352,7 +351,7 @@ def _draw_line(figure: Figure, id: str, line: tuple[construction.Line, list[Piec
     """A line drawn from its cause, piece after piece."""
     whole, pieces = line
     style = LINE_STYLE.get(whole.role, whole.role)
-    style = style if style in LINES else "thin_line"
+    style = style if style in figure.frame.look.lines else "thin_line"
     lengths = [math.dist(*piece_px(figure, piece)) for piece in pieces]
     edges = [round(span[0] + (span[1] - span[0]) * t / sum(lengths)) for t in accumulate(lengths, initial=0.0)]
     for n, (piece, part) in enumerate(zip(pieces, pairwise(edges), strict=True)):
@@ -365,7 +364,7 @@ def _draw_line(figure: Figure, id: str, line: tuple[construction.Line, list[Piec
             faint_after_mm=faint_after(figure, whole, a, b),
         )
         name = f"{id}.{n}"
-        figure.sheet.put(name, shape, LAYERS["line"], whole.role, (pane_id,), opacity=1.0, drawn=0.0)
+        figure.sheet.put(name, shape, "line", whole.role, (pane_id,), opacity=1.0, drawn=0.0)
         figure.sheet.move(name, "drawn", part, 1.0)
 
 
@@ -374,7 +373,7 @@ def _dim_old(figure: Figure, step: construction.Step, span: Span) -> None:
     needed = {line.role for line in step.lines}
     if any(measure.key in BETWEEN_LINES for measure in step.measures):
         needed |= PARALLELS
-    old = THEMES[figure.brief.theme].old_strength
+    old = figure.frame.look.old_strength
     for id in figure.sheet.ids():
         if isinstance(figure.sheet.shape(id), Line) and not id.startswith((INSET, TABLE)):
             strength = 1.0 if figure.sheet.role(id) in needed else old
@@ -403,15 +402,15 @@ def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, 
     for slot, measure in enumerate(shown):
         is_new = measure in fresh
         baseline = top + slot * frame.measure_pitch_px
-        strength = 1.0 if is_new else THEMES[figure.brief.theme].old_strength
+        strength = 1.0 if is_new else figure.frame.look.old_strength
         for n, text in enumerate(measure_texts(measure, frame, frame.measures_px[0], baseline)):
             id = f"measure.{index}.{slot}.{n}"
-            sheet.put(id, text, LAYERS["text"], "measure", strength=strength)
+            sheet.put(id, text, "text", "measure", strength=strength)
             sheet.show(id, number if is_new else (middle, turn[1]))
             labels.measure_ids.append(id)
         if is_new:
             id = f"measure_bar.{index}.{slot}"
-            sheet.put(id, Shade(measure_bar_rect(frame, baseline), "measure_bar"), LAYERS["text"], "measure_bar")
+            sheet.put(id, Shade(measure_bar_rect(frame, baseline), "measure_bar"), "text", "measure_bar")
             sheet.show(id, number)
             labels.measure_ids.append(id)
     labels.measures = shown

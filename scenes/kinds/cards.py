@@ -9,13 +9,13 @@ import numpy as np
 
 from aimgeo.construct import position
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, place_shot
-from scenes.board import LAYERS, Ball, Board, Line, Mark, Pane, Pixel, Rect, Text
+from scenes.board import Ball, Board, Line, Mark, Pane, Pixel, Rect, Text
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, in_turn
+from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, text_rect
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES
 
 FIGURE = "figure"
 CUT_RAD = math.radians(30)
@@ -49,7 +49,7 @@ class _Places:
 
 def board(brief: Brief) -> Board:
     """The card: the figure stands, the words come in, the aim is drawn. ValueError without a title."""
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     title = brief.labels.get("title", brief.steps[0].title)
     if not title.strip():
         raise ValueError("a card needs a title")
@@ -58,7 +58,7 @@ def board(brief: Brief) -> Board:
     _, words, target, aim, mark, _ = in_turn(0, brief.frames, times, brief.output.rate)
     texts = _words(brief, frame, places, title)
     for i, text in enumerate(texts):
-        sheet.show(sheet.put(f"words.{i}", text, LAYERS["text"], "title"), words)
+        sheet.show(sheet.put(f"words.{i}", text, "text", "title"), words)
 
     d = BALL_DIAMETER_MM
     shot = place_shot([0.0, 0.0], [0.0, 1000.0], CUT_RAD, DISTANCE_MM, d)
@@ -82,13 +82,13 @@ def _figure(sheet: Sheet, shot: Shot, reach_radii: float) -> None:
     contact, R = position(shot.contact_object_mm), float(shot.radius_mm)
     far = position(shot.object_ball_mm + reach_radii * R * np.array([*shot.object_direction, 0.0]))
     here = (FIGURE,)
-    sheet.put("object_ball", Ball(O, R, "object"), LAYERS["ball"], panes=here, opacity=1.0)
-    sheet.put("ghost_ball", Ball(G, R, "ghost"), LAYERS["ghost"], panes=here, opacity=1.0)
-    sheet.put("target_line", Line((G, far), "target_line"), LAYERS["line"], panes=here, opacity=1.0, drawn=0.0)
-    sheet.put("aim_line", Line((C, G), "aim_line"), LAYERS["line"], panes=here, opacity=1.0, drawn=0.0)
-    sheet.put("object_centre", Mark(O, "object_centre"), LAYERS["mark"], panes=here, opacity=1.0)
-    sheet.put("contact_object", Mark(contact, "contact"), LAYERS["mark"], panes=here, opacity=1.0)
-    sheet.put("aim_point", Mark(G, "aim"), LAYERS["mark"], panes=here)
+    sheet.put("object_ball", Ball(O, R, "object"), "ball", panes=here, opacity=1.0)
+    sheet.put("ghost_ball", Ball(G, R, "ghost"), "ghost", panes=here, opacity=1.0)
+    sheet.put("target_line", Line((G, far), "target_line"), "line", panes=here, opacity=1.0, drawn=0.0)
+    sheet.put("aim_line", Line((C, G), "aim_line"), "line", panes=here, opacity=1.0, drawn=0.0)
+    sheet.put("object_centre", Mark(O, "object_centre"), "mark", panes=here, opacity=1.0)
+    sheet.put("contact_object", Mark(contact, "contact"), "mark", panes=here, opacity=1.0)
+    sheet.put("aim_point", Mark(G, "aim"), "mark", panes=here)
 
 
 def _places(frame: Layout) -> _Places:
@@ -106,17 +106,16 @@ def _words(brief: Brief, frame: Layout, places: _Places, title: str) -> list[Tex
     """The title as large as its place takes, with what stands over and under it."""
     scale = frame.scale
     style, lines = _title_lines(title, frame, places.width_px)
-    size = scale.text_px(TYPES[style])
+    size = scale.text_px(style)
     pitch = 1.04 * size
     over, under = brief.labels.get("over"), brief.labels.get("under")
-    under_style = TYPES["card_text"]
     under_lines = (
-        even_lines(under, places.width_px, lambda s: scale.text_width_px(s, under_style)) if under else ()
+        even_lines(under, places.width_px, lambda s: scale.text_width_px(s, "card_text")) if under else ()
     )
-    under_pitch = 1.3 * scale.text_px(under_style)
+    under_pitch = 1.3 * scale.text_px("card_text")
     height = 0.73 * size + pitch * (len(lines) - 1)
     below = (1.1 * under_pitch + 0.35 * size + under_pitch * (len(under_lines) - 1)) if under_lines else 0.0
-    over_px = 0.9 * scale.text_px(TYPES["card_over"]) if over else 0.0
+    over_px = 0.9 * scale.text_px("card_over") if over else 0.0
     if places.middle_px is None:
         y = places.top_px + (1.8 * over_px if over else 0.0) + 0.73 * size
     else:
@@ -133,10 +132,9 @@ def _title_lines(title: str, frame: Layout, room_px: float) -> tuple[str, tuple[
     """The largest type style in which the title fits, and its lines: its own breaks if they fit."""
     given = tuple(line.strip() for line in title.split("\n") if line.strip())
     for style in ("card_title", "card_title_long", "title"):
-        kind = TYPES[style]
 
-        def width(text: str, kind: object = kind) -> float:
-            return frame.scale.text_width_px(text, kind)  # type: ignore[arg-type]
+        def width(text: str, style: str = style) -> float:
+            return frame.scale.text_width_px(text, style)
 
         if len(given) > 1 and all(width(line) <= room_px for line in given):
             return style, given

@@ -21,16 +21,16 @@ from aimgeo.asking.solve import answer
 from aimgeo.construct import Quantity
 from aimgeo.readings import NEED_AN_EYE
 from aimgeo.tables import TABLES
-from scenes.board import LAYERS, Board, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import Figure, bring_cue, dim_old, put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.figure.eye_view import eye_layout, eye_mm, eye_pane, magnified
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import beside_pips_px, put_heading, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.alignments import fitted
-from scenes.look.theme import TIMING, TYPES
 
 SHOT, RANKED, NO_HIT = "methods_summary.shot", "methods_summary.ranked", "no_hit"
 EYE_READINGS = NEED_AN_EYE | {"picture"}
@@ -145,7 +145,7 @@ def board(brief: Brief) -> Board:
     if len(brief.steps) != len(ranked) + 2:
         raise ValueError(f"a summary of these methods has {len(ranked) + 2} steps")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     panes = [Pane("card", full, "plan", PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0)), "cloth")]
@@ -186,8 +186,8 @@ def _column(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
     margin, gap = frame.title_px[0], s.px(18)
     w = (frame.width_px - 2 * margin - (count - 1) * gap) / count
     x = margin + n * (w + gap)
-    label, small, large = (s.text_px(TYPES[style]) for style in ("label", "small", "measure"))
-    names = even_lines(name, w, lambda text: s.text_width_px(text, TYPES["label"]))
+    label, small, large = (s.text_px(style) for style in ("label", "small", "measure"))
+    names = even_lines(name, w, lambda text: s.text_width_px(text, "label"))
     lines = 2 if s.gain > 1 else 1  # where small frames break a name, all pictures leave room for it
     last = 0.225 * H + label + (lines - 1) * 1.2 * label
     named = tuple(Text(t, (x, last - (len(names) - 1 - k) * 1.2 * label), "label") for k, t in enumerate(names))
@@ -195,7 +195,7 @@ def _column(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
     bottom = 0.915 * H - ((1.3 * len(others) + 0.9) * small + 1.1 * large)
     bar = (x, bottom + s.px(12), w, s.stroke_px(9))
     base = bar[1] + bar[3] + 1.05 * large
-    style = "measure" if s.text_width_px(miss, TYPES["measure"]) <= w else "heading"
+    style = "measure" if s.text_width_px(miss, "measure") <= w else "heading"
     told = (
         Text(fitted(miss, w, frame, style), (x, base), style),
         *(
@@ -216,14 +216,14 @@ def _row(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
     y = top + n * (h + gap)
     picture = (margin, y, (0.30 if s.gain > 1 or frame.shape == "square" else 0.36) * W, h)
     x, right, space = margin + picture[2] + s.px(22), W - margin, s.px(24)
-    small, large = s.text_px(TYPES["small"]), s.text_px(TYPES["heading"])
+    small, large = s.text_px("small"), s.text_px("heading")
     bar = (x, y + h - s.stroke_px(9), right - x, s.stroke_px(9))
     lines = 3 if h > 3.1 * small + large else 2
     pitch = (h - bar[3]) / lines
     first, second = y + 0.5 * pitch + 0.36 * large, y + 1.5 * pitch + 0.3 * small
     result = result[:1].upper() + result[1:]
-    beside_miss = right - x - s.text_width_px(miss, TYPES["heading"]) - space
-    beside_result = right - x - s.text_width_px(result, TYPES["small"]) - space
+    beside_miss = right - x - s.text_width_px(miss, "heading") - space
+    beside_result = right - x - s.text_width_px(result, "small") - space
     told = [
         Text(miss, (right, first), "heading", "right"),
         Text(result, (right, second), "small", "right"),
@@ -245,9 +245,9 @@ def _put_method(brief: Brief, frame: Layout, sheet: Sheet, view: Subject, n: int
     main = eye_pane(eye_layout(frame, 1), shot, eye)
     pane = magnified(main, shot, rect, part * min(rect[2], rect[3]), f"cell.{n}", MIDDLE)
     at = eye_mm(shot, eye)
-    figure = Figure(sheet, frame, shot, plan, pane, at, (pane.id,), (pane.id,), 0.0, f"cell.{n}.", brief.theme)
+    figure = Figure(sheet, frame, shot, plan, pane, at, (pane.id,), (pane.id,), 0.0, f"cell.{n}.")
     put_balls(figure, brief.subject.table, True)
-    sheet.put(f"edge.{n}", Shade(rect, "window_edge"), LAYERS["break"], "edge", opacity=1.0)
+    sheet.put(f"edge.{n}", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
     (first, end), _ = in_turn(*span, (DRAW_S, TIMING.end_s), brief.output.rate)
     edges = [first + round((end - first) * k / len(plan.steps)) for k in range(len(plan.steps) + 1)]
     for k, (step, (start, stop)) in enumerate(zip(plan.steps, pairwise(edges), strict=True)):
@@ -272,12 +272,12 @@ def _put_words(sheet: Sheet, cell: _Cell, part: float, n: int, own: Span, rate: 
     fade = frames_of(TIMING.fade_s, rate)
     shown = (own[0] + fade, own[0] + 2 * fade)
     for k, text in enumerate(cell.name):
-        sheet.put(f"name.{n}.{k}", text, LAYERS["text"], "caption", opacity=1.0)
+        sheet.put(f"name.{n}.{k}", text, "text", "caption", opacity=1.0)
     x, y, w, h = cell.bar_px
-    new = [sheet.put(f"track.{n}", Shade((x, y, w, h), "hairline"), LAYERS["area"], "track")]
+    new = [sheet.put(f"track.{n}", Shade((x, y, w, h), "hairline"), "area", "track")]
     if part * w >= 1:
-        new.append(sheet.put(f"bar.{n}", Shade((x, y, part * w, h), "row_bar"), LAYERS["bar"], "worst_miss"))
+        new.append(sheet.put(f"bar.{n}", Shade((x, y, part * w, h), "row_bar"), "bar", "worst_miss"))
     for k, text in enumerate(cell.told):
-        new.append(sheet.put(f"told.{n}.{k}", text, LAYERS["text"], "readout"))
+        new.append(sheet.put(f"told.{n}.{k}", text, "text", "readout"))
     for id in new:
         sheet.show(id, shown)

@@ -20,7 +20,6 @@ from aimgeo.eye import plane_turn_rad
 from aimgeo.shot import Shot
 from aimgeo.vectors import turned
 from scenes.board import (
-    LAYERS,
     Ball,
     Board,
     EyeCamera,
@@ -36,6 +35,7 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import Figure, bare, put_balls
 from scenes.figure.eye_view import (
     EYE,
@@ -52,7 +52,7 @@ from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.players_eye import HALO_RADII, eye_values
-from scenes.look.theme import TIMING
+from scenes.look.dusk import DUSK
 
 START, STOP, TRUE = "moving_eye.start", "moving_eye.stop", "moving_eye.true"
 SHOWN_RAD = math.radians(0.05)
@@ -65,7 +65,7 @@ LEAST_MOVE_S = 2.0
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """One step a stop: the eye moves there, and the line that it takes for the aim is drawn."""
     shot, eyes = _asked(subject)
-    frame = layout(1920, 1080)
+    frame = layout(1920, 1080, DUSK)
     places = eye_layout(frame, _side(shot))
     steps = []
     for n, eye in enumerate(eyes):
@@ -94,7 +94,7 @@ def board(brief: Brief) -> Board:
     if len(brief.steps) != len(eyes):
         raise ValueError(f"a moving-eye clip of these eyes has {len(eyes)} steps, one a stop")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     places = eye_layout(frame, _side(shot))
     sheet = Sheet()
     moves = [_moving(brief, spans[n], places, eyes, n) for n in range(len(eyes))]
@@ -168,7 +168,7 @@ def _moving(brief: Brief, span: Span, places: EyeLayout, eyes: tuple[EyeSpec, ..
 
 def _reference_move_s(subject: Subject, n: int) -> float:
     shot, eyes = _asked(subject)
-    return _move_s(eye_layout(layout(1920, 1080), _side(shot)), shot, eyes[n - 1], eyes[n])
+    return _move_s(eye_layout(layout(1920, 1080, DUSK), _side(shot)), shot, eyes[n - 1], eyes[n])
 
 
 def _panes(
@@ -194,33 +194,22 @@ def _panes(
 
 def _put_picture(brief: Brief, frame: Layout, places: EyeLayout, shot: Shot, sheet: Sheet, main: Pane) -> None:
     figure = Figure(
-        sheet,
-        frame,
-        shot,
-        bare(shot),
-        main,
-        shot.cue_ball_mm,
-        (EYE, TARGET),
-        (EYE,),
-        line_top(places),
-        theme=brief.theme,
+        sheet, frame, shot, bare(shot), main, shot.cue_ball_mm, (EYE, TARGET), (EYE,), line_top(places)
     )
     put_balls(figure, brief.subject.table, False)
     put_scrim(sheet, frame)
     R = float(shot.radius_mm)
     ghost = Ball(position(shot.ghost_ball_mm), R, "ghost")
-    sheet.put("ghost_ball", ghost, LAYERS["ghost"], panes=(EYE, TARGET), opacity=1.0)
+    sheet.put("ghost_ball", ghost, "ghost", panes=(EYE, TARGET), opacity=1.0)
     aim = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "aim_line")
-    sheet.put("aim_line", aim, LAYERS["line"], panes=(EYE, TARGET), opacity=1.0)
-    sheet.put(
-        "aim_point", Mark(position(shot.ghost_ball_mm), "aim"), LAYERS["mark"], panes=(EYE, TARGET), opacity=1.0
-    )
+    sheet.put("aim_line", aim, "line", panes=(EYE, TARGET), opacity=1.0)
+    sheet.put("aim_point", Mark(position(shot.ghost_ball_mm), "aim"), "mark", panes=(EYE, TARGET), opacity=1.0)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
-    sheet.put("halo", halo, LAYERS["line_under"], panes=(EYE,), opacity=1.0)
+    sheet.put("halo", halo, "line_under", panes=(EYE,), opacity=1.0)
     x, y, w, h = places.pane_px
     _, py, _, ph = places.picture_px
-    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), LAYERS["area"], opacity=1.0)
-    sheet.put("pane.edge", Shade(places.pane_px, "window_edge"), LAYERS["break"], opacity=1.0)
+    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), "area", opacity=1.0)
+    sheet.put("pane.edge", Shade(places.pane_px, "window_edge"), "break", opacity=1.0)
 
 
 def _put_stop(
@@ -244,9 +233,7 @@ def _put_stop(
     C = shot.cue_ball_mm
     judged = Line((position(C), position(C + reach * np.array([*way, 0.0]))), "error_line")
     if abs(turn) > SHOWN_RAD:
-        id = sheet.put(
-            f"judged.{n}", judged, LAYERS["line_under"], "judged_line", (EYE, TARGET), opacity=1.0, drawn=0.0
-        )
+        id = sheet.put(f"judged.{n}", judged, "line_under", "judged_line", (EYE, TARGET), opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", line, 1.0)
         sheet.hide(id, (end, end + fade))
     x, y, w, h = places.pane_px
@@ -257,6 +244,6 @@ def _put_stop(
         name = Text(measure.name, (x + 0.04 * w, baseline), "small")
         value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
         for part, text in (("name", name), ("value", value)):
-            id = sheet.put(f"judged.{n}.{k}.{part}", text, LAYERS["text"], "readout")
+            id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
             sheet.show(id, number)
             sheet.hide(id, (end, end + fade))

@@ -13,9 +13,10 @@ import numpy as np
 
 from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, EyeCamera, Move, Pane, Plate, Rect, Track, project
+from scenes.board import Board, EyeCamera, Move, Pane, Plate, Rect, Track, project
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls, put_circles, put_lines, put_point
 from scenes.figure.eye_view import (
     EYE,
@@ -33,7 +34,7 @@ from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import layout
 from scenes.kinds.alignments import seen_measures
 from scenes.kinds.players_eye import eye_values
-from scenes.look.theme import TIMING, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
@@ -60,7 +61,7 @@ def board(brief: Brief) -> Board:
     if [step.name for step in brief.steps] != ["above", "down", "eye"]:
         raise ValueError("an over-the-top clip has the steps above, down, eye")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     rate = brief.output.rate
     places = eye_layout(frame, 0)
     _, moving, _ = in_turn(*spans[1], (0.5, MOVE_S, 0.5), rate)
@@ -73,19 +74,7 @@ def board(brief: Brief) -> Board:
     pane = Pane(EYE, full, "eye", _camera(end, places, shot, moving), "plate")
     sheet = Sheet()
     seen = Pane(EYE, full, "eye", end)
-    figure = Figure(
-        sheet,
-        frame,
-        shot,
-        bare(shot),
-        seen,
-        eye_mm(shot, eye),
-        (EYE,),
-        (EYE,),
-        line_top(places),
-        "",
-        brief.theme,
-    )
+    figure = Figure(sheet, frame, shot, bare(shot), seen, eye_mm(shot, eye), (EYE,), (EYE,), line_top(places), "")
     plan = _picture(figure, replace(seen, camera=_above(places, shot)))
     put_balls(figure, brief.subject.table, True)
     _, ghost, line, mark, _ = in_turn(*spans[0], (1.0, 0.4, 1.4, TIMING.fade_s, 1.2), rate)
@@ -168,5 +157,5 @@ def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
         left = x if int(figure.shot.side) >= 0 else x + w - width
         top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
         plate = Plate(text, (left, top, width, sizes.height_px))
-        id = sheet.put(f"seen.{n}", plate, LAYERS["label"], "label", fresh=1.0)
+        id = sheet.put(f"seen.{n}", plate, "label", "label", fresh=1.0)
         sheet.show(id, shown)

@@ -18,9 +18,10 @@ from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import left
-from scenes.board import LAYERS, Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
+from scenes.board import Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import (
     Figure,
     Labels,
@@ -51,8 +52,6 @@ from scenes.figure.labels import Stroke
 from scenes.frame.column import text_rect
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.look.roles import MARK_RADIUS_PX
-from scenes.look.theme import LINES, TIMING, TYPES
 
 VIEW = "players_eye.view"
 RULER_MM = 5.0
@@ -147,22 +146,11 @@ def _asked(subject: Subject) -> tuple[Shot, EyeSpec, Construction]:
 
 def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     places = eye_layout(frame, 1 if int(shot.side) >= 0 else -1)
     main = eye_pane(places, shot, eye)
     sheet = Sheet()
-    figure = Figure(
-        sheet,
-        frame,
-        shot,
-        plan,
-        main,
-        eye_mm(shot, eye),
-        (EYE, TARGET),
-        (EYE,),
-        line_top(places),
-        theme=brief.theme,
-    )
+    figure = Figure(sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE, TARGET), (EYE,), line_top(places))
     return _Scene(
         brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot), sheet, figure
     )
@@ -192,7 +180,7 @@ def _put_picture(scene: _Scene) -> None:
     put_balls(scene.figure, scene.brief.subject.table, bool(scene.brief.subject.settings.get("cue", True)))
     put_scrim(sheet, scene.frame)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
-    sheet.put("halo", halo, LAYERS["line_under"], "halo", (EYE,), opacity=1.0)
+    sheet.put("halo", halo, "line_under", "halo", (EYE,), opacity=1.0)
     _put_pane_frame(scene)
     _put_ruler(scene)
 
@@ -201,8 +189,8 @@ def _put_pane_frame(scene: _Scene) -> None:
     sheet, s = scene.sheet, scene.frame.scale
     x, y, w, h = scene.places.pane_px
     _, py, _, ph = scene.places.picture_px
-    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), LAYERS["area"], opacity=1.0)
-    sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), LAYERS["break"], opacity=1.0)
+    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), "area", opacity=1.0)
+    sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), "break", opacity=1.0)
     ring = seen_ball(scene.main, scene.shot.object_ball_mm, HALO_RADII * scene.radius_mm)
     cx, cy = ring.centre_px.tolist()
     across = float(ring.box_px()[2]) / 2
@@ -216,7 +204,7 @@ def _put_pane_frame(scene: _Scene) -> None:
         # where the pane begins lower than the ball, the link leaves the ring lower as well
         dy = level - cy
         link = ((cx + side * math.sqrt(max(across**2 - dy * dy, 0.0)), level), (near, level))
-    sheet.put("link", Leader(link), LAYERS["leader"], "link", opacity=1.0)
+    sheet.put("link", Leader(link), "leader", "link", opacity=1.0)
 
 
 def _put_ruler(scene: _Scene) -> None:
@@ -225,13 +213,13 @@ def _put_ruler(scene: _Scene) -> None:
     x, _, w, _ = scene.places.picture_px
     top = scene.places.picture_px[1] + scene.places.picture_px[3]
     thick = s.stroke_px(2.5)
-    sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), LAYERS["bar"], opacity=1.0)
+    sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar", opacity=1.0)
     eighths = scene.plan.method == "fixed_marks"
     pitch = R / 8 if eighths else RULER_MM
-    size = s.text_px(TYPES["tick"])
+    size = s.text_px("tick")
     # figures at every tick that is drawn long, or at every second one where they would touch
     gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
-    stride = 2 if gap_px > 1.18 * s.text_width_px("00", TYPES["tick"]) else 4
+    stride = 2 if gap_px > 1.18 * s.text_width_px("00", "tick") else 4
     most = 8 if eighths else max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10)) / pitch
     for k in range(-16, 17):
         at = _ruler_px(scene, k * pitch)[0]
@@ -240,17 +228,17 @@ def _put_ruler(scene: _Scene) -> None:
         tall = k % 2 == 0
         length = s.px(15 if tall else 9)
         tick = (at - thick / 2, top, thick, length)
-        sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), LAYERS["bar"], opacity=1.0)
-        wide = s.text_width_px("00", TYPES["tick"])
+        sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), "bar", opacity=1.0)
+        wide = s.text_width_px("00", "tick")
         if 0 <= k <= most and k % stride == 0 and x + wide < at < x + w - wide:
             words = str(k) if eighths else f"{k * RULER_MM:g}"
             below = (at, top + s.px(20) + 0.95 * size)
-            sheet.put(f"ruler.{k}.text", Text(words, below, "tick", "centre"), LAYERS["text"], opacity=1.0)
+            sheet.put(f"ruler.{k}.text", Text(words, below, "tick", "centre"), "text", opacity=1.0)
     for part in (-0.5, 0.0, 0.5):
         x_mm, y_mm, z_mm = _front(scene, part * R)
         ends = ((x_mm, y_mm, z_mm - 0.16 * R), (x_mm, y_mm, z_mm + 0.16 * R))
         notch = Line(ends, "thin_line")
-        sheet.put(f"notch.{part}", notch, LAYERS["line_under"], "notch", (TARGET,), opacity=0.75)
+        sheet.put(f"notch.{part}", notch, "line_under", "notch", (TARGET,), opacity=0.75)
 
 
 def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
@@ -332,11 +320,11 @@ def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: Bri
         at = pixel(scene.target, point.at_mm)
         foot = scene.places.picture_px[1] + scene.places.picture_px[3]
         # lines of the frame lie over the pane: this one begins where its mark ends
-        style = LINES[DROPS[point.role]]
-        end_px = MARK_RADIUS_PX[kind] + (style.width_px + style.casing_px) / 2
+        style = scene.frame.look.lines[DROPS[point.role]]
+        end_px = scene.frame.look.marks[kind].reach_px + (style.width_px + style.casing_px) / 2
         head = min(at[1] + scene.frame.scale.stroke_px(end_px), foot - 1)
         drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
-        sheet.put(f"drop.{point.role}", drop, LAYERS["line_under"], "drop", opacity=1.0, drawn=0.0)
+        sheet.put(f"drop.{point.role}", drop, "line_under", "drop", opacity=1.0, drawn=0.0)
         sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)
     key = OFFSETS.get(point.role)
     told = next((m for m in words.measures if m.key == key), None)
@@ -348,16 +336,16 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     """A mark and its offset in the pane's footer, and what the numbers are."""
     sheet, s = scene.sheet, scene.frame.scale
     x, y, w, h = scene.places.pane_px
-    size = s.text_px(TYPES["heading"])
+    size = s.text_px("heading")
     baseline = y + h - 0.52 * size
     pad = 0.035 * w
     slot = sum(id.startswith("footer.") and id.endswith(".number") for id in sheet.ids())
-    step = s.text_width_px("00.0", TYPES["heading"]) + 1.25 * size
+    step = s.text_width_px("00.0", "heading") + 1.25 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
-    sheet.put(f"footer.{key}", Mark(dot, kind), LAYERS["mark"], "footer")
+    sheet.put(f"footer.{key}", Mark(dot, kind), "mark", "footer")
     number = Text(told.number, (start + 0.92 * size, baseline), "heading")
-    sheet.put(f"footer.{key}.number", number, LAYERS["text"], "footer")
+    sheet.put(f"footer.{key}.number", number, "text", "footer")
     for id in (f"footer.{key}", f"footer.{key}.number"):
         sheet.show(id, shown)
     if "footer.unit" in sheet.ids():
@@ -365,7 +353,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     words = scene.brief.labels.get("off_centre", "")
     unit = f"{told.unit} {words}".strip()
     room = w - 2 * pad - 2 * step
-    if s.text_width_px(unit, TYPES["small"]) > room:
+    if s.text_width_px(unit, "small") > room:
         unit = told.unit
-    sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), LAYERS["text"], "footer")
+    sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), "text", "footer")
     sheet.show("footer.unit", shown)

@@ -17,9 +17,10 @@ from aimgeo import construct as construction
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot, solve_shot
 from aimgeo.vectors import Array
-from scenes.board import LAYERS, Arc, Ball, Board, Line, Mark, Move, Pane, Shade, Text, Track
+from scenes.board import Arc, Ball, Board, Line, Mark, Move, Pane, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
     EyeLayout,
@@ -34,7 +35,6 @@ from scenes.figure.eye_view import (
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES
 
 QUESTION, ANSWER = "quiz.question", "quiz.answer"
 MIRRORS = ((1.0, 1.0), (-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0))
@@ -95,7 +95,7 @@ def board(brief: Brief) -> Board:
     if eye is None or len(brief.steps) != 2 * len(shots):
         raise ValueError(f"a quiz of {len(shots)} questions has an eye and {2 * len(shots)} steps")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     panes: list[Pane] = []
     for n, shot in enumerate(shots):
@@ -142,7 +142,6 @@ def _question(
         (main.id,),
         line_top(places),
         f"q{n}.",
-        brief.theme,
     )
     put_balls(figure, brief.subject.table, True)
     _put_lines(figure, reveal, line)
@@ -165,18 +164,16 @@ def _put_lines(figure: Figure, reveal: Span, line: Span) -> None:
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     end = in_reach(figure, construction.Line("target_line", O, T)).end_mm
     target = Line((O, end), "target_line", arrow=True)
-    sheet.put(figure.id("target_line"), target, LAYERS["line"], "target_line", figure.line_panes, opacity=1.0)
+    sheet.put(figure.id("target_line"), target, "line", "target_line", figure.line_panes, opacity=1.0)
     ghost = Ball(G, figure.radius_mm, "ghost")
-    sheet.show(sheet.put(figure.id("ghost_ball"), ghost, LAYERS["ghost"], "ghost_ball", both), reveal)
+    sheet.show(sheet.put(figure.id("ghost_ball"), ghost, "ghost", "ghost_ball", both), reveal)
     aim = Line((C, G), "aim_line")
-    id = sheet.put(
-        figure.id("aim_line"), aim, LAYERS["line"], "aim_line", figure.line_panes, opacity=1.0, drawn=0.0
-    )
+    id = sheet.put(figure.id("aim_line"), aim, "line", "aim_line", figure.line_panes, opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", line, 1.0)
     at = position(shot.contact_object_mm)
     contact = Mark(at, "contact", cannot_be_seen(at, shot, figure.eye_mm))
     for role, mark, panes in (("contact_object", contact, both[1:]), ("aim_point", Mark(G, "aim"), both)):
-        sheet.show(sheet.put(figure.id(role), mark, LAYERS["mark"], role, panes), line)
+        sheet.show(sheet.put(figure.id(role), mark, "mark", role, panes), line)
     bring_cue(figure, line)
 
 
@@ -187,7 +184,7 @@ def _count_down(figure: Figure, places: EyeLayout, span: Span, rate: tuple[int, 
     x = figure.frame.width_px - figure.frame.title_px[0] - radius
     y = 0.30 * figure.frame.height_px + radius
     ring = Arc((x, y, 0.0), radius, -math.pi / 2, 1.5 * math.pi)
-    id = sheet.put(figure.id("countdown"), ring, LAYERS["label"], "countdown")
+    id = sheet.put(figure.id("countdown"), ring, "label", "countdown")
     fade = frames_of(TIMING.fade_s, rate)
     sheet.show(id, (span[0], span[0] + fade))
     sheet.move(id, "drawn", (span[0] + fade, span[1]), 0.0, easing="linear")
@@ -202,8 +199,8 @@ def _put_answer(
     x, y, w, h = places.pane_px
     strip = places.picture_px[1] + places.picture_px[3]
     parts = [
-        sheet.put(figure.id("strip"), Shade((x, strip, w, y + h - strip), "gutter"), LAYERS["area"], "strip"),
-        sheet.put(figure.id("edge"), Shade(places.pane_px, "window_edge"), LAYERS["break"], "edge"),
+        sheet.put(figure.id("strip"), Shade((x, strip, w, y + h - strip), "gutter"), "area", "strip"),
+        sheet.put(figure.id("edge"), Shade(places.pane_px, "window_edge"), "break", "edge"),
     ]
     for id in parts:
         sheet.show(id, reveal)
@@ -217,7 +214,7 @@ def _put_answer(
             ("name", Text(measure.name, (middle, top), "small", "centre")),
             ("value", Text(joined(measure), (middle, top + 0.46 * (y + h - strip)), "heading", "centre")),
         ):
-            id = sheet.put(figure.id(f"answer.{k}.{part}"), text, LAYERS["text"], "readout")
+            id = sheet.put(figure.id(f"answer.{k}.{part}"), text, "text", "readout")
             sheet.show(id, number)
             sheet.hide(id, gone)
 
@@ -226,9 +223,9 @@ def _in_footer(frame: Layout, words: BriefStep, width_px: float) -> tuple[Measur
     """The measures that stand beside each other in so much room; the cut, which the title tells too, goes."""
 
     def needs_px(measure: MeasureText) -> float:
-        name = frame.scale.text_width_px(measure.name, TYPES["small"])
+        name = frame.scale.text_width_px(measure.name, "small")
         # any digits alike, so that all the answers tell the same
-        return max(name, frame.scale.text_width_px(re.sub(r"\d", "0", joined(measure)), TYPES["heading"]))
+        return max(name, frame.scale.text_width_px(re.sub(r"\d", "0", joined(measure)), "heading"))
 
     for first in range(len(words.measures) - 1):
         told = words.measures[first:]

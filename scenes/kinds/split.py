@@ -16,9 +16,10 @@ from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity, Step
 from aimgeo.eye import Apparent, apparent, ball_points
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, Pixel, Plate, Rect, Shade, Text
+from scenes.board import Board, Pixel, Plate, Rect, Shade, Text
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.eye import (
     Figure,
     bring_cue,
@@ -35,7 +36,7 @@ from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, vie
 from scenes.frame.column import joined
 from scenes.frame.eye_words import beside_pips_px, note_words, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 VIEW, DRAW, COMPARE = "split.view", "split.draw", "split.compare"
 TOP = 0.30
@@ -66,7 +67,7 @@ def board(brief: Brief) -> Board:
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a split screen of these shots has the steps {', '.join(expected)}")
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     figures = tuple(_figure(brief, frame, sheet, half, n) for n, half in enumerate(_halves(brief.subject)))
     for figure in figures:
@@ -172,9 +173,7 @@ def _figure(brief: Brief, frame: Layout, sheet: Sheet, half: Subject, n: int) ->
     pane = eye_pane(places, shot, eye, f"half.{n}")
     top = TOP if frame.shape == "wide" else (0.54 if n == 0 else 0.16)
     ids = (pane.id,)
-    return Figure(
-        sheet, frame, shot, half.construction, pane, eye_mm(shot, eye), ids, ids, top, f"half.{n}.", brief.theme
-    )
+    return Figure(sheet, frame, shot, half.construction, pane, eye_mm(shot, eye), ids, ids, top, f"half.{n}.")
 
 
 def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], figures: tuple[Figure, ...]) -> None:
@@ -185,7 +184,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
     wall = (W / 2 - gap / 2, 0.0, gap, H)
     if frame.shape != "wide":
         wall = (0.0, 0.53 * H - gap / 2, W, gap)
-    sheet.put("gutter", Shade(wall, "gutter"), LAYERS["break"], opacity=1.0)
+    sheet.put("gutter", Shade(wall, "gutter"), "break", opacity=1.0)
     put_titles(sheet, frame, brief.steps, spans, brief.output.rate, W - 2 * frame.title_px[0])
     for figure, measure in zip(figures, brief.steps[0].measures, strict=True):
         sizes = plate_sizes(frame.scale)
@@ -194,7 +193,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
         width = plate_width_px(words, frame.scale, False)
         at = _caption_px(frame, figure)
         plate = Plate(words, (*at, width, sizes.height_px))
-        sheet.put(figure.id("caption"), plate, LAYERS["label"], "caption", opacity=1.0)
+        sheet.put(figure.id("caption"), plate, "label", "caption", opacity=1.0)
     widths = max(viewing_distance(figure.pane, frame) for figure in figures)
     if abs(widths - min(viewing_distance(figure.pane, frame) for figure in figures)) < 0.05:
         whole = note_words(brief.labels, widths)
@@ -202,7 +201,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
         words = whole if fits else note_words(brief.labels, widths, "viewing_distance_short")
         if words:
             note = Text(words, (W - frame.title_px[0], beside_pips_px(frame)), "small", "right")
-            sheet.put("note", note, LAYERS["text"], "note", opacity=1.0)
+            sheet.put("note", note, "text", "note", opacity=1.0)
         return
     for figure in figures:
         x, _, w, _ = figure.pane.rect_px
@@ -212,12 +211,12 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], fig
             _, y = _caption_px(frame, figure)
             baseline = y + plate_sizes(frame.scale).baseline_px
             note = Text(words, (x + w - _inset(frame), baseline), "small", "right")
-            sheet.put(figure.id("note"), note, LAYERS["text"], "note", opacity=1.0)
+            sheet.put(figure.id("note"), note, "text", "note", opacity=1.0)
 
 
 def _fits_beside_pips(words: str, frame: Layout, count: int) -> bool:
     left, width = frame.scale.pips_px(count, count - 1)[-1]
-    taken = left + width + frame.scale.text_width_px(words, TYPES["small"])
+    taken = left + width + frame.scale.text_width_px(words, "small")
     return 2 * frame.title_px[0] + taken + frame.scale.px(20) <= frame.width_px
 
 
@@ -284,5 +283,5 @@ def _put_comparison(sheet: Sheet, frame: Layout, brief: Brief, span: Span, figur
                 left = min(x + w - 0.4 * _inset(frame), frame.width_px - frame.title_px[0]) - width
             top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
             plate = Plate(text, (left, top, width, sizes.height_px))
-            id = sheet.put(figure.id(f"seen.{n}"), plate, LAYERS["label"], "label", fresh=1.0)
+            id = sheet.put(figure.id(f"seen.{n}"), plate, "label", "label", fresh=1.0)
             sheet.show(id, shown)

@@ -17,16 +17,17 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
+from scenes.board import Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.draw.hidden import eye_of
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
 from scenes.frame.column import even_lines
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 SET_UP, LOOK, NOTE = "straight_in.set_up", "straight_in.look", "straight_in.note"
 TOLD, TABLE = "straight_in.told", "straight_in.table"
@@ -91,7 +92,7 @@ def board(brief: Brief) -> Board:
         raise ValueError(f"a straight-in check of {len(offsets)} looks has {len(offsets) + 4} steps")
     letters = LETTERS[: len(offsets)]
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     empty = frames_of(EMPTY_S, rate)
@@ -118,7 +119,7 @@ def board(brief: Brief) -> Board:
     ids = tuple(pane.id for pane in panes)
     eye_above = eye_of(above.projection(0))
     top = line_top(places)
-    figure = Figure(sheet, frame, shot, bare(shot), above, eye_above, ids, ids, top, "", brief.theme)
+    figure = Figure(sheet, frame, shot, bare(shot), above, eye_above, ids, ids, top, "")
     put_balls(figure, subject.table, True)
     bring_cue(figure, (0, 2))
     _put_lines(figure, spans[0], tuple(pane.id for pane in small), told, rate)
@@ -159,9 +160,9 @@ def _put_lines(figure: Figure, span: Span, small: tuple[str, ...], told: Span, r
     _, target, aim, _ = in_turn(*span, (1.0, 0.8, 1.0, 1.5), rate)
     for line, drawn in ((Line((O, end), "target_line", arrow=True), target), (Line((C, G), "aim_line"), aim)):
         panes = (figure.pane.id,)
-        id = sheet.put(line.style, line, LAYERS["line"], line.style, panes, opacity=1.0, drawn=0.0)
+        id = sheet.put(line.style, line, "line", line.style, panes, opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", drawn, 1.0)
-    sheet.show(sheet.put("told.line", Line((C, G), "aim_line"), LAYERS["line"], "aim_line", small), told)
+    sheet.show(sheet.put("told.line", Line((C, G), "aim_line"), "line", "aim_line", small), told)
 
 
 def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int) -> None:
@@ -170,7 +171,7 @@ def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int)
     width = plate_width_px(letter, frame.scale, False)
     x = frame.title_px[0]
     y = 0.40 * frame.height_px
-    id = sheet.put(f"letter.{letter}", Plate(letter, (x, y, width, sizes.height_px)), LAYERS["label"], "letter")
+    id = sheet.put(f"letter.{letter}", Plate(letter, (x, y, width, sizes.height_px)), "label", "letter")
     sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
     sheet.hide(id, (span[1], span[1] + fade))
 
@@ -183,7 +184,7 @@ def _cells(frame: Layout, count: int) -> list[Rect]:
     rows = -(-count // columns)
     top, bottom = {"wide": (0.25, 0.80), "square": (0.24, 0.87), "tall": (0.215, 0.755)}[frame.shape]
     w, pitch = (W - 2 * margin - (columns - 1) * gap) / columns, (bottom - top) * H / rows
-    above, below = 1.7 * _letter_px(frame), 2.7 * frame.scale.text_px(TYPES["label"]) + gap / 2
+    above, below = 1.7 * _letter_px(frame), 2.7 * frame.scale.text_px("label") + gap / 2
     h = min(pitch - above - below, 1.3 * w)
     return [
         (
@@ -197,7 +198,7 @@ def _cells(frame: Layout, count: int) -> list[Rect]:
 
 
 def _letter_px(frame: Layout) -> float:
-    return frame.scale.text_px(TYPES["heading"])
+    return frame.scale.text_px("heading")
 
 
 def _cell_layout(rect: Rect) -> EyeLayout:
@@ -211,20 +212,20 @@ def _put_grid(sheet: Sheet, frame: Layout, letters: str, cells: list[Rect], show
         at = (x + w / 2, y - 0.4 * _letter_px(frame))
         name = Text(letter, at, "heading", "centre")
         for id in (
-            sheet.put(f"grid.{letter}", Shade((x, y, w, h), "window_edge"), LAYERS["break"], "grid"),
-            sheet.put(f"grid.{letter}.name", name, LAYERS["text"], "grid"),
+            sheet.put(f"grid.{letter}", Shade((x, y, w, h), "window_edge"), "break", "grid"),
+            sheet.put(f"grid.{letter}.name", name, "text", "grid"),
         ):
             sheet.show(id, shown)
 
 
 def _put_offsets(sheet: Sheet, brief: Brief, frame: Layout, letters: str, cells: list[Rect], shown: Span) -> None:
     """Under each box, where the eye was."""
-    size = frame.scale.text_px(TYPES["label"])
+    size = frame.scale.text_px("label")
     measures = brief.steps[-2].measures
     for n, (letter, (x, y, w, h)) in enumerate(zip(letters, cells, strict=True)):
         for k, text in enumerate(_offset_words(brief, *measures[2 * n : 2 * n + 2])):
             at = (x + w / 2, y + h + (1.25 + 1.25 * k) * size)
-            id = sheet.put(f"told.{letter}.{k}", Text(text, at, "label", "centre"), LAYERS["text"], "told")
+            id = sheet.put(f"told.{letter}.{k}", Text(text, at, "label", "centre"), "text", "told")
             sheet.show(id, shown)
 
 
@@ -238,9 +239,8 @@ def _put_last_word(sheet: Sheet, brief: Brief, frame: Layout, shown: Span) -> No
     """What a screen can't show."""
     x, y, w, h = frame.title_safe
     bottom = {"wide": 0.872 * frame.height_px, "square": y + h, "tall": 0.80 * frame.height_px}[frame.shape]
-    style = TYPES["heading"]
-    lines = even_lines(brief.labels["no_depth"], w, lambda text: frame.scale.text_width_px(text, style))
+    lines = even_lines(brief.labels["no_depth"], w, lambda text: frame.scale.text_width_px(text, "heading"))
     for k, line in enumerate(reversed(lines)):
-        at = (x + w / 2, bottom - (0.25 + 1.25 * k) * frame.scale.text_px(style))
-        id = sheet.put(f"no_depth.{k}", Text(line, at, "heading", "centre"), LAYERS["text"], "no_depth")
+        at = (x + w / 2, bottom - (0.25 + 1.25 * k) * frame.scale.text_px("heading"))
+        id = sheet.put(f"no_depth.{k}", Text(line, at, "heading", "centre"), "text", "no_depth")
         sheet.show(id, shown)

@@ -13,13 +13,14 @@ from itertools import accumulate, pairwise
 import numpy as np
 
 from aimgeo.shot import Shot
-from scenes.board import LAYERS, Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board import Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines
 from scenes.frame.layout import Layout, layout
 from scenes.look.fonts import CAP_HEIGHT
-from scenes.look.theme import TIMING, TYPES
+from scenes.look.look import Layer
 
 MOST_ROWS = 6
 HEAD_PITCH = 1.2
@@ -43,7 +44,7 @@ def board(brief: Brief) -> Board:
         raise ValueError(
             f"a summary of {len(shots)} shots needs a header and {len(shots)} rows of the same length"
         )
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     spans = brief.spans
     starts = list(accumulate(_pages(len(shots)), initial=0))
@@ -99,16 +100,16 @@ def _card(
     _, *turns = in_turn(first, end, (TIMING.fade_s + TIMING.rest_s, *[ROW_S] * len(rows), TIMING.hold_s), rate)
     x, w = frame.title_px[0], frame.width_px - 2 * frame.title_px[0]
     heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
-    lines = even_lines(title, w, lambda text: scale.text_width_px(text, TYPES["title"]))
-    head_size = scale.text_px(TYPES["table_head"])
+    lines = even_lines(title, w, lambda text: scale.text_width_px(text, "title"))
+    head_size = scale.text_px("table_head")
     head_px = (
         0.030 * scale.short_px + HEAD_PITCH * head_size * (max(len(names) for names in heads) - 1) + head_size
     )
     title_px = 0.045 * scale.short_px * scale.gain + frame.title_pitch_px * len(lines)
     top, pitch = _rows_at(frame, head_px + title_px)
 
-    def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: str = "text") -> str:
-        name = sheet.put(f"{id}.{page}", shape, LAYERS[layer], "card")
+    def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: Layer = "text") -> str:
+        name = sheet.put(f"{id}.{page}", shape, layer, "card")
         sheet.show(name, when)
         if gone:
             sheet.hide(name, gone)
@@ -122,7 +123,7 @@ def _card(
             at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * head_size)
             put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), came)
     radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
-    cell_size = scale.text_px(TYPES["table_cell"])
+    cell_size = scale.text_px("table_cell")
     for i, ((row, shot), when) in enumerate(zip(rows, turns[:-1], strict=True)):
         middle = top + (i + 0.5) * pitch
         shown = (when[0], when[0] + fade)
@@ -131,7 +132,7 @@ def _card(
             (f"row.{i}", Shade(lit, "row", scale.px(10))),
             (f"row_bar.{i}", Shade((x, lit[1], scale.stroke_px(8), lit[3]), "row_bar")),
         ):
-            name = sheet.put(f"{id}.{page}", shape, LAYERS["area"], "card")
+            name = sheet.put(f"{id}.{page}", shape, "area", "card")
             sheet.show(name, shown)
             sheet.hide(name, (when[1], when[1] + fade))
         if i:
@@ -172,11 +173,10 @@ def _columns(
     scale = frame.scale
 
     def head_px(text: str) -> float:
-        return scale.text_width_px(text, TYPES["table_head"])
+        return scale.text_width_px(text, "table_head")
 
     cells = [
-        max((scale.text_width_px(row[n], TYPES["table_cell"]) for row in rows), default=0.0)
-        for n in range(len(header))
+        max((scale.text_width_px(row[n], "table_cell") for row in rows), default=0.0) for n in range(len(header))
     ]
     glyph = (0.13 if frame.shape == "wide" else 0.2) * w
     inner = 0.0 if frame.shape == "tall" else scale.px(24)

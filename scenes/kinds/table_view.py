@@ -10,7 +10,6 @@ from aimgeo.construct import Position, Quantity, position
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from scenes.board import (
-    LAYERS,
     Area,
     Ball,
     Board,
@@ -26,11 +25,12 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, is_clear, place
 from scenes.frame.column import appear, joined, text_rect
 from scenes.frame.framing import INSET, TABLE, Framing, View, table_view
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import LINES, THEMES, TIMING, VIEW_WIDTH, plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px
 
 LOCATE_RADII = 2.1
 """The thin ring around a ball at true size, in its radii."""
@@ -66,7 +66,7 @@ def board(brief: Brief) -> Board:
     table, shot = subject.table, subject.shot
     assert table is not None
     assert shot is not None
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     view = table_view(frame, table)
     sheet = Sheet()
     spans = brief.spans
@@ -114,29 +114,27 @@ def put_opening(
 def put_table(sheet: Sheet, shot: Shot, table: Table, with_balls: bool = True) -> None:
     """The table, and the two balls at true size, each in a thin ring."""
     R = float(shot.radius_mm)
-    sheet.put(f"{TABLE}.top", TableTop(table), LAYERS["table"], "table", (TABLE,), opacity=1.0)
+    sheet.put(f"{TABLE}.top", TableTop(table), "table", "table", (TABLE,), opacity=1.0)
     for role, at, look in (
         ("object_ball", position(shot.object_ball_mm), "object"),
         ("cue_ball", position(shot.cue_ball_mm), "cue"),
     ):
         if with_balls:
-            sheet.put(role, Ball(at, R, look), LAYERS["ball"], role, (TABLE,), opacity=1.0)
+            sheet.put(role, Ball(at, R, look), "ball", role, (TABLE,), opacity=1.0)
         ring = Ring(at, LOCATE_RADII * R, "thin_line")
-        sheet.put(f"{TABLE}.{role}.ring", ring, LAYERS["mark"], "ring", (TABLE,), opacity=1.0)
+        sheet.put(f"{TABLE}.{role}.ring", ring, "mark", "ring", (TABLE,), opacity=1.0)
 
 
 def put_target_line(sheet: Sheet, shot: Shot, drawn: float) -> str:
     """The target line on the table; its id."""
     line = Line((position(shot.object_ball_mm), position(shot.target_mm)), "target_line", arrow=True)
-    return sheet.put(
-        f"{TABLE}.target_line", line, LAYERS["line_under"], "target_line", (TABLE,), opacity=1.0, drawn=drawn
-    )
+    return sheet.put(f"{TABLE}.target_line", line, "line_under", "target_line", (TABLE,), opacity=1.0, drawn=drawn)
 
 
 def put_heading(sheet: Sheet, brief: Brief, frame: Layout, names: list[Text], off: Span | None) -> None:
     """Cut and distance, and the names of the table's ends."""
     for text in (*_heading(brief, frame), *names):
-        id = sheet.put(f"{TABLE}.{text.text}", text, LAYERS["text"], "words", opacity=1.0)
+        id = sheet.put(f"{TABLE}.{text.text}", text, "text", "words", opacity=1.0)
         appear(sheet, id, None, off)
 
 
@@ -145,7 +143,7 @@ def put_table_title(
 ) -> None:
     """A step's title, on one line over the table."""
     text = Text(" ".join(title.split()), frame.table_title_px, "title")
-    sheet.put(id, text, LAYERS["text"], "title", opacity=0.0 if shown else 1.0)
+    sheet.put(id, text, "text", "title", opacity=0.0 if shown else 1.0)
     appear(sheet, id, shown, gone)
 
 
@@ -154,17 +152,17 @@ def put_inset(sheet: Sheet, subject: Subject, stage: Framing, table: Table, fram
     shot = subject.shot
     assert shot is not None
     C, O, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.target_mm))
-    sheet.put(f"{INSET}.top", TableTop(table, detail=False), LAYERS["table"], "table", (INSET,), opacity=1.0)
+    sheet.put(f"{INSET}.top", TableTop(table, detail=False), "table", "table", (INSET,), opacity=1.0)
     if stage.is_broken:
         line = Line((C, position(shot.ghost_ball_mm)), "aim_line")
-        sheet.put(f"{INSET}.aim_line", line, LAYERS["line"], "aim_line", (INSET,), opacity=1.0)
+        sheet.put(f"{INSET}.aim_line", line, "line", "aim_line", (INSET,), opacity=1.0)
     else:
         area = Area(_region(stage.main, frame, shot), "region")
-        sheet.put(f"{INSET}.region", area, LAYERS["area"], "region", (INSET,), opacity=1.0)
+        sheet.put(f"{INSET}.region", area, "area", "region", (INSET,), opacity=1.0)
     target = Line((O, T), "target_line")
-    sheet.put(f"{INSET}.target_line", target, LAYERS["line"], "target_line", (INSET,), opacity=1.0)
-    sheet.put(f"{INSET}.cue_ball", Mark(C, "cue_dot"), LAYERS["mark"], "cue_ball", (INSET,), opacity=1.0)
-    sheet.put(f"{INSET}.object_ball", Mark(O, "object_dot"), LAYERS["mark"], "object_ball", (INSET,), opacity=1.0)
+    sheet.put(f"{INSET}.target_line", target, "line", "target_line", (INSET,), opacity=1.0)
+    sheet.put(f"{INSET}.cue_ball", Mark(C, "cue_dot"), "mark", "cue_ball", (INSET,), opacity=1.0)
+    sheet.put(f"{INSET}.object_ball", Mark(O, "object_dot"), "mark", "object_ball", (INSET,), opacity=1.0)
 
 
 def _region(view: View, frame: Layout, shot: Shot) -> tuple[Position, ...]:
@@ -246,7 +244,7 @@ def _lies(
     gone = None if is_last else (end, end + frames_of(TIMING.fade_s, rate))
     for n, (a, b) in enumerate(ends):
         id = sheet.put(
-            f"{step.name}.{n}", Line((a, b), "thin_line"), LAYERS["line_under"], "measure_line", (TABLE,), 1.0, 0.0
+            f"{step.name}.{n}", Line((a, b), "thin_line"), "line_under", "measure_line", (TABLE,), 1.0, 0.0
         )
         sheet.move(id, "drawn", draw, 1.0)
         appear(sheet, id, None, gone)
@@ -258,10 +256,10 @@ def _lies(
         shot = labels.shot
         G = position(shot.ghost_ball_mm)
         line = Line((position(shot.cue_ball_mm), G), "aim_line")
-        id = sheet.put(f"{TABLE}.aim_line", line, LAYERS["line_under"], "aim_line", (TABLE,), 1.0, 0.0)
+        id = sheet.put(f"{TABLE}.aim_line", line, "line_under", "aim_line", (TABLE,), 1.0, 0.0)
         sheet.move(id, "drawn", aimed, 1.0)
         ghost = Ball(G, float(shot.radius_mm), "ghost")
-        sheet.put("ghost_ball", ghost, LAYERS["ghost"], "ghost_ball", (TABLE,))
+        sheet.put("ghost_ball", ghost, "ghost", "ghost_ball", (TABLE,))
         sheet.show("ghost_ball", (aimed[1], aimed[1] + frames_of(TIMING.fade_s, rate)))
 
 
@@ -295,8 +293,8 @@ class _Labels:
 
     def take_line(self, name: str, a: Position, b: Position, style: str) -> None:
         """A line that labels keep clear of from now on."""
-        kind = LINES[style]
-        half = self.frame.scale.stroke_px(kind.width_px * VIEW_WIDTH["table"] + kind.casing_px) / 2
+        kind = self.frame.look.lines[style]
+        half = self.frame.scale.stroke_px(kind.width_px * self.frame.look.view_width["table"] + kind.casing_px) / 2
         self.strokes[name] = Stroke(name, self.px(a), self.px(b), half)
 
     def forget(self, stem: str) -> None:
@@ -339,12 +337,10 @@ class _Labels:
         opacity = 0.0 if shown else 1.0
         names = f"{TABLE}.target_line" if want.name == "target_line" else want.name
         plate = Plate(want.text, found.rect_px, want.sample)
-        ids = [sheet.put(f"label.{want.id}", plate, LAYERS["label"], "label", opacity=opacity, names=names)]
+        ids = [sheet.put(f"label.{want.id}", plate, "label", "label", opacity=opacity, names=names)]
         if found.leader_px:
             leader = Leader(found.leader_px)
-            ids.append(
-                sheet.put(f"leader.{want.id}", leader, LAYERS["leader"], "leader", opacity=opacity, names=names)
-            )
+            ids.append(sheet.put(f"leader.{want.id}", leader, "leader", "leader", opacity=opacity, names=names))
         for id in ids:
             appear(sheet, id, shown, gone)
 
@@ -377,9 +373,8 @@ class _Labels:
         return Disc(self.px(at), radius, True, role)
 
     def _wanted(self, name: str, text: str, sample: str | None = None, prefer: int = 1, **more: object) -> Wanted:
-        style = THEMES[self.brief.theme].types["label"]
-        w = plate_width_px(text, self.frame.scale, sample is not None, style)
-        h = plate_sizes(self.frame.scale, style).height_px
+        w = plate_width_px(text, self.frame.scale, sample is not None)
+        h = plate_sizes(self.frame.scale).height_px
         return Wanted(name, name, text, w, h, prefer=prefer, sample=sample, **more)  # type: ignore[arg-type]
 
 
@@ -392,7 +387,7 @@ def _end_names(brief: Brief, frame: Layout, view: View, obstacles: Obstacles, sp
     """ "Head" and "foot", each in a corner of its end where nothing else is."""
     table = brief.subject.table
     assert table is not None
-    size = frame.scale.text_px(THEMES[brief.theme].types["small"])
+    size = frame.scale.text_px("small")
     inward = max(0.05 * frame.scale.short_px, POCKET_REACH_MM * view.px_per_mm)
     out = []
     for key, end in (("head", -1), ("foot", 1)):

@@ -17,13 +17,13 @@ from aimgeo.construct import Position, Quantity, position
 from aimgeo.shot import Shot
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import turned
-from scenes.board import LAYERS, Area, Ball, Board, Line, Mark, Pane, PlanCamera, Rect, Text, constant
+from scenes.board import Area, Ball, Board, Line, Mark, Pane, PlanCamera, Rect, Text, constant
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.timing import TIMING
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.look.theme import TIMING, TYPES
 
 WITHOUT, SPEED, SHIFT = "throw.without", "throw.speed", "throw.shift"
 SPEEDS_MPS = (0.5, 1.0, 2.0)
@@ -72,7 +72,7 @@ def board(brief: Brief) -> Board:
         raise ValueError(f"a throw clip has the steps {', '.join(expected)}")
     shot = _asked(brief.subject)
     spans = brief.spans
-    frame = layout(brief.output.width_px, brief.output.height_px)
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     rate = brief.output.rate
     pane = _pane(frame, shot)
@@ -129,15 +129,15 @@ def _put_shot(sheet: Sheet, shot: Shot, brief: Brief) -> None:
     """Object ball, the cue ball as it arrives, the aim line and the line on which the ball must go."""
     R = float(shot.radius_mm)
     G, O = position(shot.ghost_ball_mm), position(shot.object_ball_mm)
-    sheet.put("object_ball", Ball(O, R, "object"), LAYERS["ball"], panes=("stage",), opacity=1.0)
-    sheet.put("cue_ball", Ball(G, R, "cue"), LAYERS["ball"], panes=("stage",), opacity=1.0)
+    sheet.put("object_ball", Ball(O, R, "object"), "ball", panes=("stage",), opacity=1.0)
+    sheet.put("cue_ball", Ball(G, R, "cue"), "ball", panes=("stage",), opacity=1.0)
     back = shot.ghost_ball_mm - 1.9 * 2 * R * np.array([*shot.aim_direction, 0.0])
     aim = Line((position(back), G), "aim_line", ink_in=("cue_ball",))
-    sheet.put("aim_line", aim, LAYERS["line"], panes=("stage",), opacity=1.0)
+    sheet.put("aim_line", aim, "line", panes=("stage",), opacity=1.0)
     target = Line((O, _end(shot, shot.object_direction)), "target_line", arrow=True)
-    sheet.put("target_line", target, LAYERS["line"], panes=("stage",), opacity=1.0)
+    sheet.put("target_line", target, "line", panes=("stage",), opacity=1.0)
     contact = Mark(position(shot.contact_object_mm), "contact")
-    sheet.put("contact_object", contact, LAYERS["mark"], panes=("stage",), opacity=1.0)
+    sheet.put("contact_object", contact, "mark", panes=("stage",), opacity=1.0)
 
 
 def _band(shot: Shot, speed_mps: float, roll: float) -> Area:
@@ -153,12 +153,12 @@ def _put_speed(
 ) -> None:
     fade = frames_of(TIMING.fade_s, rate)
     _, band, line, _ = in_turn(*span, (TIMING.fade_s + TIMING.rest_s, 0.5, TIMING.draw_s + 0.4, 2.0), rate)
-    area = sheet.put(f"band.{n}", _band(shot, speed_mps, roll), LAYERS["area"], "friction_band", ("stage",))
+    area = sheet.put(f"band.{n}", _band(shot, speed_mps, roll), "area", "friction_band", ("stage",))
     sheet.show(area, band)
     sheet.hide(area, (span[1], span[1] + fade))
     way = _thrown_way(shot, _throw(shot, speed_mps, roll, 1.0))
     path = Line((position(shot.object_ball_mm), _end(shot, way)), "error_line")
-    id = sheet.put(f"thrown.{n}", path, LAYERS["line_under"], "thrown_line", ("stage",), opacity=1.0, drawn=0.0)
+    id = sheet.put(f"thrown.{n}", path, "line_under", "thrown_line", ("stage",), opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", line, 1.0)
     sheet.hide(id, (span[1], span[1] + fade))
 
@@ -180,18 +180,18 @@ def _put_shift(sheet: Sheet, shot: Shot, roll: float, span: Span, rate: tuple[in
     sheet.move("contact_object", "opacity", move, 0.0)
     sheet.move("aim_line", "strength", move, 0.66)
     aim = Line((position(back), position(new_ghost)), "aim_line", ink_in=("cue_ball",))
-    id = sheet.put("new_aim_line", aim, LAYERS["line"], "aim_line_shifted", ("stage",), opacity=1.0, drawn=0.0)
+    id = sheet.put("new_aim_line", aim, "line", "aim_line_shifted", ("stage",), opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", line, 1.0)
     mark = sheet.put(
         "new_contact",
         Mark(position(shot.object_ball_mm - R * np.array([*hit_way, 0.0])), "contact"),
-        LAYERS["mark"],
+        "mark",
         "contact_object_shifted",
         ("stage",),
     )
     sheet.show(mark, line)
     centres = Line((position(shot.object_ball_mm), _end(shot, hit_way, 2.2)), "line_of_centres")
-    id = sheet.put("centres", centres, LAYERS["line_under"], "line_of_centres", ("stage",), opacity=1.0, drawn=0.0)
+    id = sheet.put("centres", centres, "line_under", "line_of_centres", ("stage",), opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", line, 1.0)
 
 
@@ -203,7 +203,7 @@ def _put_measures(
         return
     middle, *band = words.measures
     x, y = frame.measures_px
-    size = frame.scale.text_px(TYPES["measure_name"])
+    size = frame.scale.text_px("measure_name")
     fade = frames_of(TIMING.fade_s, rate)
     texts = [
         Text(middle.name, (x, y), "measure_name"),
@@ -212,7 +212,7 @@ def _put_measures(
     if len(band) == 2:
         texts.append(Text(f"{band[0].number}–{joined(band[1])}", (x, y + 3.3 * size), "small"))
     for k, text in enumerate(texts):
-        id = sheet.put(f"measure.{n}.{k}", text, LAYERS["text"], "measure")
+        id = sheet.put(f"measure.{n}.{k}", text, "text", "measure")
         sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
         if not last:
             sheet.hide(id, (span[1], span[1] + fade))

@@ -13,14 +13,6 @@ MARK_KIND = {
     "fixed_mark": "notch",
 }
 """Roles of points to kinds of mark; the rest are small light rings."""
-MARK_RADIUS_PX = {
-    "object_centre": 11.0,
-    "cue_centre": 15.0,
-    "contact": 14.0,
-    "aim": 19.0,
-    "target": 11.0,
-    "notch": 8.0,
-}
 UNLABELLED = frozenset(
     {"target_line_back", "target_line_parallel", "object_centre", "cue_centre", "ghost_centre", "mark_centre"}
 )

@@ -87,7 +87,7 @@ def test_no_kind_draws_what_is_no_part_of_the_key(tmp_path: Path) -> None:
         spoken = tuple(replace(s, narration=f"{s.narration} More.") for s in clip.brief.steps)
         kind = CLIP_KINDS[clip.kind].load()
         one, two = kind.board(clip.brief), kind.board(replace(clip.brief, name="other", steps=spoken))
-        assert (one.frames, one.panes, one.theme) == (two.frames, two.panes, two.theme)
+        assert (one.frames, one.panes, one.look) == (two.frames, two.panes, two.look)
         assert digest(one.elements) == digest(two.elements), clip.name
 
 

@@ -9,7 +9,6 @@ import numpy as np
 from aimgeo.construct import Position, position
 from aimgeo.shot import Shot, place_shot
 from scenes.board import (
-    LAYERS,
     Ball,
     Board,
     Element,
@@ -49,19 +48,19 @@ def elements(shot: Shot, panes: tuple[str, ...], hold: int = 10, draw: int = 12)
     def line(name: str, start: Position, end: Position, **keys: object) -> Element:
         shape = Line((start, end), name, **keys)  # type: ignore[arg-type]
         drawn = Track((0.0,), (Move(hold, hold + draw, (1.0,)),)) if name == "aim_line" else constant(1.0)
-        return Element(name, name, shape, panes, LAYERS["line"], drawn=drawn)
+        return Element(name, name, shape, panes, "line", drawn=drawn)
 
     return (
-        Element("cue_ball", "cue_ball", Ball(C, R_MM, "cue"), panes, LAYERS["ball"]),
-        Element("object_ball", "object_ball", Ball(O, R_MM, "object"), panes, LAYERS["ball"]),
-        Element("ghost_ball", "ghost_ball", Ball(G, R_MM, "ghost"), panes, LAYERS["ghost"]),
+        Element("cue_ball", "cue_ball", Ball(C, R_MM, "cue"), panes, "ball"),
+        Element("object_ball", "object_ball", Ball(O, R_MM, "object"), panes, "ball"),
+        Element("ghost_ball", "ghost_ball", Ball(G, R_MM, "ghost"), panes, "ghost"),
         line("target_line", O, moved(O, 110 * u), arrow=True),
         line("aim_line", C, moved(G, 40 * a), ink_in=("cue_ball",), faint_after_mm=math.dist(C, G)),
         line("contact_line", moved(contact, -back * a), contact),
         line("object_ball_line", moved(O, -back * a), moved(O, 60 * a)),
-        Element("object_centre", "object_centre", Mark(O, "object_centre"), panes, LAYERS["mark"]),
-        Element("contact_object", "contact_object", Mark(contact, "contact"), panes, LAYERS["mark"]),
-        Element("aim_point", "aim_point", Mark(G, "aim"), panes, LAYERS["mark"]),
+        Element("object_centre", "object_centre", Mark(O, "object_centre"), panes, "mark"),
+        Element("contact_object", "contact_object", Mark(contact, "contact"), panes, "mark"),
+        Element("aim_point", "aim_point", Mark(G, "aim"), panes, "mark"),
     )
 
 
@@ -114,9 +113,9 @@ def words(*elements: Element) -> Board:
 
 def text(content: str, style: str, at: tuple[float, float] = (40.0, 100.0)) -> Element:
     """A text element."""
-    return Element(content, "text", Text(content, at, style), (), LAYERS["text"])
+    return Element(content, "text", Text(content, at, style), (), "text")
 
 
 def plate(content: str, rect: tuple[float, float, float, float], sample: str | None = None) -> Element:
     """A label's plate."""
-    return Element(content, "label", Plate(content, rect, sample), (), LAYERS["label"])
+    return Element(content, "label", Plate(content, rect, sample), (), "label")

@@ -17,6 +17,7 @@ from scenes.frame.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
 from scenes.frame.layout import layout
 from scenes.kinds.build_up import board as build_up
 from scenes.kinds.build_up import outline
+from scenes.look.dusk import DUSK
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
 EIGHTH = 1 / 8
@@ -51,7 +52,7 @@ def test_balls_keep_an_eighth_of_the_short_side_and_stay_in_the_picture(
 ) -> None:
     W, H = FRAMES[frame]
     shot = shot_of(cut_deg, distance_mm)
-    stage = framing(layout(W, H), shot)
+    stage = framing(layout(W, H, DUSK), shot)
     d = float(np.asarray(shot.ball_diameter_mm))
     x0, y0 = (1 - ACTION_SAFE) / 2 * W, (1 - ACTION_SAFE) / 2 * H
     scales = {view.px_per_mm for _, _, view in stage.panes}
@@ -73,7 +74,7 @@ def test_balls_keep_an_eighth_of_the_short_side_and_stay_in_the_picture(
 @pytest.mark.parametrize("cut_deg", [-45.0, 0.0, 30.0])
 def test_the_aim_points_straight_up_and_left_stays_left(cut_deg: float, distance_mm: float) -> None:
     shot = shot_of(cut_deg, distance_mm)
-    stage = framing(layout(1920, 1080), shot)
+    stage = framing(layout(1920, 1080, DUSK), shot)
     for _, _, view in stage.panes:
         run = view.to_px(shot.ghost_ball_mm) - view.to_px(shot.cue_ball_mm)
         assert run[0] == pytest.approx(0, abs=1e-6)
@@ -187,7 +188,7 @@ def test_the_cue_ball_of_a_far_shot_leaves_one_pane_before_it_enters_the_other()
     shot = shot_of(30, 1400)
     board = board_of("build-up", shot, "ghost_ball")
     far, near = panes(board, FAR, NEAR)
-    frame_layout = layout(1920, 1080)
+    frame_layout = layout(1920, 1080, DUSK)
     _, band_y, _, band_h = frame_layout.band_px
     r = float(shot.radius_mm) * framing(frame_layout, shot).main.px_per_mm
     roll = next(s for s in board.steps if s.name == "roll")

@@ -16,7 +16,8 @@ from scenes.kinds.cards import board as card
 from scenes.kinds.cards import outline as card_outline
 from scenes.kinds.summary_card import board as summary
 from scenes.kinds.summary_card import outline as summary_outline
-from scenes.look.theme import Scale
+from scenes.look.dusk import DUSK
+from scenes.look.scale import Scale
 from tests.scenes.briefs import FRAMES, shot_of
 
 TITLES = ("Ghost ball", "Doubled\noffset", "Five ways to find the aim, near and far", "Incomprehensibilities")
@@ -85,7 +86,7 @@ def test_a_summarys_rows_fit_and_every_row_comes(count: int, frame: str) -> None
     cards = [texts(board, s.end_frame - 1) for s in board.steps]
     assert sum(cell.endswith("°") for card_texts in cards for cell in card_texts) == count
     assert max(sum(cell.endswith("°") for cell in card_texts) for card_texts in cards) <= 6
-    scale = Scale(*FRAMES[frame])
+    scale = Scale(*FRAMES[frame], DUSK)
     glyphs = [e.shape for e in board.elements if isinstance(e.shape, HitGlyph)]
     assert len(glyphs) == count
     words = [

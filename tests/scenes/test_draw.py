@@ -12,7 +12,6 @@ import pytest
 
 from aimgeo.tables import TABLES
 from scenes.board import (
-    LAYERS,
     Area,
     Ball,
     Board,
@@ -32,13 +31,11 @@ from scenes.board import (
 from scenes.draw import DRAW
 from scenes.draw import board as boards_shapes
 from scenes.draw.display import Display, Slot, cloth, display_list
-from scenes.draw.lines import MARKS
 from scenes.draw.paths import Path, dashes, reversed_curves, rgba, rounded_rect
 from scenes.film.stage import Drawing
-from scenes.look.theme import LINES, THEMES, Scale
+from scenes.look.dusk import DUSK
+from scenes.look.scale import Scale
 from tests.scenes.boards import R_MM, eye_board, plan_board, plate, shot_of, text, words
-
-THEME = THEMES["dusk"]
 
 
 def paths_of(board: Board, name: str, frame: int | None = None, pane: str = "main") -> list[Path]:
@@ -60,7 +57,7 @@ def with_shape(board: Board, name: str, **changes: object) -> Board:
 
 def core_of(paths: list[Path], role: str) -> list[Path]:
     """The strokes in the role's own colour."""
-    colour = rgba(LINES[role].colour)[:3]
+    colour = rgba(DUSK.lines[role].colour)[:3]
     return [p for p in paths if p.stroke is not None and p.stroke[:3] == colour]
 
 
@@ -96,11 +93,11 @@ def _line_points(basis: np.ndarray) -> np.ndarray:
 
 def test_the_object_balls_body_leaves_a_light_rim_of_3_to_6_px() -> None:
     for height in (540, 1080, 2160):
-        board = plan_board(height * 16 // 9, height)
+        board = plan_board(height * 16 // 9, height, DUSK)
         _, rim, body = paths_of(board, "object_ball")
-        assert rim.fill == rgba(THEME.object_rim)
+        assert rim.fill == rgba(DUSK.object_rim)
         width = (np.ptp(rim.curves[..., 0]) - np.ptp(body.curves[..., 0])) / 2
-        assert 3 <= width / Scale(height * 16 // 9, height).stroke_px(1) <= 6
+        assert 3 <= width / Scale(height * 16 // 9, height, DUSK).stroke_px(1) <= 6
 
 
 def test_a_lines_core_runs_from_its_first_point_to_its_last() -> None:
@@ -123,15 +120,15 @@ def test_the_casing_runs_on_under_the_gaps() -> None:
     assert len(core.curves) > 5
     assert casing.width_px > core.width_px
     assert casing.stroke is not None
-    assert casing.stroke[3] == THEME.casing_opacity
+    assert casing.stroke[3] == DUSK.casing_opacity
 
 
-@pytest.mark.parametrize("role", [r for r in LINES if LINES[r].dash])
+@pytest.mark.parametrize("role", [r for r in DUSK.lines if DUSK.lines[r].dash])
 def test_dashes_have_the_lengths_of_the_style(role: str) -> None:
     board = with_shape(plan_board(), "object_ball_line", style=role)
     core = core_of(paths_of(board, "object_ball_line"), role)[0]
     lengths = np.linalg.norm(core.curves[:, -1] - core.curves[:, 0], axis=1) / core.width_px
-    on = LINES[role].dash[::2]
+    on = DUSK.lines[role].dash[::2]
     whole = lengths[: len(lengths) - 1]
     expected = np.resize(on, len(whole))
     np.testing.assert_allclose(whole, expected, atol=0.05)
@@ -148,14 +145,14 @@ def test_half_drawn_lines_are_half_as_long_and_led_by_the_pen() -> None:
     np.testing.assert_allclose(half_paths[0].curves[0, -1], middle, atol=1e-6)
     pen = half_paths[-1]
     np.testing.assert_allclose(pen.curves[:, 0].mean(axis=0), middle, atol=1e-6)
-    assert pen.fill == rgba(THEME.white)
+    assert pen.fill == rgba(DUSK.front)
     assert not [p for p in paths_of(board, "contact_line") if p.fill is not None]
 
 
 def test_a_white_line_is_ink_within_the_cue_ball_and_white_from_its_outline_on() -> None:
     board = plan_board()
     paths = [p for p in paths_of(board, "aim_line") if p.stroke is not None]
-    ink = next(p for p in paths if p.stroke[:3] == rgba(THEME.ink)[:3] and p.stroke[3] == 1)
+    ink = next(p for p in paths if p.stroke[:3] == rgba(DUSK.ink)[:3] and p.stroke[3] == 1)
     white = next(p for p in paths if p.stroke == rgba("#FFFFFF"))
     cue, aim = (next(e.shape for e in board.elements if e.id == n) for n in ("cue_ball", "aim_line"))
     assert isinstance(cue, Ball)
@@ -173,7 +170,7 @@ def test_beyond_the_ghosts_centre_the_aim_line_is_thinner_and_fainter() -> None:
     whites = [p for p in paths_of(plan_board(), "aim_line") if p.stroke and p.stroke[:3] == (1, 1, 1)]
     widths, alphas = zip(*((p.width_px, p.stroke[3]) for p in whites if p.stroke), strict=True)
     assert sorted(widths) == pytest.approx([5 * 0.4, 8 * 0.4])
-    assert min(alphas) == pytest.approx(THEME.faint_opacity)
+    assert min(alphas) == pytest.approx(DUSK.faint_opacity)
 
 
 def test_only_the_target_line_has_an_arrowhead_and_its_tip_is_the_lines_end() -> None:
@@ -193,7 +190,7 @@ def test_old_lines_keep_their_casing() -> None:
     casing, core = paths_of(old, "object_ball_line")
     assert casing.stroke is not None
     assert core.stroke is not None
-    assert casing.stroke[3] == THEME.casing_opacity
+    assert casing.stroke[3] == DUSK.casing_opacity
     assert core.stroke[3] == 0.66
 
 
@@ -210,11 +207,11 @@ def test_the_ghosts_rim_has_12_to_28_dashes_on_its_outline() -> None:
         assert casing.width_px > rim.width_px
 
 
-@pytest.mark.parametrize("kind", [*MARKS, "hollow"])
+@pytest.mark.parametrize("kind", [*DUSK.marks, "hollow"])
 def test_marks_are_centred_on_their_points(kind: str) -> None:
     shape = Mark((400.0, 100.0, R_MM), "contact" if kind == "hollow" else kind, kind == "hollow")
     board = plan_board()
-    board = replace(board, elements=(Element("mark", "mark", shape, ("main",), LAYERS["mark"]),))
+    board = replace(board, elements=(Element("mark", "mark", shape, ("main",), "mark"),))
     at = project(board.panes[0].projection(0), np.array(shape.at_mm))
     for path in paths_of(board, "mark"):
         low, high = path.curves.min(axis=(0, 1)), path.curves.max(axis=(0, 1))
@@ -237,12 +234,12 @@ def test_unknown_styles_are_refused_by_name() -> None:
 
 
 def test_text_stands_on_its_baseline_where_it_should_begin_or_end() -> None:
-    scale = Scale(640, 360)
+    scale = Scale(640, 360, DUSK)
     for align, share in (("left", 0.0), ("centre", 0.5), ("right", 1.0)):
         element = text("HH", "title", (300.0, 100.0))
         element = replace(element, shape=replace(element.shape, align=align))
         (path,) = paths_of(words(element), "HH")
-        width = scale.text_width_px("HH", THEME.types["title"])
+        width = scale.text_width_px("HH", "title")
         low, high = path.curves.min(axis=(0, 1)), path.curves.max(axis=(0, 1))
         assert high[1] == pytest.approx(100.0, abs=0.05)
         assert (low[0] + high[0]) / 2 == pytest.approx(300 + (0.5 - share) * width, abs=0.1)
@@ -255,13 +252,13 @@ def test_a_plates_text_stays_on_the_plate_beside_its_sample() -> None:
     np.testing.assert_allclose(box.curves.min(axis=(0, 1)), rect[:2])
     assert len(sample) == 1
     assert sample[0].stroke is not None
-    assert sample[0].stroke[:3] == rgba(LINES["contact_line"].colour)[:3]
+    assert sample[0].stroke[:3] == rgba(DUSK.lines["contact_line"].colour)[:3]
     assert sample[0].curves[..., 0].max() < letters.curves[..., 0].min()
     assert rect[1] < letters.curves[..., 1].min() < letters.curves[..., 1].max() < rect[1] + rect[3]
 
 
 def test_pips_tell_where_we_are() -> None:
-    paths = paths_of(words(Element("pips", "pips", Pips((40, 30), 4, 1), (), LAYERS["text"])), "pips")
+    paths = paths_of(words(Element("pips", "pips", Pips((40, 30), 4, 1), (), "text")), "pips")
     widths = [float(np.ptp(p.curves[..., 0])) for p in paths]
     assert len(widths) == 4
     assert widths.index(max(widths)) == 1
@@ -271,7 +268,7 @@ def test_the_beds_border_is_where_the_noses_are() -> None:
     table = TABLES["9ft"]
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(0.2)))
     pane = Pane("main", (0, 0, 640, 360), "table", camera, "cloth")
-    top = Element("table", "table", TableTop(table), ("main",), LAYERS["table"])
+    top = Element("table", "table", TableTop(table), ("main",), "table")
     board = replace(plan_board(), panes=(pane,), elements=(top,))
     surround = paths_of(board, "table")[0]
     hole = surround.curves[4:, 0]
@@ -283,9 +280,9 @@ def test_pockets_open_between_the_points_of_their_mouths() -> None:
     table = TABLES["9ft"]
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(0.2)))
     pane = Pane("main", (0, 0, 640, 360), "table", camera, "cloth")
-    top = Element("table", "table", TableTop(table), ("main",), LAYERS["table"])
+    top = Element("table", "table", TableTop(table), ("main",), "table")
     board = replace(plan_board(), panes=(pane,), elements=(top,))
-    dark = np.concatenate([p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(THEME.pocket)])
+    dark = np.concatenate([p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(DUSK.pocket)])
     P = pane.projection(0)
     for pocket in table.pockets():
         points = project(P, np.array([[*p, 0.0] for p in pocket.points_mm]))
@@ -313,7 +310,7 @@ def test_later_panes_lie_over_earlier_ones_and_frame_elements_over_all() -> None
     )
     order = [s.element.id for s in display_list(board) if s.element is not None]
     assert order[-2:] == ["again", "a"]
-    layers = [s.element.layer for s in display_list(board) if s.element is not None][:-2]
+    layers = [DUSK.layers.index(s.element.layer) for s in display_list(board) if s.element is not None][:-2]
     assert layers == sorted(layers)
 
 
@@ -355,9 +352,9 @@ def _paths_on(drawing: Drawing, frame: int) -> list[Path]:
 
 
 def test_the_cloth_is_light_in_the_middle_smooth_and_the_same_each_time() -> None:
-    one = cloth(320, 180, THEME).astype(int)
+    one = cloth(320, 180, DUSK).astype(int)
     assert one[80, 190, 1] > one[0, 0, 1] + 10
-    assert np.array_equal(one, cloth(320, 180, THEME))
+    assert np.array_equal(one, cloth(320, 180, DUSK))
     blocks = one[:176, :320, 1].reshape(11, 16, 20, 16).mean(axis=(1, 3))
     assert np.abs(np.diff(blocks, axis=0)).max() < 4
     assert np.abs(np.diff(blocks, axis=1)).max() < 4

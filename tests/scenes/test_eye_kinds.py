@@ -19,7 +19,8 @@ from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, S
 from scenes.frame.column import text_rect
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
-from scenes.look.theme import Scale
+from scenes.look.dusk import DUSK
+from scenes.look.scale import Scale
 
 TABLE = TABLES["9ft"]
 R = 28.575
@@ -111,7 +112,7 @@ def test_words_stay_in_the_title_safe_area_and_off_each_other_and_the_balls(
 ) -> None:
     module, make = CASES[kind]
     board = a_board(module, make(cut), size)
-    scale = Scale(*size)
+    scale = Scale(*size, DUSK)
     safe = (0.049 * size[0], 0.049 * size[1], 0.951 * size[0], 0.951 * size[1])
     for step in board.steps:
         frame = step.end_frame - 1

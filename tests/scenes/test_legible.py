@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from aimgeo.methods import METHODS
 from scenes.board import (
-    LAYERS,
     Ball,
     Board,
     Element,
@@ -30,7 +29,8 @@ from scenes.board import (
 )
 from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.judge.legible import faults
-from scenes.look.theme import Scale, plate_sizes, plate_width_px
+from scenes.look.dusk import DUSK
+from scenes.look.scale import Scale, plate_sizes, plate_width_px
 from tests.scenes.briefs import FRAMES, board_of, shot_of
 
 CUTS_DEG = (0.0, 7.18, 14.48, 22.02, 30.0, 38.68, 48.59, 61.04, 80.0)
@@ -92,22 +92,22 @@ def hand_made(*elements: Element) -> Board:
     ball = Ball((800 - 960, 540 - 500, 28.0), 100.0, "object")
     line = Line(((240.0, -360.0, 28.0), (240.0, 440.0, 28.0)), "aim_line")
     own = (
-        Element("object_ball", "object_ball", ball, ("stage",), LAYERS["ball"]),
-        Element("aim_line", "aim_line", line, ("stage",), LAYERS["line"]),
-        Element("aim_point", "aim_point", Mark((240.0, 440.0, 28.0), "aim"), ("stage",), LAYERS["mark"]),
+        Element("object_ball", "object_ball", ball, ("stage",), "ball"),
+        Element("aim_line", "aim_line", line, ("stage",), "line"),
+        Element("aim_point", "aim_point", Mark((240.0, 440.0, 28.0), "aim"), ("stage",), "mark"),
     )
     pane = Pane("stage", frame, "plan", camera, "cloth")
     return Board(1920, 1080, (30, 1), 30, (pane,), (*own, *elements), (StepSpan("one", 0, 30),))
 
 
 def plate(text: str, x: float, y: float, names: str | None = None) -> Element:
-    scale = Scale(1920, 1080)
+    scale = Scale(1920, 1080, DUSK)
     rect = (x, y, plate_width_px(text, scale, False), plate_sizes(scale).height_px)
-    return Element(f"label.{text}", "label", Plate(text, rect), layer=LAYERS["label"], names=names)
+    return Element(f"label.{text}", "label", Plate(text, rect), layer="label", names=names)
 
 
 def leader(names: str, *points: tuple[float, float]) -> Element:
-    return Element(f"leader.{names}", "leader", Leader(points), layer=LAYERS["leader"], names=names)
+    return Element(f"leader.{names}", "leader", Leader(points), layer="leader", names=names)
 
 
 def test_the_hand_made_board_stands_where_it_says() -> None:

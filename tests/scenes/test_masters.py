@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from scenes.board import (
-    LAYERS,
     Ball,
     Board,
     Element,
@@ -32,7 +31,7 @@ from scenes.film.forms import FORMS
 from scenes.film.masters import straight
 from scenes.film.perform import open_film, perform
 from scenes.film.stage import snapshot
-from scenes.look.theme import THEMES
+from scenes.look.dusk import DUSK
 
 WIDTH, HEIGHT, FRAMES = 192, 108, 40
 MASTERS = [name for name, form in FORMS.items() if form.is_master]
@@ -44,12 +43,12 @@ def board() -> Board:
     fade = Track((0.0,), (Move(5, 15, (1.0,), "linear"),))
     drawn = Track((0.0,), (Move(12, 24, (1.0,), "linear"),))
     elements = (
-        Element("object", "object_ball", Ball((0.0, 0.0, 28.575), 28.575, "object"), ("plan",), LAYERS["ball"]),
-        Element("ghost", "ghost_ball", Ball((-57.15, 0.0, 28.575), 28.575, "ghost"), ("plan",), LAYERS["ghost"],
+        Element("object", "object_ball", Ball((0.0, 0.0, 28.575), 28.575, "object"), ("plan",), "ball"),
+        Element("ghost", "ghost_ball", Ball((-57.15, 0.0, 28.575), 28.575, "ghost"), ("plan",), "ghost",
                 fade),
         Element("aim", "aim_line", Line(((-90.0, 80.0, 28.575), (60.0, -90.0, 28.575)), "aim_line"), ("plan",),
-                LAYERS["line"], drawn=drawn),
-        Element("word", "title", Text("Aim", (10.0, 30.0), "title"), (), LAYERS["text"]),
+                "line", drawn=drawn),
+        Element("word", "title", Text("Aim", (10.0, 30.0), "title"), (), "text"),
     )  # fmt: skip
     pane = Pane("plan", (0.0, 0.0, float(WIDTH), float(HEIGHT)), "plan", camera, "cloth")
     steps = (StepSpan("ghost ball", 0, 15), StepSpan("aim line", 15, FRAMES))
@@ -110,7 +109,7 @@ def test_every_frame_is_there_evenly_spaced_and_tagged(name: str, written: dict[
 
 def test_png_pictures_hold_the_drawing_exactly_and_straight(written: dict[str, Path]) -> None:
     """Straight alpha: over our cloth, composited by Pillow, it is the opaque picture within rounding."""
-    ground = Image.fromarray(cloth(WIDTH, HEIGHT, THEMES["dusk"]).copy())
+    ground = Image.fromarray(cloth(WIDTH, HEIGHT, DUSK).copy())
     for k in (0, 9, 20, FRAMES - 1):
         picture = rgba(frames(written["png-alpha"])[k])
         over = np.asarray(Image.alpha_composite(ground, Image.fromarray(picture)), int)[..., :3]

@@ -13,7 +13,7 @@ from scenes.board.brief import MeasureText
 from scenes.board.motion import Sheet, in_turn
 from scenes.frame.column import even_lines, joined, measure_texts, text_rect, wrapped
 from scenes.frame.layout import layout
-from scenes.look.theme import TYPES
+from scenes.look.dusk import DUSK
 from tests.scenes.briefs import FRAMES
 
 
@@ -60,16 +60,16 @@ def test_words_break_into_the_fewest_lines_that_fit(words: list[str], room: int)
 
 @pytest.mark.parametrize("frame", FRAMES)
 def test_a_title_keeps_its_own_breaks_where_they_fit_and_never_leaves_its_column(frame: str) -> None:
-    place = layout(*FRAMES[frame])
+    place = layout(*FRAMES[frame], DUSK)
     for title in ("Aim twice as far\nout as the\ncontact point", "Find the\ncontact point", "One"):
         lines = wrapped(title, place)
-        assert all(place.scale.text_width_px(line, TYPES["title"]) <= place.title_width_px for line in lines)
+        assert all(place.scale.text_width_px(line, "title") <= place.title_width_px for line in lines)
     if frame == "wide":
         assert wrapped("Find the\ncontact point", place) == ("Find the", "contact point")
 
 
 def test_a_measures_unit_stands_after_its_number_and_a_degree_sign_closes_up() -> None:
-    place = layout(1920, 1080)
+    place = layout(1920, 1080, DUSK)
     name, value, unit = measure_texts(MeasureText("a", "Aim offset", "28.6", "mm"), place, 100.0, 400.0)
     assert [t.style for t in (name, value, unit)] == ["measure_name", "measure", "unit"]
     x, _, w, _ = text_rect(value, place.scale)

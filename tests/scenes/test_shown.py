@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from scenes.board import (
-    LAYERS,
     Ball,
     Board,
     Element,
@@ -115,8 +114,8 @@ def test_a_line_under_a_ball_is_told_in_the_pieces_that_show() -> None:
     assert isinstance(O, Ball)
     x, y, z = O.centre_mm
     line = Line(((x - 100, y, z), (x + 100, y, z)), "sight_line")
-    over = Element("sight", "sight_line", line, ("main",), LAYERS["line"])
-    under = replace(over, layer=LAYERS["line_under"])
+    over = Element("sight", "sight_line", line, ("main",), "line")
+    under = replace(over, layer="line_under")
     one = [s for s in told(replace(board, elements=(*board.elements, over)))["lines"] if s["role"] == "sight_line"]
     two = [
         s for s in told(replace(board, elements=(*board.elements, under)))["lines"] if s["role"] == "sight_line"
@@ -129,7 +128,7 @@ def test_a_line_under_a_ball_is_told_in_the_pieces_that_show() -> None:
 def test_marks_under_a_ball_or_hollow_are_not_told() -> None:
     board = plan_board()
     mark = next(e for e in board.elements if e.id == "object_centre")
-    under = replace(mark, layer=LAYERS["line_under"])
+    under = replace(mark, layer="line_under")
     hollow = replace(mark, shape=replace(mark.shape, hollow=True))
     for element in (under, hollow):
         elements = tuple(element if e.id == "object_centre" else e for e in board.elements)
@@ -138,7 +137,7 @@ def test_marks_under_a_ball_or_hollow_are_not_told() -> None:
 
 def test_what_lies_under_a_band_or_another_pane_is_not_told() -> None:
     board = plan_board()
-    band = Element("band", "band", Shade((0, 0, 640, 360), "band"), (), LAYERS["break"])
+    band = Element("band", "band", Shade((0, 0, 640, 360), "band"), (), "break")
     assert told(replace(board, elements=(*board.elements, band)))["balls"] == []
     scrim = replace(band, shape=Shade((0, 0, 640, 360), "scrim"))
     assert len(told(replace(board, elements=(*board.elements, scrim)))["balls"]) == 3
@@ -153,7 +152,7 @@ def looking_along(background: str, *shapes: tuple[str, Ball | Line | Mark]) -> B
     """A low eye at x = -600, looking along +x."""
     track = constant(-600.0, 0.0, 40.0, 0.0, 0.0, 30.0, math.radians(40))
     pane = Pane("main", (0, 0, 640, 360), "eye", EyeCamera(track), background)
-    elements = tuple(Element(role, role, shape, ("main",), LAYERS["line"]) for role, shape in shapes)
+    elements = tuple(Element(role, role, shape, ("main",), "line") for role, shape in shapes)
     return replace(plan_board(), panes=(pane,), elements=elements)
 
 

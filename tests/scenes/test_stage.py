@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from manim import tempconfig
 
-from scenes.board import LAYERS, Board, Element, Move, Shade, Track, constant, project
+from scenes.board import Board, Element, Move, Shade, Track, constant, project
 from scenes.board.brief import Output
 from scenes.draw.display import Display
 from scenes.draw.picture import picture, write_png
@@ -46,7 +46,7 @@ def test_manims_dots_stand_where_the_board_says(board: Board) -> None:
 def test_the_frames_corners_are_the_outer_corners_of_the_corner_pixels() -> None:
     corners = np.array([[0.0, 0.0], [640.0, 360.0]])
     np.testing.assert_allclose(points_from_px(corners, 640, 360), [[-3.2, 1.8, 0], [3.2, -1.8, 0]])
-    board = words(Element("s", "s", Shade((600.0, 300.0, 40.0, 60.0), "row_bar"), (), LAYERS["text"]))
+    board = words(Element("s", "s", Shade((600.0, 300.0, 40.0, 60.0), "row_bar"), (), "text"))
     picture = snapshot(board, 0)
     assert (picture[300:, 600:] == 255).all()
     assert (picture[299] != 255).all()
@@ -54,7 +54,7 @@ def test_the_frames_corners_are_the_outer_corners_of_the_corner_pixels() -> None
 
 
 def test_half_a_pixel_is_half_covered() -> None:
-    board = words(Element("s", "s", Shade((100.5, 50.0, 10.0, 10.0), "row_bar"), (), LAYERS["text"]))
+    board = words(Element("s", "s", Shade((100.5, 50.0, 10.0, 10.0), "row_bar"), (), "text"))
     row = snapshot(board, 0)[55, :, 0].astype(int)
     ground = row[90]
     assert row[100] == pytest.approx((255 + ground) / 2, abs=3)

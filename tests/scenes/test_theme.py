@@ -7,8 +7,9 @@ import itertools
 import numpy as np
 import pytest
 
+from scenes.look.dusk import DUSK
 from scenes.look.fonts import CAP_HEIGHT
-from scenes.look.theme import LINES, THEMES, TYPES, Scale, plate_sizes, plate_width_px
+from scenes.look.scale import Scale, plate_sizes, plate_width_px
 
 # G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, "A Physiologically-based Model for Simulation of Color Vision
 # Deficiency", IEEE TVCG 15(6), 2009, severity 1.0, applied to linear RGB; matrices from memory.
@@ -39,7 +40,8 @@ GROUNDS = {
     "grey": "#8C9399",
     "white": "#FFFFFF",
 }
-THEME = THEMES["dusk"]
+THEME = DUSK
+LINES, TYPES = DUSK.lines, DUSK.types
 
 
 def linear(colour: str) -> np.ndarray:
@@ -73,13 +75,13 @@ def test_contrast_agrees_with_published_values() -> None:
 @pytest.mark.parametrize("ground", GROUNDS)
 @pytest.mark.parametrize("role", list(LINES))
 def test_lines_stand_out_from_their_casing_on_any_ground(role: str, ground: str, deficiency: str) -> None:
-    casing = mixed(THEME.ink, GROUNDS[ground], THEME.casing_opacity)
+    casing = mixed(THEME.casing, GROUNDS[ground], THEME.casing_opacity)
     assert contrast(LINES[role].colour, casing, deficiency) >= LINE_CONTRAST
 
 
 @pytest.mark.parametrize("role", list(LINES))
 def test_old_lines_stand_out_on_our_cloth(role: str) -> None:
-    casing = mixed(THEME.ink, THEME.cloth_centre, THEME.casing_opacity)
+    casing = mixed(THEME.casing, THEME.cloth_centre, THEME.casing_opacity)
     old = mixed(LINES[role].colour, casing, THEME.old_strength)
     assert contrast(old, casing) >= LINE_CONTRAST
 
@@ -94,7 +96,7 @@ def test_outlines_of_balls_stand_out_from_the_cloth(ball: str, deficiency: str) 
 def test_text_reads_on_cloth_surround_and_plates(style: str) -> None:
     plate = mixed(THEME.plate, GROUNDS["white"], THEME.plate_opacity)
     for ground in (THEME.cloth_centre, THEME.cloth_edge, THEME.surround, plate):
-        assert contrast(TYPES[style].colour, ground) >= TEXT_CONTRAST
+        assert contrast(THEME.colour(TYPES[style].colour), ground) >= TEXT_CONTRAST
 
 
 def test_old_label_text_reads_on_its_plate() -> None:
@@ -123,20 +125,20 @@ def test_patterns_differ_by_more_than_a_little() -> None:
 
 @pytest.mark.parametrize("size", [(1920, 1080), (3840, 2160), (1280, 720), (1080, 1080), (1080, 1920), (640, 360)])
 def test_capitals_are_a_fortieth_of_the_short_side_or_more(size: tuple[int, int]) -> None:
-    scale = Scale(*size)
-    assert all(CAP_HEIGHT * scale.text_px(style) >= 0.025 * scale.short_px for style in TYPES.values())
+    scale = Scale(*size, DUSK)
+    assert all(CAP_HEIGHT * scale.text_px(style) >= 0.025 * scale.short_px for style in TYPES)
 
 
 def test_sizes_grow_with_the_frame() -> None:
-    assert Scale(3840, 2160).stroke_px(8) == 16
-    assert Scale(1080, 1920).k == 1.0
-    assert Scale(640, 360).text_px(TYPES["label"]) == pytest.approx(
-        1.2 / 3 * Scale(1920, 1080).text_px(TYPES["label"])
+    assert Scale(3840, 2160, DUSK).stroke_px(8) == 16
+    assert Scale(1080, 1920, DUSK).k == 1.0
+    assert Scale(640, 360, DUSK).text_px("label") == pytest.approx(
+        1.2 / 3 * Scale(1920, 1080, DUSK).text_px("label")
     )
 
 
 def test_a_plate_is_as_wide_as_its_parts() -> None:
-    scale = Scale(1920, 1080)
+    scale = Scale(1920, 1080, DUSK)
     bare, with_sample = (plate_width_px("Aim line", scale, s) for s in (False, True))
     sizes = plate_sizes(scale)
     assert with_sample - bare == pytest.approx(sizes.sample_px + sizes.sample_gap_px)

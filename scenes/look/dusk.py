@@ -1,0 +1,54 @@
+"""Dusk: a dark cloth, light lines on dark casings."""
+
+from __future__ import annotations
+
+from scenes.look.look import LineStyle, Look, MarkPart, MarkStyle, discs
+from scenes.look.type_scale import TYPES
+
+DUSK = Look(
+    cloth_centre="#1A4646",
+    cloth_edge="#102F30",
+    cloth_inset="#24595B",
+    cushion="#0C2627",
+    surround="#0B1B1C",
+    rail="#2B2420",
+    pocket="#030607",
+    sight="#8F8A82",
+    ink="#04110F",
+    casing="#04110F",
+    plate="#061715",
+    front="#FFFFFF",
+    secondary="#B4CCC6",
+    cue_ball="#F5F0E3",
+    object_ball="#DF6A33",
+    object_rim="#FFE9DC",
+    other_ball="#7E938F",
+    # every kind of line keeps its colour and its pattern in every clip
+    lines={
+        "aim_line": LineStyle("#FFFFFF", 8),
+        "target_line": LineStyle("#FFC13D", 7, (5, 2.6)),
+        "contact_line": LineStyle("#63CCFF", 7, (3.6, 2.3, 0, 2.3)),
+        "object_ball_line": LineStyle("#FF9C86", 7, (1.3, 2.3)),
+        "line_of_centres": LineStyle("#B493FF", 8, (0, 2.4)),
+        "tangent_line": LineStyle("#B5EE9C", 6, (4, 2.2, 0, 2.2, 0, 2.2)),
+        "cue_ball_after": LineStyle("#FFFFFF", 6, (2, 6)),
+        "error_line": LineStyle("#FF7FB5", 6, (), 7),
+        # a sight line lies where the eye looks, not where a ball goes: thin, of long strokes
+        "sight_line": LineStyle("#FFFFFF", 4, (9, 3)),
+        "edge_line": LineStyle("#FFFFFF", 3, (3, 4)),
+        "thin_line": LineStyle("#FFFFFF", 3, casing_px=4),
+    },
+    marks={
+        "object_centre": MarkStyle(discs((10.5, "object_rim"), (6.5, "ink"))),
+        "cue_centre": MarkStyle((MarkPart("cross", 15, "ink"), MarkPart("disc", 5, "ink"))),
+        "contact": MarkStyle(discs((14, "casing"), (11, "contact_line")), hollow="contact_line"),
+        "aim": MarkStyle(discs((18.5, "casing"), (15.5, "front"), (10, "casing"), (4, "front"))),
+        "target": MarkStyle(discs((10.5, "casing"), (8, "front"), (4.5, "casing"))),
+        "notch": MarkStyle(discs((7.5, "casing"), (5, "front"))),
+        # on the cloth, where nothing stands yet
+        "base": MarkStyle((MarkPart("diamond", 13, "casing"), MarkPart("diamond", 8.5, "front"))),
+        "cue_dot": MarkStyle(discs((12, "casing"), (8.5, "cue_ball"))),
+        "object_dot": MarkStyle(discs((12, "casing"), (10, "object_rim"), (8, "object_ball"))),
+    },
+    types=TYPES,
+)

@@ -1,0 +1,121 @@
+"""A look: the colours, lines, marks and types that a clip is drawn with, as plain values passed on. No Manim.
+
+Sizes are given for a frame whose short side is 1080 px; `Scale` turns them into the pixels of a frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import ceil
+from typing import Literal, get_args
+
+from scenes.look.fonts import Face
+
+Layer = Literal[
+    "table", "shadow", "area", "line_under", "ball", "ghost", "line", "bar", "mark", "break", "inset", "leader",
+    "label", "text",
+]  # fmt: skip
+"""What may lie over what, by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """A kind of line: colour, core width in px, dash pattern in widths.
+
+    `dash` alternates drawn and blank lengths, measured between the centres of the round caps: a drawn length of 0
+    is a dot, and a solid line has no dash. `barbs`: distance of the barbs in widths, 0 for none.
+    """
+
+    colour: str
+    width_px: float
+    dash: tuple[float, ...] = ()
+    barbs: float = 0.0
+    casing_px: float = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class TypeStyle:
+    """A kind of text: size as a fraction of the frame's short side, face, and the look's name of its colour."""
+
+    size: float
+    face: Face
+    colour: Literal["front", "secondary"] = "front"
+
+
+@dataclass(frozen=True, slots=True)
+class MarkPart:
+    """A disc, a cross or a diamond about a mark's point, and the look's name of its colour (or a line's role)."""
+
+    shape: Literal["disc", "cross", "diamond"]
+    radius_px: float
+    colour: str
+
+
+@dataclass(frozen=True, slots=True)
+class MarkStyle:
+    """A kind of mark: its parts, the lowest first. `hollow` is the colour of its ring where it cannot be seen."""
+
+    parts: tuple[MarkPart, ...]
+    hollow: str = "front"
+
+    @property
+    def reach_px(self) -> int:
+        """How far it reaches from its point, rounded up."""
+        return ceil(max(part.radius_px for part in self.parts))
+
+
+def discs(*parts: tuple[float, str]) -> tuple[MarkPart, ...]:
+    """Discs over each other, the largest first: radius and colour."""
+    return tuple(MarkPart("disc", radius, colour) for radius, colour in parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """All that a clip is drawn with. Colours are '#RRGGBB'.
+
+    `front` is what text, ghost balls and frames are drawn with, `casing` what lies under lines and in marks, and
+    `ink` a front-coloured line where it crosses a ball. `lines` by role, `marks` by kind, `types` by name.
+    `view_width` makes lines thinner by the pane's view, never under `view_least_px`. `layers`: the lowest first.
+    """
+
+    cloth_centre: str
+    cloth_edge: str
+    cloth_inset: str
+    cushion: str
+    surround: str
+    rail: str
+    pocket: str
+    sight: str
+    ink: str
+    casing: str
+    plate: str
+    front: str
+    secondary: str
+    cue_ball: str
+    object_ball: str
+    object_rim: str
+    other_ball: str
+    lines: Mapping[str, LineStyle]
+    marks: Mapping[str, MarkStyle]
+    types: Mapping[str, TypeStyle]
+    plate_opacity: float = 0.88
+    casing_opacity: float = 0.8
+    old_strength: float = 0.66
+    faint_px: float = 5.0
+    faint_opacity: float = 0.7
+    view_width: Mapping[str, float] = field(
+        default_factory=lambda: {"plan": 1.0, "table": 0.75, "eye": 0.75, "face": 0.75, "inset": 0.5}
+    )
+    view_least_px: Mapping[str, float] = field(
+        default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}
+    )
+    layers: tuple[Layer, ...] = get_args(Layer)
+
+    def line(self, role: str) -> LineStyle:
+        """The style of a role's line; a role without one of its own is a thin line."""
+        return self.lines.get(role, self.lines["thin_line"])
+
+    def colour(self, name: str) -> str:
+        """A colour by its name here, or that of a role's line."""
+        return self.lines[name].colour if name in self.lines else str(getattr(self, name))
