@@ -26,30 +26,39 @@ LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A single value as it was written. `quoted` tells an empty text from no value at all."""
+    """A single value as it was written. `quoted` tells an empty text from no value at all.
+
+    `end` is the place right behind it; `style` is how YAML wrote it: plain (''), quoted, or a block ('|', '>').
+    """
 
     place: Place
     text: str
     quoted: bool = False
     size: int = 1
+    end: Place | None = None
+    style: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list."""
+    """A list; `is_flow` when it stands in brackets, and `end` is then the place right behind them."""
 
     place: Place
     items: tuple[Node, ...]
     size: int = 1
+    end: Place | None = None
+    is_flow: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """A mapping: for each key its own place and its value."""
+    """A mapping: for each key its own place and its value; `is_flow` and `end` as of a list."""
 
     place: Place
     entries: dict[str, tuple[Place, Node]]
     size: int = 1
+    end: Place | None = None
+    is_flow: bool = False
 
 
 Node = Text | Items | Keys
@@ -138,6 +147,10 @@ class _Builder:
         mark: Any = event.start_mark
         return Place(self.name, mark.line + 1, mark.column + 1)
 
+    def end(self, event: yaml.Event) -> Place:
+        mark: Any = event.end_mark
+        return Place(self.name, mark.line + 1, mark.column + 1)
+
     def node(self, event: yaml.Event, events: Iterator[yaml.Event], depth: int) -> Node:
         place = self.place(event)
         if isinstance(event, yaml.AliasEvent):
@@ -151,11 +164,11 @@ class _Builder:
             self.anchors[anchor] = None
         built: Node
         if isinstance(event, yaml.ScalarEvent):
-            built = Text(place, event.value, quoted=bool(event.style))
+            built = Text(place, event.value, bool(event.style), 1, self.end(event), event.style or "")
         elif isinstance(event, yaml.SequenceStartEvent):
-            built = self.items(events, place, depth)
+            built = self.items(events, place, depth, bool(event.flow_style))
         else:
-            built = self.keys(events, place, depth)
+            built = self.keys(events, place, depth, bool(event.flow_style))  # type: ignore[attr-defined]
         if anchor:
             self.anchors[anchor] = built
         return built
@@ -170,7 +183,7 @@ class _Builder:
             raise _refusal(place, f"'*{event.anchor}' stands inside the value that it names.")
         return found
 
-    def items(self, events: Iterator[yaml.Event], place: Place, depth: int) -> Items:
+    def items(self, events: Iterator[yaml.Event], place: Place, depth: int, is_flow: bool) -> Items:
         items: list[Node] = []
         size = 1
         for event in events:
@@ -178,9 +191,9 @@ class _Builder:
                 break
             items.append(self.node(event, events, depth + 1))
             size = self.grown(size, items[-1])
-        return Items(place, tuple(items), size)
+        return Items(place, tuple(items), size, self.end(event), is_flow)
 
-    def keys(self, events: Iterator[yaml.Event], place: Place, depth: int) -> Keys:
+    def keys(self, events: Iterator[yaml.Event], place: Place, depth: int, is_flow: bool) -> Keys:
         entries: dict[str, tuple[Place, Node]] = {}
         size = 1
         for event in events:
@@ -199,7 +212,7 @@ class _Builder:
                 self.faults.append(Fault(at, f"'{_short(key.text)}' is given twice; first in line {first.line}."))
                 continue
             entries[key.text] = (at, value)
-        return Keys(place, entries, size)
+        return Keys(place, entries, size, self.end(event), is_flow)
 
     def grown(self, size: int, node: Node) -> int:
         size += node.size

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from manim import Animation, Camera, Group, Mobject, Scene, linear
 
-from scenes.board import Board, Pane, Track
+from scenes.board import Board, Pane
 from scenes.draw.display import Background, Display, Slot, cloth
+from scenes.draw.kept import Kept
 from scenes.draw.paths import Path
 from scenes.film.brush import PX_PER_UNIT, BoardCamera, Ink
 
@@ -37,29 +38,18 @@ class Drawing(Group):
         super().__init__()
         self.display, self.slot, self.is_inked = display, slot, is_inked
         self.paths: list[Path] = []
-        self._tracks, self._fades = display.shape_tracks(slot), display.fades(slot)
-        self._rests = _rests(self._tracks + self._fades, display.board.frames)
-        self._rest = -1
-        self._state: tuple[Any, ...] | None = None
-        self._shape: tuple[Any, ...] | None = None
-        self._shapes: list[Path] = []
+        self._kept = Kept(display, slot)
 
     def moves_within(self, first: int, end: int) -> bool:
         """False when it certainly looks the same on all frames [first, end)."""
-        return self._rests[first] != self._rests[end - 1]
+        return self._kept.moves_within(first, end)
 
     def show(self, frame: int) -> None:
         """Look as on this frame; nothing is touched when that is what it already looks like."""
-        if self._rests[frame] == self._rest:
+        kept = self._kept
+        if not kept.turn(frame):
             return
-        self._rest = self._rests[frame]
-        shape, opacity = tuple(track.at(frame) for track in self._tracks), self.display.opacity(self.slot, frame)
-        if self._state == (shape, opacity):
-            return
-        self._state = shape, opacity
-        if opacity > 0 and shape != self._shape:
-            self._shape, self._shapes = shape, self.display.shapes(self.slot, frame)
-        self.paths = [path.shown(opacity) for path in self._shapes] if opacity > 0 else []
+        self.paths = [path.shown(kept.opacity) for path in kept.shapes(frame)] if kept.opacity > 0 else []
         if self.is_inked:
             self._take_ink()
 
@@ -71,15 +61,6 @@ class Drawing(Group):
             ink.take(path, self.slot.clip_px, size)
         for ink in self.submobjects[len(self.paths) :]:
             ink.clear_points()
-
-
-def _rests(tracks: Sequence[Track], frames: int) -> list[int]:
-    """A number for each frame, the same on all frames from one move of any track to the next."""
-    busy = np.zeros(frames, bool)
-    for track in tracks:
-        for move in track.moves:
-            busy[max(move.first_frame, 0) : max(move.end_frame, 0)] = True
-    return np.cumsum(busy).tolist()
 
 
 def play_s(frames: int, fps: float) -> float:

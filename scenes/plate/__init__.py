@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from aimgeo.tables import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
-from scenes.plate.painter import BallBody, CueStick, NoOpenGLError, PlatePainter, renderer_name
+from scenes.plate.painter import NoOpenGLError, PlatePainter, renderer_name
+from scenes.plate.values import BallBody, CueStick
 
-__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name"]
+__all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name", "shown_in"]
 
 
 def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
@@ -20,13 +21,18 @@ def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
     Without a table element the cloth has no end. Raises NoOpenGLError.
     """
     x, y, width, height = (round(v) for v in pane.rect_px)
+    table, balls, cue = shown_in(pane, board, frame)
+    P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
+    return _painter(table, width, height).paint(P, balls, cue).copy()
+
+
+def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[BallBody], CueStick | None]:
+    """Table, balls and cue that a pane's plate shows on a frame."""
     shown = [e for e in board.elements if pane.id in e.panes and e.is_visible(frame)]
     table = next((e.shape.table for e in shown if isinstance(e.shape, TableTop)), None)
     assert table is None or isinstance(table, Table)
-    P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
     cue = next((_stick(e, frame) for e in shown if isinstance(e.shape, Cue)), None)
-    balls = [_body(e, e.shape, frame) for e in shown if isinstance(e.shape, Ball)]
-    return _painter(table, width, height).paint(P, balls, cue).copy()
+    return table, [_body(e, e.shape, frame) for e in shown if isinstance(e.shape, Ball)], cue
 
 
 @lru_cache(maxsize=6)

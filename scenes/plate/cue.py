@@ -11,7 +11,7 @@ from aimgeo.vectors import Array
 from scenes.plate.mesh import CLOTH, Edges, Vertices, feather, strip
 
 if TYPE_CHECKING:
-    from scenes.plate.painter import CueStick
+    from scenes.plate.values import CueStick
 
 TIP, FERRULE, SHAFT, BUTT = 6, 7, 8, 9
 SECTIONS = (

@@ -10,7 +10,11 @@ uniform float pixel_rad;
 out vec3 at;
 out vec3 n;
 out vec2 ms;
+#ifdef GL_ES
+out vec2 across_w;  // ES interpolates in perspective alone: the quotient of these two is straight across the screen
+#else
 noperspective out float across;
+#endif
 
 const float NEAREST = 25.0;
 
@@ -24,7 +28,6 @@ void main() {
     at = mix(from_mm, to_mm, t);
     n = mix(from_normal, to_normal, t);
     ms = vec2(material_shades.x, mix(material_shades.y, material_shades.z, t));
-    across = corner.y;
     vec4 p = mix(a, b, from_t);
     vec4 q = mix(a, b, to_t);
     vec2 along = (q.xy / q.w - p.xy / p.w) * size_px;
@@ -34,6 +37,11 @@ void main() {
     float far = length(to_eye);
     vec3 nearer = at + to_eye / far * (0.7 + material_shades.w * 2.5 * far * far * pixel_rad / max(to_eye.z, 0.05 * far));
     gl_Position = clip_from_table * vec4(nearer, 1.0);
+#ifdef GL_ES
+    across_w = vec2(corner.y, 1.0) * gl_Position.w;
+#else
+    across = corner.y;
+#endif
     if (max(a.w, b.w) < NEAREST || run < 1e-4) {
         gl_Position = vec4(2.0, 2.0, 2.0, 1.0);
         return;
