@@ -17,6 +17,7 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import plan
+from lessons.rendering.folder import FolderError, locked, sweep
 
 
 @click.command()
@@ -40,7 +41,9 @@ def command(
     done = [_deliver(path, out, len(files) > 1, wishes) for path in files]
     course = [lesson for lesson in done if lesson is not None]
     if len(course) > 1:
-        page = review_page.deliver_course(out, course)
+        with locked(out):
+            sweep(out)
+            page = review_page.deliver_course(out, course)
         click.echo(f"A review page for {len(course)} lessons: {page}.")
     sys.exit(0 if len(course) == len(done) else 1)
 
@@ -61,10 +64,12 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Les
                 "name the folder of this lesson's clips with --out."
             )
         wishes = replace(wishes, accuracy=accuracy(loaded).rows)
-        if wrong := list(disagreements(footage)):
-            raise ManifestError("\n".join([*wrong, "Nothing was written."]))
-        warnings = left(made.file, {clip.name for clip in made.clips}, footage) + write_all(footage, wishes)
-    except (LessonError, ManifestError) as error:
+        with locked(folder):
+            sweep(folder)
+            if wrong := list(disagreements(footage)):
+                raise ManifestError("\n".join([*wrong, "Nothing was written."]))
+            warnings = left(made.file, {clip.name for clip in made.clips}, footage) + write_all(footage, wishes)
+    except (LessonError, ManifestError, FolderError) as error:
         click.echo(str(error), err=True)
         return None
     except OSError as error:

@@ -38,10 +38,14 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
     for made in plans:
         why = None
         if out is not None:
+            from lessons.rendering.folder import FolderError
             from lessons.rendering.render import reasons
 
             folder = out if len(plans) == 1 and not is_faulty else out / made.identity
-            why = reasons(made, folder, made.form, verify)
+            try:
+                why = reasons(made, folder, made.form, verify)
+            except FolderError as error:
+                raise click.ClickException(str(error)) from error
         click.echo("\n".join(listing(made.only(only), read_pace(made.form), why)))
     sys.exit(1 if is_faulty else 0)
 

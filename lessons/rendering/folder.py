@@ -18,8 +18,18 @@ import orjson
 
 from lessons.rendering.cache import Key
 from scenes.files import UNFINISHED, write_whole
+from scenes.film.forms import FORMS
 
 RECORD = ".aimgeo.jsonl"
+
+
+EXTENSIONS = {form.extension for form in FORMS.values()}
+
+DELIVERED_FOLDERS = ("captions", "frames", "pictures", "previews", "sheets")
+"""Where, in a lesson's folder, the files lie that are delivered with each clip."""
+
+MOST_NAME_BYTES = 255
+"""The longest name that common file systems take."""
 
 
 class FolderError(Exception):
@@ -68,20 +78,54 @@ class Finished:
 
 
 def read_record(folder: Path) -> dict[str, Finished]:
-    """The finished clips by name; a last line that was cut off is left out."""
+    """The finished clips by name; a line that was cut off, or says something else, is left out.
+
+    Raises FolderError when the record is there and cannot be read.
+    """
     try:
         lines = (folder / RECORD).read_bytes().split(b"\n")
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return {}
-    found = {}
-    for line in lines:
-        try:
-            v = orjson.loads(line)
-            one = Finished(v["size"], Key(v["parts"], v["facts"]), v["spoken"], v["entry"])
-            found[one.name] = one
-        except (orjson.JSONDecodeError, KeyError, TypeError):
-            continue
-    return found
+    except OSError as error:
+        raise FolderError(
+            f"{folder / RECORD} cannot be read: {error.strerror}; make it readable, or remove it to render anew."
+        ) from None
+    return {one.name: one for line in lines if (one := _finished(line)) is not None}
+
+
+def _finished(line: bytes) -> Finished | None:
+    """What a line of the record tells; None when it is not the line of a clip in this folder."""
+    try:
+        told = orjson.loads(line)
+    except orjson.JSONDecodeError:
+        return None
+    match told:
+        case {
+            "size": int(size),
+            "parts": dict(parts),
+            "facts": {"libraries": dict()} as facts,
+            "spoken": str(spoken),
+            "entry": {
+                "name": str(name),
+                "file": str(file),
+                "sha256": str(),
+                "steps": list(),
+                "still": list(),
+            } as entry,
+        } if is_file_name(file) and file.removeprefix(name) in EXTENSIONS and "shot" in entry:
+            return Finished(size, Key(parts, facts), spoken, entry)
+    return None
+
+
+def is_file_name(text: str) -> bool:
+    """True for the name of a file in a folder: no path, so that nothing outside can be meant.
+
+    >>> is_file_name("title.mp4"), is_file_name("../title.mp4"), is_file_name("/etc/passwd"), is_file_name("..")
+    (True, False, False, False)
+    """
+    return (
+        text not in ("", ".", "..") and not set(text) & set("/\\\0") and len(os.fsencode(text)) <= MOST_NAME_BYTES
+    )
 
 
 def append_record(folder: Path, finished: Finished) -> None:
@@ -103,19 +147,21 @@ def write_record(folder: Path, finished: Iterable[Finished]) -> None:
 
 
 def fault(folder: Path, finished: Finished, record_time_ns: int, verify: bool) -> str:
-    """What is wrong with a finished clip's file: '', 'file missing' or 'file altered'.
+    """What is wrong with a finished clip's file: '', 'file missing', 'file altered' or 'file unreadable'.
 
     A file of the recorded size that is not younger than the record is taken as it is; else its sha256 decides.
     """
     path = folder / finished.file
     try:
         stat = path.stat()
+        if stat.st_size != finished.size:
+            return "file altered"
+        if verify or stat.st_mtime_ns > record_time_ns:
+            return "" if sha256(path) == finished.sha256 else "file altered"
     except FileNotFoundError:
         return "file missing"
-    if stat.st_size != finished.size:
-        return "file altered"
-    if verify or stat.st_mtime_ns > record_time_ns:
-        return "" if sha256(path) == finished.sha256 else "file altered"
+    except OSError:
+        return "file unreadable"
     return ""
 
 
@@ -129,13 +175,17 @@ def record_time_ns(folder: Path) -> int:
     """When the record was last written; 0 when there is none."""
     try:
         return (folder / RECORD).stat().st_mtime_ns
-    except FileNotFoundError:
+    except OSError:
         return 0
 
 
 def sweep(folder: Path) -> int:
-    """Remove what an interrupted run left half-written; how many files that were. Call it with the lock held."""
-    stale = [p for p in folder.iterdir() if UNFINISHED.fullmatch(p.name)]
+    """Remove what an interrupted run left half-written; how many files that were. Call it with the lock held.
+
+    Folders in it are looked into where `deliver` writes: others may be lessons' own, with a lock of their own.
+    """
+    deep = (path for name in DELIVERED_FOLDERS for path in (folder / name).rglob(".*.part"))
+    stale = [path for path in (*folder.glob(".*.part"), *deep) if UNFINISHED.fullmatch(path.name)]
     for path in stale:
         path.unlink(missing_ok=True)
     return len(stale)
@@ -143,7 +193,7 @@ def sweep(folder: Path) -> int:
 
 @contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Hold the folder, so that two renders never write into it at once; the lock ends with the process.
+    """Hold the folder, so that only one render or deliver writes into it; the lock ends with the process.
 
     Raises FolderError when the folder cannot be made or written, or somebody else holds it.
     """
@@ -163,7 +213,9 @@ def locked(folder: Path) -> Iterator[None]:
         ) from None
     handle = _lock(folder)
     if handle is None:
-        raise FolderError(f"another render is writing to {folder}; wait until it is done, or name another folder.")
+        raise FolderError(
+            f"another render or deliver is writing to {folder}; wait until it is done, or name another folder."
+        )
     try:
         yield
     finally:

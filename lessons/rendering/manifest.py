@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import asdict
 from importlib import metadata
@@ -59,7 +60,7 @@ def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) ->
         "frames": clip.frames,
         "handle_frames": clip.brief.handle_frames,
         "sha256": sha256,
-        "source": {"file": Path(clip.place.file).as_posix(), "line": clip.place.line},
+        "source": {"file": shown_path(clip.place.file), "line": clip.place.line},
         "table": clip.brief.subject.table and asdict(clip.brief.subject.table),
         "target_name": clip.brief.subject.target_name,
         "shot": told["shot"],
@@ -87,6 +88,11 @@ def steps(board: Board) -> list[dict[str, Any]]:
     ]
 
 
+def shown_path(path: str) -> str:
+    """A path as the manifest tells it: POSIX, and a letter that is no UTF-8 as a question mark."""
+    return os.fsencode(Path(path).as_posix()).decode("utf-8", "replace")
+
+
 def made_with() -> dict[str, str]:
     """Versions of what made the clips; the font by the start of its file's SHA-256."""
     return {"aimgeo": metadata.version("aimgeo"), **libraries(), "font": f"Inter {font()}"}
@@ -99,7 +105,7 @@ def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -
         "lesson": {
             "title": plan.title,
             "identity": plan.identity,
-            "source": Path(plan.file).as_posix(),
+            "source": shown_path(plan.file),
             "language": plan.language,
         },
         "made_with": made_with(),

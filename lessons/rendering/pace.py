@@ -57,6 +57,8 @@ def keep_pace(form: str, frames: int, pixels: float, seconds: float) -> None:
         kept = orjson.loads(path.read_bytes())
     except (OSError, orjson.JSONDecodeError):
         kept = {}
+    if not isinstance(kept, dict):
+        kept = {}
     kept[form] = (seconds - START_S) / (STATED.seconds(frames, pixels) - START_S)
     with suppress(OSError):  # a home that can't be written costs no more than the estimate
         path.parent.mkdir(parents=True, exist_ok=True)

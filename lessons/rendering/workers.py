@@ -135,6 +135,8 @@ def work(pipe: Connection, media: str) -> None:
     from manim import config
 
     config.media_dir = media
+    # a worker ends without a word, so whatever is temporary lies where the parent removes it
+    tempfile.tempdir = media
     # what is there stays; looking for cycles in between finds none that matter before a clip is done
     gc.disable()
     gc.freeze()

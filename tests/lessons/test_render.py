@@ -107,9 +107,10 @@ def lesson(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def whole(lesson: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of an undisturbed run with one worker."""
-    out = tmp_path_factory.mktemp("whole") / "clips"
+    out, temporary = tmp_path_factory.mktemp("whole") / "clips", tmp_path_factory.mktemp("temporary")
     began = time.monotonic()
-    done = aimgeo("render", lesson, "--out", out, "--workers", 1)
+    done = aimgeo("render", lesson, "--out", out, "--workers", 1, env=os.environ | {"TMPDIR": str(temporary)})
+    assert list(temporary.iterdir()) == [], "temporary files are left"
     assert done.returncode == 0, done.stderr
     assert "4 rendered, 0 unchanged" in done.stdout
     RUN_S.append(time.monotonic() - began)
@@ -240,7 +241,7 @@ def test_a_second_render_into_the_folder_is_refused(lesson: Path, tmp_path: Path
     second = aimgeo("render", lesson, "--out", folder)
     run.send_signal(signal.SIGCONT)
     assert second.returncode == 1
-    assert "another render is writing to" in second.stderr
+    assert "another render or deliver is writing to" in second.stderr
     assert run.wait(120) == 0
     assert {p.stem for p in folder.glob("*.mp4")} == set(NAMES)
 

@@ -15,6 +15,7 @@ from lessons.deliver import DELIVERIES
 from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
 from lessons.rendering import manifest
+from lessons.rendering.folder import locked
 from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
@@ -56,6 +57,16 @@ def test_everything_in_the_table_is_written(lesson: Path) -> None:
         name for name in DELIVERIES if name not in ("set-up sheets", "loudness", "previews", "frames")
     ]
     assert not list((lesson.parent / "out").rglob("*.part"))
+
+
+def test_a_folder_that_is_being_written_is_left_alone(lesson: Path) -> None:
+    out = lesson.parent / "out"
+    before = sorted(out.iterdir())
+    with locked(out):
+        code, said, wrong = run(lesson, "--out", out)
+    assert (code, said) == (1, "")
+    assert wrong.startswith(f"another render or deliver is writing to {out}; wait until it is done")
+    assert sorted(out.iterdir()) == before
 
 
 def test_twice_gives_the_same_bytes(lesson: Path) -> None:
