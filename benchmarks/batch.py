@@ -119,7 +119,7 @@ def stock_seconds(clip: PlannedClip, folder: Path) -> float:
     from scenes.kinds import CLIP_KINDS
 
     folder.mkdir(exist_ok=True)
-    board = CLIP_KINDS[clip.kind].load().board(clip.brief)
+    board = CLIP_KINDS[clip.kind].board(clip.brief)
     (folder / "board.pickle").write_bytes(pickle.dumps(board))
     (folder / "clip.py").write_text(SCENE)
     (folder / "manim.cfg").write_text(

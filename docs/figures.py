@@ -60,7 +60,7 @@ def sheets() -> Iterator[tuple[str, Image.Image]]:
         planned = plan(load(COURSE / lesson))
         firsts = {clip.brief.subject.kind: clip.brief for clip in reversed(planned.clips)}
         kinds = dict.fromkeys(clip.brief.subject.kind for clip in planned.clips)
-        rows = [_row(CLIP_KINDS[kind].load().board(firsts[kind])) for kind in kinds]
+        rows = [_row(CLIP_KINDS[kind].board(firsts[kind])) for kind in kinds]
         yield name, Image.fromarray(np.concatenate(rows, axis=0))
 
 
@@ -85,7 +85,7 @@ def _row(board: Board) -> np.ndarray:
 
 def _board(planned: Plan, pattern: str) -> Board:
     brief = planned.only((pattern,)).clips[0].brief
-    board: Board = CLIP_KINDS[brief.subject.kind].load().board(brief)
+    board: Board = CLIP_KINDS[brief.subject.kind].board(brief)
     return board
 
 

@@ -60,6 +60,6 @@ def command(
 def _draw(brief: Brief, step: str | None, path: Path) -> None:
     from scenes.draw.picture import picture, write_png
 
-    board = CLIP_KINDS[brief.subject.kind].load().board(brief)
+    board = CLIP_KINDS[brief.subject.kind].board(brief)
     ends = {span.name: span.end_frame for span in board.steps}
     write_png(picture(board, (board.frames if step is None else ends[step]) - 1), path)

@@ -10,6 +10,8 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from scenes.kinds import CLIP_KINDS
+
 FILE_NAME = "manifest.json"
 SCHEMA = 1
 
@@ -70,7 +72,8 @@ class Clip:
     @property
     def hides_its_answer(self) -> bool:
         """True when showing anything but the opening would give the answer away."""
-        return self.kind in {"quiz", "straight-in"}
+        kind = CLIP_KINDS.get(self.kind)
+        return kind is not None and kind.is_secret
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from math import degrees
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, PlainValidator, WithJsonSchema
@@ -14,6 +15,7 @@ from aimgeo.tables import POCKET_NAMES
 from lessons.lesson import values
 from lessons.lesson.values import Cut, Length
 from lessons.lesson.wording import LANGUAGES, RIGHT_TO_LEFT
+from scenes.board.settings import Setting
 from scenes.look.fonts import without_glyph
 
 NAME_PATTERN = r"^[a-z][a-z0-9-]{0,31}$"
@@ -117,18 +119,41 @@ CUT_SCHEMA = {
     ],
     "description": "Degrees (14.5), an overlap (3/4) or sixteenths of a ball (8 sixteenths).",
 }
+SECONDS_PATTERN, ANGLE_PATTERN = r"^[0-9.]+\s*s$", r"^[+-]?[0-9.]+\s*(deg|degrees?|°)?$"
 SECONDS_SCHEMA = {
-    "anyOf": [_number(exclusiveMinimum=0, maximum=600), {"type": "string", "pattern": r"^[0-9.]+\s*s$"}]
+    "anyOf": [_number(exclusiveMinimum=0, maximum=600), {"type": "string", "pattern": SECONDS_PATTERN}]
 }
 RATE_SCHEMA = {
     "enum": [24, 25, 30, 50, 60, 23.976, 29.97, 59.94, *(f"{n}/{d}" for n, d in values.RATES.values() if d > 1)]
 }
 SIZE_SCHEMA = {"anyOf": [{"enum": list(values.SIZES)}, {"type": "string", "pattern": "^[0-9]+ ?[x×] ?[0-9]+$"}]}
 
+
+def setting_field(setting: Setting) -> Any:
+    """The type of a setting's key; its bounds are the schema's here and checked when the lesson is planned."""
+    if setting.choices:
+        return choice(setting.choices)
+    if isinstance(setting.default, bool):
+        return bool
+    if setting.unit == "mm":
+        return LengthValue
+    assert setting.least is not None
+    assert setting.greatest is not None
+    in_file = degrees if setting.unit == "rad" else float
+    bounds = {"minimum": round(in_file(setting.least), 9), "maximum": round(in_file(setting.greatest), 9)}
+    if isinstance(setting.default, int):
+        whole = {"type": "integer", "minimum": int(setting.least), "maximum": int(setting.greatest)}
+        return Annotated[int, PlainValidator(values.whole), WithJsonSchema(whole)]
+    if not setting.unit:
+        return Annotated[float, PlainValidator(values.number), WithJsonSchema(_number(**bounds))]
+    read, pattern = {"rad": (values.angle_rad, ANGLE_PATTERN), "s": (values.time_s, SECONDS_PATTERN)}[setting.unit]
+    schema = {"anyOf": [_number(**bounds), {"type": "string", "pattern": pattern}]}
+    return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
+
+
 CutValue = Annotated[Cut, PlainValidator(values.cut), WithJsonSchema(CUT_SCHEMA)]
 LengthValue = Annotated[Length, PlainValidator(values.length), WithJsonSchema(LENGTH_SCHEMA)]
 PositiveLength = Annotated[Length, PlainValidator(values.positive_length), WithJsonSchema(LENGTH_SCHEMA)]
-Angle = Annotated[float, PlainValidator(values.angle_rad), WithJsonSchema({"type": ["number", "string"]})]
 Seconds = Annotated[float, PlainValidator(values.seconds), WithJsonSchema(SECONDS_SCHEMA)]
 Mark = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
 Rate = Annotated[tuple[int, int], PlainValidator(values.rate), WithJsonSchema(RATE_SCHEMA)]

@@ -25,7 +25,6 @@ from aimgeo.tables import TABLES
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
-    Angle,
     CutValue,
     Language,
     LengthValue,
@@ -44,13 +43,15 @@ from lessons.lesson.fields import (
     choice,
     left_to_right,
     one_or_more,
+    setting_field,
 )
 from lessons.lesson.read import Keys, Node, plain, read, read_text
 from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
 from lessons.lesson.wording import LANGUAGES
-from scenes.board.brief import Setting
+from scenes.board.settings import Setting, settings_of
 from scenes.film.forms import CHOSEN_FORMS
-from scenes.kinds import CLIP_KINDS, ClipKind
+from scenes.kinds import CLIP_KINDS
+from scenes.kinds.kind import Kind
 from scenes.look import LOOKS
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
@@ -211,38 +212,37 @@ class CardGroup(Group):
     """A card, which no axis multiplies."""
 
     title: ShownText | None = Field(None, description="On the card; at most two lines.")
-    over: ShownText | None = Field(None, description="The small line over the title.")
-    under: ShownText | None = Field(None, description="One sentence under the title.")
 
 
-SETTING_UNITS: dict[str, Any] = {"mm": LengthValue, "rad": Angle, "s": Seconds}
+CARD_TEXTS = {"over": "The small line over the title.", "under": "One sentence under the title."}
+"""What a card may say beside its title."""
 
 
-def setting_key(setting: Setting) -> str:
-    """A setting's key in a lesson file: its name without the unit, since the value is written with one."""
-    stem, _, unit = setting.name.rpartition("_")
-    return stem if stem and unit in SETTING_UNITS else setting.name
-
-
-def _setting_type(setting: Setting) -> Any:
-    if setting_key(setting) != setting.name:
-        return SETTING_UNITS[setting.name.rpartition("_")[2]]
-    return choice(setting.choices) if setting.choices else type(setting.default)
+def setting_help(setting: Setting) -> str:
+    """A setting's line of help: what it says, its bounds, and with which other setting it has a meaning."""
+    only = f"with {setting.only[0]}: {setting.only[1]}" if setting.only else ""
+    return ", ".join(part for part in (setting.says, setting.range, only) if part)
 
 
 @cache
-def group_model(name: str, kind: ClipKind) -> type[Group]:
+def group_model(kind: Kind) -> type[Group]:
     """The model of a clip group of a kind: the axes that multiply it, or that it spans, become keys."""
-    stem = "".join(word.title() for word in name.split("-"))
-    literal: Any = Literal[name]
+    stem = "".join(word.title() for word in kind.name.split("-"))
+    literal: Any = Literal[kind.name]
     axes: dict[str, Any] = {
         AXES[axis]: (AXIS_FIELDS[axis], ()) for axis in AXES if axis in (*kind.axes, *kind.spans)
     }
     settings: dict[str, Any] = {
-        setting_key(setting): (_setting_type(setting), Field(setting.default, description=setting.says))
-        for setting in kind.settings
+        one.key: (setting_field(one), Field(_default(one), description=setting_help(one)))
+        for one in settings_of(kind.settings)
     }
-    base = Group if kind.axes else CardGroup
+    texts: dict[str, Any] = {
+        key: (ShownText | None, Field(None, description=says))
+        for key, says in CARD_TEXTS.items()
+        if key in kind.texts
+    }
+    base = CardGroup if kind.is_card else Group
+    described: Any = Field(description=kind.shows[:1].upper() + kind.shows[1:] + ".")
     more: dict[str, Any] = {}
     if kind.axes:
         chosen = {AXES[axis]: axes[AXES[axis]] for axis in AXES if axis in kind.axes}
@@ -252,7 +252,14 @@ def group_model(name: str, kind: ClipKind) -> type[Group]:
             "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
             "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
         }
-    return create_model(f"{stem}Group", __base__=base, kind=(literal, ...), **axes, **settings, **more)
+    keys = {**axes, **texts, **settings, **more}
+    return create_model(f"{stem}Group", __base__=base, kind=(literal, described), **keys)
+
+
+def _default(setting: Setting) -> Any:
+    """A setting's default as the schema tells it; a planned clip takes that of the kind's settings."""
+    is_number = not isinstance(setting.default, str | bool)
+    return setting.written(setting.default) if is_number and setting.unit else setting.default
 
 
 class LessonKeys(Strict):
@@ -283,9 +290,8 @@ class LessonKeys(Strict):
 @cache
 def lesson_model(kinds: frozenset[str]) -> type[LessonKeys]:
     """The model for lessons of some kinds of clip: to build all of them would be half of a check's time."""
-    groups = tuple(
-        group_model(name, CLIP_KINDS[name]) for name in CLIP_KINDS if name in kinds | {"title", "section"}
-    )
+    # a union needs two members: those that are built in no time
+    groups = tuple(group_model(kind) for name, kind in CLIP_KINDS.items() if name in kinds or kind.is_card)
     any_group: Any = Annotated[Union[groups], Discriminator("kind")]  # noqa: UP007
     clips: Any = tuple[any_group, ...]
     described = Field(min_length=1, description="The groups of clips, in order.")

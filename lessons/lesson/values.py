@@ -151,6 +151,33 @@ def seconds(value: Any) -> float:
     return float(match[1])
 
 
+def time_s(value: Any) -> float:
+    """A time in seconds: '4', '4.5 s'."""
+    text = _text(value, "a time in seconds")
+    match = re.fullmatch(rf"({NUMBER})\s*s?", text)
+    if not match:
+        raise ValueError(f"is '{_short(text)}'; write seconds, for example 4.5.")
+    return float(match[1])
+
+
+def number(value: Any) -> float:
+    """A plain number: '0.5', '1/2'."""
+    text = _text(value, "a number")
+    if not re.fullmatch(rf"[+-]?(?:{FRACTION}|{NUMBER})", text):
+        raise ValueError(f"is '{_short(text)}'; write a number, for example 0.5.")
+    return float(_number(text.lstrip("+-"), text)) * (-1 if text.startswith("-") else 1)
+
+
+def whole(value: Any) -> int:
+    """A whole number."""
+    text = _text(value, "a whole number")
+    if not re.fullmatch(r"[+-]?[0-9]+", text):
+        raise ValueError(f"is '{_short(text)}'; write a whole number.")
+    if len(text) > 20:
+        raise ValueError(f"'{_short(text)}' has too many digits.")
+    return int(text)
+
+
 RATES = {
     "23.976": (24000, 1001), "24": (24, 1), "25": (25, 1), "29.97": (30000, 1001), "30": (30, 1), "50": (50, 1),
     "59.94": (60000, 1001), "60": (60, 1),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -16,9 +17,14 @@ from lessons.lesson.model import AXES, CardGroup, Changes, Group, Lesson, Transl
 from lessons.lesson.values import Cut
 from lessons.lesson.wording import LANGUAGES
 from scenes.kinds import CLIP_KINDS
+from scenes.kinds.kind import Kind
 
 MOST_SHOTS = 5_000
 """The most shots that the clips of one lesson may show: beyond any course, and quick to refuse."""
+MOST_OVERRIDES = 100
+"""The most overrides that may change one clip."""
+MOST_LISTED = 20
+"""So many cuts are told at most where one is not among them."""
 STRAIGHT = Cut("0", "degrees", Fraction(0), 0.0)
 
 
@@ -65,16 +71,13 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
     faults = list(_unknown_names(lesson))
     if faults:
         raise LessonError(faults)
-    kinds = [CLIP_KINDS[group.kind] for group in lesson.keys.clips]
-    shots = [_covered(lesson, g, (*k.axes, *k.spans)) for g, k in zip(lesson.keys.clips, kinds, strict=True)]
-    count = sum(prod(len(choices) for choices in group.values()) for group in shots)
-    if count > MOST_SHOTS:
-        sentence = f"the clips multiply to {count:,} shots; a lesson may have {MOST_SHOTS:,} at most."
-        raise LessonError([Fault(lesson.place("clips"), sentence)])
-    axes = [{a: c for a, c in g.items() if a in k.axes} for g, k in zip(shots, kinds, strict=True)]
+    faults += _too_many(lesson)
+    if faults:
+        raise LessonError(faults)
+    cuts = Cuts(lesson.keys.cuts)
     requests: list[Request] = []
-    for index, (group, choices) in enumerate(zip(lesson.keys.clips, axes, strict=True)):
-        made = list(_requests(lesson, index, group, choices, faults))
+    for index, group in enumerate(lesson.keys.clips):
+        made = list(_requests(lesson, index, group, cuts, faults))
         if not made:
             faults.append(
                 Fault(lesson.place("clips", index), f"clips[{index}] excludes every clip that it makes.")
@@ -86,11 +89,53 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
     return tuple(requests)
 
 
-def _covered(lesson: Lesson, group: Group, axes: tuple[str, ...]) -> dict[str, tuple[Any, ...]]:
-    """What a group covers on some axes: all that the lesson has, unless it says otherwise."""
+class Cuts:
+    """The cuts of a lesson, found by their angle however they are written."""
+
+    def __init__(self, cuts: tuple[Cut, ...]) -> None:
+        self._cuts = sorted(cuts, key=lambda cut: cut.cut_rad)
+        self._angles = [cut.cut_rad for cut in self._cuts]
+
+    def find(self, cut: Cut) -> Cut | None:
+        """The lesson's own cut of this angle, as the lesson writes it."""
+        at = bisect_left(self._angles, cut.cut_rad)
+        return next((near for near in self._cuts[max(at - 1, 0) : at + 1] if near.same_as(cut)), None)
+
+    def as_listed(self, cuts: tuple[Cut, ...]) -> tuple[Cut, ...]:
+        """Cuts as the lesson writes them; those that it does not have are left out."""
+        return tuple(found for cut in cuts if (found := self.find(cut)) is not None)
+
+
+def _too_many(lesson: Lesson) -> Iterator[Fault]:
+    """A matrix beyond what a lesson, or a clip, may show: told before anything of it is walked."""
+    count = 0
+    for index, group in enumerate(lesson.keys.clips):
+        kind = CLIP_KINDS[group.kind]
+        covered = _covered(lesson, group, (*kind.axes, *kind.spans))
+        count += prod(map(len, covered.values()))
+        for axis in kind.spans:
+            if kind.most is not None and len(covered[axis]) > kind.most:
+                key = AXES[axis]
+                yield Fault(
+                    lesson.place("clips", index),
+                    f"a {kind.name} clip shows {kind.most} {key} at most, not {len(covered[axis]):,}; "
+                    f"name those that it shows under '{key}'.",
+                )
+    if count > MOST_SHOTS:
+        sentence = f"the clips multiply to {count:,} shots; a lesson may have {MOST_SHOTS:,} at most."
+        yield Fault(lesson.place("clips"), sentence)
+
+
+def _covered(
+    lesson: Lesson, group: Group, axes: tuple[str, ...], cuts: Cuts | None = None
+) -> dict[str, tuple[Any, ...]]:
+    """What a group covers on some axes: all that the lesson has, unless it says otherwise.
+
+    With the lesson's `cuts` they are as it writes them, so that a clip's name does not hang on the group.
+    """
     covered = {axis: chosen(group, axis) or every for axis, every in _every(lesson).items() if axis in axes}
-    if "cut" in covered:  # as the lesson writes them, so that a clip's name does not hang on the group
-        covered["cut"] = tuple(next(c for c in lesson.keys.cuts if c.same_as(cut)) for cut in covered["cut"])
+    if "cut" in covered and cuts is not None:
+        covered["cut"] = cuts.as_listed(covered["cut"])
     return covered
 
 
@@ -110,32 +155,73 @@ def chosen(keys: Any, axis: str) -> tuple[Any, ...]:
     return getattr(keys, AXES[axis], ())
 
 
-def _requests(
-    lesson: Lesson, index: int, group: Group, choices: dict[str, tuple[Any, ...]], faults: list[Fault]
-) -> Iterator[Request]:
+def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list[Fault]) -> Iterator[Request]:
     place = lesson.place("clips", index)
-    chances = {key: getattr(group, key, ()) for key in ("exclude", "overrides")}
-    used: set[tuple[str, int]] = set()
+    kind = CLIP_KINDS[group.kind]
+    choices = _covered(lesson, group, kind.axes, cuts)
+    spanned = _covered(lesson, group, kind.spans, cuts)
+    exclude, overrides = (_Fitting(getattr(group, key, ()), kind.axes, cuts) for key in ("exclude", "overrides"))
     made: set[str] = set()
+    changes: dict[int, tuple[tuple[Changes, Location], ...]] = {}
     explicit = bool(chosen(group, "method") and chosen(group, "cut"))
     for combination in product(*choices.values()):
         on = _sided(dict(zip(choices, combination, strict=True)))
-        hits = {key: [i for i, keys in enumerate(items) if _fits(keys, on)] for key, items in chances.items()}
-        used |= {(key, i) for key, hit in hits.items() for i in hit}
+        hits = overrides.fit(on)
         name = clip_name(group, on)
-        if hits["exclude"] or name in made:  # a straight shot has no second side
+        if exclude.fit(on) or name in made:  # a straight shot has no second side
             continue
         made.add(name)
-        changes: list[tuple[Changes, Location]] = [
-            (chances["overrides"][i], ("clips", index, "overrides", i)) for i in reversed(hits["overrides"])
-        ]
-        changes.append((group, ("clips", index)))
-        yield Request(name, index, group, place, on, _views(lesson, group, on), tuple(changes), explicit)
-    for key, items in chances.items():
-        for i in range(len(items)):
-            if (key, i) not in used:
-                at = lesson.place("clips", index, key, i)
-                faults.append(Fault(at, f"clips[{index}].{key}[{i}] fits no clip of its group."))
+        if hits not in changes:
+            if hits.bit_count() > MOST_OVERRIDES:
+                sentence = f"{hits.bit_count():,} overrides change {name}; at most {MOST_OVERRIDES} may."
+                raise LessonError([*faults, Fault(lesson.place("clips", index, "overrides"), sentence)])
+            # the last one first
+            at = [i for i in reversed(range(hits.bit_length())) if hits >> i & 1]
+            own = [(overrides.items[i], ("clips", index, "overrides", i)) for i in at]
+            changes[hits] = (*own, (group, ("clips", index)))
+        views = _views(lesson, kind, spanned, on)
+        yield Request(name, index, group, place, on, views, changes[hits], explicit)
+    for key, fitting in (("exclude", exclude), ("overrides", overrides)):
+        for i in fitting.unused():
+            where = lesson.place("clips", index, key, i)
+            faults.append(Fault(where, f"clips[{index}].{key}[{i}] fits no clip of its group."))
+
+
+class _Fitting:
+    """The exclusions or the overrides of a group: which of them fit a combination, as the bits of a number.
+
+    For each axis a value knows the items that name it, or that name nothing on the axis: thousands of items cost a
+    combination no more than a few steps.
+    """
+
+    def __init__(self, items: tuple[Any, ...], axes: tuple[str, ...], cuts: Cuts) -> None:
+        self.items = items
+        self._used = 0
+        self._every = (1 << len(items)) - 1
+        self._anything: dict[str, int] = {}
+        self._named: dict[str, dict[Any, int]] = {}
+        for axis in axes:
+            named: dict[Any, int] = {}
+            open_to_all = self._every
+            for i, item in enumerate(items):
+                values = chosen(item, axis)
+                if values:
+                    open_to_all &= ~(1 << i)
+                for value in cuts.as_listed(values) if axis == "cut" else values:
+                    named[value] = named.get(value, 0) | 1 << i
+            self._anything[axis], self._named[axis] = open_to_all, named
+
+    def fit(self, on: Mapping[str, Any]) -> int:
+        """The items that fit, bit i for item i."""
+        fitting = self._every
+        for axis, value in on.items():
+            fitting &= self._anything[axis] | self._named[axis].get(value, 0)
+        self._used |= fitting
+        return fitting
+
+    def unused(self) -> Iterator[int]:
+        """The items that have fitted nothing so far."""
+        return (i for i in range(len(self.items)) if not self._used >> i & 1)
 
 
 def _sided(on: dict[str, Any]) -> dict[str, Any]:
@@ -143,12 +229,12 @@ def _sided(on: dict[str, Any]) -> dict[str, Any]:
     return {**on, "side": "straight"} if is_straight and "side" in on else on
 
 
-def _views(lesson: Lesson, group: Group, on: dict[str, Any]) -> tuple[View, ...]:
+def _views(
+    lesson: Lesson, kind: Kind, spanned: Mapping[str, tuple[Any, ...]], on: dict[str, Any]
+) -> tuple[View, ...]:
     """The shots of a clip: one, or all that its kind spans."""
-    kind = CLIP_KINDS[group.kind]
     if not kind.axes and not kind.spans:
         return ()
-    spanned = _covered(lesson, group, kind.spans)
     first = {axis: every[0] for axis, every in _every(lesson).items() if axis in ("cut", "side", "distance")}
     views = []
     for combination in product(*spanned.values()):
@@ -159,21 +245,11 @@ def _views(lesson: Lesson, group: Group, on: dict[str, Any]) -> tuple[View, ...]
     return tuple(dict.fromkeys(views))
 
 
-def _fits(keys: Any, on: dict[str, Any]) -> bool:
-    return all(_is_among(value, chosen(keys, axis)) for axis, value in on.items() if chosen(keys, axis))
-
-
-def _is_among(value: Any, named: tuple[Any, ...]) -> bool:
-    if isinstance(value, Cut):
-        return any(value.same_as(cut) for cut in named)
-    return value in named
-
-
 def clip_name(group: Group, on: dict[str, Any]) -> str:
     """A clip's name: it says what is shown, and stays the same whatever else the lesson holds."""
     stem = group.name or group.kind
-    if isinstance(group, CardGroup) and group.kind == "section" and not group.name:
-        stem = f"section_{slug(_first_text(group.title))}"
+    if isinstance(group, CardGroup) and CLIP_KINDS[group.kind].is_named_by_title and not group.name:
+        stem = f"{group.kind}_{slug(_first_text(group.title))}"
     parts = [on.get("method"), stem, cut_word(on["cut"]) if "cut" in on else None]
     parts += [on.get("side"), on.get("distance"), on.get("eye")]
     return "_".join(part for part in parts if part)
@@ -195,20 +271,21 @@ def cut_word(cut: Cut) -> str:
 def _unknown_names(lesson: Lesson) -> Iterator[Fault]:
     """Names and cuts that the groups use and the lesson does not have, and cuts given twice."""
     keys = lesson.keys
+    cuts = Cuts(keys.cuts)
     yield from _twice(lesson, keys.cuts, ("cuts",))
     for index, group in enumerate(keys.clips):
         at: Location = ("clips", index)
-        yield from _unknown(lesson, group, at)
+        yield from _unknown(lesson, group, cuts, at)
         for key in ("exclude", "overrides"):
             for i, item in enumerate(getattr(group, key, ())):
-                yield from _unknown(lesson, item, (*at, key, i))
+                yield from _unknown(lesson, item, cuts, (*at, key, i))
                 if key == "exclude" and not any(chosen(item, axis) for axis in AXES):
                     yield Fault(
                         lesson.place(*at, key, i), "an exclusion that names nothing would exclude everything."
                     )
 
 
-def _unknown(lesson: Lesson, keys: Any, at: Location) -> Iterator[Fault]:
+def _unknown(lesson: Lesson, keys: Any, listed: Cuts, at: Location) -> Iterator[Fault]:
     for axis, known in (("distance", lesson.keys.distances), ("eye", lesson.keys.eyes)):
         for i, name in enumerate(chosen(keys, axis)):
             if name not in known:
@@ -218,9 +295,11 @@ def _unknown(lesson: Lesson, keys: Any, at: Location) -> Iterator[Fault]:
     cuts = chosen(keys, "cut")
     yield from _twice(lesson, cuts, (*at, "cuts"))
     for i, cut in enumerate(cuts):
-        if not _is_among(cut, lesson.keys.cuts):
-            listed = ", ".join(c.text for c in lesson.keys.cuts)
-            yield Fault(lesson.place(*at, "cuts", i), f"cut {cut.text} is not among the lesson's cuts ({listed}).")
+        if listed.find(cut) is None:
+            told = ", ".join(c.text for c in lesson.keys.cuts[:MOST_LISTED])
+            more = ", ..." if len(lesson.keys.cuts) > MOST_LISTED else ""
+            sentence = f"cut {cut.text} is not among the lesson's cuts ({told}{more})."
+            yield Fault(lesson.place(*at, "cuts", i), sentence)
 
 
 def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: Location) -> Iterator[Fault]:

@@ -13,7 +13,7 @@ from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
-from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said, setting_key
+from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
 from lessons.lesson.timing import step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
@@ -22,7 +22,8 @@ from lessons.planning.placing import Placing, place_shots
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import ScratchVoice, with_voice
 from lessons.planning.sound import Sound
-from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Setting, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Subject
+from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
 
@@ -175,6 +176,7 @@ class _Planner:
         self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
+        self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], Placing] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
 
@@ -199,7 +201,7 @@ class _Planner:
         return Plan(title, self.lesson.identity, self.lesson.file, clips, left_out, self.form, self.language)
 
     def check_sizes(self) -> None:
-        """Lengths that make no shot."""
+        """Lengths that make no shot, and settings that a kind can't show."""
         if not 20 <= self.ball_mm <= 120:
             place = self.lesson.place("ball")
             self.faults.append(Fault(place, f"ball is {self.keys.ball.text}; balls from 20 to 120 mm are drawn."))
@@ -212,6 +214,7 @@ class _Planner:
                         "can't be nearer than that.",
                     )
                 )
+        self.settings = [self.group_settings(index) for index in range(len(self.keys.clips))]
         if self.faults:
             raise LessonError(self.faults)
 
@@ -223,10 +226,9 @@ class _Planner:
         subject = subjects[0] if subjects else Subject(request.kind)
         if CLIP_KINDS[request.kind].spans:
             subject = replace(subject, companions=tuple(subjects))
-        if settings := CLIP_KINDS[request.kind].settings:
-            subject = replace(subject, settings=self.settings(request, settings))
+        subject = replace(subject, settings=self.settings[request.group])
         try:
-            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].load().outline(subject)
+            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outline(subject)
         except ValueError as error:  # too few or too many shots for this kind
             self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
             return None
@@ -299,13 +301,27 @@ class _Planner:
         else:
             self.faults.append(Fault(request.place, f"{request.name} can't be made: {sentence}"))
 
-    def settings(self, request: Request, settings: tuple[Setting, ...]) -> dict[str, Any]:
-        """The values that only this kind knows, by the kind's own names."""
+    def group_settings(self, index: int) -> Settings:
+        """What a group sets of its kind's own settings; faults for what is out of bounds or has no meaning."""
+        group = self.keys.clips[index]
+        kind = CLIP_KINDS[group.kind].settings
         found: dict[str, Any] = {}
-        for setting in settings:
-            value = getattr(request.keys, setting_key(setting))
-            found[setting.name] = self.mm(value) if isinstance(value, Length) else value
-        return found
+        for one in settings_of(kind):
+            if one.key not in group.model_fields_set:
+                continue
+            written = getattr(group, one.key)
+            value = self.mm(written) if isinstance(written, Length) else written
+            place = self.lesson.place("clips", index, one.key)
+            if not one.is_allowed(value):
+                shown = written.text if isinstance(written, Length) else one.written(value)
+                self.faults.append(Fault(place, f"{one.key} is {shown}; it goes {one.range}."))
+            elif one.only and str(getattr(group, one.only[0])) != one.only[1]:
+                only = ": ".join(one.only)
+                sentence = f"{one.key} is used with '{only}' only; write that too, or leave it out."
+                self.faults.append(Fault(place, sentence))
+            else:
+                found[one.name] = value
+        return kind(**found)
 
     def eye(self, name: str, shot: Shot) -> EyeSpec:
         """An eye of the lesson for a shot: a named alignment becomes its offset, left positive."""
@@ -424,7 +440,7 @@ class _Planner:
         if isinstance(request.keys, CardGroup):
             labels["title"] = steps[0].title
             for key in ("over", "under"):
-                text = getattr(request.keys, key)
+                text = getattr(request.keys, key, None)
                 if text is not None:
                     labels[key] = self.filled(text, values, ("clips", request.group, key), spoken=False)
         return labels

@@ -144,7 +144,7 @@ def _spoken(
     rate = Fraction(*brief.output.rate)
     starts = [round((mark - take.marks_s[0]) * rate) for mark in take.marks_s]
     frames = [b - a for a, b in pairwise(starts)]
-    outline = CLIP_KINDS[clip.kind].load().outline(brief.subject)
+    outline = CLIP_KINDS[clip.kind].outline(brief.subject)
     # after the last words the picture may stand in silence, as long as it takes
     frames[-1] = max(frames[-1], brief.output.frames(outline[-1].draws_s))
     for step, count in zip(outline, frames, strict=True):

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
-from typing import Any
 
 from aimgeo.construct import Construction, Quantity
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
+from scenes.board.settings import Settings
 from scenes.look.dusk import DUSK
 from scenes.look.look import Look
 
@@ -43,25 +43,11 @@ class EyeSpec:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
-    """A value that only one kind of clip knows, as its clip groups may set it.
-
-    A name that ends in `_mm`, `_rad` or `_s` is a length, an angle or a time, and its key in a lesson file drops
-    the ending; otherwise the default's type, or `choices`, tells what is allowed. `says` explains it in one line.
-    """
-
-    name: str
-    default: float | int | bool | str
-    says: str
-    choices: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Subject:
     """What the clip is about, before any words. What does not apply is None or empty.
 
     `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
-    the subject's own shot is then the first of them. `settings` holds the kind's settings by name.
+    the subject's own shot is then the first of them. `settings` are the kind's own.
     """
 
     kind: str
@@ -72,7 +58,7 @@ class Subject:
     eye: EyeSpec | None = None
     distance_name: str | None = None
     companions: tuple[Subject, ...] = ()
-    settings: Mapping[str, Any] = field(default_factory=dict)
+    settings: Settings = field(default_factory=Settings)
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,13 +106,14 @@ class Sheet:
         return tuple(replace(e, **changes.get(id, {})) for id, e in self._elements.items())
 
     def board(self, brief: Brief, panes: tuple[Pane, ...]) -> Board:
-        """The finished clip: these elements in these panes, with the brief's steps."""
+        """The finished clip: these elements in these panes, with the brief's steps and handles."""
         steps = tuple(
             StepSpan(step.name, first, end, step.narration)
             for step, (first, end) in zip(brief.steps, brief.spans, strict=True)
         )
         size = brief.output.width_px, brief.output.height_px
-        return Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
+        board = Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
+        return board.with_handles(brief.handle_frames)
 
 
 def frames_of(seconds: float, rate: tuple[int, int]) -> int:

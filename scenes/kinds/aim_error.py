@@ -23,18 +23,45 @@ from aimgeo.vectors import turned
 from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import one_of_many
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_titles
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 EXACT, WINDOW, FAN, LIMIT = "aim_error.exact", "aim_error.window", "aim_error.fan", "aim_error.limit"
 STEPS_EACH_WAY = 3
 MOST = 2
 """Tables beside each other: the nearest shot and the farthest."""
+
+
+@dataclass(frozen=True, slots=True)
+class AimErrorSettings(Settings):
+    """What may be set of an aim-error clip."""
+
+    measured: str = setting(
+        "degrees",
+        "how the error is given: as a turn of the aim, or at the ghost ball",
+        choices=("degrees", "millimetres"),
+    )
+    turn_rad: float = setting(
+        math.radians(0.2),
+        "one step of error, as a turn of the aim",
+        least=math.radians(0.05),
+        greatest=math.radians(3.0),
+        only=("measured", "degrees"),
+    )
+    miss_mm: float = setting(
+        1.0,
+        "one step of error, at the ghost ball",
+        least=0.1,
+        greatest=20.0,
+        only=("measured", "millimetres"),
+    )
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -102,8 +129,8 @@ class _Case:
     def turn_rad(self, k: int, subject: Subject) -> float:
         """The aim's turn for k steps of error, left positive."""
         if _in_mm(subject):
-            return math.atan2(k * float(subject.settings.get("miss_mm", 1.0)), float(self.shot.travel_mm))
-        return k * float(subject.settings.get("turn_rad", math.radians(0.2)))
+            return math.atan2(k * AimErrorSettings.of(subject).miss_mm, float(self.shot.travel_mm))
+        return k * AimErrorSettings.of(subject).turn_rad
 
     def error_rad(self, k: int, subject: Subject) -> float:
         """How far k steps of error turn the object ball's path; nan when it is not hit."""
@@ -122,13 +149,13 @@ class _Case:
 
 
 def _in_mm(subject: Subject) -> bool:
-    return subject.settings.get("measured", "degrees") == "millimetres"
+    return AimErrorSettings.of(subject).measured == "millimetres"
 
 
 def _step(subject: Subject) -> Quantity:
     if _in_mm(subject):
-        return Quantity(float(subject.settings.get("miss_mm", 1.0)), "length_mm")
-    return Quantity(float(subject.settings.get("turn_rad", math.radians(0.2))), "angle_rad")
+        return Quantity(AimErrorSettings.of(subject).miss_mm, "length_mm")
+    return Quantity(AimErrorSettings.of(subject).turn_rad, "angle_rad")
 
 
 def _cases(subject: Subject) -> tuple[_Case, ...]:
@@ -273,3 +300,14 @@ def _put_number(
         sheet.show(id, shown)
         if k < 2:
             sheet.move(id, "strength", (span[1], span[1] + fade), 0.75)
+
+
+KIND = Kind(
+    "aim-error",
+    "what an error of aim does to the object ball, near and far",
+    outline,
+    board,
+    axes=("cut", "side"),
+    spans=("distance",),
+    settings=AimErrorSettings,
+)

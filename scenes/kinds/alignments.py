@@ -36,6 +36,7 @@ from scenes.figure.eye_view import (
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
 from scenes.look.scale import plate_sizes, plate_width_px
 
@@ -218,3 +219,14 @@ def fitted(words: str, room_px: float, frame: Layout, style: str = "label") -> s
     while len(text) > 2 and frame.scale.text_width_px(text, style) > room_px:
         text = text.rstrip("…")[:-1].rstrip() + "…"
     return text
+
+
+KIND = Kind(
+    "alignments",
+    "one shot from each eye in turn, then side by side",
+    outline,
+    board,
+    axes=("cut", "side", "distance"),
+    spans=("eye",),
+    most=MOST_EYES,
+)

@@ -8,6 +8,7 @@ position and the object ball leaves on its line.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -30,6 +31,7 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.labels import Port, Wanted
 from scenes.figure.plan import (
@@ -57,6 +59,7 @@ from scenes.frame.column import (
 )
 from scenes.frame.framing import INSET, TABLE, framing, inset_view, moving_camera, pane, table_view
 from scenes.frame.layout import layout
+from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import put_inset, put_opening
 from scenes.look.roles import LINE_STYLE
 
@@ -66,6 +69,13 @@ PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 """Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
 FROM_CUE = frozenset({"aim_line", "sight_line"})
 """Lines that start at the cue ball's centre or beside it, so that the centre must be marked."""
+
+
+@dataclass(frozen=True, slots=True)
+class BuildUpSettings(Settings):
+    """What may be set of a build-up."""
+
+    cue_shift: str = setting("none", "adds the small shift at the cue ball, in balls", choices=tuple(SHIFT_NAMES))
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -127,7 +137,7 @@ def _scene(brief: Brief) -> Figure:
 def _construction(subject: Subject) -> Construction:
     if subject.shot is None or subject.construction is None:
         raise ValueError("a build-up needs a shot and a construction")
-    shift = SHIFT_NAMES[subject.settings.get("cue_shift", "none")]
+    shift = SHIFT_NAMES[BuildUpSettings.of(subject).cue_shift]
     return with_cue_shift(subject.construction, subject.shot, shift)
 
 
@@ -414,3 +424,13 @@ def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, 
             sheet.show(id, number)
             labels.measure_ids.append(id)
     labels.measures = shown
+
+
+KIND = Kind(
+    "build-up",
+    "a method's construction step by step, then the shot",
+    outline,
+    board,
+    axes=("method", "cut", "side", "distance"),
+    settings=BuildUpSettings,
+)

@@ -16,12 +16,14 @@ from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, text_rect
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 
 FIGURE = "figure"
 CUT_RAD = math.radians(30)
 DISTANCE_MM = 600.0
 """The shot on the cards: a half-ball hit to the left."""
 MOST_LINES = 3
+TEXTS = ("title", "over", "under")
 REACH_RADII = 1.3
 """How far past the object ball's centre the target line runs where words stand over the figure."""
 
@@ -142,3 +144,20 @@ def _title_lines(title: str, frame: Layout, room_px: float) -> tuple[str, tuple[
         if len(lines) <= MOST_LINES and all(width(line) <= room_px for line in lines):
             return style, lines
     return "title", lines
+
+
+TITLE = Kind(
+    "title",
+    "a card with the lesson's title",
+    outline,
+    board,
+    texts=TEXTS,
+)
+SECTION = Kind(
+    "section",
+    "a card with a part's title",
+    outline,
+    board,
+    texts=TEXTS,
+    is_named_by_title=True,
+)

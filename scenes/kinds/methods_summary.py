@@ -31,6 +31,7 @@ from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import beside_pips_px, put_heading, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.alignments import fitted
+from scenes.kinds.kind import Kind
 
 SHOT, RANKED, NO_HIT = "methods_summary.shot", "methods_summary.ranked", "no_hit"
 EYE_READINGS = NEED_AN_EYE | {"picture"}
@@ -281,3 +282,13 @@ def _put_words(sheet: Sheet, cell: _Cell, part: float, n: int, own: Span, rate: 
         new.append(sheet.put(f"told.{n}.{k}", text, "text", "readout"))
     for id in new:
         sheet.show(id, shown)
+
+
+KIND = Kind(
+    "methods-summary",
+    "every method on one shot, ranked by its worst miss when taken at its word",
+    outline,
+    board,
+    axes=("cut", "side"),
+    spans=("method", "distance", "eye"),
+)

@@ -51,6 +51,7 @@ from scenes.figure.eye_view import (
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import HALO_RADII, eye_values
 from scenes.look.dusk import DUSK
 
@@ -60,6 +61,8 @@ SHOWN_RAD = math.radians(0.05)
 SMOOTH_PX = 0.2
 """Second difference of the balls' centres in a 1080p picture at 60 frames a second, at most."""
 LEAST_MOVE_S = 2.0
+MOST_EYES = 12
+"""Stops of one clip: more would be longer than anybody watches, and its pips wider than a tall picture."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -247,3 +250,14 @@ def _put_stop(
             id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
             sheet.show(id, number)
             sheet.hide(id, (end, end + fade))
+
+
+KIND = Kind(
+    "moving-eye",
+    "the eye slides from each eye to the next",
+    outline,
+    board,
+    axes=("cut", "side", "distance"),
+    spans=("eye",),
+    most=MOST_EYES,
+)

@@ -33,6 +33,7 @@ from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import layout
 from scenes.kinds.alignments import seen_measures
+from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
 from scenes.look.scale import plate_sizes, plate_width_px
 
@@ -159,3 +160,12 @@ def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
         plate = Plate(text, (left, top, width, sizes.height_px))
         id = sheet.put(f"seen.{n}", plate, "label", "label", fresh=1.0)
         sheet.show(id, shown)
+
+
+KIND = Kind(
+    "over-the-top",
+    "from above to the player's eye in one move",
+    outline,
+    board,
+    axes=("cut", "side", "distance", "eye"),
+)

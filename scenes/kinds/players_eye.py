@@ -21,6 +21,7 @@ from aimgeo.vectors import left
 from scenes.board import Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye import (
     Figure,
@@ -52,6 +53,7 @@ from scenes.figure.labels import Stroke
 from scenes.frame.column import text_rect
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 
 VIEW = "players_eye.view"
 RULER_MM = 5.0
@@ -60,6 +62,13 @@ OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
 DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
 """Points from which a line drops to the pane's ruler, and its style."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlayersEyeSettings(Settings):
+    """What may be set of a player's-eye clip."""
+
+    cue: bool = setting(True, "whether the cue lies in the picture as it does for this aim")
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -177,7 +186,7 @@ def _least_s(step: Step) -> float:
 def _put_picture(scene: _Scene) -> None:
     """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
     sheet, shot, R = scene.sheet, scene.shot, scene.radius_mm
-    put_balls(scene.figure, scene.brief.subject.table, bool(scene.brief.subject.settings.get("cue", True)))
+    put_balls(scene.figure, scene.brief.subject.table, PlayersEyeSettings.of(scene.brief.subject).cue)
     put_scrim(sheet, scene.frame)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
     sheet.put("halo", halo, "line_under", "halo", (EYE,), opacity=1.0)
@@ -357,3 +366,13 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
         unit = told.unit
     sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), "text", "footer")
     sheet.show("footer.unit", shown)
+
+
+KIND = Kind(
+    "players-eye",
+    "the construction where the eye is, with a target pane",
+    outline,
+    board,
+    axes=("method", "cut", "side", "distance", "eye"),
+    settings=PlayersEyeSettings,
+)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import random
 import re
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from aimgeo import construct as construction
 from aimgeo.construct import Quantity, position
@@ -20,6 +20,7 @@ from aimgeo.vectors import Array
 from scenes.board import Arc, Ball, Board, Line, Mark, Move, Pane, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
@@ -35,15 +36,25 @@ from scenes.figure.eye_view import (
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 
 QUESTION, ANSWER = "quiz.question", "quiz.answer"
 MIRRORS = ((1.0, 1.0), (-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0))
 """Ways to lay the same shot on a table: as it is, turned half round, and mirrored along either axis."""
 
 
+@dataclass(frozen=True, slots=True)
+class QuizSettings(Settings):
+    """What may be set of a quiz."""
+
+    questions: int = setting(3, "how many shots are asked", least=1, greatest=12)
+    seed: int = setting(1, "fixes the order of the questions", least=0, greatest=9999)
+    think_s: float = setting(5.0, "time to think about each", least=1.0, greatest=60.0)
+
+
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """Two steps a question: the shot and its countdown, then the answer."""
-    think_s = float(subject.settings.get("think_s", 5.0))
+    think_s = QuizSettings.of(subject).think_s
     steps = []
     for n, shot in enumerate(questions(subject), 1):
         number = ("number", Quantity(n, "count"))
@@ -63,8 +74,8 @@ def questions(subject: Subject) -> tuple[Shot, ...]:
     shots = [one.shot for one in subject.companions if one.shot is not None]
     if not shots:
         raise ValueError("a quiz needs shots to ask about")
-    draw = random.Random(int(subject.settings.get("seed", 1)))
-    count = int(subject.settings.get("questions", 3))
+    settings = QuizSettings.of(subject)
+    draw, count = random.Random(settings.seed), settings.questions
     cuts = sorted({round(abs(float(s.cut_rad)), 9) for s in shots})
     asked: list[float] = []
     while len(asked) < count:
@@ -232,3 +243,15 @@ def _in_footer(frame: Layout, words: BriefStep, width_px: float) -> tuple[Measur
         if max(map(needs_px, told)) + frame.scale.px(24) <= width_px / len(told):
             return told
     return words.measures[-1:]
+
+
+KIND = Kind(
+    "quiz",
+    "shots to guess, then the answers",
+    outline,
+    board,
+    axes=("eye",),
+    spans=("cut", "side", "distance"),
+    settings=QuizSettings,
+    is_secret=True,
+)

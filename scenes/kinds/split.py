@@ -36,6 +36,7 @@ from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, vie
 from scenes.frame.column import joined
 from scenes.frame.eye_words import beside_pips_px, note_words, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 VIEW, DRAW, COMPARE = "split.view", "split.draw", "split.compare"
@@ -285,3 +286,37 @@ def _put_comparison(sheet: Sheet, frame: Layout, brief: Brief, span: Span, figur
             plate = Plate(text, (left, top, width, sizes.height_px))
             id = sheet.put(figure.id(f"seen.{n}"), plate, "label", "label", fresh=1.0)
             sheet.show(id, shown)
+
+
+NEAR_AND_FAR = Kind(
+    "near-and-far",
+    "two distances side by side",
+    outline,
+    board,
+    axes=("method", "cut", "side", "eye"),
+    spans=("distance",),
+)
+TWO_METHODS = Kind(
+    "two-methods",
+    "two methods side by side",
+    outline,
+    board,
+    axes=("cut", "side", "distance", "eye"),
+    spans=("method",),
+)
+TWO_CUTS = Kind(
+    "two-cuts",
+    "two cuts side by side",
+    outline,
+    board,
+    axes=("method", "side", "distance", "eye"),
+    spans=("cut",),
+)
+TWO_EYES = Kind(
+    "two-eyes",
+    "two eyes side by side",
+    outline,
+    board,
+    axes=("method", "cut", "side", "distance"),
+    spans=("eye",),
+)

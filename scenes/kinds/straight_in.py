@@ -10,7 +10,7 @@ straight_in.told, straight_in.table. Measures of the telling, for each letter in
 from __future__ import annotations
 
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from aimgeo.shot import Shot
 from scenes.board import Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.draw.hidden import eye_of
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
@@ -27,6 +28,7 @@ from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane
 from scenes.frame.column import even_lines
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 SET_UP, LOOK, NOTE = "straight_in.set_up", "straight_in.look", "straight_in.note"
@@ -36,11 +38,26 @@ EMPTY_S = 0.5
 """Between two looks the picture is empty so long."""
 
 
+@dataclass(frozen=True, slots=True)
+class StraightInSettings(Settings):
+    """What may be set of a straight-in check."""
+
+    looks: int = setting(5, "from how many places the shot is seen", least=2, greatest=len(LETTERS))
+    step_mm: float = setting(
+        6.0,
+        "how far these places are apart; the eye's own is among them, where is left to the seed",
+        least=1.0,
+        greatest=20.0,
+    )
+    seed: int = setting(1, "fixes the order of the looks", least=0, greatest=9999)
+    look_s: float = setting(4.0, "time for each look", least=1.0, greatest=60.0)
+
+
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """Set-up, a look at each, time to note, the offsets, and the table's last word."""
     _asked(subject)
     offsets = offsets_mm(subject)
-    look_s = float(subject.settings.get("look_s", 4.0)) + EMPTY_S + 2 * TIMING.fade_s
+    look_s = StraightInSettings.of(subject).look_s + EMPTY_S + 2 * TIMING.fade_s
     looks = (
         OutlineStep(f"look {letter}", LOOK, (("letter", Quantity(letter, "name")),), (), look_s)
         for letter, _ in zip(LETTERS, offsets, strict=False)
@@ -69,11 +86,10 @@ def offsets_mm(subject: Subject) -> tuple[float, ...]:
     and how many to its right, so that the middle of them tells nothing.
     """
     _, eye = _asked(subject)
-    count = min(max(int(subject.settings.get("looks", 5)), 2), len(LETTERS))
-    step = float(subject.settings.get("step_mm", 6.0))
-    draw = random.Random(int(subject.settings.get("seed", 1)))
-    own = draw.randrange(count)
-    offsets = [eye.offset_mm + step * (k - own) for k in range(count)]
+    settings = StraightInSettings.of(subject)
+    draw = random.Random(settings.seed)
+    own = draw.randrange(settings.looks)
+    offsets = [eye.offset_mm + settings.step_mm * (k - own) for k in range(settings.looks)]
     draw.shuffle(offsets)
     return tuple(offsets)
 
@@ -244,3 +260,15 @@ def _put_last_word(sheet: Sheet, brief: Brief, frame: Layout, shown: Span) -> No
         at = (x + w / 2, bottom - (0.25 + 1.25 * k) * frame.scale.text_px("heading"))
         id = sheet.put(f"no_depth.{k}", Text(line, at, "heading", "centre"), "text", "no_depth")
         sheet.show(id, shown)
+
+
+KIND = Kind(
+    "straight-in",
+    "a check of where your eye sees a straight shot straight, from places to both sides of the eye's own",
+    outline,
+    board,
+    axes=("distance", "eye"),
+    settings=StraightInSettings,
+    is_straight=True,
+    is_secret=True,
+)

@@ -19,6 +19,7 @@ from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.look.fonts import CAP_HEIGHT
 from scenes.look.look import Layer
 
@@ -195,3 +196,13 @@ def _columns(
     for width in widths[1:]:
         edges.append(edges[-1] + gap + width)
     return heads, edges
+
+
+KIND = Kind(
+    "summary",
+    "a table of cuts on one card",
+    outline,
+    board,
+    spans=("cut",),
+    texts=("title",),
+)

@@ -30,6 +30,7 @@ from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke,
 from scenes.frame.column import appear, joined, text_rect
 from scenes.frame.framing import INSET, TABLE, Framing, View, table_view
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 LOCATE_RADII = 2.1
@@ -403,3 +404,12 @@ def _end_names(brief: Brief, frame: Layout, view: View, obstacles: Obstacles, sp
                 out.append(found)
                 break
     return out
+
+
+KIND = Kind(
+    "table",
+    "where the shot is, from above, with diamonds and distances",
+    outline,
+    board,
+    axes=("cut", "side", "distance"),
+)

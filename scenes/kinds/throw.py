@@ -10,6 +10,7 @@ shift, its band shift_low and shift_high.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,10 +21,12 @@ from aimgeo.vectors import turned
 from scenes.board import Area, Ball, Board, Line, Mark, Pane, PlanCamera, Rect, Text, constant
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_titles
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
 
 WITHOUT, SPEED, SHIFT = "throw.without", "throw.speed", "throw.shift"
 SPEEDS_MPS = (0.5, 1.0, 2.0)
@@ -32,10 +35,19 @@ PATH_BALLS = 3.8
 """How far the object ball's paths are drawn, in balls."""
 
 
+@dataclass(frozen=True, slots=True)
+class ThrowSettings(Settings):
+    """What may be set of a throw clip."""
+
+    roll: float = setting(
+        0.0, "roll of the cue ball at impact: 0 is stun, 1 natural roll", least=0.0, greatest=1.0
+    )
+
+
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """No throw, three speeds, and the shift that makes up for it."""
     shot = _asked(subject)
-    roll = float(subject.settings.get("roll", 0.0))
+    roll = ThrowSettings.of(subject).roll
     steps = [OutlineStep("without", WITHOUT, (), (), 4.0)]
     for speed in SPEEDS_MPS:
         middle, low, high = (Quantity(_throw(shot, speed, roll, factor), "angle_rad") for factor in (1.0, *BAND))
@@ -79,7 +91,7 @@ def board(brief: Brief) -> Board:
     put_titles(sheet, frame, brief.steps, spans, rate, frame.title_width_px)
     put_heading(sheet, brief.labels, frame.heading_px, frame.heading_align)
     _put_shot(sheet, shot, brief)
-    roll = float(brief.subject.settings.get("roll", 0.0))
+    roll = ThrowSettings.of(brief.subject).roll
     for n, (speed, span) in enumerate(zip(SPEEDS_MPS, spans[1:4], strict=True)):
         _put_speed(sheet, shot, speed, roll, n, span, rate)
     _put_shift(sheet, shot, roll, spans[-1], rate)
@@ -216,3 +228,13 @@ def _put_measures(
         sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
         if not last:
             sheet.hide(id, (span[1], span[1] + fade))
+
+
+KIND = Kind(
+    "throw",
+    "the same shot with and without throw, at three speeds",
+    outline,
+    board,
+    axes=("cut", "side"),
+    settings=ThrowSettings,
+)

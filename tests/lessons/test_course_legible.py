@@ -27,7 +27,7 @@ def clips(lesson: str) -> list[PlannedClip]:
 
 @pytest.mark.parametrize("lesson", SHARES)
 def test_no_word_of_a_lesson_covers_anything(lesson: str) -> None:
-    found = {clip.name: faults(CLIP_KINDS[clip.kind].load().board(clip.brief)) for clip in clips(lesson)}
+    found = {clip.name: faults(CLIP_KINDS[clip.kind].board(clip.brief)) for clip in clips(lesson)}
     assert {name: told for name, told in found.items() if told} == {}
 
 
@@ -44,5 +44,5 @@ def test_no_word_of_what_the_eye_sees_covers_anything(size: tuple[int, int]) -> 
     found = {}
     for clip in plan(load(COURSE / "what-the-eye-sees.yaml")).clips:
         brief = replace(clip.brief, output=Output(*size, clip.brief.output.rate))
-        found[clip.name] = faults(CLIP_KINDS[clip.kind].load().board(brief))
+        found[clip.name] = faults(CLIP_KINDS[clip.kind].board(brief))
     assert {name: told for name, told in found.items() if told} == {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from lessons.lesson.faults import LessonError
 from lessons.lesson.fields import RESERVED
 from lessons.lesson.model import loads
+from lessons.lesson.values import Cut
 from lessons.planning.expand import MOST_SHOTS, Request, expand
 from tests.counting import at_most_calls
 
@@ -135,13 +137,70 @@ def test_faults_of_the_matrix(clips: str, message: str) -> None:
     assert all(re.match(r"cuts\.yaml:\d+:\d+: .*[.?]$", line) for line in found), found
 
 
-def test_a_huge_matrix_is_refused_before_it_is_built() -> None:
+def test_a_huge_matrix_is_refused_before_it_is_walked() -> None:
     cuts = ", ".join(str(c / 100) for c in range(1, 2001))
     distances = ", ".join(f"d{i}: {100 + i} mm" for i in range(1000))
     head = f"title: A\ncuts: [{cuts}]\ndistances: {{{distances}}}\n"
-    with at_most_calls(10_000_000):  # half as many as there are shots
+    with at_most_calls(1_000_000):
         (message,) = messages("  - kind: build-up", head)
     assert message.endswith(f"the clips multiply to 20,000,000 shots; a lesson may have {MOST_SHOTS:,} at most.")
+
+
+def test_cuts_listed_twice_over_are_compared_a_few_times_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not each with each: a thousand cuts took half a million comparisons."""
+    compared = []
+    same = Cut.same_as
+    monkeypatch.setattr(Cut, "same_as", lambda one, other: compared.append(1) or same(one, other))
+    listed = ", ".join(f"{c / 100:.2f}" for c in range(1, 1001))
+    excluded = "".join(f"      - cuts: {c / 100:.2f}\n" for c in range(1, 501))
+    head = f"title: A\ncuts: [{listed}]\nsides: left\ndistances: {{near: 300 mm}}\n"
+    made = requests(f"  - kind: table\n    cuts: [{listed}]\n    exclude:\n{excluded}", head)
+    assert len(made) == 500
+    assert len(compared) < 10 * 1000
+
+
+@given(st.data())
+def test_an_exclusion_takes_out_what_fits_all_that_it_names(data: st.DataObject) -> None:
+    """Against the plain rule: for each of its keys, the clip's value is among those that it names."""
+    axes = {"cuts": ["14.5", "3/4", "1/2", "0"], "sides": ["left", "right"], "distances": ["near", "far"]}
+    one = st.fixed_dictionaries(
+        {}, optional={k: st.lists(st.sampled_from(v), min_size=1) for k, v in axes.items()}
+    )
+    items = data.draw(st.lists(one.filter(bool), min_size=1, max_size=4))
+    for item in items:
+        # the same cut may not be named twice, and 3/4 is 14.48 degrees, not 14.5
+        item.update({key: sorted(set(values)) for key, values in item.items()})
+    head = "title: A\ncuts: [14.5, 3/4, 1/2, 0]\ndistances: {near: 300 mm, far: 900 mm}\n"
+    every = requests("  - kind: table", head)
+
+    def fits(request: Request, item: dict[str, list[str]]) -> bool:
+        on = {"cuts": request.on["cut"].text, "sides": request.on["side"], "distances": request.on["distance"]}
+        return all(on[key] in values for key, values in item.items())
+
+    kept = [r.name for r in every if not any(fits(r, item) for item in items)]
+    useless = [k for k, item in enumerate(items) if not any(fits(r, item) for r in every)]
+    written = "".join(f"      - {json.dumps(item)}\n" for item in items)
+    if useless or not kept:
+        found = messages(f"  - kind: table\n    exclude:\n{written}", head)
+        told = [f"clips[0].exclude[{k}] fits no clip of its group." for k in useless]
+        told += ["clips[0] excludes every clip that it makes."] * (not kept)
+        assert sorted(m.split(": ", 1)[1] for m in found) == sorted(told)
+    else:
+        assert names(f"  - kind: table\n    exclude:\n{written}", head) == kept
+
+
+def test_a_clip_that_too_many_overrides_change_is_refused_at_them() -> None:
+    overrides = "      - pocket: foot-left\n" * 101
+    (message,) = messages(f"  - kind: table\n    overrides:\n{overrides}")
+    assert message == "cuts.yaml:7:7: 101 overrides change table_cut-14.5_left_near; at most 100 may."
+
+
+def test_a_moving_eye_of_too_many_eyes_is_refused_before_they_are_placed() -> None:
+    eyes = ", ".join(f"e{i}: {{back: {500 + i} mm, height: 300 mm}}" for i in range(13))
+    (message,) = messages("  - kind: moving-eye", f"{HEAD}eyes: {{{eyes}}}\n")
+    assert message.endswith(
+        "a moving-eye clip shows 12 eyes at most, not 13; name those that it shows under 'eyes'."
+    )
 
 
 NAME = st.from_regex(r"[a-z][a-z0-9-]{0,31}", fullmatch=True).filter(lambda n: n not in RESERVED)

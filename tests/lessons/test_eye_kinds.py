@@ -35,7 +35,7 @@ DIRECTIONS = ("left", "right", "on the line", "centre")
 
 
 def board_of(clip: PlannedClip) -> Board:
-    board: Board = CLIP_KINDS[clip.kind].load().board(clip.brief)
+    board: Board = CLIP_KINDS[clip.kind].board(clip.brief)
     return board
 
 

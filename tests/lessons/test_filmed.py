@@ -34,7 +34,7 @@ def first_of_each_kind() -> dict[str, Brief]:
     for lesson in ("demo.yaml", "what-the-eye-sees.yaml"):
         for clip in plan(load(COURSE / lesson), draft=True).clips:
             if clip.kind not in found:
-                drawn = CLIP_KINDS[clip.kind].load().outline(clip.brief.subject)
+                drawn = CLIP_KINDS[clip.kind].outline(clip.brief.subject)
                 steps = tuple(
                     replace(step, frames=SMALL.frames(one.draws_s) + 5)
                     for step, one in zip(clip.brief.steps, drawn, strict=True)

@@ -28,7 +28,7 @@ def first_of_each_kind() -> dict[str, Brief]:
     found: dict[str, Brief] = {}
     for clip in plan(load(COURSE / "what-the-eye-sees.yaml"), draft=True).clips:
         if clip.brief.subject.eye is not None and clip.kind not in found:
-            drawn = CLIP_KINDS[clip.kind].load().outline(clip.brief.subject)
+            drawn = CLIP_KINDS[clip.kind].outline(clip.brief.subject)
             steps = tuple(
                 replace(step, frames=SMALL.frames(one.draws_s))
                 for step, one in zip(clip.brief.steps, drawn, strict=True)

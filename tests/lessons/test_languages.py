@@ -140,5 +140,5 @@ def test_german_words_fit_their_places_wherever_the_english_do(tmp_path: Path) -
     lesson.write_text(EVERY_KIND + "".join(rows), "utf-8")
     firsts = {clip.kind: clip for clip in reversed(plan(load(lesson), language="de").clips)}
     assert len(firsts) == len(rows)
-    boards = {kind: CLIP_KINDS[kind].load().board(clip.brief) for kind, clip in firsts.items()}
+    boards = {kind: CLIP_KINDS[kind].board(clip.brief) for kind, clip in firsts.items()}
     assert {kind: told for kind, board in boards.items() if (told := faults(board))} == {}

@@ -10,7 +10,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import AXES, LessonKeys, loads, setting_key
+from lessons.lesson.model import AXES, LessonKeys, loads
+from scenes.board.settings import settings_of
 from scenes.kinds import CLIP_KINDS
 
 SHORT = "title: Short\nclips: [{kind: build-up}]\n"
@@ -169,7 +170,7 @@ def test_no_lesson_gives_a_traceback(data: dict[str, object]) -> None:
 
 @pytest.mark.parametrize("kind", CLIP_KINDS)
 def test_every_setting_of_a_kind_has_a_key_of_its_own(kind: str) -> None:
-    keys = [setting_key(setting) for setting in CLIP_KINDS[kind].settings]
+    keys = [one.key for one in settings_of(CLIP_KINDS[kind].settings)]
     assert len(set(keys)) == len(keys)
     assert not {*keys} & {
         "kind",
@@ -189,4 +190,5 @@ def test_settings_are_read_with_their_units() -> None:
     group = loads("title: a\nclips: [{kind: quiz, questions: 5, think: 3.5 s}]").keys.clips[0]
     assert (group.questions, group.think, group.seed) == (5, 3.5, 1)
     assert loads("title: a\nclips: [{kind: players-eye, cue: no}]").keys.clips[0].cue is False
-    assert "valid integer" in messages("title: a\nclips: [{kind: quiz, questions: many}]")[0]
+    wrong = "title: a\nclips: [{kind: quiz, questions: many}]"
+    assert messages(wrong) == ["cuts.yaml:2:33: clips[0].questions is 'many'; write a whole number."]

@@ -42,7 +42,7 @@ KEYS = {"section": "\n    title: Where the cue ball must arrive"}
 def blocks_of(kind: str) -> np.ndarray:
     """The kind's picture as means of blocks, uint8."""
     clip = plan(loads(f"{LESSON}{kind}{KEYS.get(kind, '')}\n"), draft=True).clips[0]
-    board = CLIP_KINDS[kind].load().board(clip.brief)
+    board = CLIP_KINDS[kind].board(clip.brief)
     rests = [first for first, _ in board.still_stretches() if first <= MOMENT * board.frames]
     pixels = picture(board, rests[-1]).astype(float)
     height, width = (side // BLOCK_PX for side in pixels.shape[:2])

@@ -14,6 +14,7 @@ from lessons.lesson.model import loads
 from lessons.lesson.timing import spoken_s, step_frames
 from lessons.planning.plan import Plan, PlannedClip, draft_output, plan
 from scenes.board.brief import Output
+from scenes.kinds.straight_in import StraightInSettings
 
 HEAD = "title: A\ncuts: [14.5, 1/2, 45]\ndistances: {near: 300 mm, far: 900 mm}\n"
 
@@ -297,3 +298,45 @@ def test_a_title_broken_by_hand_is_spoken_in_one_line_with_one_full_stop() -> No
     assert section.brief.labels["title"] == "Where must\nit go?"
     assert section.brief.steps[0].narration == "Where must it go?"
     assert title.brief.steps[0].narration == "A."
+
+
+@pytest.mark.parametrize(
+    ("clip", "said"),
+    [
+        ("{kind: throw, roll: 5}", "roll is 5; it goes from 0 to 1."),
+        ("{kind: throw, roll: -0.1}", "roll is -0.1; it goes from 0 to 1."),
+        ("{kind: straight-in, looks: 40}", "looks is 40; it goes from 2 to 7."),
+        ("{kind: straight-in, step: 2 m}", "step is 2 m; it goes from 1 mm to 20 mm."),
+        ("{kind: straight-in, look: 0}", "look is 0 s; it goes from 1 s to 60 s."),
+        ("{kind: aim-error, turn: 40}", "turn is 40°; it goes from 0.05° to 3°."),
+        ("{kind: aim-error, turn: 0}", "turn is 0°; it goes from 0.05° to 3°."),
+        ("{kind: aim-error, turn: 360}", "turn is 360°; it goes from 0.05° to 3°."),
+        (
+            "{kind: aim-error, miss: 2 mm}",
+            "miss is used with 'measured: millimetres' only; write that too, or leave it out.",
+        ),
+        (
+            "{kind: aim-error, turn: 1, measured: millimetres}",
+            "turn is used with 'measured: degrees' only; write that too, or leave it out.",
+        ),
+        ("{kind: quiz, questions: 1000000}", "questions is 1000000; it goes from 1 to 12."),
+        ("{kind: quiz, questions: 0}", "questions is 0; it goes from 1 to 12."),
+        ("{kind: quiz, seed: -1}", "seed is -1; it goes from 0 to 9999."),
+    ],
+)
+def test_a_setting_out_of_bounds_or_without_a_meaning_is_a_fault_at_its_place(clip: str, said: str) -> None:
+    key = f"{said.split()[0]}: "
+    assert messages(f"  - {clip}") == [f"cuts.yaml:5:{5 + clip.index(key) + len(key)}: {said}"]
+
+
+@pytest.mark.parametrize("bound", ["turn: 0.05", "turn: 3", "measured: millimetres, miss: 0.1 mm"])
+def test_a_setting_may_be_its_bound(bound: str) -> None:
+    lesson = f"title: T\ncuts: 1/2\nclips: [{{kind: aim-error, {bound}}}]"
+    assert plan(loads(lesson)).clips
+
+
+def test_a_clip_takes_what_its_group_sets_and_else_the_kinds_own() -> None:
+    made = plan(loads("title: T\ncuts: 1/2\nsides: left\nclips: [{kind: straight-in, looks: 3, step: 1/4 in}]"))
+    own = StraightInSettings.of(made.clips[0].brief.subject)
+    assert own == StraightInSettings(looks=3, step_mm=6.35)
+    assert (own.seed, own.look_s) == (1, 4.0)

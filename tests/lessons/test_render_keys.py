@@ -85,7 +85,7 @@ def test_no_kind_draws_what_is_no_part_of_the_key(tmp_path: Path) -> None:
     """The other half of the claim above: the pictures of such clips are the same."""
     for clip in planned(tmp_path).clips:
         spoken = tuple(replace(s, narration=f"{s.narration} More.") for s in clip.brief.steps)
-        kind = CLIP_KINDS[clip.kind].load()
+        kind = CLIP_KINDS[clip.kind]
         one, two = kind.board(clip.brief), kind.board(replace(clip.brief, name="other", steps=spoken))
         assert (one.frames, one.panes, one.look) == (two.frames, two.panes, two.look)
         assert digest(one.elements) == digest(two.elements), clip.name
@@ -140,7 +140,7 @@ def fake_draw(drawn: list[str]) -> Callable[..., object]:
             drawn.append(task.clip.name)
             content = task.clip.name.encode()
             task.part.write_bytes(content)
-            board = CLIP_KINDS[task.clip.kind].load().board(task.clip.brief)
+            board = CLIP_KINDS[task.clip.kind].board(task.clip.brief)
             yield Wrote(0, task, len(content), sha256(task.part), told_of(task.clip, board))
 
     return draw

@@ -124,9 +124,7 @@ def outlined() -> tuple[tuple[str, OutlineStep], ...]:
     made = plan(loads(EVERY_KIND + clips + "  - {kind: section, title: B}\n"))
     assert {clip.kind for clip in made.clips} == set(CLIP_KINDS)
     return tuple(
-        (clip.kind, step)
-        for clip in made.clips
-        for step in CLIP_KINDS[clip.kind].load().outline(clip.brief.subject)
+        (clip.kind, step) for clip in made.clips for step in CLIP_KINDS[clip.kind].outline(clip.brief.subject)
     )
 
 

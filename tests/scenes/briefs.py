@@ -90,7 +90,7 @@ def brief_of(
             output.frames(step.draws_s),
             tuple(MeasureText(key, key.replace("_", " ").capitalize(), *number(q)) for key, q in step.measures),
         )
-        for step in CLIP_KINDS[kind].load().outline(subject)
+        for step in CLIP_KINDS[kind].outline(subject)
     )
     words = dict(LABELS if labels is None else labels)
     if shot is not None and labels is None:
@@ -106,5 +106,5 @@ def board_of(
     kind: str, shot: Shot | None, method: str | None = None, size: tuple[int, int] = FRAMES["wide"]
 ) -> Board:
     """The board of such a brief."""
-    board: Board = CLIP_KINDS[kind].load().board(brief_of(kind, shot, method, size))
+    board: Board = CLIP_KINDS[kind].board(brief_of(kind, shot, method, size))
     return board

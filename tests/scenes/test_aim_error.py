@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,14 +19,14 @@ TABLE = TABLES["9ft"]
 R = 28.575
 
 
-def a_subject(**settings: object) -> Subject:
+def a_subject(**settings: Any) -> Subject:
     one = [
         Subject(
             "aim-error",
             TABLE,
             "foot-left",
             place_shot((700.0, 150.0), TABLE.pocket("foot-left").centre_mm, math.radians(22), D),
-            settings=settings,
+            settings=aim_error.AimErrorSettings(**settings),
         )
         for D in (400.0, 1200.0)
     ]
@@ -63,7 +64,7 @@ def test_a_path_is_drawn_as_missing_exactly_when_the_ball_comes_nearer_to_a_poin
 
 def test_one_millimetre_off_at_the_ghost_ball_turns_the_object_ball_alike_near_and_far() -> None:
     """About 1 mm / (d cos cut), whatever the distance (differentiating sin(cut) = offset / d)."""
-    steps = {s.name: s for s in aim_error.outline(a_subject(measured="millimetres", step_mm=1.0))}
+    steps = {s.name: s for s in aim_error.outline(a_subject(measured="millimetres", miss_mm=1.0))}
     near, far = (q.value for _, q in steps["fan"].measures)
     expected = 1 / (2 * R * math.cos(math.radians(22)))
     assert near == pytest.approx(expected, rel=0.03)

@@ -49,4 +49,4 @@ def test_every_value_is_the_same_twelve_frames_later_and_still_before_and_after(
 
 def test_no_handles_are_no_change() -> None:
     clip = plan(loads(LESSON)).clips[0]
-    assert board(clip) == CLIP_KINDS[clip.kind].load().board(replace(clip.brief))
+    assert board(clip) == CLIP_KINDS[clip.kind].board(replace(clip.brief))

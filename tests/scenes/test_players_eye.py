@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -30,12 +31,14 @@ OVER = EyeSpec("over the line", 600.0, 0.0, 300.0)
 point3 = st.tuples(*(st.floats(-300, 300) for _ in range(3)))
 
 
-def a_subject(method: str, cut_deg: float, distance_mm: float, eye: EyeSpec = OVER, **settings: object) -> Subject:
+def a_subject(method: str, cut_deg: float, distance_mm: float, eye: EyeSpec = OVER, **settings: Any) -> Subject:
     pocket = "foot-left" if cut_deg >= 0 else "foot-right"
     y = 150.0 if cut_deg >= 0 else -150.0
     shot = place_shot((500.0, y), TABLE.pocket(pocket).centre_mm, math.radians(cut_deg), distance_mm)
     construction = METHODS[method].construct(shot)
-    return Subject("players-eye", TABLE, pocket, shot, construction, eye, settings=settings)
+    return Subject(
+        "players-eye", TABLE, pocket, shot, construction, eye, settings=players_eye.PlayersEyeSettings(**settings)
+    )
 
 
 def a_board(subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10) -> Board:

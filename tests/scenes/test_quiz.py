@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ TABLE = TABLES["9ft"]
 EYE = EyeSpec("down", 600.0, 0.0, 300.0)
 
 
-def a_subject(**settings: object) -> Subject:
+def a_subject(**settings: Any) -> Subject:
     one = []
     for cut in (14.478, 22.0, 30.0):
         for side in (1, -1):
@@ -28,7 +29,7 @@ def a_subject(**settings: object) -> Subject:
                     (500.0, 150.0 * side), TABLE.pocket(pocket).centre_mm, math.radians(side * cut), distance
                 )
                 one.append(Subject("quiz", TABLE, pocket, shot, None, EYE))
-    return replace(one[0], companions=tuple(one), settings=settings)
+    return replace(one[0], companions=tuple(one), settings=quiz.QuizSettings(**settings))
 
 
 def a_board(subject: Subject) -> Board:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,12 +19,12 @@ TABLE = TABLES["9ft"]
 R = 28.575
 
 
-def a_subject(cut_deg: float, **settings: object) -> Subject:
+def a_subject(cut_deg: float, **settings: Any) -> Subject:
     pocket = "foot-left" if cut_deg > 0 else "foot-right"
     shot = place_shot(
         (500.0, 150.0 * np.sign(cut_deg)), TABLE.pocket(pocket).centre_mm, math.radians(cut_deg), 600.0
     )
-    return Subject("throw", TABLE, pocket, shot, settings=settings)
+    return Subject("throw", TABLE, pocket, shot, settings=throw.ThrowSettings(**settings))
 
 
 def a_board(subject: Subject, size: tuple[int, int] = (640, 360)) -> Board:

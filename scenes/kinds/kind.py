@@ -1,0 +1,40 @@
+"""What a kind of clip is: what multiplies it, what may be set, and the functions that outline and draw it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from scenes.board import Board
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of clip.
+
+    `shows` says in one line what is seen. `axes` of a lesson multiply it; those that it `spans` are shown in one
+    clip, as its subject's companions, `most` values of each. `settings` is the class of what only this kind knows.
+    A kind that `is_straight` shows straight shots, whatever the lesson's cuts; one that `is_secret` asks before it
+    tells, so that nobody shows its end beforehand; a card (`is_card`) says a text of its own. `texts` are the keys
+    of the texts that a lesson may write on it, and with `is_named_by_title` the title is part of the clip's name.
+    """
+
+    name: str
+    shows: str
+    outline: Callable[[Subject], tuple[OutlineStep, ...]]
+    board: Callable[[Brief], Board]
+    axes: tuple[str, ...] = ()
+    spans: tuple[str, ...] = ()
+    most: int | None = None
+    settings: type[Settings] = Settings
+    texts: tuple[str, ...] = ()
+    is_named_by_title: bool = False
+    is_straight: bool = False
+    is_secret: bool = False
+
+    @property
+    def is_card(self) -> bool:
+        """True for a kind on which a lesson may write."""
+        return bool(self.texts)
