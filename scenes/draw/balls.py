@@ -35,7 +35,7 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
     if view.rendered:
         return _rim(outline, view) if ball.look == "object" else []
     look = view.look
-    body = {"cue": look.cue_ball, "object": look.object_ball, "other": look.other_ball}[ball.look]
+    body = look.ball(ball.look)
     paths = _shadow(outline)
     inner = outline
     if ball.look == "object":
@@ -89,7 +89,7 @@ def _shadow(outline: Outline) -> list[Path]:
 
 
 def _ghost(outline: Outline, view: View) -> list[Path]:
-    """13 % white; a cased white rim of 12 to 28 dashes."""
+    """A pale body; a cased rim of 12 to 28 dashes."""
     front, r = rgba(view.look.front), outline.mean_radius_px
     width = min(view.scale.stroke_px(3.5), r / 5)
     count = int(np.clip(round(2 * np.pi * r / view.scale.stroke_px(22)), 12, 28))
@@ -99,7 +99,7 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
     )
     casing = faded(rgba(view.look.casing), view.look.casing_opacity * 0.75)
     return [
-        Path(_curves(outline), fill=faded(front, 0.13)),
+        Path(_curves(outline), fill=faded(front, view.look.ghost_opacity)),
         Path(_curves(outline), stroke=casing, width_px=2 * width),
         Path(rim, stroke=faded(front, view.strength), width_px=width, cap="butt"),
     ]

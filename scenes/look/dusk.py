@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scenes.look.look import LineStyle, Look, MarkPart, MarkStyle, discs
+from scenes.look.look import LineStyle, Look, MarkPart, MarkStyle, Surfaces, discs
 from scenes.look.type_scale import TYPES
 
 DUSK = Look(
@@ -23,6 +23,27 @@ DUSK = Look(
     object_ball="#DF6A33",
     object_rim="#FFE9DC",
     other_ball="#7E938F",
+    surfaces=Surfaces(
+        cloth_near="#1E504F",
+        cloth_far="#102F30",
+        horizon="#0B1B1C",
+        surround="#091314",
+        lamp_light="#FFFBF4",
+        room_low="#1A292A",
+        room_high="#0D1213",
+        cloth_shade="#030C0D",
+        rail="#332822",
+        sight="#BDC7BD",
+        hole="#020405",
+        pocket_rim="#161514",
+        throat="#020304",
+        drop="#161312",
+        cue_tip="#304D5C",
+        cue_ferrule="#E6E0D1",
+        cue_shaft="#A88C69",
+        cue_butt="#291F1A",
+        thrown_back=0.84,
+    ),
     # every kind of line keeps its colour and its pattern in every clip
     lines={
         "aim_line": LineStyle("#FFFFFF", 8),

@@ -71,6 +71,46 @@ def discs(*parts: tuple[float, str]) -> tuple[MarkPart, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class Surfaces:
+    """What the rendered table is made of, as the player's eye sees it under its lamp.
+
+    The cloth below the lamp, far from it, and where an endless one ends; what lies around the table; the lamp's
+    light and the room that a ball mirrors, low and high; shadows on the cloth; rails, sights and the parts of
+    a pocket; the parts of a cue. `thrown_back`: how much of its colour the cloth throws on a ball from below.
+    """
+
+    cloth_near: str
+    cloth_far: str
+    horizon: str
+    surround: str
+    lamp_light: str
+    room_low: str
+    room_high: str
+    cloth_shade: str
+    rail: str
+    sight: str
+    hole: str
+    pocket_rim: str
+    throat: str
+    drop: str
+    cue_tip: str
+    cue_ferrule: str
+    cue_shaft: str
+    cue_butt: str
+    thrown_back: float
+
+
+def rgb(colour: str) -> tuple[float, float, float]:
+    """Red, green and blue, 0 to 1, of '#RRGGBB'.
+
+    >>> rgb("#FF0033")
+    (1.0, 0.0, 0.2)
+    """
+    red, green, blue = bytes.fromhex(colour[1:])
+    return red / 255, green / 255, blue / 255
+
+
+@dataclass(frozen=True, slots=True)
 class Look:
     """All that a clip is drawn with. Colours are '#RRGGBB'.
 
@@ -96,21 +136,28 @@ class Look:
     object_ball: str
     object_rim: str
     other_ball: str
-    lines: Mapping[str, LineStyle]
-    marks: Mapping[str, MarkStyle]
-    types: Mapping[str, TypeStyle]
+    surfaces: Surfaces
+    lines: Mapping[str, LineStyle] = field(hash=False)
+    marks: Mapping[str, MarkStyle] = field(hash=False)
+    types: Mapping[str, TypeStyle] = field(hash=False)
+    ghost_opacity: float = 0.13
     plate_opacity: float = 0.88
     casing_opacity: float = 0.8
     old_strength: float = 0.66
     faint_px: float = 5.0
     faint_opacity: float = 0.7
     view_width: Mapping[str, float] = field(
-        default_factory=lambda: {"plan": 1.0, "table": 0.75, "eye": 0.75, "face": 0.75, "inset": 0.5}
+        default_factory=lambda: {"plan": 1.0, "table": 0.75, "eye": 0.75, "face": 0.75, "inset": 0.5}, hash=False
     )
     view_least_px: Mapping[str, float] = field(
-        default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}
+        default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}, hash=False
     )
     layers: tuple[Layer, ...] = get_args(Layer)
+
+    def ball(self, look: str) -> str:
+        """The colour of a ball by what it is: 'cue', 'object', 'other' or 'ghost'."""
+        colours = {"cue": self.cue_ball, "object": self.object_ball, "other": self.other_ball, "ghost": self.front}
+        return colours[look]
 
     def line(self, role: str) -> LineStyle:
         """The style of a role's line; a role without one of its own is a thin line."""

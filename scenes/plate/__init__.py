@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from aimgeo.tables import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
+from scenes.look.look import Look
 from scenes.plate.painter import NoOpenGLError, PlatePainter, renderer_name
 from scenes.plate.values import BallBody, CueStick
 
@@ -23,7 +24,7 @@ def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
     x, y, width, height = (round(v) for v in pane.rect_px)
     table, balls, cue = shown_in(pane, board, frame)
     P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
-    return _painter(table, width, height).paint(P, balls, cue).copy()
+    return _painter(table, width, height, board.look).paint(P, balls, cue).copy()
 
 
 def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[BallBody], CueStick | None]:
@@ -36,8 +37,8 @@ def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[B
 
 
 @lru_cache(maxsize=6)
-def _painter(table: Table | None, width_px: int, height_px: int) -> PlatePainter:
-    return PlatePainter(table, width_px, height_px)
+def _painter(table: Table | None, width_px: int, height_px: int, look: Look) -> PlatePainter:
+    return PlatePainter(table, width_px, height_px, look)
 
 
 def _body(element: Element, ball: Ball, frame: int) -> BallBody:

@@ -4,6 +4,9 @@ in vec4 o;  // ellipse centre, A00, A01
 in vec3 m;  // A11, gloss, opacity (negative: a veil without shading)
 uniform vec2 depth_terms;
 uniform vec4 depth_row;
+uniform vec3 room_low;
+uniform vec3 room_high;
+uniform float thrown_back;
 out vec4 colour;
 
 float panel(vec2 q, vec2 half_size, float soft) {
@@ -42,10 +45,10 @@ void main() {
     }
     lamp /= 2.2;
     float up = N.z * 0.5 + 0.5;
-    vec3 bounce = cloth_colour(at.xy) * 2.0;
+    vec3 bounce = cloth_colour(at.xy) * thrown_back;
     float near_cloth = smoothstep(-1.0, -0.15, N.z);
     vec3 c = t * (0.56 + 0.13 * up + 0.34 * min(lamp, 1.15));
-    c *= mix(vec3(0.60) + 0.42 * bounce, vec3(1.0), near_cloth);
+    c *= mix(vec3(0.60) + bounce, vec3(1.0), near_cloth);
     c *= mix(0.86, 1.0, smoothstep(0.0, 0.42, facing));
 
     // mirror: the cloth below, the dark room and the lamp above
@@ -53,7 +56,7 @@ void main() {
     float fresnel = 0.03 + 0.45 * pow(1.0 - facing, 5.0);
     vec3 seen = refl.z < 0.0
         ? cloth_colour(at.xy - refl.xy * at.z / min(refl.z, -0.05))
-        : mix(vec3(0.10, 0.16, 0.165), vec3(0.05, 0.07, 0.075), refl.z);
+        : mix(room_low, room_high, refl.z);
     c = mix(c, seen, fresnel);
     vec2 hit = at.xy + refl.xy * (LAMP_HEIGHT - at.z) / max(refl.z, 0.05);
     float spread = min(length(fwidth(hit)), 600.0);
@@ -62,7 +65,7 @@ void main() {
         vec2 q = hit - vec2(float(i) * 0.5 * min(half_bed_mm.x, 1400.0), 0.0);
         shine += panel(q, vec2(205.0, 150.0), 36.0 + 0.8 * spread);
     }
-    c = mix(c, LAMP, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
+    c = mix(c, lamp_light, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
     if (coverage <= 0.0) discard;  // last, because neighbours' values are needed for fwidth
     colour = m.z < 0.0 ? vec4(t, -m.z * coverage) : vec4(dithered(c), m.z * coverage);
 }

@@ -3,6 +3,7 @@ in vec3 n;
 in vec2 ms;
 uniform sampler2D weave;
 uniform float pixel_rad;
+uniform vec3 horizon;
 out vec4 colour;
 
 const float TILE_MM = 96.0;
@@ -22,7 +23,7 @@ void main() {
         float thread = textureLod(weave, at.xy / TILE_MM, max(level - 0.6, 0.0)).r - 0.5;
         light += 0.22 * min(4.0 - level, 1.0) * thread;
     }
-    vec3 c = mix(CLOTH_FAR, CLOTH_NEAR, pool) * light;
-    if (half_bed_mm.x > 5000.0) c = mix(c, vec3(0.043, 0.106, 0.110), smoothstep(2500.0, 12000.0, 1.0 / inv));
+    vec3 c = mix(cloth_far, cloth_near, pool) * light;
+    if (half_bed_mm.x > 5000.0) c = mix(c, horizon, smoothstep(2500.0, 12000.0, 1.0 / inv));
     colour = vec4(dithered(c), 1.0);
 }

@@ -1,7 +1,7 @@
-// Colours of the cloth and the lamp above it, for the parts that are painted pixel by pixel.
-const vec3 CLOTH_NEAR = vec3(0.118, 0.314, 0.310);
-const vec3 CLOTH_FAR = vec3(0.063, 0.184, 0.188);
-const vec3 LAMP = vec3(1.0, 0.985, 0.955);
+// The cloth and the lamp above it, for the parts that are painted pixel by pixel; colours are the look's surfaces.
+uniform vec3 cloth_near;
+uniform vec3 cloth_far;
+uniform vec3 lamp_light;
 const float LAMP_HEIGHT = 860.0;
 
 // a dither of one step, so that gradients do not band
@@ -16,5 +16,5 @@ float pool_of_light(vec2 at) {
 }
 
 vec3 cloth_colour(vec2 at) {
-    return mix(CLOTH_FAR, CLOTH_NEAR, pool_of_light(at));
+    return mix(cloth_far, cloth_near, pool_of_light(at));
 }

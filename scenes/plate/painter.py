@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
+from scenes.look.look import Look, Surfaces, rgb
 from scenes.plate.cue import cue_mesh, cue_shadow
 from scenes.plate.values import (
     CORNERS,
     NEAR_MM,
     PARTS,
-    SURROUND,
     BallBody,
     Batch,
     CueStick,
@@ -32,6 +32,7 @@ from scenes.plate.values import (
     drawn,
     outline_terms,
     program,
+    surface_values,
     table_batches,
     uniforms,
     weave,
@@ -74,9 +75,14 @@ def renderer_name() -> str:
 
 
 @cache
-def _program(part: str) -> Any:
+def _program(part: str, surfaces: Surfaces) -> Any:
+    """A program that wears a look's surfaces."""
     vertex, fragment = program(part)
-    return _context().program(vertex_shader=vertex, fragment_shader=fragment)
+    made = _context().program(vertex_shader=vertex, fragment_shader=fragment)
+    for name, value in surface_values(surfaces).items():
+        if name in made:
+            made[name].write(value.tobytes())
+    return made
 
 
 @cache
@@ -100,14 +106,14 @@ _STATES = {
 
 
 class PlatePainter:
-    """Paints plates of one size for one table (None: an endless cloth). Not for use from several threads."""
+    """Paints plates of one size, table (None: an endless cloth) and look. Not for use from several threads."""
 
-    def __init__(self, table: Table | None, width_px: int, height_px: int) -> None:
+    def __init__(self, table: Table | None, width_px: int, height_px: int, look: Look) -> None:
         gl = self._gl = _context()
         self.size_px = (width_px, height_px)
         self._canvas = gl.framebuffer(gl.renderbuffer(self.size_px, 4), gl.depth_renderbuffer(self.size_px))
         self._pixels = np.empty((height_px, width_px, 4), np.uint8)
-        self._table = table_batches(table)
+        self._look, self._table = look, table_batches(table)
         self._arrays = {id(batch): self._array(batch) for batch in self._table.all()}
         self._painted: tuple[bytes, Counter[BallBody | CueStick]] | None = None
 
@@ -128,7 +134,7 @@ class PlatePainter:
         self._aim(P)
         self._canvas.use()
         self._canvas.scissor = viewport
-        self._canvas.clear(*SURROUND, 1.0, depth=1.0, viewport=viewport)
+        self._canvas.clear(*rgb(self._look.surfaces.surround), 1.0, depth=1.0, viewport=viewport)
         self._gl.blend_func = (
             moderngl.SRC_ALPHA,
             moderngl.ONE_MINUS_SRC_ALPHA,
@@ -136,7 +142,7 @@ class PlatePainter:
             moderngl.ONE_MINUS_SRC_ALPHA,
         )
         _weave().use(0)
-        for state, batch in drawn(self._table, P, balls, cue):
+        for state, batch in drawn(self._table, P, balls, cue, self._look):
             self._draw(state, batch)
         read = self._canvas.read(viewport, components=4, alignment=1)
         self._pixels[top:bottom, left:right] = np.frombuffer(read, np.uint8).reshape(bottom - top, right - left, 4)
@@ -162,7 +168,7 @@ class PlatePainter:
         """Hand the projection to the programs."""
         values = uniforms(P, self.size_px, self._table.half_bed_mm)
         for part in PARTS:
-            program = _program(part)
+            program = _program(part, self._look.surfaces)
             for name, value in values.items():
                 if name in program:
                     program[name].write(value.tobytes())
@@ -180,7 +186,7 @@ class PlatePainter:
         """A batch as its program's attributes: a row a vertex, or a row for each copy of a quad's corners."""
         if not len(batch.rows):
             return None
-        program = _program(batch.part)
+        program = _program(batch.part, self._look.surfaces)
         # a shader's unused inputs are dropped by its compiler
         known = [name for name, _ in batch.layout if name in program]
         form = " ".join(f"{count}f" if name in program else f"{count}x4" for name, count in batch.layout)

@@ -2,6 +2,7 @@ in vec3 at;
 in vec3 n;
 in vec2 ms;
 out vec4 colour;
+uniform vec3 cloth_shade;
 void main() {
-    colour = vec4(0.012, 0.047, 0.050, ms.y);
+    colour = vec4(cloth_shade, ms.y);
 }

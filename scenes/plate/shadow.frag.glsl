@@ -2,6 +2,7 @@ in vec2 from_centre;
 in vec3 b;
 in vec2 h;  // height of the centre, opacity
 out vec4 colour;
+uniform vec3 cloth_shade;
 void main() {
     float R = b.z;
     // what a sphere takes of an even sky: the cosine-weighted solid angle, in closed form
@@ -17,5 +18,5 @@ void main() {
     }
     float fade = 1.0 - smoothstep(3.6 * R, 5.0 * R, length(from_centre));
     float dark = 1.0 - (1.0 - 0.80 * sky) * (1.0 - 0.19 * lamp);
-    colour = vec4(0.010, 0.040, 0.043, clamp(dark, 0.0, 0.93) * fade * h.y);
+    colour = vec4(cloth_shade, clamp(dark, 0.0, 0.93) * fade * h.y);
 }

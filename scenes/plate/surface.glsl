@@ -3,6 +3,15 @@ in vec3 at;
 in vec3 n;
 in vec2 ms;
 out vec4 colour;
+uniform vec3 rail;
+uniform vec3 sight;
+uniform vec3 pocket_rim;
+uniform vec3 throat;
+uniform vec3 drop;
+uniform vec3 cue_tip;
+uniform vec3 cue_ferrule;
+uniform vec3 cue_shaft;
+uniform vec3 cue_butt;
 
 vec3 surface() {
     vec3 N = normalize(n);
@@ -16,21 +25,20 @@ vec3 surface() {
     } else if (ms.x < 1.5) {
         float sheen = pow(max(dot(reflect(-V, N), L), 0.0), 14.0);
         float fresnel = 0.03 + 0.30 * pow(1.0 - max(dot(N, V), 0.0), 5.0);
-        c = vec3(0.200, 0.157, 0.133) * (0.55 + 0.55 * pool) * light + LAMP * (0.05 * sheen + 0.10 * fresnel) * pool;
+        c = rail * (0.55 + 0.55 * pool) * light + lamp_light * (0.05 * sheen + 0.10 * fresnel) * pool;
     } else if (ms.x < 2.5) {
-        c = vec3(0.085, 0.082, 0.080) * ms.y * (0.6 + 0.6 * light);
+        c = pocket_rim * ms.y * (0.6 + 0.6 * light);
     } else if (ms.x < 3.5) {
-        c = vec3(0.006, 0.013, 0.015);
+        c = throat;
     } else if (ms.x < 4.5) {
-        c = vec3(0.74, 0.78, 0.74) * (0.55 + 0.45 * pool);
+        c = sight * (0.55 + 0.45 * pool);
     } else if (ms.x < 5.5) {
-        c = vec3(0.086, 0.075, 0.070) * (0.4 + 0.6 * light) * smoothstep(-190.0, 30.0, at.z);
+        c = drop * (0.4 + 0.6 * light) * smoothstep(-190.0, 30.0, at.z);
     } else {  // the cue: tip, ferrule, shaft, butt
-        vec3 base = ms.x < 6.5 ? vec3(0.19, 0.30, 0.36) : ms.x < 7.5 ? vec3(0.90, 0.88, 0.82)
-            : ms.x < 8.5 ? vec3(0.66, 0.55, 0.41) : vec3(0.16, 0.12, 0.10);
+        vec3 base = ms.x < 6.5 ? cue_tip : ms.x < 7.5 ? cue_ferrule : ms.x < 8.5 ? cue_shaft : cue_butt;
         float round_off = max(dot(N, V), 0.0);
         float sheen = pow(max(dot(reflect(-V, N), L), 0.0), 20.0);
-        c = base * (0.42 + 0.58 * light) * mix(0.62, 1.0, round_off) * (0.7 + 0.3 * pool) + LAMP * 0.10 * sheen;
+        c = base * (0.42 + 0.58 * light) * mix(0.62, 1.0, round_off) * (0.7 + 0.3 * pool) + lamp_light * 0.10 * sheen;
     }
     return dithered(c);
 }

@@ -6,7 +6,7 @@ OpenGL paints from them here, and a page of the live view draws the same with We
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
 from typing import Literal
@@ -16,22 +16,14 @@ from numpy.typing import NDArray
 
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
+from scenes.look.look import Look, Surfaces, rgb
 from scenes.plate.cue import cue_edges, cue_mesh, cue_shadow
 from scenes.plate.mesh import endless_mesh, table_mesh
 
 Floats = NDArray[np.float32]
 
 NEAR_MM, FAR_MM = 20.0, 30000.0
-SURROUND = (0.036, 0.075, 0.080)
-TINTS = {
-    "cue": (0.961, 0.941, 0.890),
-    "object": (0.875, 0.416, 0.200),
-    "other": (0.47, 0.56, 0.60),
-    "ghost": (1.0, 1.0, 1.0),
-}
 GLOSS = {"cue": 0.55, "object": 0.50, "other": 0.45, "ghost": 0.0}
-VEIL = 0.13
-"""How much a ghost ball covers."""
 
 PARTS = {
     "bed": ("table", ("light", "bed.frag")),
@@ -115,7 +107,7 @@ def table_batches(table: Table | None) -> TableBatches:
 
 
 def drawn(
-    table: TableBatches, P: Array, balls: Sequence[BallBody], cue: CueStick | None
+    table: TableBatches, P: Array, balls: Sequence[BallBody], cue: CueStick | None, look: Look
 ) -> Iterator[tuple[State, Batch]]:
     """Everything that a plate shows under a projection of unit depth row, the first to be drawn first."""
     yield "cover", table.bed
@@ -126,7 +118,7 @@ def drawn(
     yield "cover", table.holes
     yield "solid", table.solids
     yield "soft", table.edges
-    yield "soft", _bodies(P, balls)
+    yield "soft", _bodies(P, balls, look)
     if cue:
         yield "soft", _batch("solid", VERTEX, cue_mesh(cue))
         yield "soft", _batch("edge", PIECE, cue_edges(cue, _eye(P)))
@@ -154,6 +146,15 @@ def uniforms(P: Array, size_px: tuple[int, int], half_bed_mm: tuple[float, float
         "size_px": size_px,
     }
     return {name: np.asarray(value, np.float32).ravel() for name, value in values.items()}
+
+
+def surface_values(surfaces: Surfaces) -> Mapping[str, Floats]:
+    """A look's surfaces by name, for the programs: colours as red, green and blue, 0 to 1."""
+    values = {field.name: getattr(surfaces, field.name) for field in fields(surfaces)}
+    return {
+        name: np.asarray(rgb(value) if isinstance(value, str) else value, np.float32).ravel()
+        for name, value in values.items()
+    }
 
 
 @cache
@@ -219,7 +220,7 @@ def _shadows(balls: Sequence[BallBody]) -> Batch:
     return _batch("shadow", SHADOW, rows)
 
 
-def _bodies(P: Array, balls: Sequence[BallBody]) -> Batch:
+def _bodies(P: Array, balls: Sequence[BallBody], look: Look) -> Batch:
     rows = []
     for ball in sorted(balls, key=lambda b: -float(P[2] @ [*b.centre_mm, 1.0])):
         outline = outline_terms(P, ball.centre_mm, ball.radius_mm)
@@ -228,9 +229,9 @@ def _bodies(P: Array, balls: Sequence[BallBody]) -> Batch:
         (cx, cy), A, (hx, hy) = outline
         box = (cx - hx - 1.5, cy - hy - 1.5, cx + hx + 1.5, cy + hy + 1.5)
         sphere = (*ball.centre_mm, ball.radius_mm)
-        covers = ball.opacity * (-VEIL if ball.look == "ghost" else 1.0)
+        covers = ball.opacity * (-look.ghost_opacity if ball.look == "ghost" else 1.0)
         more = (A[1, 1], GLOSS[ball.look], covers)
-        rows.append((*box, *sphere, *TINTS[ball.look], cx, cy, A[0, 0], A[0, 1], *more))
+        rows.append((*box, *sphere, *rgb(look.ball(ball.look)), cx, cy, A[0, 0], A[0, 1], *more))
     return _batch("ball", BODY, rows)
 
 

@@ -13,6 +13,7 @@ from aimgeo.shot import Shot, place_shot
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import left
 from scenes.board import EyeCamera, constant, project
+from scenes.look.dusk import DUSK
 from scenes.plate import BallBody, CueStick, PlatePainter
 
 TABLE = TABLES["9ft"]
@@ -102,7 +103,7 @@ def test_balls_outlines_stand_where_opencv_projects_the_spheres_contour(name: st
     balls = [
         BallBody(tuple(p), R, look) for p, look in ((shot.cue_ball_mm, "cue"), (shot.object_ball_mm, "object"))
     ]
-    picture = PlatePainter(TABLE, *size).paint(P, balls).copy()
+    picture = PlatePainter(TABLE, *size, DUSK).paint(P, balls).copy()
     for ball in balls:
         rim = contour(eye, np.array(ball.centre_mm), R)
         px = independent_pixels(eye, at, fov, size, rim)
@@ -121,7 +122,7 @@ def test_a_nearer_ball_hides_a_farther_one() -> None:
     cue, target = (
         BallBody(tuple(p), R, k) for p, k in ((shot.cue_ball_mm, "cue"), (shot.object_ball_mm, "object"))
     )
-    painter = PlatePainter(TABLE, 640, 360)
+    painter = PlatePainter(TABLE, 640, 360, DUSK)
     for order in ([cue, target], [target, cue]):
         picture = painter.paint(P, order)
         x, y = project(P, shot.cue_ball_mm).astype(int)
@@ -133,7 +134,7 @@ def test_what_is_seen_through_a_ghost_ball_is_only_veiled() -> None:
     shot = a_shot(22.0, 640.0)
     eye, at = look(shot, 600.0, 0.0, 300.0)
     P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 640, 360), 0)
-    painter = PlatePainter(TABLE, 640, 360)
+    painter = PlatePainter(TABLE, 640, 360, DUSK)
     ghost = BallBody(tuple(shot.ghost_ball_mm), R, "ghost")
     x, y = project(P, shot.ghost_ball_mm + np.array([0.0, 0.0, 5.0])).astype(int)
     before = painter.paint(P, [])[y, x, :3].astype(float)
@@ -146,7 +147,7 @@ def test_the_pocket_is_a_hole_and_the_cushion_stands_before_it() -> None:
     x, y = TABLE.pocket("foot-left").centre_mm
     eye, at = np.array([x - 300.0, y - 300.0, 900.0]), np.array([x, y, 0.0])
     P = EyeCamera(constant(*eye, *at, math.radians(50))).projection((0, 0, 640, 480), 0)
-    picture = PlatePainter(TABLE, 640, 480).paint(P).astype(int)
+    picture = PlatePainter(TABLE, 640, 480, DUSK).paint(P).astype(int)
     hole = project(P, np.array([x + 70.0, y + 70.0, -60.0])).astype(int)
     cloth = project(P, np.array([x - 200.0, y - 200.0, 0.0])).astype(int)
     assert picture[hole[1], hole[0], :3].sum() < 100 < picture[cloth[1], cloth[0], :3].sum()
@@ -158,7 +159,7 @@ def test_two_paintings_of_the_same_are_the_same() -> None:
     P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 320, 180), 0)
     balls = [BallBody(tuple(shot.cue_ball_mm), R, "cue")]
     cue = CueStick(tuple(shot.cue_ball_mm - np.array([40.0, 0.0, 0.0])), (1.0, 0.0, -0.05))
-    painter = PlatePainter(TABLE, 320, 180)
+    painter = PlatePainter(TABLE, 320, 180, DUSK)
     first = painter.paint(P, balls, cue).copy()
     painter.paint(P, [replace(balls[0], look="object")])
     assert np.array_equal(first, painter.paint(P, balls, cue))
@@ -176,7 +177,7 @@ def test_painting_on_is_the_same_as_painting_afresh(table: Table | None) -> None
         x, y, z = point + np.append(choose.normal(0, 90, 2), 0.0)
         return float(x), float(y), float(z)
 
-    painter, balls = PlatePainter(table, 322, 181), [BallBody(near(shot.object_ball_mm), R, "object")]
+    painter, balls = PlatePainter(table, 322, 181, DUSK), [BallBody(near(shot.object_ball_mm), R, "object")]
     for k in range(40):
         if k % 3 == 0:
             balls = balls[: choose.integers(1, 4)]
@@ -185,7 +186,9 @@ def test_painting_on_is_the_same_as_painting_afresh(table: Table | None) -> None
         balls = [*balls, BallBody(near(where), R, look_of, float(choose.random()))]
         tip = near(shot.cue_ball_mm - np.array([200.0, 0.0, 0.0]))
         cue = CueStick(tip, (1.0, 0.2, -0.05)) if k % 4 in (1, 2) else None
-        assert np.array_equal(painter.paint(P, balls, cue), PlatePainter(table, 322, 181).paint(P, balls, cue)), k
+        assert np.array_equal(
+            painter.paint(P, balls, cue), PlatePainter(table, 322, 181, DUSK).paint(P, balls, cue)
+        ), k
 
 
 def test_every_pixel_is_opaque() -> None:
@@ -193,7 +196,7 @@ def test_every_pixel_is_opaque() -> None:
     eye, at = look(shot, 600.0, 0.0, 300.0)
     P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 320, 180), 0)
     balls = [BallBody(tuple(shot.cue_ball_mm), R, "cue"), BallBody(tuple(shot.ghost_ball_mm), R, "ghost")]
-    assert (PlatePainter(TABLE, 320, 180).paint(P, balls)[..., 3] == 255).all()
+    assert (PlatePainter(TABLE, 320, 180, DUSK).paint(P, balls)[..., 3] == 255).all()
 
 
 def test_without_opengl_the_message_names_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
