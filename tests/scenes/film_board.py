@@ -47,16 +47,16 @@ def small_board(width_px: int = 320, height_px: int = 180, rate: tuple[int, int]
             "cue_ball",
             Ball(CUE, 28.575, "cue"),
             ("main", "inset"),
-            30,
+            "ball",
             offset_mm=Track((0, 0, 0), (Move(at(8), at(9), (300, 40, 0), "linear"),)),
         ),
-        Element("object", "object_ball", Ball(OBJECT, 28.575, "object"), ("main",), 30),
+        Element("object", "object_ball", Ball(OBJECT, 28.575, "object"), ("main",), "ball"),
         Element(
             "ghost",
             "ghost_ball",
             Ball((370.0, 100.0, 28.6), 28.575, "ghost"),
             ("main",),
-            35,
+            "ghost",
             opacity=Track((0,), (Move(at(3), at(3.5), (1,)),)),
         ),
         Element(
@@ -64,7 +64,7 @@ def small_board(width_px: int = 320, height_px: int = 180, rate: tuple[int, int]
             "aim_line",
             Line((CUE, OBJECT), "aim_line"),
             ("main",),
-            40,
+            "line",
             drawn=Track((0,), (Move(at(5), at(6), (1,)),)),
         ),
         Element(
@@ -72,11 +72,11 @@ def small_board(width_px: int = 320, height_px: int = 180, rate: tuple[int, int]
             "label",
             Plate("Aim line", (1200 * u, 200 * u, 260 * u, 56 * u), "aim_line"),
             (),
-            75,
+            "label",
             opacity=Track((0,), (Move(at(5), at(5.4), (1,)),)),
             fresh=Track((1,), (Move(at(6.5), at(6.8), (0,)),)),
         ),
-        Element("heading", "heading", Text("Cut 30.0° left", (120 * u, 120 * u), "heading"), (), 80),
+        Element("heading", "heading", Text("Cut 30.0° left", (120 * u, 120 * u), "heading"), (), "text"),
     )
     steps = (StepSpan("see", 0, at(5), "Two balls."), StepSpan("aim", at(5), at(10), "The aim line."))
     return Board(width_px, height_px, rate, at(10), (main, inset), elements, steps)

@@ -129,10 +129,10 @@ def test_a_ghost_ball_partly_behind_the_object_ball_is_not_drawn_over_it() -> No
     camera = EyeCamera(constant(*eye, *shot.object_ball_mm, math.radians(16)))
     pane = Pane("eye", (0, 0, 320, 180), "eye", camera, "plate")
     balls = [
-        Element("table", "table", TableTop(TABLE), ("eye",), 0),
-        Element("object_ball", "object_ball", Ball(position(shot.object_ball_mm), R, "object"), ("eye",), 30),
+        Element("table", "table", TableTop(TABLE), ("eye",), "table"),
+        Element("object_ball", "object_ball", Ball(position(shot.object_ball_mm), R, "object"), ("eye",), "ball"),
     ]
-    ghost = Element("ghost", "ghost_ball", Ball(position(shot.ghost_ball_mm), R, "ghost"), ("eye",), 35)
+    ghost = Element("ghost", "ghost_ball", Ball(position(shot.ghost_ball_mm), R, "ghost"), ("eye",), "ghost")
     shots = []
     for elements in (balls, [*balls, ghost]):
         shots.append(
