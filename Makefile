@@ -2,7 +2,7 @@
 AIMGEO = .venv/bin/aimgeo
 OUT = clips
 
-.PHONY: demo test lint bench course clean
+.PHONY: demo test lint bench oldest clean
 
 demo: ## set up, render the demo lesson at draft size, print where the clips are
 	@sh setup.sh
@@ -22,6 +22,9 @@ lint:
 bench: ## measure speed and memory against floors and peers in the same run
 	@sh setup.sh dev
 	@.venv/bin/python -m benchmarks
+
+oldest: ## the declared lower bounds, installed in an environment of their own and tried (needs a network; minutes)
+	@sh tests/oldest.sh
 
 clean: ## remove the environment and everything rendered
 	rm -rf .venv $(OUT)
