@@ -63,7 +63,7 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Les
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
                 "name the folder of this lesson's clips with --out."
             )
-        wishes = replace(wishes, accuracy=accuracy(loaded).rows)
+        wishes = replace(wishes, accuracy=accuracy(made).rows)
         with locked(folder):
             sweep(folder)
             if wrong := list(disagreements(footage)):

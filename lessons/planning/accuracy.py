@@ -1,4 +1,4 @@
-"""A lesson's accuracy table: what each method, taken literally, makes of each cut, distance and eye."""
+"""A lesson's accuracy table: what each method, taken literally, makes of each shot that the clips show."""
 
 from __future__ import annotations
 
@@ -11,23 +11,22 @@ from itertools import product
 from typing import Any
 
 from aimgeo.asking.solve import answer
-from aimgeo.spots import find_spot
-from aimgeo.tables import TABLES
-from lessons.lesson.faults import Fault, LessonError
-from lessons.lesson.model import Lesson, said
-from lessons.lesson.values import Cut
+from lessons.planning.plan import Plan
 
 COLUMNS = (
-    "method", "reading", "cut", "cut_deg", "side", "distance", "distance_mm", "eye", "usable", "aim_error_deg",
-    "result_cut_deg", "object_error_deg", "miss_mm", "pocketed",
+    "method", "reading", "shot", "cut", "cut_deg", "side", "distance", "distance_mm", "pocket", "object_ball_x_mm",
+    "object_ball_y_mm", "eye", "usable", "hit", "aim_error_deg", "result_cut_deg", "object_error_deg", "miss_mm",
+    "pocketed",
 )  # fmt: skip
 RESULTS = ("aim_error_deg", "object_error_deg", "miss_mm", "pocketed")
+TOGETHER = ("eye", "distance", "side", "pocket", "object_ball_x_mm", "object_ball_y_mm")
+"""What the rows of one block share; the cut runs across."""
 INCH_MM = 25.4
 
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """The rows, each with COLUMNS, in the order method, reading, eye, distance, side, cut; and what has no row.
+    """The rows, each with COLUMNS, in the order method, reading, shot, eye; and what has no row.
 
     `unset` are sentences about shots that cannot be set on the lesson's table.
     """
@@ -38,48 +37,21 @@ class Accuracy:
     unset: tuple[str, ...]
 
 
-def accuracy(lesson: Lesson) -> Accuracy:
-    """The table of all the lesson's cuts, sides, distances and eyes. Raises LessonError where no spot serves.
-
-    The object ball lies where it serves all shots, as for the clips; what cannot be set from there is left out.
-    """
-    keys = lesson.keys
-    table = TABLES[keys.table]
-    ball = keys.ball.mm(0.0, table.length_mm)
-    distances = {name: length.mm(ball, table.length_mm) for name, length in keys.distances.items()}
-    shots = list(_shots(keys.cuts, keys.sides, distances))
-    spot = None if keys.spot is None else tuple(length.mm(ball, table.length_mm) for length in keys.spot)
-    wanted = sorted({(_sign(side) * cut.cut_rad, distances[name]) for cut, side, name in shots})
-    setup = find_spot(table, keys.pocket, wanted, ball, spot)  # type: ignore[arg-type]
-    if setup.object_ball_mm is None:
-        raise LessonError(
-            [Fault(lesson.place("pocket"), f"no spot serves the {keys.pocket} pocket for these shots.")]
-        )
-    cannot = {(one.cut_rad, one.distance_mm) for one in setup.unset}
-    asked, names, unset = [], [], []
-    for (cut, side, name), (eye_name, eye) in product(shots, keys.eyes.items()):
-        if (_sign(side) * cut.cut_rad, distances[name]) in cannot:
-            sentence = f"A cut of {cut.text} to the {side} at the distance {name} cannot be set on this table."
-            unset += [sentence] if sentence not in unset else []
-            continue
-        place: dict[str, Any] = {
-            "back_mm": eye.back.mm(ball, table.length_mm),
-            "height_mm": eye.height.mm(ball, table.length_mm),
-        }
-        if eye.alignment is not None:
-            place["alignment"] = eye.alignment.replace("-", "_")
-        else:
-            place["offset_mm"] = 0.0 if eye.offset is None else eye.offset.mm(ball, table.length_mm)
-        names.append({"cut": cut.text, "cut_deg": cut.cut_deg, "side": side, "distance": name,
-                      "distance_mm": distances[name], "eye": eye_name})  # fmt: skip
-        asked.append({
-            "object_ball_mm": list(setup.object_ball_mm), "target_mm": keys.pocket, "table": keys.table,
-            "ball_diameter_mm": ball, "cut_deg": cut.cut_deg, "side": side, "distance_mm": distances[name],
-            "eye": place,
+def accuracy(made: Plan) -> Accuracy:
+    """The table of all the shots that a plan's clips show, where they lie, by each eye of the lesson."""
+    asked, names = [], []
+    for shot, (eye_name, eye) in product(made.shots, made.eyes.items()):
+        x, y = shot.shot.object_ball_mm[:2].tolist()
+        names.append({
+            "shot": shot.identity, "cut": shot.cut_text, "cut_deg": shot.cut_deg, "side": shot.side,
+            "distance": shot.distance_name, "distance_mm": shot.distance_mm, "pocket": shot.pocket,
+            "object_ball_x_mm": x, "object_ball_y_mm": y, "eye": eye_name,
         })  # fmt: skip
-    return Accuracy(
-        said(keys.title, keys.language[0]), keys.units, tuple(_rows(names, answer(asked))), tuple(unset)
-    )
+        asked.append({
+            "object_ball_mm": [x, y], "cue_ball_mm": shot.shot.cue_ball_mm[:2].tolist(), "target_mm": shot.pocket,
+            "table": made.table, "ball_diameter_mm": float(shot.shot.ball_diameter_mm), "eye": eye,
+        })  # fmt: skip
+    return Accuracy(made.title, made.units, tuple(_rows(names, answer(asked))), made.unset)
 
 
 def as_csv(table: Accuracy) -> str:
@@ -102,58 +74,48 @@ def as_json(table: Accuracy) -> str:
 def as_text(table: Accuracy) -> str:
     """For reading: for each eye, distance and side, how far each reading misses at the pocket, by cut.
 
-    Left of the target is positive. An x marks a ball that the pocket does not take, a dash a method that does not
-    reach this cut or an aim that misses the ball.
+    Left of the target is positive. An x marks a ball that the pocket does not take, "passes" an aim that misses
+    the ball, a dash a method that does not reach this cut or a reading that gives this eye no aim.
     """
     in_inches = table.units == "in"
     unit, factor, digits = ("in", 1 / INCH_MM, 2) if in_inches else ("mm", 1.0, 1)
-    lines = [table.title, f"Miss at the pocket in {unit}, left positive; x: not pocketed; -: no such aim.", ""]
-    groups: dict[tuple[str, str, str], list[Mapping[str, Any]]] = {}
+    lines = [table.title, f"Miss at the pocket in {unit}, left positive; x: not pocketed;"]
+    lines += ["passes: the aim misses the ball; -: no such aim.", ""]
+    groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
     for row in table.rows:
-        groups.setdefault((row["eye"], row["distance"], row["side"]), []).append(row)
-    for (eye, distance, side), rows in groups.items():
-        cuts = list(dict.fromkeys(row["cut"] for row in rows))
-        lines.append(f"Eye {eye}, distance {distance} ({rows[0]['distance_mm']:.0f} mm), {_towards(side)}")
+        groups.setdefault(tuple(row[key] for key in TOGETHER), []).append(row)
+    for rows in groups.values():
+        cuts = list(dict.fromkeys(row["cut"] for row in sorted(rows, key=lambda row: row["cut_deg"])))
+        first = rows[0]
+        lines.append(
+            f"Eye {first['eye']}, distance {first['distance']} ({first['distance_mm']:.0f} mm), "
+            f"{'straight' if first['side'] == 'straight' else 'to the ' + first['side']}; object ball at "
+            f"{first['object_ball_x_mm']:.1f}, {first['object_ball_y_mm']:.1f} mm, {first['pocket']} pocket"
+        )
         cells: dict[str, dict[str, str]] = {}
         for row in rows:
             name = f"{row['method']}: {row['reading']}".replace("_", " ")
             cells.setdefault(name, {})[row["cut"]] = _cell(row, factor, digits)
         wide = [max(len(cut), *(len(line.get(cut, "")) for line in cells.values())) for cut in cuts]
-        first = max(len(name) for name in cells)
-        lines.append("  ".join([" " * first, *(f"{cut:>{w}}" for cut, w in zip(cuts, wide, strict=True))]))
+        longest = max(len(name) for name in cells)
+        lines.append("  ".join([" " * longest, *(f"{cut:>{w}}" for cut, w in zip(cuts, wide, strict=True))]))
         for name, line in cells.items():
             lines.append(
                 "  ".join(
-                    [f"{name:<{first}}", *(f"{line.get(c, ''):>{w}}" for c, w in zip(cuts, wide, strict=True))]
+                    [f"{name:<{longest}}", *(f"{line.get(c, ''):>{w}}" for c, w in zip(cuts, wide, strict=True))]
                 )
             )
         lines.append("")
     return "\n".join([*lines, *table.unset]).rstrip() + "\n"
 
 
-def _shots(
-    cuts: Sequence[Cut], sides: Sequence[str], distances: Mapping[str, float]
-) -> Iterator[tuple[Cut, str, str]]:
-    for name, side, cut in product(distances, sides, cuts):
-        straight = cut.cut_rad == 0
-        if not straight or side == sides[0]:  # a straight shot has no second side
-            yield cut, "straight" if straight else side, name
-
-
-def _sign(side: str) -> int:
-    return -1 if side == "right" else 1
-
-
-def _towards(side: str) -> str:
-    return "straight" if side == "straight" else f"to the {side}"
-
-
 def _rows(names: Sequence[Mapping[str, Any]], answers: Sequence[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
     made = []
     for name, got in zip(names, answers, strict=True):
-        for method, part in got["methods"].items():
+        for method, part in got.get("methods", {}).items():  # balls that touch have no aim
             for reading, found in part["readings"].items():
                 row = {"method": method, "reading": reading, **name, "usable": part["usable"]}
+                row |= {"hit": found.get("hit", None if found["cut_deg"] is None else True)}
                 row |= {"result_cut_deg": found["cut_deg"], **{key: found[key] for key in RESULTS}}
                 made.append({key: row[key] for key in COLUMNS})
     order = {(row["method"], row["reading"]): i for i, row in reversed(list(enumerate(made)))}
@@ -161,6 +123,8 @@ def _rows(names: Sequence[Mapping[str, Any]], answers: Sequence[Mapping[str, Any
 
 
 def _cell(row: Mapping[str, Any], factor: float, digits: int) -> str:
+    if row["usable"] and row["hit"] is False:
+        return "passes"
     if not row["usable"] or row["miss_mm"] is None:
         return "-"
     miss = round(row["miss_mm"] * factor, digits) + 0.0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import degrees, floor
 from typing import Any
 
@@ -15,23 +15,37 @@ from aimgeo.tables import Table
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson
-from lessons.planning.expand import Request, View
+from lessons.planning.expand import Request, View, cut_word
 
 Spot = tuple[float, float]
 SIDE_SIGN = {"left": 1, "right": -1, "straight": 1}
 
 
-@dataclass(frozen=True, slots=True)
-class Placing:
-    """A clip's shot on the table with the values that its sentences may use, or why it can't be set there.
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedShot:
+    """A shot of the lesson where it lies on the table, the same for everything that tells of it.
 
-    Clips of one shot share one object: the methods and views of a shot are many, its geometry is one.
+    Clips of one shot share one of these: the methods and views of a shot are many, its geometry is one. `identity`
+    names it in the manifest, beside the clips and in the accuracy table; `cut_deg` is unsigned, `side` is 'left',
+    'right' or 'straight', `distance_mm` lies between the centres; `values` are what its sentences may use.
     """
 
+    identity: str
     pocket: str
-    shot: Shot | None
-    reason: str = ""
-    values: Mapping[str, Quantity] = field(default_factory=dict)
+    cut_text: str
+    cut_deg: float
+    side: str
+    distance_name: str
+    distance_mm: float
+    shot: Shot
+    values: Mapping[str, Quantity]
+
+
+@dataclass(frozen=True, slots=True)
+class Unplaced:
+    """A shot that can't be set on the table, and why."""
+
+    reason: str
 
 
 def place_shots(
@@ -41,7 +55,7 @@ def place_shots(
     distances_mm: Mapping[str, float],
     requests: tuple[Request, ...],
     faults: list[Fault],
-) -> dict[tuple[str, View], Placing]:
+) -> dict[tuple[str, View], PlacedShot | Unplaced]:
     """The placings by clip name and view: shots into one pocket share one object-ball spot unless it is given.
 
     Adds a fault where a spot that the lesson gives can't be used at all.
@@ -53,7 +67,7 @@ def place_shots(
             pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
             groups.setdefault((pocket, spot), []).extend((request, view) for view in request.views)
             said_at.setdefault((pocket, spot), at)
-    placings: dict[tuple[str, View], Placing] = {}
+    placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
     for (pocket, spot), members in groups.items():
         wanted = sorted({_signed(view, distances_mm) for _, view in members})
         setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
@@ -67,16 +81,32 @@ def place_shots(
             fitting = [shot for shot in wanted if shot not in unset]
             object_ball = find_spot(table, pocket, fitting, ball_diameter_mm).object_ball_mm or object_ball
         target = table.pocket(pocket).centre_mm
-        placed: dict[tuple[float, float], Placing] = {}
+        placed: dict[tuple[float, str], PlacedShot | Unplaced] = {}
         for request, view in members:
-            key = _signed(view, distances_mm)
-            if key not in placed and key in unset:
-                placed[key] = Placing(pocket, None, _unset(view.side, unset[key], pocket, spot, setup))
+            signed = _signed(view, distances_mm)
+            key = signed[0], view.distance
+            if key not in placed and signed in unset:
+                placed[key] = Unplaced(_unset(view.side, unset[signed], pocket, spot, setup))
             elif key not in placed:
-                shot = place_shot(object_ball, target, *key, ball_diameter_mm)
-                placed[key] = Placing(pocket, shot, values=dict(shot_values(shot)))
+                placed[key] = _placed(view, pocket, place_shot(object_ball, target, *signed, ball_diameter_mm))
             placings[request.name, view] = placed[key]
     return placings
+
+
+def _placed(view: View, pocket: str, shot: Shot) -> PlacedShot:
+    x, y = (f"{round(mm, 6) + 0.0:.12g}" for mm in shot.object_ball_mm[:2].tolist())
+    identity = f"{cut_word(view.cut)}_{view.side}_{view.distance}_{pocket}_{x}_{y}"
+    return PlacedShot(
+        identity,
+        pocket,
+        view.cut.text,
+        view.cut.cut_deg,
+        view.side,
+        view.distance,
+        float(shot.distance_mm),
+        shot,
+        dict(shot_values(shot)),
+    )
 
 
 def _where(

@@ -18,7 +18,7 @@ from lessons.lesson.timing import step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.expand import Request, View, expand
-from lessons.planning.placing import Placing, place_shots
+from lessons.planning.placing import PlacedShot, Unplaced, place_shots
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import ScratchVoice, with_voice
 from lessons.planning.sound import Sound
@@ -38,9 +38,9 @@ COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
 class PlannedClip:
     """A clip to render: what the scene draws (`brief`), where the lesson asks for it, and its place in the matrix.
 
-    What does not apply is None. `cut_text` is the cut as the lesson writes it ('3/4 overlap'); `side` is
-    'left', 'right' or 'straight'; `eye` is the eye's name. `translations` are the narrations of the steps in the
-    lesson's other languages.
+    What does not apply is None. `shots` are those that it shows, the brief's own first. `cut_text` is the cut as
+    the lesson writes it ('3/4 overlap'); `side` is 'left', 'right' or 'straight'; `eye` is the eye's name.
+    `translations` are the narrations of the steps in the lesson's other languages.
     """
 
     name: str
@@ -53,6 +53,7 @@ class PlannedClip:
     distance_name: str | None = None
     distance_mm: float | None = None
     eye: str | None = None
+    shots: tuple[PlacedShot, ...] = ()
     sound: Sound | ScratchVoice | None = None
     translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -85,7 +86,8 @@ class LeftOut:
 class Plan:
     """A lesson's clips in order. `identity` is the lesson's short name, fit for a file name.
 
-    `language` is that of the pictures.
+    `language` is that of the pictures. `eyes` are the lesson's, each in the words of `aimgeo solve`; `unset` tells
+    of the shots that can't be set on its table.
     """
 
     title: str
@@ -95,6 +97,15 @@ class Plan:
     left_out: tuple[LeftOut, ...] = ()
     form: str = "h264"
     language: str = "en"
+    eyes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    unset: tuple[str, ...] = ()
+    table: str = "9ft"
+    units: str = "mm"
+
+    @property
+    def shots(self) -> tuple[PlacedShot, ...]:
+        """The shots that the clips show, each one once."""
+        return tuple({shot.identity: shot for clip in self.clips for shot in clip.shots}.values())
 
     @property
     def frames(self) -> int:
@@ -177,7 +188,7 @@ class _Planner:
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
         self.settings: list[Settings] = []
-        self.placings: dict[tuple[str, View], Placing] = {}
+        self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
 
     def plan(self, speaks: bool) -> Plan:
@@ -198,7 +209,20 @@ class _Planner:
             raise LessonError(self.faults)
         title = " ".join(said(self.keys.title, self.language).split())
         left_out = tuple(self.left_out)
-        return Plan(title, self.lesson.identity, self.lesson.file, clips, left_out, self.form, self.language)
+        unset = (placing.reason for placing in self.placings.values() if isinstance(placing, Unplaced))
+        return Plan(
+            title,
+            self.lesson.identity,
+            self.lesson.file,
+            clips,
+            left_out,
+            self.form,
+            self.language,
+            eyes={name: self.asked_eye(eye) for name, eye in self.keys.eyes.items()},
+            unset=tuple(dict.fromkeys(unset)),
+            table=self.table.name,
+            units=self.keys.units,
+        )
 
     def check_sizes(self) -> None:
         """Lengths that make no shot, and settings that a kind can't show."""
@@ -220,7 +244,12 @@ class _Planner:
 
     def clip(self, request: Request) -> PlannedClip | None:
         """One clip with its brief; None when it is left out or faulty."""
-        subjects = [subject for view in request.views if (subject := self.subject(request, view)) is not None]
+        shown = [
+            (subject, placed)
+            for view in request.views
+            if (placed := self.placed(request, view)) and (subject := self.subject(request, view, placed))
+        ]
+        subjects = [subject for subject, _ in shown]
         if request.views and not subjects:
             return None
         subject = subjects[0] if subjects else Subject(request.kind)
@@ -232,7 +261,7 @@ class _Planner:
         except ValueError as error:  # too few or too many shots for this kind
             self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
             return None
-        values = self.values(request, subject)
+        values = self.values(request, subject, shown[0][1] if shown else None)
         steps = tuple(self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline)
         brief = Brief(
             name=request.name,
@@ -256,31 +285,34 @@ class _Planner:
             distance_name=on.get("distance"),
             distance_mm=self.distances_mm[on["distance"]] if "distance" in on else None,
             eye=on.get("eye"),
+            shots=tuple({placed.identity: placed for _, placed in shown}.values()),
         )
 
-    def subject(self, request: Request, view: View) -> Subject | None:
-        """One shot of a clip; None when it can't be set on the table or its method doesn't reach it."""
-        placing = self.placings.get((request.name, view))
-        if placing is None:  # its spot is a fault already told
-            return None
-        if placing.shot is None:
+    def placed(self, request: Request, view: View) -> PlacedShot | None:
+        """A clip's shot on the table; None when it can't be set there."""
+        placing = self.placings.get((request.name, view))  # none where its spot is a fault already told
+        if isinstance(placing, Unplaced):
             self.left_out.append(LeftOut(_left_name(request, view), placing.reason, request.place))
             return None
+        return placing
+
+    def subject(self, request: Request, view: View, placed: PlacedShot) -> Subject | None:
+        """One shot of a clip; None when its method doesn't reach it."""
         construction = None
         if view.method is not None:
             method = METHODS[_key(view.method)]
-            if limit := method.limit(placing.shot):
+            if limit := method.limit(placed.shot):
                 self.beyond(request, view, self.told.limit(limit))
                 return None
-            construction = method.construct(placing.shot)
+            construction = method.construct(placed.shot)
         return Subject(
             kind=request.kind,
             table=self.table,
-            target_name=placing.pocket,
-            shot=placing.shot,
+            target_name=placed.pocket,
+            shot=placed.shot,
             construction=construction,
-            eye=self.eye(view.eye, placing.shot) if view.eye else None,
-            distance_name=view.distance,
+            eye=self.eye(view.eye, placed.shot) if view.eye else None,
+            distance_name=placed.distance_name,
         )
 
     def beyond(self, request: Request, view: View, sentence: str) -> None:
@@ -337,20 +369,24 @@ class _Planner:
         offset = offsets[eye.alignment] if eye.offset is None else self.mm(eye.offset)
         return EyeSpec(name, self.mm(eye.back), offset, self.mm(eye.height))
 
+    def asked_eye(self, eye: Eye) -> dict[str, Any]:
+        """An eye of the lesson in the words of `aimgeo solve`."""
+        asked: dict[str, Any] = {"back_mm": self.mm(eye.back), "height_mm": self.mm(eye.height)}
+        if eye.offset is None:
+            return asked | {"alignment": _key(eye.alignment or "aim-line")}
+        return asked | {"offset_mm": self.mm(eye.offset)}
+
     def mm(self, length: Any) -> float:
         """A length of the lesson in millimetres."""
         mm: float = length.mm(self.ball_mm, self.table.length_mm)
         return mm
 
-    def values(self, request: Request, subject: Subject) -> dict[str, Quantity | str]:
+    def values(self, request: Request, subject: Subject, placed: PlacedShot | None) -> dict[str, Quantity | str]:
         """The fields that the clip's texts may use."""
         names = self.wording.words["names"]
         values: dict[str, Quantity | str] = {"lesson": said(self.keys.title, self.language)}
-        if request.views:
-            placed = (self.placings.get((request.name, view)) for view in request.views)
-            values |= next(
-                placing.values for placing in placed if placing is not None and placing.shot is subject.shot
-            )
+        if placed is not None:
+            values |= placed.values
         if subject.target_name is not None:
             values["pocket"] = names[subject.target_name]
         if subject.construction is not None:

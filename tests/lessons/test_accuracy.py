@@ -15,6 +15,7 @@ from aimgeo.readings import READINGS
 from lessons.commands.table import command
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy, as_csv, as_json, as_text
+from lessons.planning.plan import plan
 
 LESSON = """
 title: Two cuts
@@ -23,12 +24,12 @@ distances: {near: 300 mm, far: 900 mm}
 eyes:
   over: {back: 600 mm, height: 300 mm}
   left: {back: 600 mm, height: 300 mm, offset: 32 mm}
-clips: [{kind: title}]
+clips: [{kind: table}]
 """
 
 
 def test_the_table_holds_every_reading_of_every_shot_and_eye_with_the_numbers_of_solve() -> None:
-    table = accuracy(loads(LESSON))
+    table = accuracy(plan(loads(LESSON)))
     readings = sum(len(named) for named in READINGS.values())
     assert len(table.rows) == readings * 3 * 2 * 2 * 2
     assert table.unset == ()
@@ -40,7 +41,7 @@ def test_the_table_holds_every_reading_of_every_shot_and_eye_with_the_numbers_of
 
 
 def test_the_three_forms_hold_the_same() -> None:
-    table = accuracy(loads(LESSON))
+    table = accuracy(plan(loads(LESSON)))
     by_csv = list(csv.DictReader(io.StringIO(as_csv(table))))
     by_json = json.loads(as_json(table))["rows"]
     assert len(by_csv) == len(by_json) == len(table.rows)
@@ -58,8 +59,8 @@ def test_the_three_forms_hold_the_same() -> None:
 
 
 def test_a_lesson_in_inches_is_told_in_inches() -> None:
-    assert "in inches" not in as_text(accuracy(loads(LESSON)))
-    assert "pocket in in," in as_text(accuracy(loads(LESSON + "units: in\n")))
+    assert "in inches" not in as_text(accuracy(plan(loads(LESSON))))
+    assert "pocket in in," in as_text(accuracy(plan(loads(LESSON + "units: in\n"))))
 
 
 def test_the_command(tmp_path: Path) -> None:
