@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame
+from aimgeo.tables import Pocket
 from aimgeo.vectors import (
     Array,
     ArrayLike,
@@ -26,6 +27,8 @@ LEAST_WINDOW_RAD = np.radians(1e-9)
 INSIDE_PART = 0.01
 """How far inside its range the nearest playable direction is offered, as a part of the range: its very edge
 touches a point or a cushion."""
+EDGE_RAD = 1e-6
+"""How far from touching a cushion the nearest direction is offered where no pocket bounds it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +89,13 @@ def pocket_window(
     return Window(np.where(clean, low, np.nan), np.where(clean, high, np.nan), towards, length(T - O))
 
 
+def window_into(pocket: Pocket, object_ball: ArrayLike, radius_mm: ArrayLike) -> Window:
+    """The window of a table's pocket, from object balls (N, 2)."""
+    O = np.asarray(object_ball, float)
+    centre, tip_a, tip_b = (np.broadcast_to(p, O.shape) for p in (pocket.centre_mm, *pocket.points_mm))
+    return pocket_window(O, centre, tip_a, tip_b, radius_mm)
+
+
 def is_in_mouth(object_ball: ArrayLike, tip_a: ArrayLike, tip_b: ArrayLike, radius_mm: ArrayLike) -> BoolArray:
     """True where the ball touches a point or reaches into the line between them, (...)."""
     O, A, B = (np.asarray(p, float) for p in (object_ball, tip_a, tip_b))
@@ -130,27 +140,73 @@ def playable_bearing_rad(
     """The bearing in the window nearest to the mouth's centre that leaves the ghost ball on the bed, (N,).
 
     0 where the centre itself can be taken; nan where nothing can. half_bed_mm (N, 2): inf for an endless cloth.
+    Of a range whose edge is the nearest, a hundredth is kept clear of the edge.
+    """
+    rails = _forbidden_rad(window.towards, object_ball, half_bed_mm, ball_diameter_mm)
+    with np.errstate(invalid="ignore"):
+        above = _first_free_rad(rails, window.low_rad, window.high_rad)
+        below = -_first_free_rad(
+            [(-centre, spread) for centre, spread in rails], -window.high_rad, -window.low_rad
+        )
+        return np.where(np.isnan(below) | (np.abs(above) <= np.abs(below)), above, below)
+
+
+def cushion_bearing_rad(
+    towards: ArrayLike, object_ball: ArrayLike, half_bed_mm: ArrayLike, ball_diameter_mm: ArrayLike
+) -> Array:
+    """The bearing nearest to the direction `towards` (N, 2) that leaves the ghost ball on the bed, (N,).
+
+    Counted from that direction, left positive. An edge of the free bearings is kept by EDGE_RAD, so that the
+    digits of a direction that is written down suffice. nan where every bearing is forbidden.
+    """
+    rails = _forbidden_rad(np.asarray(towards, float), object_ball, half_bed_mm, ball_diameter_mm)
+    up, down = _past_rad(rails, 0.0), -_past_rad([(-centre, spread) for centre, spread in rails], 0.0)
+    nearer = np.where(up <= -down, up, down)
+    return np.where(
+        nearer == 0, 0.0, np.where(np.abs(nearer) < np.pi, nearer + np.sign(nearer) * EDGE_RAD, np.nan)
+    )
+
+
+def _forbidden_rad(
+    towards: Array, object_ball: ArrayLike, half_bed_mm: ArrayLike, ball_diameter_mm: ArrayLike
+) -> list[tuple[Array, Array]]:
+    """The bearings that each of the four rails forbids: the middle of a range and half its width, (N,) each.
 
     A rail at a gap g from the object ball, its outward normal n, needs u.n >= -g/d: it forbids bearings within
     acos(g/d) of the way straight out from it.
     """
     O, bed = np.asarray(object_ball, float), np.asarray(half_bed_mm, float)
     d = np.asarray(ball_diameter_mm, float)
-    low, high = window.low_rad, window.high_rad
+    found = []
     for axis in (0, 1):
         for sign in (1.0, -1.0):
             gap = bed[..., axis] - d / 2 - sign * O[..., axis]
             out = np.zeros(2)
             out[axis] = -sign
-            forbidden = angle_rad(window.towards, np.broadcast_to(out, window.towards.shape))
-            spread = np.arccos(np.clip(gap / d, 0.0, 1.0))
-            bounds = spread > 0
-            high = np.where(bounds & (forbidden >= 0), np.minimum(high, forbidden - spread), high)
-            low = np.where(bounds & (forbidden < 0), np.maximum(low, forbidden + spread), low)
-    with np.errstate(invalid="ignore"):
-        centre_is_in = (low <= 0) & (high >= 0) & (window.low_rad < 0) & (window.high_rad > 0)
-        margin = np.where(high - low >= LEAST_WINDOW_RAD, INSIDE_PART * (high - low), np.nan)
-    return np.where(centre_is_in, 0.0, np.clip(0.0, low + margin, high - margin))
+            middle = angle_rad(towards, np.broadcast_to(out, towards.shape))
+            found.append((middle, np.arccos(np.clip(gap / d, 0.0, 1.0))))
+    return found
+
+
+def _past_rad(rails: list[tuple[Array, Array]], start: ArrayLike) -> Array:
+    """The first bearing from `start` (N,) on, counter-clockwise, that no rail forbids."""
+    bearing = np.asarray(start, float)
+    for _ in rails:  # each may hand on to another
+        for middle, spread in rails:
+            ahead = wrapped_rad(bearing - middle)
+            bearing = np.where(np.abs(ahead) < spread, bearing + (spread - ahead), bearing)
+    return bearing
+
+
+def _first_free_rad(rails: list[tuple[Array, Array]], low: Array, high: Array) -> Array:
+    """The first free bearing from 0 on in a window, (N,): 0, or inside the first range that is free; else nan."""
+    start = np.maximum(low, 0.0)
+    first, end = _past_rad(rails, start), high
+    for middle, spread in rails:
+        ahead = np.mod(middle - spread - first, 2 * np.pi)
+        end = np.where(spread > 0, np.minimum(end, first + ahead), end)
+    inside = np.where(end - first >= LEAST_WINDOW_RAD, first + INSIDE_PART * (end - first), np.nan)
+    return np.where((first == 0) & (low < 0) & (high > 0), 0.0, inside)
 
 
 def playable_target_mm(window: Window, object_ball: ArrayLike, bearing_rad: ArrayLike) -> Array:

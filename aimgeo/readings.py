@@ -9,6 +9,8 @@ import numpy as np
 
 from aimgeo.aim_frame import AimFrame
 from aimgeo.eye import doubled_offset
+from aimgeo.judging import Outcome, outcome
+from aimgeo.pocket import Window
 from aimgeo.vectors import Array
 
 READINGS: dict[str, dict[str, str]] = {
@@ -59,6 +61,22 @@ def reading_turns(frame: AimFrame, eye: Array | None, mark_cut_rad: Array) -> di
         made["ball_fractions"]["visible_disc"] = visible_disc_turn_rad(frame, eye)
     made["fixed_marks"]["memorised_mark"] = memorised_mark_turn_rad(frame, mark_cut_rad)
     return made
+
+
+def judged_readings(
+    frame: AimFrame, eye: Array | None, mark_cut_rad: Array | None = None, window: Window | None = None
+) -> dict[str, dict[str, Outcome]]:
+    """Method to name to what comes of that reading, (N,) each; without an eye the readings that need none.
+
+    frame: the shots (N,); eye (N, 3): in the aim frame; mark_cut (N,): the unsigned cut whose mark is used, the
+    shot's own when it is left out. `Outcome.has_aim` tells an eye that gives no such aim from an aim that passes
+    the ball (`hit`).
+    """
+    mark = np.abs(frame.cut_rad) if mark_cut_rad is None else mark_cut_rad
+    turns = reading_turns(frame, eye, mark)
+    found = outcome(frame, np.stack([turn for named in turns.values() for turn in named.values()]), window=window)
+    each = (found.row(k) for k in range(len(found.hit)))
+    return {method: {name: next(each) for name in named} for method, named in turns.items()}
 
 
 def _cue_centre(frame: AimFrame) -> Array:

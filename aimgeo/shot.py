@@ -87,6 +87,11 @@ class Shot:
         return np.concatenate([self.object_ball_mm[..., :2] - step, self.object_ball_mm[..., 2:]], axis=-1)
 
 
+def one_of_many(shot: Shot) -> Shot:
+    """A shot with scalar fields as an array of one, (1, ...), as functions of shots (N,) take it."""
+    return Shot(*(np.asarray(getattr(shot, name), float)[None] for name in Shot.__dataclass_fields__))
+
+
 def at_height(xy: ArrayLike, z_mm: ArrayLike) -> Array:
     """Points (..., 2) lifted to (..., 3) at height z_mm (...)."""
     xy = np.asarray(xy, float)

@@ -55,7 +55,7 @@ NUMBERS: dict[str, tuple[int, float, float]] = {
     "cut_deg": (CUT_DEG, *_CUT),
     "distance_mm": (DISTANCE, *_ANY),
     "aim_deg": (AIM_DEG, *_ANY),
-    "eye.back_mm": (EYE_BACK, *_ANY),
+    "eye.back_mm": (EYE_BACK, 0.0, LARGEST),
     "eye.offset_mm": (EYE_OFFSET, *_ANY),
     "eye.height_mm": (EYE_HEIGHT, *_POSITIVE),
     "camera.vertical_fov_deg": (FOV_DEG, math.nextafter(0.0, 1.0), math.nextafter(180.0, 0.0)),

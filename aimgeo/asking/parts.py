@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from aimgeo.after import deflection_rad, tangent_direction
-from aimgeo.aim_error import Outcome, outcome, sensitivity
 from aimgeo.aim_frame import AimFrame
 from aimgeo.asking.asked import Asked
 from aimgeo.asking.request import (
@@ -48,12 +47,12 @@ from aimgeo.eye import (
     visible_contacts,
 )
 from aimgeo.fractions import fraction_cut_rad
+from aimgeo.judging import outcome, sensitivity
 from aimgeo.methods import METHODS
 from aimgeo.misses import LOPSIDED, needed_of, p_value
 from aimgeo.pocket import (
     Window,
     aim_window_rad,
-    passes,
     playable_bearing_rad,
     playable_target_mm,
     pocket_window,
@@ -143,28 +142,26 @@ class _Judge:
         return _Judge(taken(self.frame, places), taken(self.window, places), self.has_pocket[places])
 
     def columns(self, turns: Sequence[Array]) -> list[dict[str, Column]]:
-        """Error, hit, cut, error of the object ball, miss and whether it is pocketed, for each turn of the aim."""
-        found = outcome(self.frame, np.stack(turns)) if turns else None
-        if found is None:
+        """Hit, error, cut, error of the object ball, miss and whether it is pocketed, for each turn of the aim.
+
+        Where there is no such aim nothing is known; where it passes the object ball, only its error.
+        """
+        if not turns:
             return []
-        pocketed = self.pocketed(found)
+        found = outcome(self.frame, np.stack(turns), window=self.window)
         degrees = [np.degrees(v) for v in (found.aim_error_rad, found.cut_rad, found.object_error_rad)]
+        has_aim, judged = found.has_aim, self.has_pocket & np.isfinite(found.object_error_rad)
         return [
             {
+                "hit": flags(found.hit[k], has_aim[k]),
                 "aim_error_deg": degrees[0][k],
-                "hit": found.hit[k],
                 "cut_deg": degrees[1][k],
                 "object_error_deg": degrees[2][k],
                 "miss_mm": found.miss_mm[k],
-                "pocketed": flags(
-                    pocketed[k], found.hit[k] & self.has_pocket & np.isfinite(found.object_error_rad[k])
-                ),
+                "pocketed": flags(found.pocketed[k], judged[k]),
             }
             for k in range(len(turns))
         ]
-
-    def pocketed(self, found: Outcome) -> BoolArray:
-        return passes(self.window, found.object_error_rad - self.frame.target_turn_rad)
 
 
 def _without(columns: Mapping[str, Column], *keys: str) -> dict[str, Column]:
@@ -204,10 +201,7 @@ def _methods(mark_deg: Array, shot: Shot, judge: _Judge, eye: Array | None) -> d
             "usable": usable,
             "limit": Choice(usable.astype(np.intp), (method.REACH, None)),
             "aim_point_mm": np.where(usable[:, None], method.aim_point_mm(shot), np.nan),
-            "readings": {
-                key: {"reading": READINGS[name][key], **_without(next(judged), "hit")}
-                for key in turns.get(name, ())
-            },
+            "readings": {key: {"reading": READINGS[name][key], **next(judged)} for key in turns.get(name, ())},
         }
     return made
 
@@ -259,7 +253,7 @@ def _eye_columns(judge: _Judge, points: BallPoints, eye: Array) -> dict[str, Col
 
 def _doubled(judge: _Judge, eye: Array) -> dict[str, Column]:
     doubled = doubled_offset(judge.frame, eye)
-    return {"seen_ratio": doubled.seen_ratio, **_without(judge.columns([doubled.turn_rad])[0], "hit", "pocketed")}
+    return {"seen_ratio": doubled.seen_ratio, **_without(judge.columns([doubled.turn_rad])[0], "pocketed")}
 
 
 def _picture(
@@ -309,10 +303,10 @@ def _aim_error(columns: Array, judge: _Judge) -> dict[str, Column]:
     turn = np.where(kind == ERRORS["rotate_deg"], np.radians(error), 0.0)
     turn = np.where(kind == ERRORS["at_ghost_mm"], np.arctan2(error, frame.travel_mm), turn)
     shift = np.where(kind == ERRORS["parallel_mm"], error, 0.0)
-    found = outcome(frame, turn, shift)
+    found = outcome(frame, turn, shift, judge.window)
     return {
         "hit": found.hit,
-        "pocketed": flags(judge.pocketed(found), found.hit & judge.has_pocket),
+        "pocketed": flags(found.pocketed, judge.has_pocket & np.isfinite(found.object_error_rad)),
         "cut_deg": np.degrees(found.cut_rad),
         "cut_change_deg": np.degrees(found.cut_rad - frame.cut_rad),
         "object_error_deg": np.degrees(found.object_error_rad),

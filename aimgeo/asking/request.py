@@ -287,7 +287,11 @@ def _side(request: Mapping[str, Any], cut_deg: float, row: list[float]) -> None:
 
 
 def _eye(part: Mapping[str, Any], row: list[float]) -> None:
-    row[EYE_BACK] = _number(_needed(part, "back_mm", "eye."), "eye.back_mm")
+    back = row[EYE_BACK] = _number(_needed(part, "back_mm", "eye."), "eye.back_mm")
+    if back < 0:
+        raise Refusal(
+            "bad_value", f"The eye stands behind the cue ball: back_mm is 0 or more, not {back:g}.", "eye.back_mm"
+        )
     row[EYE_HEIGHT] = _above_cloth(_number(_needed(part, "height_mm", "eye."), "eye.height_mm"), "eye.height_mm")
     if "alignment" not in part:
         row[EYE_OFFSET] = _number(_needed(part, "offset_mm", "eye."), "eye.offset_mm")
@@ -464,13 +468,19 @@ def _identity(value: Any) -> str | float:
         if not value.isascii() and any("\ud800" <= c <= "\udfff" for c in value):
             raise Refusal("bad_value", "The id holds half of a surrogate pair, which is no text.", "id")
     elif type(value) is int:
-        if not -(2**63) <= value < 2**63:
-            raise Refusal("bad_value", "An id that is a number must fit in 64 bits; give it as text.", "id")
+        if not -(2**63) <= value < 2**63 or int(float(value)) != value:
+            raise _long_id()
     elif type(value) is not float:
         raise Refusal("bad_value", f"An id is text or a number, not {_shown(value)}.", "id")
     elif not math.isfinite(value):
         raise Refusal("not_finite", "An id that is a number must be finite.", "id")
+    elif abs(value) >= 2**53:  # how it was written is lost: 2^64 and its neighbours all come as this number
+        raise _long_id()
     return value
+
+
+def _long_id() -> Refusal:
+    return Refusal("bad_value", "This id has more digits than a double keeps; give it as text.", "id")
 
 
 def _choice(value: Any, among: Mapping[str, Any], field: str, subject: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import fields
 from itertools import chain
 
@@ -42,12 +41,14 @@ from aimgeo.asking.request import (
     TIP_B_X,
     Refusal,
 )
+from aimgeo.blocking import overlapping
 from aimgeo.eye import (
     BallPoints,
     ball_points,
     eye_offset_mm,
 )
 from aimgeo.pocket import (
+    cushion_bearing_rad,
     is_in_mouth,
     mouth_tips,
     playable_bearing_rad,
@@ -108,21 +109,6 @@ def refusals(asked: Asked, shot: Shot) -> dict[int, Refusal]:
             if i not in found:
                 found[i] = Refusal(code, message.format(*(f"{v[i]:g}" for v in values)), field)
 
-    refuse(
-        length(T - O) <= FROZEN_MM,
-        "target_at_object",
-        "target_mm",
-        "The target lies on the object ball itself, so it names no direction.",
-    )
-    for where, field in ((placed, "distance_mm"), (~placed, "cue_ball_mm")):
-        refuse(
-            where & (d - FROZEN_MM > D),
-            "balls_overlap",
-            field,
-            "The balls' centres are {} mm apart, less than their diameter of {} mm.",
-            D,
-            d,
-        )
     off = (
         "The {} would lie off the bed or inside a cushion: its centre ({{}}, {{}}) mm on a bed of {{}} x {{}} mm."
     )
@@ -132,7 +118,35 @@ def refusals(asked: Asked, shot: Shot) -> dict[int, Refusal]:
         where = where & ~is_on_bed(centre, bed, R)
         refuse(where, "off_bed", field, off.format(name), x, y, size[..., 0], size[..., 1])
 
+    # first what lies with the object ball and its target: no cue ball can mend it
+    refuse(
+        length(T - O) <= FROZEN_MM,
+        "target_at_object",
+        "target_mm",
+        "The target lies on the object ball itself, so it names no direction.",
+    )
     refuse_off_bed(np.ones_like(placed), shot.object_ball_mm, "object_ball_mm", "object ball")
+    if np.any(columns[POCKET] > 0):
+        refuse(
+            (columns[POCKET] > 0) & is_in_mouth(O, *tips_mm(columns), R),
+            "bad_value",
+            "object_ball_mm",
+            "The object ball is already on or between the points of the pocket.",
+        )
+    before = len(found)
+    refuse_off_bed(~rolled, shot.ghost_ball_mm, "target_mm", "ghost ball")
+    if len(found) > before:
+        _offer_playable(columns, shot, found)
+    # then what lies with the cue ball
+    for where, field in ((placed, "distance_mm"), (~placed, "cue_ball_mm")):
+        refuse(
+            where & (d - FROZEN_MM > D),
+            "balls_overlap",
+            field,
+            "The balls' centres are {} mm apart, less than their diameter of {} mm.",
+            D,
+            d,
+        )
     refuse_off_bed(~placed, shot.cue_ball_mm, "cue_ball_mm", "cue ball")
     refuse(
         (mode == SOLVED) & ~frozen & (np.abs(shot.cut_rad) >= np.pi / 2),
@@ -142,46 +156,68 @@ def refusals(asked: Asked, shot: Shot) -> dict[int, Refusal]:
         cut_deg,
     )
     refuse_off_bed(placed, shot.cue_ball_mm, "distance_mm", "cue ball")
-    before = len(found)
-    refuse_off_bed(~rolled, shot.ghost_ball_mm, "target_mm", "ghost ball")
-    if len(found) > before:
-        _offer_playable(columns, shot, found)
-    owner, others = others_mm(asked)
-    for k in np.flatnonzero(~is_on_bed(others, bed[owner], R[owner])).tolist() if owner.size else ():
-        i = int(owner[k])
-        field = f"others_mm[{k - int(np.searchsorted(owner, i))}]"
-        x, y = others[k].tolist()
-        found.setdefault(
-            i, Refusal("off_bed", f"The ball {field} at ({x:g}, {y:g}) mm would lie off the bed.", field)
-        )
-    if np.any(columns[POCKET] > 0):
-        refuse(
-            (columns[POCKET] > 0) & is_in_mouth(O, *tips_mm(columns), R),
-            "bad_value",
-            "object_ball_mm",
-            "The object ball is already on or between the points of the pocket.",
-        )
+    _refuse_others(asked, shot, bed, found)
     return found
 
 
-def _offer_playable(columns: Array, shot: Shot, refused: dict[int, Refusal]) -> None:
-    """Adds to the refusals of ghost balls off the bed where else in the pocket the object ball can be sent."""
-    at = [
-        i for i, one in refused.items() if (one.code, one.field) == ("off_bed", "target_mm") and columns[POCKET, i]
-    ]
-    if not at:
+def _refuse_others(asked: Asked, shot: Shot, bed: Array, found: dict[int, Refusal]) -> None:
+    """Refuses other balls that lie off the bed, in one another, or in the two balls of the shot."""
+    owner, others = others_mm(asked)
+    if not owner.size:
         return
+    first = np.searchsorted(owner, np.arange(asked.count))
+
+    def name(k: int) -> str:
+        return f"others_mm[{k - int(first[owner[k]])}]"
+
+    for k in np.flatnonzero(~is_on_bed(others, bed[owner], shot.radius_mm[owner])).tolist():
+        x, y = others[k].tolist()
+        message = f"The ball {name(k)} at ({x:g}, {y:g}) mm would lie off the bed."
+        found.setdefault(int(owner[k]), Refusal("off_bed", message, name(k)))
+    having = np.unique(owner)
+    two = [(shot.cue_ball_mm, "the cue ball"), (shot.object_ball_mm, "the object ball")]
+    balls = np.concatenate([others, *(centre[having, :2] for centre, _ in two)])
+    whose = np.concatenate([owner, having, having])
+    for i, j in overlapping(balls, whose, np.asarray(shot.ball_diameter_mm)[whose], FROZEN_MM).tolist():
+        if i < owner.size:  # the shot's own two balls have been judged
+            late = max(k for k in (i, j) if k < owner.size)
+            other = i if late == j else j
+            beside = name(other) if other < owner.size else two[(other - owner.size) // having.size][1]
+            apart = float(length(balls[i] - balls[j]))
+            message = f"The ball {name(late)} overlaps {beside}: their centres are {apart:g} mm apart."
+            found.setdefault(int(whose[i]), Refusal("balls_overlap", message, name(late)))
+
+
+def _offer_playable(columns: Array, shot: Shot, refused: dict[int, Refusal]) -> None:
+    """Adds to the refusals of ghost balls off the bed where else the object ball can be sent.
+
+    Into the pocket, where there is one and some way into it is free; else in the nearest direction that the
+    cushions allow, as far away as the target.
+    """
+    at = [i for i, one in refused.items() if (one.code, one.field) == ("off_bed", "target_mm")]
     columns, O = columns[:, at], columns[OBJECT_X : OBJECT_X + 2, at].T
-    window = pocket_window(O, columns[TARGET_X : TARGET_X + 2].T, *tips_mm(columns), shot.radius_mm[at])
-    bearing = playable_bearing_rad(window, O, columns[HALF_LENGTH : HALF_LENGTH + 2].T, columns[DIAMETER])
-    for i, (x, y) in zip(at, playable_target_mm(window, O, bearing).tolist(), strict=True):
-        offer = (
-            f"the nearest direction that the cushion and the pocket allow is towards target_mm [{x:.6f}, {y:.6f}]."
-            if math.isfinite(x)
-            else "no direction that the cushion allows goes clean into the pocket."
-        )
+    T, bed = columns[TARGET_X : TARGET_X + 2].T, columns[HALF_LENGTH : HALF_LENGTH + 2].T
+    window = pocket_window(O, T, *tips_mm(columns), shot.radius_mm[at])
+    into = playable_target_mm(window, O, playable_bearing_rad(window, O, bed, columns[DIAMETER]))
+    free = cushion_bearing_rad(window.towards, O, bed, columns[DIAMETER])
+    along = playable_target_mm(window, O, free)
+    for k, i in enumerate(at):
         one = refused[i]
+        if np.isfinite(into[k, 0]):
+            offer = f"the nearest direction that the cushion and the pocket allow is towards {_place(into[k])}."
+        else:
+            pocketless = (
+                ""
+                if columns[POCKET, k] == 0
+                else "no direction that the cushion allows goes clean into the pocket; "
+            )
+            offer = f"{pocketless}the nearest direction that the cushion allows is towards {_place(along[k])}."
         refused[i] = Refusal(one.code, f"{one.message[:-1]}; {offer}", one.field)
+
+
+def _place(point: Array) -> str:
+    x, y = point.tolist()
+    return f"target_mm [{x:.6f}, {y:.6f}]"
 
 
 def frames_and_eyes(asked: Asked, shot: Shot) -> tuple[dict[int, Refusal], AimFrame, Array]:

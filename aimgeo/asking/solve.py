@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,7 @@ from aimgeo.asking.parts import Part, parts_of, shot_columns
 from aimgeo.asking.request import MODE, ROLLED, Refusal, identity
 from aimgeo.asking.resolve import FROZEN_MM, frames_and_eyes, refusals, shots_of
 from aimgeo.asking.rows import plain_values, rows, taken
-from aimgeo.shot import Shot
+from aimgeo.shot import Shot, one_of_many
 from aimgeo.vectors import BoolArray, IntArray, angle_rad
 
 AIM_KEYS = ("aim_direction", "cut_deg", "side", "travel_mm", "overlap", "aim_offset_mm", "contact_offset_mm")
@@ -41,8 +40,7 @@ def answer(requests: Sequence[Any]) -> list[dict[str, Any]]:
 
 def shot_answer(shot: Shot) -> dict[str, Any]:
     """The `shot` part of the answer for one shot (scalar fields)."""
-    one = Shot(*(np.asarray(getattr(shot, f.name), float)[None] for f in fields(Shot)))
-    return rows(shot_columns(one), 1)[0]
+    return rows(shot_columns(one_of_many(shot)), 1)[0]
 
 
 def answer_parts(requests: Sequence[Any]) -> tuple[list[Part], int]:

@@ -242,8 +242,3 @@ def inside_part(a: Pixel, b: Pixel, rect: Rect) -> tuple[float, float]:
         t0, t1 = sorted((low / step, high / step))
         lo, hi = max(lo, t0), min(hi, t1)
     return lo, hi
-
-
-def one_of_many(shot: Shot) -> Shot:
-    """The shot with fields of shape (1, ...), as functions of many shots take it."""
-    return Shot(*(np.asarray(getattr(shot, name))[None] for name in Shot.__dataclass_fields__))

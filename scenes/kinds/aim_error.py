@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.aim_error import outcome
 from aimgeo.aim_frame import AimFrame, aim_frame
 from aimgeo.construct import Position, Quantity, position
-from aimgeo.pocket import Window, aim_window_rad, passes, pocket_window
-from aimgeo.shot import Shot
+from aimgeo.judging import outcome
+from aimgeo.pocket import Window, aim_window_rad, passes, window_into
+from aimgeo.shot import Shot, one_of_many
 from aimgeo.tables import Table
 from aimgeo.vectors import turned
 from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
@@ -25,7 +25,6 @@ from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye_view import one_of_many
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_titles
 from scenes.frame.framing import View
@@ -170,10 +169,9 @@ def _cases(subject: Subject) -> tuple[_Case, ...]:
     for shot in chosen:
         names = [one.target_name for one in subject.companions if one.shot is shot]
         pocket = subject.table.pocket(names[0] or subject.target_name if names else subject.target_name)
-        first, second = (np.array([tip]) for tip in pocket.points_mm)
-        mouth = np.array([pocket.centre_mm])
-        window = pocket_window(shot.object_ball_mm[None, :2], mouth, first, second, shot.radius_mm)
-        out.append(_Case(shot, subject.table, aim_frame(one_of_many(shot)), window))
+        frame = aim_frame(one_of_many(shot))
+        window = window_into(pocket, frame.object_ball_mm, frame.radius_mm)
+        out.append(_Case(shot, subject.table, frame, window))
     return tuple(out)
 
 

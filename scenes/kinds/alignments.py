@@ -16,7 +16,7 @@ from aimgeo import construct as construction
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity, position
 from aimgeo.eye import apparent, ball_points
-from aimgeo.shot import Shot
+from aimgeo.shot import Shot, one_of_many
 from scenes.board import Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of
@@ -29,7 +29,6 @@ from scenes.figure.eye_view import (
     eye_layout,
     eye_pane,
     line_top,
-    one_of_many,
     target_pane,
     viewing_distance,
 )

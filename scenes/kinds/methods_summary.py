@@ -1,13 +1,14 @@
 """Methods summary: one shot, every method in one grid, ranked by its worst miss over eyes and distances.
 
 A method's miss is that of its literal readings (docs/geometry.md), as `aimgeo table` lists them: what comes of
-doing just what the method's words say. The grid shows the constructions for the first eye and distance, as that
-eye sees them, magnified; the least miss stands first.
+doing just what the method's words say. A reading that an eye has no aim for is left out. The grid shows the
+constructions for the first eye and distance, as that eye sees them, magnified; the least miss stands first.
 
 Sentences: methods_summary.shot; methods_summary.<method> for each in its turn (values reading, miss, result,
-from_eye, from_distance); methods_summary.ranked. Measures of the first step, half: each method's name; of a
-method's own: worst_miss (the name no_hit where a reading misses the object ball), result (pocketed or not),
-reading, from_distance, from_eye (any_eye where the reading needs none).
+from_eye, from_distance), or methods_summary.missed (value method, and the same) where a reading's aim passes the
+object ball; methods_summary.ranked. Measures of the first step, half: each method's name; of a method's own:
+worst_miss (the names no_hit where the object ball is missed, turned_back where it leaves a quarter turn or more
+off), result (pocketed or not), reading, from_distance, from_eye (any_eye where the reading needs none).
 """
 
 from __future__ import annotations
@@ -15,12 +16,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
-from aimgeo.asking.solve import answer
+import numpy as np
+
+from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
-from aimgeo.readings import NEED_AN_EYE
-from aimgeo.tables import TABLES
+from aimgeo.judging import Outcome
+from aimgeo.pocket import window_into
+from aimgeo.readings import NEED_AN_EYE, judged_readings
+from aimgeo.shot import one_of_many
 from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
@@ -33,7 +37,8 @@ from scenes.frame.layout import Layout, layout
 from scenes.kinds.alignments import fitted
 from scenes.kinds.kind import Kind
 
-SHOT, RANKED, NO_HIT = "methods_summary.shot", "methods_summary.ranked", "no_hit"
+SHOT, MISSED, RANKED = "methods_summary.shot", "methods_summary.missed", "methods_summary.ranked"
+NO_HIT, TURNED_BACK = "no_hit", "turned_back"
 EYE_READINGS = NEED_AN_EYE | {"picture"}
 """Readings that come out differently for another eye."""
 DRAW_S = 4.2
@@ -46,10 +51,14 @@ MIDDLE = 0.44
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Miss:
-    """What a reading makes of one shot: the miss at the target in mm, unsigned; inf where it misses the ball."""
+    """What a reading makes of one shot: the miss at the target in mm, unsigned.
+
+    inf where the aim passes the object ball (`hits` is False), and where that leaves a quarter turn or more off.
+    """
 
     reading: str
     miss_mm: float
+    hits: bool
     is_pocketed: bool
     view: Subject
 
@@ -77,40 +86,38 @@ def ranking(subject: Subject) -> tuple[Ranked, ...]:
         views.setdefault(one.construction.method, []).append(one)
     if len(views) < 2:
         raise ValueError("a methods summary needs two methods or more that reach this cut")
-    told = iter(answer([_request(one) for ones in views.values() for one in ones]))
     ranked = []
     for method, ones in views.items():
-        misses = [miss for one in ones for miss in _misses(one, next(told)["methods"][method]["readings"])]
-        ranked.append(Ranked(method, max(misses, key=_rounded), ones[0]))
-    return tuple(sorted(ranked, key=lambda one: _rounded(one.worst)))
+        misses = [miss for one in ones for miss in _misses(one, method)]
+        ranked.append(Ranked(method, max(misses, key=_badness), ones[0]))
+    return tuple(sorted(ranked, key=lambda one: _badness(one.worst)))
 
 
-def _rounded(miss: Miss) -> float:
+def _badness(miss: Miss) -> tuple[bool, float]:
     """What counts in a ranking: rounding in the last binary digits puts no miss before an equal one."""
-    return round(miss.miss_mm, 6) if math.isfinite(miss.miss_mm) else math.inf
+    return not miss.hits, round(miss.miss_mm, 6) if math.isfinite(miss.miss_mm) else math.inf
 
 
-def _request(view: Subject) -> dict[str, Any]:
-    """The shot as `aimgeo solve` is asked for it."""
+def _misses(view: Subject, method: str) -> list[Miss]:
+    """What comes of a method's readings, without those that this eye has no aim for."""
     shot, eye, table = view.shot, view.eye, view.table
     assert shot is not None
     assert eye is not None
-    on_table = table is not None and TABLES.get(table.name) == table and view.target_name is not None
-    return {
-        "cue_ball_mm": shot.cue_ball_mm[:2].tolist(),
-        "object_ball_mm": shot.object_ball_mm[:2].tolist(),
-        "target_mm": view.target_name if on_table else shot.target_mm[:2].tolist(),
-        "table": table.name if on_table and table is not None else None,
-        "ball_diameter_mm": float(shot.ball_diameter_mm),
-        "eye": {"back_mm": eye.back_mm, "offset_mm": eye.offset_mm, "height_mm": eye.height_mm},
-    }
+    bed = (np.inf, np.inf) if table is None else (table.length_mm / 2, table.width_mm / 2)
+    frame = aim_frame(one_of_many(shot), bed)
+    window = None
+    if table is not None and view.target_name is not None:
+        window = window_into(table.pocket(view.target_name), frame.object_ball_mm, frame.radius_mm)
+    at = np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]])
+    found = judged_readings(frame, at, window=window)[method]
+    return [_miss(name, one, view) for name, one in found.items() if one.has_aim[0]]
 
 
-def _misses(view: Subject, readings: dict[str, Any]) -> list[Miss]:
-    return [
-        Miss(name, math.inf if got["miss_mm"] is None else abs(got["miss_mm"]), bool(got["pocketed"]), view)
-        for name, got in readings.items()
-    ]
+def _miss(reading: str, found: Outcome, view: Subject) -> Miss:
+    far = abs(float(found.miss_mm[0]))
+    return Miss(
+        reading, far if math.isfinite(far) else math.inf, bool(found.hit[0]), bool(found.pocketed[0]), view
+    )
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -128,7 +135,10 @@ def _told(rank: int, one: Ranked) -> OutlineStep:
     worst = one.worst
     assert worst.view.shot is not None
     assert worst.view.eye is not None
-    miss = Quantity(worst.miss_mm, "length_mm") if math.isfinite(worst.miss_mm) else Quantity(NO_HIT, "name")
+    if math.isfinite(worst.miss_mm):
+        miss = Quantity(worst.miss_mm, "length_mm")
+    else:
+        miss = Quantity(TURNED_BACK if worst.hits else NO_HIT, "name")
     eye = worst.view.eye.name if worst.reading in EYE_READINGS else "any_eye"
     told = (
         ("result", Quantity("pocketed" if worst.is_pocketed else "not_pocketed", "name")),
@@ -136,8 +146,9 @@ def _told(rank: int, one: Ranked) -> OutlineStep:
         ("from_distance", Quantity(float(worst.view.shot.distance_mm), "distance_mm")),
         ("from_eye", Quantity(eye, "name")),
     )
-    sentence = f"methods_summary.{one.method}"
-    return OutlineStep(f"rank {rank}", sentence, (("miss", miss), *told), (("worst_miss", miss), *told), 3.0)
+    spoken = (("method", Quantity(one.method, "name")), ("miss", miss), *told)
+    sentence = f"methods_summary.{one.method}" if worst.hits else MISSED
+    return OutlineStep(f"rank {rank}", sentence, spoken, (("worst_miss", miss), *told), 3.0)
 
 
 def board(brief: Brief) -> Board:

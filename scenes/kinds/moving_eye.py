@@ -13,11 +13,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from aimgeo.aim_error import outcome
 from aimgeo.aim_frame import AimFrame, aim_frame
 from aimgeo.construct import Quantity, position
 from aimgeo.eye import plane_turn_rad
-from aimgeo.shot import Shot
+from aimgeo.judging import outcome
+from aimgeo.shot import Shot, one_of_many
 from aimgeo.vectors import turned
 from scenes.board import (
     Ball,
@@ -45,7 +45,6 @@ from scenes.figure.eye_view import (
     eye_layout,
     eye_mm,
     line_top,
-    one_of_many,
     target_pane,
 )
 from scenes.frame.column import joined

@@ -15,7 +15,7 @@ import numpy as np
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity, Step
 from aimgeo.eye import Apparent, apparent, ball_points
-from aimgeo.shot import Shot
+from aimgeo.shot import Shot, one_of_many
 from scenes.board import Board, Pixel, Plate, Rect, Shade, Text
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
@@ -32,7 +32,7 @@ from scenes.figure.eye import (
     put_lines,
     put_point,
 )
-from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, one_of_many, viewing_distance
+from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, viewing_distance
 from scenes.frame.column import joined
 from scenes.frame.eye_words import beside_pips_px, note_words, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout

@@ -46,6 +46,7 @@ SENTENCES: dict[str, str] = {
         f"methods_summary.{method}": "its worst miss; values: reading, miss, result, from_eye, from_distance"
         for method in METHODS
     },
+    "methods_summary.missed": "its aim can pass the object ball; values: method, reading, from_eye, from_distance",
     "methods_summary.ranked": "the methods ranked by their worst miss",
     "title.card": "the lesson's title",
     "section.card": "the section's title",

@@ -22,7 +22,7 @@ def asked(draw: st.DrawFn) -> Request:
     bearing = draw(st.floats(0, 6.28))
     x, y = draw(st.floats(-900, 900)), draw(st.floats(-400, 400))
     reach = draw(st.floats(150, 2000))
-    return {
+    made = {
         "object_ball_mm": [x, y],
         "target_mm": [x + reach * math.cos(bearing), y + reach * math.sin(bearing)],
         "cut_deg": draw(st.floats(0.01, 85)),
@@ -47,6 +47,10 @@ def asked(draw: st.DrawFn) -> Request:
         "speed_mps": draw(st.floats(0.1, 8)),
         "cue_ball_roll": draw(st.floats(0, 1)),
     }
+    (got,) = answer([made])
+    # the third ball may have been put into one of the two
+    assume(got.get("error", {}).get("code") != "balls_overlap")
+    return made
 
 
 def moved(request: Request, angle: float, shift: tuple[float, float], scale: float = 1.0) -> Request:
@@ -103,6 +107,9 @@ def settled(request: Request, got: Request) -> bool:
     edges = [got["pocket"]["low_deg"], got["pocket"]["high_deg"]]
     errors = [v for path, v in leaves(got).items() if path.endswith("object_error_deg") and v is not None]
     near_edge = any(e is not None and abs(v - e) < 1e-6 for v in errors for e in edges)
+    near_edge |= any(
+        v is not None and abs(v) > 179.99 for path, v in leaves(got).items() if path.endswith("aim_error_deg")
+    )
     return all(abs(v) < 89 for v in cuts) and not near_edge and got["pocket"]["window_deg"] != 0
 
 
@@ -199,8 +206,9 @@ def test_no_error_and_no_offset_change_nothing(r: Request) -> None:
         assert abs(part["object_error_deg"]) < 1e-9
         assert abs(part["miss_mm"]) < 1e-6
     readings = got["methods"]["ghost_ball"]["readings"]
-    # a low, near eye carries the base spot back to behind the cue ball, where no aim goes
-    assert readings["base_spot"]["aim_error_deg"] in (0, None)
+    # a low, near eye carries the base spot back to behind the cue ball: the aim then goes the other way
+    assert abs(readings["base_spot"]["aim_error_deg"]) in (0, 180)
+    assert readings["base_spot"]["hit"] == (readings["base_spot"]["aim_error_deg"] == 0)
     assert readings["centre"]["aim_error_deg"] == 0
 
 

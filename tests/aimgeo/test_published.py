@@ -487,7 +487,12 @@ def test_misses_are_answered() -> None:
 
 def test_balls_in_the_way_against_shapely() -> None:
     rng = np.random.default_rng(4)
-    others = rng.uniform([-500, -200], [1100, 200], (60, 2))
+    shot = answer([BASE])[0]["shot"]
+    balls = [np.array(shot[name][:2]) for name in ("cue_ball_mm", "object_ball_mm")]
+    for place in rng.uniform([-500, -200], [1100, 200], (200, 2)):
+        if min(np.hypot(*(place - ball)) for ball in balls) > 57.15:
+            balls.append(place)
+    others = np.array(balls[2:])
     (got,) = answer([{**BASE, "others_mm": others.tolist()}])
     shot = got["shot"]
     for path, start, end in (

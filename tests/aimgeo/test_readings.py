@@ -148,8 +148,9 @@ def test_the_cue_ball_hides_the_object_balls_contact_point_from_low_behind() -> 
         "distance_mm": 300,
         "table": None,
     }
-    low, high, ahead = answer([{**base, "eye": {"back_mm": back, "offset_mm": 0, "height_mm": height}}
-                               for back, height in ((600, 35), (600, 400), (-900, 400))])  # fmt: skip
+    shot = {**base, "camera": {"eye_mm": [600, 0, 400]}}  # from beyond the object ball
+    low, high, ahead = answer([*({**base, "eye": {"back_mm": 600, "offset_mm": 0, "height_mm": height}}
+                                 for height in (35, 400)), shot])  # fmt: skip
     assert [one["eye"]["visible"]["contact_object"] for one in (low, high, ahead)] == [False, True, False]
     assert [one["eye"]["visible"]["contact_cue"] for one in (low, high, ahead)] == [False, False, True]
 

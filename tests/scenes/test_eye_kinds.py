@@ -279,3 +279,20 @@ def test_methods_are_ranked_by_their_worst_miss_and_aiming_the_cue_at_the_contac
     far = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
     half = math.asin(math.sin(math.radians(22)) / 2)
     assert ranked[-1].worst_mm == pytest.approx(far * math.tan(math.radians(22) - half), rel=0.15)
+
+
+def at_worst(cut: float, distance: float, eye: EyeSpec) -> Subject:
+    return spanned(*(one("methods-summary", cut, distance, m, eye) for m in ("ghost_ball", "contact_points")))
+
+
+def test_an_aim_that_passes_the_ball_is_not_an_eye_that_has_no_such_aim() -> None:
+    """A low eye aims past a thin cut; an eye below the balls' centres sees only the edges, and nearly hits."""
+    missing = at_worst(58.0, 1000.0, EyeSpec("low", 600.0, -35.0, 105.0))
+    worst = {ranked.method: ranked.worst for ranked in methods_summary.ranking(missing)}
+    assert (worst["ghost_ball"].reading, worst["ghost_ball"].hits) == ("base_spot", False)
+    said = [step.sentence for step in methods_summary.outline(missing)[1:3]]
+    assert said == ["methods_summary.contact_points", "methods_summary.missed"]
+    seeing = at_worst(20.0, 300.0, EyeSpec("under", 600.0, 0.0, 25.0))
+    worst = {ranked.method: ranked.worst for ranked in methods_summary.ranking(seeing)}
+    assert (worst["ghost_ball"].reading, worst["ghost_ball"].hits) == ("edge", True)
+    assert worst["ghost_ball"].miss_mm < 5

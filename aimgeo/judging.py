@@ -1,4 +1,4 @@
-"""What an error of aim does: the cut that it makes, the turn of the object ball's path, the miss at the target."""
+"""What comes of an aim: the cut that it makes, how far the object ball turns and misses, and is it pocketed."""
 
 from __future__ import annotations
 
@@ -7,17 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame
+from aimgeo.pocket import Window, passes
 from aimgeo.roll import is_on_bed, meets, rolled_cut_rad
 from aimgeo.vectors import Array, ArrayLike, BoolArray, left, wrapped_rad
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """What comes of an aim, (N,) or (K, N); nan where the object ball is not hit.
+    """What comes of an aim, (N,) or (K, N).
 
-    All signed: `aim_error_rad` turn of the aim, left positive; `cut_rad` left positive; `object_error_rad` turn
-    of the object ball's path, counter-clockwise positive; `miss_mm` at the target's distance, signed like it, nan
-    at a quarter turn and beyond.
+    All signed: `aim_error_rad` turn of the aim, left positive, nan where there is no such aim. The others are nan
+    where the object ball is not hit: `cut_rad` left positive; `object_error_rad` turn of the object ball's path,
+    counter-clockwise positive; `miss_mm` at the target's distance, signed like it, nan at a quarter turn and
+    beyond. `pocketed`: the object ball goes clean through the pocket's window; False where there is no pocket.
     """
 
     aim_error_rad: Array
@@ -25,12 +27,25 @@ class Outcome:
     cut_rad: Array
     object_error_rad: Array
     miss_mm: Array
+    pocketed: BoolArray
+
+    @property
+    def has_aim(self) -> BoolArray:
+        """True where there is an aim, whether it hits the object ball or passes it."""
+        return np.isfinite(self.aim_error_rad)
+
+    def row(self, k: int) -> Outcome:
+        """The k-th aim of (K, N) outcomes, (N,)."""
+        return Outcome(*(getattr(self, name)[k] for name in Outcome.__dataclass_fields__))
 
 
-def outcome(frame: AimFrame, turn_rad: ArrayLike, shift_mm: ArrayLike = 0.0) -> Outcome:
+def outcome(
+    frame: AimFrame, turn_rad: ArrayLike, shift_mm: ArrayLike = 0.0, window: Window | None = None
+) -> Outcome:
     """What comes of a cue ball started `shift` left of C, along the aim turned left by `turn`, (N,) or (K, N).
 
-    It misses where it passes, grazes, meets a cushion first, or where there is no such aim (nan).
+    It misses where it passes, grazes, meets a cushion first, or where there is no such aim (nan). Without a
+    pocket's `window` (nan in a row: none there) nothing is pocketed.
     """
     turn, shift = np.asarray(turn_rad, float), np.asarray(shift_mm, float)
     x, y = frame.object_x_mm, frame.object_y_mm - shift
@@ -45,7 +60,8 @@ def outcome(frame: AimFrame, turn_rad: ArrayLike, shift_mm: ArrayLike = 0.0) -> 
     error = wrapped_rad(turn + (cut - frame.cut_rad))
     with np.errstate(invalid="ignore"):
         miss = np.where(np.abs(error) < np.pi / 2, frame.target_distance_mm * np.tan(error), np.nan)
-    return Outcome(np.where(hit, turn, np.nan), hit, cut, error, miss)
+    pocketed = np.zeros(hit.shape, bool) if window is None else passes(window, error - frame.target_turn_rad)
+    return Outcome(np.broadcast_to(turn, hit.shape), hit, cut, error, miss, pocketed)
 
 
 def _stays_on_bed(frame: AimFrame, object_turn: Array, shift_mm: Array) -> BoolArray:
