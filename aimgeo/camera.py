@@ -1,6 +1,8 @@
 """The pinhole: where points and balls appear to an eye. Positions (..., 3) mm, z up; pixels x right, y down.
 
-Pixel (0, 0) is the outer corner of the top-left pixel; the principal point is the middle of the picture.
+Pixel (0, 0) is the outer corner of the top-left pixel. A picture without a lens is told by its projection P,
+(3, 4): (u, v, w) = P (x, y, z, 1), pixel (u/w, v/w), w > 0 in front. Plan views have such a P too, with w = 1.
+What takes a P works for both, and for many at once: points (N, K, 3) with P (N, 3, 4).
 """
 
 from __future__ import annotations
@@ -9,54 +11,126 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.vectors import Array, ArrayLike, BoolArray, dot
+from aimgeo.vectors import Array, ArrayLike, BoolArray
 
 PLUMB_MM = 1e-9
 """A look-at point within this of the eye's plumb line is straight below (or above) it."""
 
 
+@dataclass(frozen=True, slots=True)
+class Lens:
+    """Radial distortion: a place at r focal lengths from the principal point moves out by 1 + k1 r^2 + k2 r^4.
+
+    The first two radial terms of D. C. Brown, Decentering distortion of lenses, Photogrammetric Engineering 32
+    (1966), with the signs that OpenCV gives them; negative k1 is the barrel of a wide lens.
+    """
+
+    k1: float
+    k2: float = 0.0
+
+    def bent(self, places: ArrayLike) -> Array:
+        """Where the lens puts places (..., 2), given in focal lengths from the principal point."""
+        p = np.asarray(places, float)
+        rr = np.sum(p * p, axis=-1, keepdims=True)
+        return np.asarray(p * (1 + rr * (self.k1 + rr * self.k2)), float)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Camera:
-    """A pinhole at `eye_mm` (..., 3), unit axes right, down, forward (..., 3), focal length and middle in px."""
+    """A pinhole at `eye_mm` (..., 3), its axes right, down, forward as rows (..., 3, 3), and the picture it makes.
+
+    `axes` is the rotation from table to camera. Focal length (...) and principal point (..., 2) in pixels of a
+    picture of `size_px` (..., 2); the principal point may stand anywhere. A lens bends what the pinhole shows.
+    """
 
     eye_mm: Array
-    right: Array
-    down: Array
-    forward: Array
+    axes: Array
     focal_px: Array
-    middle_px: Array
-
-    @property
-    def axes(self) -> Array:
-        """Right, down and forward as rows, (..., 3, 3)."""
-        return np.stack([self.right, self.down, self.forward], axis=-2)
+    principal_px: Array
+    size_px: Array
+    lens: Lens | None = None
 
     def matrix(self) -> Array:
-        """P (..., 3, 4): (u, v, w) = P (x, y, z, 1), pixel (u/w, v/w); w > 0 in front, in mm of depth."""
-        f, m = self.focal_px[..., None], self.middle_px
-        rows = np.stack(
-            [
-                f * self.right + m[..., :1] * self.forward,
-                f * self.down + m[..., 1:] * self.forward,
-                self.forward,
-            ],
-            axis=-2,
-        )
-        shift = -np.sum(rows * self.eye_mm[..., None, :], axis=-1)
-        return np.concatenate([rows, shift[..., None]], axis=-1)
+        """P (..., 3, 4) of the pinhole, before its lens; w is the depth in mm."""
+        forward = self.axes[..., 2, :]
+        rows = self.axes * np.asarray(self.focal_px)[..., None, None]
+        rows[..., 2, :] = forward
+        rows[..., :2, :] += self.principal_px[..., :, None] * forward[..., None, :]
+        return np.concatenate([rows, -(rows @ self.eye_mm[..., :, None])], axis=-1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outline:
-    """The outline ellipse of a ball in the picture; nan where it is none.
+    """The outline ellipse of a ball or a circle in the picture: centre (..., 2) + axes (..., 2, 2) times the unit
+    circle; nan where it is none.
 
-    centre_px (..., 2), semi-axes (...), rotation_rad (...) of the major axis from +x towards +y, in (-pi/2, pi/2].
+    `axes_px` is symmetric, so that points of the unit circle keep their direction: dashes do not turn while the
+    picture moves.
     """
 
     centre_px: Array
-    semi_major_px: Array
-    semi_minor_px: Array
-    rotation_rad: Array
+    axes_px: Array
+
+    @property
+    def is_seen(self) -> BoolArray:
+        """True (...) where there is one."""
+        return np.isfinite(self.axes_px[..., 0, 0])
+
+    @property
+    def semi_major_px(self) -> Array:
+        """The longer half-axis (...)."""
+        a, b, d = self.axes_px[..., 0, 0], self.axes_px[..., 0, 1], self.axes_px[..., 1, 1]
+        return np.asarray((a + d) / 2 + np.hypot((a - d) / 2, b))
+
+    @property
+    def semi_minor_px(self) -> Array:
+        """The shorter half-axis (...)."""
+        a, b, d = self.axes_px[..., 0, 0], self.axes_px[..., 0, 1], self.axes_px[..., 1, 1]
+        return np.asarray((a * d - b * b) / self.semi_major_px)
+
+    @property
+    def rotation_rad(self) -> Array:
+        """The major axis (...) from +x towards +y, in (-pi/2, pi/2]; 0 for a circle."""
+        a, b, d = self.axes_px[..., 0, 0], self.axes_px[..., 0, 1], self.axes_px[..., 1, 1]
+        is_round = np.hypot(a - d, 2 * b) <= 1e-12 * (a + d)
+        turn = np.where(is_round, 0.0, np.arctan2(2 * b, a - d) / 2)
+        return np.where(turn <= -np.pi / 2, np.pi / 2, turn)
+
+    @property
+    def mean_radius_px(self) -> float:
+        """Radius of the circle of the same area, for one outline."""
+        (a, b), (c, d) = self.axes_px.tolist()
+        return float(np.sqrt(a * d - b * c))
+
+    def grown(self, by_px: float) -> Outline:
+        """Both half-axes longer by so many pixels."""
+        return Outline(self.centre_px, self.axes_px + by_px * np.eye(2))
+
+    def scaled(self, by: float) -> Outline:
+        """Both half-axes times a factor."""
+        return Outline(self.centre_px, self.axes_px * by)
+
+    def half_box_px(self) -> Array:
+        """Half the width and height (..., 2) of the box around it."""
+        return np.asarray(np.hypot(self.axes_px[..., 0], self.axes_px[..., 1]))
+
+    def box_px(self) -> tuple[float, float, float, float]:
+        """x, y, width and height of the box around one outline."""
+        half = self.half_box_px()
+        (x, y), (w, h) = (self.centre_px - half).tolist(), (2 * half).tolist()
+        return x, y, w, h
+
+    def inside(self, a_px: Array, b_px: Array) -> tuple[float, float] | None:
+        """The part (from, to) of the segment a-b within one ellipse, as fractions of it, or None."""
+        inverse = np.linalg.inv(self.axes_px)
+        p, d = inverse @ (a_px - self.centre_px), inverse @ (b_px - a_px)
+        dd, pd, pp = d @ d, p @ d, p @ p - 1
+        root = pd * pd - dd * pp
+        if dd == 0 or root <= 0:
+            return None
+        low, high = float((-pd - np.sqrt(root)) / dd), float((-pd + np.sqrt(root)) / dd)
+        low, high = max(low, 0.0), min(high, 1.0)
+        return (low, high) if low < high else None
 
 
 def camera(
@@ -66,11 +140,13 @@ def camera(
     width_px: ArrayLike,
     height_px: ArrayLike,
     up_when_plumb: ArrayLike = (1.0, 0.0),
+    principal_px: ArrayLike | None = None,
 ) -> Camera:
     """The camera at an eye that looks at a point (..., 3), level with the horizon.
 
-    `up_when_plumb` (..., 2): the table direction that is up in the picture when it looks straight down. nan where
-    the eye is at the point looked at.
+    The field of view is that of a picture with the principal point in its middle; `principal_px` (..., 2) puts it
+    elsewhere. `up_when_plumb` (..., 2): the table direction that is up in the picture when it looks straight down.
+    nan where the eye is at the point looked at.
 
     >>> cam = camera([0.0, 0.0, 300.0], [1000.0, 0.0, 300.0], np.radians(90), 200, 100)
     >>> project(cam, [[1000.0, -500.0, 300.0]]).tolist()
@@ -81,10 +157,10 @@ def camera(
     )
     w = look - E
     ground = np.hypot(w[..., 0], w[..., 1])
-    size = np.hypot(ground, w[..., 2])
+    distance = np.hypot(ground, w[..., 2])
     plumb = ground <= PLUMB_MM
     with np.errstate(invalid="ignore", divide="ignore"):
-        forward = w / np.where(size > 0, size, np.nan)[..., None]
+        forward = w / np.where(distance > 0, distance, np.nan)[..., None]
         level = w / np.where(plumb, np.nan, ground)[..., None]
     # right is level: the horizontal heading turned clockwise; looking straight down, the heading is `up` itself
     hx, hy = np.where(plumb, up[..., 0], level[..., 0]), np.where(plumb, up[..., 1], level[..., 1])
@@ -92,83 +168,93 @@ def camera(
     turn = np.where(plumb & (w[..., 2] > 0), -1.0, 1.0)
     right = np.stack([turn * hy, -turn * hx, np.zeros_like(hx)], axis=-1)
     focal = np.asarray(height_px, float) / 2 / np.tan(np.asarray(vertical_fov_rad, float) / 2)
-    middle = np.stack(
-        np.broadcast_arrays(np.asarray(width_px, float) / 2, np.asarray(height_px, float) / 2), axis=-1
-    )
-    return Camera(E, right, np.cross(forward, right), forward, focal, middle)
-
-
-def in_camera(view: Camera, points_mm: ArrayLike) -> Array:
-    """Points (..., P, 3) as right, down and depth from the eye, (..., P, 3) mm."""
-    w = np.asarray(points_mm, float) - view.eye_mm[..., None, :]
-    return np.stack([dot(w, axis[..., None, :]) for axis in (view.right, view.down, view.forward)], axis=-1)
+    size = np.stack(np.broadcast_arrays(np.asarray(width_px, float), np.asarray(height_px, float)), axis=-1)
+    principal = size / 2 if principal_px is None else np.asarray(principal_px, float)
+    axes = np.stack([right, np.cross(forward, right), forward], axis=-2)
+    return Camera(E, axes, focal, principal, size)
 
 
 def project(view: Camera, points_mm: ArrayLike) -> Array:
-    """Pixels (..., P, 2) of points (..., P, 3); nan where they are not in front of the camera."""
-    return _pixels(view, in_camera(view, points_mm))
+    """Pixels (..., 2) of points (..., 3), through the lens; nan where they are not in front of the camera."""
+    px = pixels(view.matrix(), points_mm)
+    if view.lens is None:
+        return px
+    middle, focal = view.principal_px, np.asarray(view.focal_px)[..., None]
+    if np.ndim(middle) > 1:
+        middle, focal = middle[..., None, :], focal[..., None, :]
+    return np.asarray(middle + focal * view.lens.bent((px - middle) / focal))
 
 
-def _pixels(view: Camera, seen: Array) -> Array:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        scale = np.where(seen[..., 2] > 0, view.focal_px[..., None] / seen[..., 2], np.nan)
-    return view.middle_px[..., None, :] + scale[..., None] * seen[..., :2]
+def pixels(P: Array, points_mm: ArrayLike) -> Array:
+    """Pixels (..., 2) of points (..., 3) under P; nan where they are not in front.
 
-
-def outline(view: Camera, centres_mm: ArrayLike, radius_mm: ArrayLike) -> Outline:
-    """The exact outlines of balls at (..., P, 3) with radius (...), as ellipses; derived in docs/geometry.md.
-
-    A ball at (X, Y, Z) in the camera is seen within the cone (p.v)^2 = (|p|^2 - R^2) |v|^2, which the picture
-    cuts in an ellipse about f (X, Y) Z / (Z^2 - R^2), stretched along (X, Y). A ball that reaches the plane of the
-    camera (Z <= R) or holds the eye has none.
+    >>> pixels(np.array([[2.0, 0, 0, 50], [0, -2, 0, 40], [0, 0, 0, 1]]), [10.0, 5.0, 28.0]).tolist()
+    [70.0, 30.0]
     """
-    seen = in_camera(view, centres_mm)
-    X, Y, Z = seen[..., 0], seen[..., 1], seen[..., 2]
-    R, f = np.asarray(radius_mm, float)[..., None], view.focal_px[..., None]
-    off = np.hypot(X, Y)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        depth = np.where(Z > R, (Z - R) * (Z + R), np.nan)
-        centre = view.middle_px[..., None, :] + (f * Z / depth)[..., None] * seen[..., :2]
-        major = f * R * np.sqrt(off * off + depth) / depth
-        minor = f * R / np.sqrt(depth)
-        turn = np.arctan2(Y, X)
-    turn = np.where(turn > np.pi / 2, turn - np.pi, np.where(turn <= -np.pi / 2, turn + np.pi, turn))
-    turn = np.where(off <= 1e-12 * np.abs(Z), 0.0, turn)
-    return Outline(centre, major, minor, np.where(np.isnan(depth), np.nan, turn + 0.0))
+    uvw = _homogeneous(P, points_mm)
+    return np.asarray(uvw[..., :2] / np.where(uvw[..., 2:] > 0, uvw[..., 2:], np.nan))
 
 
-def horizon(eye_mm: ArrayLike, centre_mm: ArrayLike, radius_mm: ArrayLike) -> tuple[Array, Array, Array]:
-    """The circle in which the visible part of a ball ends: its centre (..., 3), radius (...), unit axis (..., 3).
+def depth(P: Array, points_mm: ArrayLike) -> Array:
+    """w (...) of points (..., 3) under one P: the depth along the view axis in mm, 1 everywhere in a plan view."""
+    return np.asarray(np.asarray(points_mm, float) @ P[2, :3] + P[2, 3])
 
-    The axis points to the eye. nan for an eye inside the ball.
 
-    >>> centre, radius, axis = horizon([0.0, 0.0, 50.0], [0.0, 0.0, 0.0], 30.0)
-    >>> centre.tolist(), float(radius), axis.tolist()
-    ([0.0, 0.0, 18.0], 24.0, [0.0, 0.0, 1.0])
+def eye_of(P: Array) -> Array:
+    """The eye (3,) of a pinhole's P."""
+    return np.asarray(-np.linalg.solve(P[:, :3], P[:, 3]), float)
+
+
+def rays(P: Array, px: Array) -> Array:
+    """Unit directions (n, 3) in which a pinhole's pixels (n, 2) lie from its eye."""
+    way = np.concatenate([px, np.ones((len(px), 1))], -1) @ np.linalg.inv(P[:, :3]).T
+    return np.asarray(way / np.linalg.norm(way, axis=-1, keepdims=True), float)
+
+
+def ball_outline(P: Array, centres_mm: ArrayLike, radius_mm: ArrayLike) -> Outline:
+    """The exact outlines of balls at (..., 3) with radius (...) under P; derived in docs/geometry.md.
+
+    A ball that reaches the plane through the eye, or lies behind it, has none.
     """
-    E, c, R = (np.asarray(v, float) for v in (eye_mm, centre_mm, radius_mm))
-    w = E - c
-    distance = np.sqrt(dot(w, w))
+    return _ellipse(_homogeneous(P, centres_mm), P[..., :3], radius_mm)
+
+
+def circle_outline(P: Array, centres_mm: ArrayLike, radius_mm: ArrayLike) -> Outline:
+    """The pictures of level circles about (..., 3) with radius (...) under P, as for balls."""
+    return _ellipse(_homogeneous(P, centres_mm), P[..., :2], radius_mm)
+
+
+def _homogeneous(P: Array, points_mm: ArrayLike) -> Array:
+    shift = P[..., 3] if P.ndim == 2 else P[..., None, :, 3]
+    return np.asarray(np.asarray(points_mm, float) @ np.swapaxes(P[..., :3], -1, -2) + shift)
+
+
+def _ellipse(uvw: Array, M: Array, radius_mm: ArrayLike) -> Outline:
+    """The conic whose dual is p p' - R^2 M M' (Hartley and Zisserman, Multiple View Geometry, 2nd ed., 8.3).
+
+    p = `uvw` is the centre under P, M what P does to directions. Taken about the pixel of the centre, so that
+    small and distant balls keep their digits.
+    """
+    H = M @ np.swapaxes(M, -1, -2)
+    R = np.asarray(radius_mm, float)
+    if M.ndim > 2:
+        H, R = H[..., None, :, :], R[..., None] if R.ndim else R
+    h02, h12, h22 = H[..., 0, 2], H[..., 1, 2], H[..., 2, 2]
+    w, RR = uvw[..., 2], R * R
     with np.errstate(invalid="ignore", divide="ignore"):
-        axis = w / distance[..., None]
-        ahead = np.where(distance >= R, R * R / distance, np.nan)
-        radius = R * np.sqrt((distance - R) * (distance + R)) / distance
-    return c + ahead[..., None] * axis, radius, axis
-
-
-def faces(eye_mm: ArrayLike, point_mm: ArrayLike, outward: ArrayLike) -> BoolArray:
-    """True where a ball's surface point (..., 3) with outward normal (..., 3) is not hidden by its own ball."""
-    return dot(np.asarray(eye_mm, float) - point_mm, outward) > 0
-
-
-def is_hidden_by(eye_mm: ArrayLike, point_mm: ArrayLike, centre_mm: ArrayLike, radius_mm: ArrayLike) -> BoolArray:
-    """True where a ball stands between the eye and a point, all (..., 3)."""
-    E, p, c = (np.asarray(v, float) for v in (eye_mm, point_mm, centre_mm))
-    w, to_centre = p - E, c - E
-    with np.errstate(invalid="ignore", divide="ignore"):
-        part = np.clip(dot(w, to_centre) / dot(w, w), 0.0, 1.0)
-    gap = to_centre - part[..., None] * w
-    return dot(gap, gap) < np.asarray(radius_mm, float) ** 2
+        span = w * w - RR * h22
+        part = np.where((w > 0) & (span > 0), RR / span, np.nan)
+        x, y = uvw[..., 0] / w, uvw[..., 1] / w
+        gx, gy = h02 - x * h22, h12 - y * h22
+        dx, dy = -part * gx, -part * gy
+        # the spread E of (p - c)' E^-1 (p - c) = 1, and its symmetric root
+        a = dx * dx + part * (H[..., 0, 0] - x * (h02 + gx))
+        b = dx * dy + part * (H[..., 0, 1] - x * h12 - y * gx)
+        d = dy * dy + part * (H[..., 1, 1] - y * (h12 + gy))
+        root = np.sqrt(np.maximum(a * d - b * b, 0.0))
+        size = np.sqrt(a + d + 2 * root)
+        axes = np.stack([(a + root) / size, b / size, b / size, (d + root) / size], axis=-1)
+    return Outline(np.stack([x + dx, y + dy], axis=-1), axes.reshape(*axes.shape[:-1], 2, 2))
 
 
 def _lifted(direction: ArrayLike) -> Array:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame
-from aimgeo.camera import faces, is_hidden_by
+from aimgeo.hidden import faces, is_hidden_by
 from aimgeo.vectors import Array, ArrayLike, BoolArray
 
 PUPIL_DISTANCE_MM = 63.0

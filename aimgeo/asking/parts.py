@@ -36,7 +36,7 @@ from aimgeo.asking.request import (
 from aimgeo.asking.resolve import look_at_mm, others_mm, tips_mm
 from aimgeo.asking.rows import Choice, Column, Nullable, chosen, flags, plain_values, rows, taken
 from aimgeo.blocking import clearance_mm
-from aimgeo.camera import Camera, camera, outline, project
+from aimgeo.camera import ball_outline, camera, pixels
 from aimgeo.eye import (
     BallPoints,
     apparent,
@@ -259,15 +259,15 @@ def _doubled(judge: _Judge, eye: Array) -> dict[str, Column]:
 def _picture(
     columns: Array, frame: AimFrame, points: BallPoints, eye: Array, extra: list[dict[str, list[float]]]
 ) -> dict[str, Column]:
-    view = _camera(columns, frame, points, eye)
+    P = _projection(columns, frame, points, eye)
     target = frame.from_table(
         np.concatenate([columns[TARGET_X : TARGET_X + 2].T, frame.radius_mm[:, None]], axis=-1)
     )
     named = np.stack([points.cue_ball, points.object_ball, points.ghost_ball, points.contact_object,
                       points.contact_cue, target], axis=1)  # fmt: skip
-    pixels = project(view, named)
-    shown: dict[str, Column] = {name: pixels[:, k] for k, name in enumerate(PICTURE_POINTS)}
-    ellipses = outline(view, named[:, :3], frame.radius_mm)
+    px = pixels(P, named)
+    shown: dict[str, Column] = {name: px[:, k] for k, name in enumerate(PICTURE_POINTS)}
+    ellipses = ball_outline(P, named[:, :3], frame.radius_mm)
     silhouettes = {
         name: Nullable(
             {
@@ -276,7 +276,7 @@ def _picture(
                 "semi_minor_px": ellipses.semi_minor_px[:, k],
                 "rotation_deg": np.degrees(ellipses.rotation_rad[:, k]),
             },
-            np.isfinite(ellipses.semi_major_px[:, k]),
+            ellipses.is_seen[:, k],
         )
         for k, name in enumerate(PICTURE_POINTS[:3])
     }
@@ -285,16 +285,16 @@ def _picture(
     owner = np.repeat(np.arange(len(extra)), [len(named) for named in extra])
     flat = np.array([p for named in extra for p in named.values()], float)
     placed = taken(frame, owner).from_table(flat)
-    found = iter(plain_values(project(taken(view, owner), placed[:, None])[:, 0], len(owner)))
+    found = iter(plain_values(pixels(P[owner], placed[:, None])[:, 0], len(owner)))
     each = rows(shown, len(extra))
     for one, own in zip(each, extra, strict=True):
         one.update({name: next(found) for name in own})
     return {"pixels": each, "silhouettes": silhouettes}
 
 
-def _camera(columns: Array, frame: AimFrame, points: BallPoints, eye: Array) -> Camera:
+def _projection(columns: Array, frame: AimFrame, points: BallPoints, eye: Array) -> Array:
     at = look_at_mm(columns, frame, points)
-    return camera(eye, at, np.radians(columns[FOV_DEG]), columns[WIDTH], columns[HEIGHT])
+    return camera(eye, at, np.radians(columns[FOV_DEG]), columns[WIDTH], columns[HEIGHT]).matrix()
 
 
 def _aim_error(columns: Array, judge: _Judge) -> dict[str, Column]:

@@ -12,13 +12,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal, TypeVar
 
 import numpy as np
 
+from aimgeo.camera import Camera, camera, pixels
 from aimgeo.construct import Position
-from aimgeo.vectors import Array
+from aimgeo.vectors import Array, ArrayLike
 from scenes.look.dusk import DUSK
 from scenes.look.look import Layer, Look
 
@@ -104,19 +105,8 @@ class PlanCamera:
     anchor: Pixel = (0.5, 0.5)
 
     def projection(self, rect: Rect, frame: int) -> Array:
-        """P (3, 4): (u, v, w) = P (x, y, z, 1), pixel (u/w, v/w) in frame pixels."""
-        x, y, turn, log_scale = self.track.at(frame)
-        s, c, n = math.exp(log_scale), math.cos(turn), math.sin(turn)
-        # up in the picture is (c, n) in the table, right is (n, -c)
-        u0 = rect[0] + self.anchor[0] * rect[2]
-        v0 = rect[1] + self.anchor[1] * rect[3]
-        return np.array(
-            [
-                [s * n, -s * c, 0.0, u0 - s * (n * x - c * y)],
-                [-s * c, -s * n, 0.0, v0 + s * (c * x + n * y)],
-                [0.0, 0.0, 0.0, 1.0],
-            ]
-        )
+        """P (3, 4), read-only: (u, v, w) = P (x, y, z, 1), pixel (u/w, v/w) in frame pixels."""
+        return _plan_matrix(self.track.at(frame), _anchor_px(self.anchor, rect))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,19 +119,52 @@ class EyeCamera:
     track: Track
     anchor: Pixel = (0.5, 0.5)
 
+    def on(self, rect: Rect, *frames: int) -> Camera:
+        """The camera of a pane at this rectangle on so many frames; its arrays (...) begin with the frames."""
+        values = np.array([self.track.at(frame) for frame in frames])
+        return _pinhole(values, _anchor_px(self.anchor, rect), rect[2:])
+
     def projection(self, rect: Rect, frame: int) -> Array:
         """P (3, 4) as for the plan camera; w is the depth along the view axis in mm, positive in front."""
-        values = self.track.at(frame)
-        eye, look, fov = np.array(values[:3]), np.array(values[3:6]), values[6]
-        forward = (look - eye) / np.linalg.norm(look - eye)
-        right = np.cross(forward, [0.0, 0.0, 1.0])
-        right /= np.linalg.norm(right)
-        down = np.cross(forward, right)
-        focal = rect[3] / 2 / math.tan(fov / 2)
-        u0 = rect[0] + self.anchor[0] * rect[2]
-        v0 = rect[1] + self.anchor[1] * rect[3]
-        rows = np.stack([focal * right + u0 * forward, focal * down + v0 * forward, forward])
-        return np.concatenate([rows, -(rows @ eye)[:, None]], axis=1)
+        return _eye_matrix(self.track.at(frame), _anchor_px(self.anchor, rect), rect[2:])
+
+
+def _anchor_px(anchor: Pixel, rect: Rect) -> Pixel:
+    return rect[0] + anchor[0] * rect[2], rect[1] + anchor[1] * rect[3]
+
+
+def _pinhole(values: Array, principal_px: Pixel, size_px: Pixel) -> Camera:
+    return camera(values[..., :3], values[..., 3:6], values[..., 6], *size_px, principal_px=principal_px)
+
+
+# a frame's elements, marks and labels all ask for the same few
+
+
+@lru_cache(maxsize=256)
+def _eye_matrix(values: Values, principal_px: Pixel, size_px: Pixel) -> Array:
+    return _kept(_pinhole(np.array(values), principal_px, size_px).matrix())
+
+
+@lru_cache(maxsize=256)
+def _plan_matrix(values: Values, anchor_px: Pixel) -> Array:
+    x, y, turn, log_scale = values
+    s, c, n = math.exp(log_scale), math.cos(turn), math.sin(turn)
+    # up in the picture is (c, n) in the table, right is (n, -c)
+    u0, v0 = anchor_px
+    return _kept(
+        np.array(
+            [
+                [s * n, -s * c, 0.0, u0 - s * (n * x - c * y)],
+                [-s * c, -s * n, 0.0, v0 + s * (c * x + n * y)],
+                [0.0, 0.0, 0.0, 1.0],
+            ]
+        )
+    )
+
+
+def _kept(P: Array) -> Array:
+    P.setflags(write=False)
+    return P
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +186,9 @@ class Pane:
         """P (3, 4) on a frame."""
         return self.camera.projection(self.rect_px, frame)
 
-
-def project(P: Array, points_mm: Array) -> Array:
-    """Pixels (..., 2) of points (..., 3); nan behind the camera."""
-    points_mm = np.asarray(points_mm, float)
-    uvw = points_mm @ P[:, :3].T + P[:, 3]
-    w = np.where(uvw[..., 2:] > 0, uvw[..., 2:], np.nan)
-    return uvw[..., :2] / w
+    def px(self, points_mm: ArrayLike, frame: int = 0) -> Array:
+        """Pixels (..., 2) of the frame where points (..., 3) stand; nan behind the eye."""
+        return pixels(self.projection(frame), points_mm)
 
 
 # ------------------------------------------------------------------ shapes

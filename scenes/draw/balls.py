@@ -7,10 +7,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from aimgeo.vectors import Array
+from aimgeo.camera import Outline, ball_outline, circle_outline, eye_of, rays
+from aimgeo.vectors import Array, BoolArray
 from scenes.board import Arc, Ball, Halo, Ring
-from scenes.draw.hidden import eye_of, is_hidden
-from scenes.draw.outline import Outline, ball_outline, circle_outline
 from scenes.draw.paths import (
     Gradient,
     Path,
@@ -28,7 +27,7 @@ from scenes.draw.view import View
 def draw_ball(ball: Ball, view: View) -> list[Path]:
     """A ball. Its outermost edge, or for a ghost the middle of its dashed rim, is the exact outline."""
     outline = ball_outline(view.P, np.array(ball.centre_mm), ball.radius_mm)
-    if outline is None:
+    if not outline.is_seen:
         return []
     if ball.look == "ghost":
         return _ghost_rim(ball, outline, view) if view.rendered else _ghost(outline, view)
@@ -108,28 +107,30 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
 def _ghost_rim(ball: Ball, outline: Outline, view: View) -> list[Path]:
     """Over a rendered table, which shows the ghost's body: the dashes and casing that no ball hides."""
     _, casing, dashed = _ghost(outline, view)
-    eye, bodies = eye_of(view.P), view.bodies
     dashes_seen = dashed.curves.reshape(-1, 4, 2)
     middle = dashes_seen[:, [0, 3]].mean(axis=1)
-    seen = ~is_hidden(eye, _touched_mm(middle, ball, view), bodies)
+    seen = ~_are_hidden(_touched_mm(middle, ball, view), view)
     turn = np.linspace(0, 2 * np.pi, 121)
     arcs = np.concatenate([ellipse(outline.centre_px, outline.axes_px, *t) for t in pairwise(turn.tolist())])
-    clear = ~is_hidden(eye, _touched_mm(arcs.mean(axis=1), ball, view), bodies)
+    clear = ~_are_hidden(_touched_mm(arcs.mean(axis=1), ball, view), view)
     return [replace(casing, curves=arcs[clear], cap="butt"), replace(dashed, curves=dashes_seen[seen])]
+
+
+def _are_hidden(points_mm: Array, view: View) -> BoolArray:
+    eye, none = eye_of(view.P), np.zeros(len(points_mm), bool)
+    return np.logical_or.reduce([none, *(body.hides(eye, points_mm) for body in view.bodies)])
 
 
 def _touched_mm(px: Array, ball: Ball, view: View) -> Array:
     """Where the rays of pixels (n, 2) at a ball's outline touch it, (n, 3)."""
-    eye = eye_of(view.P)
-    rays = np.concatenate([px, np.ones((len(px), 1))], -1) @ np.linalg.inv(view.P[:, :3]).T
-    rays /= np.linalg.norm(rays, axis=-1, keepdims=True)
-    return np.asarray(eye + rays * (rays @ (np.array(ball.centre_mm) - eye))[:, None], float)
+    eye, ways = eye_of(view.P), rays(view.P, px)
+    return np.asarray(eye + ways * (ways @ (np.array(ball.centre_mm) - eye))[:, None], float)
 
 
 def draw_halo(halo: Halo, view: View) -> list[Path]:
     """A thin circle around a ball, as the outline of a larger ball."""
     outline = ball_outline(view.P, np.array(halo.centre_mm), halo.radius_mm)
-    if outline is None:
+    if not outline.is_seen:
         return []
     casing, width = rgba(view.look.casing, view.look.casing_opacity), view.scale.stroke_px(2.5)
     return [
@@ -141,7 +142,7 @@ def draw_halo(halo: Halo, view: View) -> list[Path]:
 def draw_ring(ring: Ring, view: View) -> list[Path]:
     """A thin horizontal circle, cased, in the style's colour and pattern."""
     outline = circle_outline(view.P, np.array(ring.centre_mm), ring.radius_mm)
-    if outline is None:
+    if not outline.is_seen:
         return []
     style = view.line_style(ring.style)
     width = view.line_px(min(style.width_px, 4))

@@ -11,14 +11,13 @@ from functools import lru_cache
 
 import numpy as np
 
+from aimgeo.camera import Outline, ball_outline
 from aimgeo.vectors import Array
 from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.draw import draw
-from scenes.draw.hidden import Body
-from scenes.draw.outline import Outline, ball_outline
 from scenes.draw.paths import Path, Picture, rgba, rounded_rect
-from scenes.draw.view import View
+from scenes.draw.view import Body, View
 from scenes.look.look import Look
 from scenes.look.scale import Scale
 
@@ -144,7 +143,8 @@ class Display:
             return None
         P = shifted(pane.projection(frame), element.offset_mm.at(frame))
         radius = element.shape.radius_mm * element.size.at(frame)[0]
-        return ball_outline(P, np.array(element.shape.centre_mm), radius)
+        outline = ball_outline(P, element.shape.centre_mm, radius)
+        return outline if outline.is_seen else None
 
     def _backdrop(self, pane: Pane, frame: int) -> list[Path]:
         pixels = self._background(pane, self.board, frame)

@@ -6,11 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from aimgeo.camera import eye_of
+from aimgeo.hidden import rest
 from aimgeo.vectors import Array
 from scenes.board import Area, Bar, Line, Mark
-from scenes.draw.hidden import eye_of, hidden_span, rest
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
-from scenes.draw.view import View
+from scenes.draw.view import View, hidden_spans
 from scenes.look.look import LineStyle, MarkPart
 
 ARROW_LENGTH = 3.9
@@ -94,10 +95,7 @@ def _behind_balls(ends_mm: tuple[Array, Array], start: Array, length: float, vie
     """Where balls hide a line, as lengths from its start in the picture: joined, in order."""
     a, b = ends_mm
     eye, out = eye_of(view.P), []
-    for body in view.bodies:
-        span = hidden_span(eye, a, b, body)
-        if span is None:
-            continue
+    for span in hidden_spans(eye, a, b, view.bodies):
         edges = view.px(np.array([a + t * (b - a) for t in span]))
         low, high = np.nan_to_num(np.linalg.norm(edges - start, axis=-1), nan=0.0).tolist()
         out.append((min(low, length), min(high, length)))

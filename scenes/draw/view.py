@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.vectors import Array
-from scenes.board import project
-from scenes.draw.hidden import Body
-from scenes.draw.outline import Outline
+from aimgeo.camera import Outline, depth, pixels
+from aimgeo.hidden import hidden_span, is_hidden_by
+from aimgeo.vectors import Array, BoolArray
 from scenes.look.look import LineStyle, Look
 from scenes.look.scale import Scale
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """A ball that light does not pass: the element's id, centre (3,) and radius in mm."""
+
+    name: str
+    centre_mm: Array
+    radius_mm: float
+
+    def hides(self, eye_mm: Array, points_mm: Array) -> BoolArray:
+        """True (...) for points (..., 3) that it hides from the eye, or holds."""
+        return is_hidden_by(eye_mm, points_mm, self.centre_mm, self.radius_mm)
+
+
+def hidden_spans(eye_mm: Array, a_mm: Array, b_mm: Array, bodies: Sequence[Body]) -> list[tuple[float, float]]:
+    """The parts (from, to) of the segment a-b that bodies hide or hold, one a body that does."""
+    if not bodies:
+        return []
+    centres, radii = np.array([body.centre_mm for body in bodies]), np.array([body.radius_mm for body in bodies])
+    spans = hidden_span(eye_mm, a_mm, b_mm, centres, radii).tolist()
+    return [(low, high) for low, high in spans if not math.isnan(low)]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,7 +63,7 @@ class View:
 
     def px(self, points_mm: Array) -> Array:
         """Pixels (..., 2) of table points (..., 3)."""
-        return project(self.P, points_mm)
+        return pixels(self.P, points_mm)
 
     def line_px(self, width: float) -> float:
         """A line's width here, given for a 1080 px frame of the plan view."""
@@ -56,12 +78,12 @@ class View:
     def segment_px(self, a_mm: Array, b_mm: Array) -> Array | None:
         """The two ends (2, 2) in pixels of the part of a-b in front of the camera, or None."""
         ends = np.array([a_mm, b_mm], float)
-        depth = ends @ self.P[2, :3] + self.P[2, 3]
-        near = 1e-3 * max(1.0, float(np.abs(depth).max()))
-        if (depth <= near).all():
+        w = depth(self.P, ends)
+        near = 1e-3 * max(1.0, float(np.abs(w).max()))
+        if (w <= near).all():
             return None
         for i in (0, 1):
-            if depth[i] <= near:
-                t = (near - depth[i]) / (depth[1 - i] - depth[i])
+            if w[i] <= near:
+                t = (near - w[i]) / (w[1 - i] - w[i])
                 ends[i] += t * (ends[1 - i] - ends[i])
         return self.px(ends)

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aimgeo.camera import Outline, ball_outline
 from aimgeo.construct import Position, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, left
-from scenes.board import ONE, Cue, EyeCamera, Pane, Pixel, Rect, Track, constant, project
+from scenes.board import ONE, Cue, EyeCamera, Pane, Pixel, Rect, Track, constant
 from scenes.board.brief import EyeSpec
-from scenes.draw.hidden import Body, is_hidden
-from scenes.draw.outline import Outline, ball_outline
+from scenes.draw.view import Body
 from scenes.frame.layout import Layout
 
 EYE, TARGET = "eye", "target"
@@ -151,12 +151,9 @@ def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity
 
 def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pane:
     """The object and the ghost ball, magnified: the main picture about their middle, times a factor."""
-    P = main.projection(0)
     R = float(shot.radius_mm)
-    balls = [ball_outline(P, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
-    if balls[0] is None or balls[1] is None:
-        raise ValueError("the eye stands too near to the balls to show them")
-    boxes = np.array([ball.box_px() for ball in balls if ball is not None])
+    balls = [seen_ball(main, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
+    boxes = np.array([ball.box_px() for ball in balls])
     low, high = boxes[:, :2].min(axis=0), (boxes[:, :2] + boxes[:, 2:]).max(axis=0)
     x, y, w, h = places.picture_px
     size = 2 * balls[0].mean_radius_px
@@ -212,20 +209,20 @@ def hides(shot: Shot) -> tuple[Body, Body]:
 
 def cannot_be_seen(at: Position, shot: Shot, eye: Array) -> bool:
     """True when a ball hides the point from the eye, or holds it."""
-    return bool(is_hidden(eye, np.array(at), hides(shot)))
+    return any(bool(body.hides(eye, np.array(at))) for body in hides(shot))
 
 
 def seen_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline:
     """A ball's outline in a resting pane. Raises ValueError when part of it lies behind the eye."""
-    outline = ball_outline(pane.projection(0), np.asarray(centre_mm, float), radius_mm)
-    if outline is None:
+    outline = ball_outline(pane.projection(0), centre_mm, radius_mm)
+    if not outline.is_seen:
         raise ValueError("a ball reaches behind the eye")
     return outline
 
 
 def pixel(pane: Pane, at: Position | Array) -> Pixel:
     """Where a point stands in a resting pane."""
-    x, y = project(pane.projection(0), np.asarray(at, float)).tolist()
+    x, y = pane.px(at).tolist()
     return (x, y)
 
 

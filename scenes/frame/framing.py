@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aimgeo.camera import pixels
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
-from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant, project
+from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant
 from scenes.frame.layout import Layout
 
 STAGE, FAR, NEAR, TABLE, INSET = "stage", "far", "near", "table", "inset"
@@ -41,7 +42,7 @@ class View:
 
     def to_px(self, points_mm: Array) -> Array:
         """Pixels (..., 2) of points (..., 3)."""
-        return project(self.camera((0.0, 0.0, 1.0, 1.0)).projection((0.0, 0.0, 1.0, 1.0), 0), points_mm)
+        return pixels(self.camera((0.0, 0.0, 1.0, 1.0)).projection((0.0, 0.0, 1.0, 1.0), 0), points_mm)
 
     def to_mm(self, px: Pixel, z_mm: float = 0.0) -> tuple[float, float, float]:
         """The table point seen at a pixel."""

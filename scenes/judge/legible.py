@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aimgeo.camera import Outline, ball_outline, pixels
 from aimgeo.vectors import Array
 from scenes.board import (
     Ball,
@@ -26,9 +27,7 @@ from scenes.board import (
     Rect,
     Shade,
     Text,
-    project,
 )
-from scenes.draw.outline import Outline, ball_outline
 from scenes.frame.column import text_rect
 from scenes.frame.layout import TITLE_SAFE
 from scenes.look.fonts import CAP_HEIGHT
@@ -177,7 +176,7 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
                 continue
             ends = np.array(shape.points_mm, float) + np.array(element.offset_mm.at(frame))
             ends[1] = ends[0] + (ends[1] - ends[0]) * element.drawn.at(frame)[0]
-            a, b = project(pane.projection(frame), ends)
+            a, b = pane.px(ends, frame)
             part = clipped(a, b, _windows(pane, band))
             if part is None or not np.isfinite([a, b]).all():
                 continue
@@ -205,10 +204,10 @@ def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
             if isinstance(shape, Ball):
                 outline = ball_outline(P, np.array(shape.centre_mm) + offset, shape.radius_mm)
             else:
-                at = project(P, np.array(shape.at_mm) + offset)
+                at = pixels(P, np.array(shape.at_mm) + offset)
                 radius = scale.stroke_px(MARK_PX * board.look.view_width.get(pane.view, 1.0))
-                outline = Outline(at, radius * np.eye(2)) if np.isfinite(at).all() else None
-            if outline is not None:
+                outline = Outline(at, radius * np.eye(2))
+            if np.isfinite(outline.centre_px).all():
                 yield _Round(element, outline, _windows(pane, band))
 
 

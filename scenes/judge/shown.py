@@ -12,10 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
+from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, Line, Mark, Pane, Rect, Shade, project
-from scenes.draw.hidden import Body, eye_of, hidden_span, rest
-from scenes.draw.outline import Outline, ball_outline
+from scenes.board import Ball, Board, Element, Line, Mark, Pane, Rect, Shade
+from scenes.draw.view import Body, hidden_spans
 
 LEAST_S = 0.25
 """Shorter rests are not told."""
@@ -103,7 +104,7 @@ def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
                 lines.append({"role": element.role, "points_mm": piece.tolist()})
         elif isinstance(shape, Mark) and not shape.hollow:
             at = np.array(shape.at_mm) + offset
-            px = project(sight.P, at[None])
+            px = pixels(sight.P, at[None])
             is_under = not sight.is_rendered and any(_within(px, s.outline)[0] for s in sight.over(order))
             if _open_px(px, sight)[0] and not is_under:
                 points.append({"role": element.role, "at_mm": at.tolist()})
@@ -113,21 +114,17 @@ def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
 def _ball_is_seen(body: Body, order: tuple[int, int], sight: _Sight) -> bool:
     """True when any of its outline, or its middle, lies open and under no other ball."""
     outline = ball_outline(sight.P, body.centre_mm, body.radius_mm)
-    if outline is None:
+    if not outline.is_seen:
         return False
     turns = np.linspace(0, 2 * np.pi, 49)[:-1]
     rim = outline.centre_px + np.stack([np.cos(turns), np.sin(turns)], -1) @ outline.axes_px.T
     px = np.concatenate([rim, outline.centre_px[None]])
     open_ = _open_px(px, sight)
-    depth = _depth(body.centre_mm, sight)
-    nearer = [s for s in sight.solids if _depth(s.body.centre_mm, sight) < depth - 1e-6]
+    at = depth(sight.P, body.centre_mm)
+    nearer = [s for s in sight.solids if depth(sight.P, s.body.centre_mm) < at - 1e-6]
     for solid in nearer if sight.is_rendered else sight.over(order):
         open_ &= ~_within(px, solid.outline)
     return bool(open_.any())
-
-
-def _depth(at_mm: Array, sight: _Sight) -> float:
-    return float(sight.P[2, :3] @ at_mm + sight.P[2, 3])
 
 
 def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight) -> Iterator[Array]:
@@ -135,15 +132,16 @@ def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight
     spans = []
     if sight.is_rendered:
         eye = eye_of(sight.P)
-        spans = [hidden_span(eye, start, end, s.body) for s in sight.solids]
+        spans = hidden_spans(eye, start, end, [s.body for s in sight.solids])
     else:
-        px = project(sight.P, np.stack([start, end]))
+        px = pixels(sight.P, np.stack([start, end]))
         if np.isfinite(px).all():
-            spans = [s.outline.inside(*px) for s in sight.over(order)]
-    for low, high in rest([s for s in spans if s is not None]):
+            crossed = [s.outline.inside(*px) for s in sight.over(order)]
+            spans = [span for span in crossed if span is not None]
+    for low, high in rest(spans):
         piece = np.stack([start + low * (end - start), start + high * (end - start)])
         t = np.linspace(0, 1, 129)[:, None]
-        if _open_px(project(sight.P, piece[0] + t * (piece[1] - piece[0])), sight).any():
+        if _open_px(pixels(sight.P, piece[0] + t * (piece[1] - piece[0])), sight).any():
             yield piece
 
 
@@ -196,6 +194,6 @@ def _solid_balls(board: Board, pane: Pane, frame: int) -> tuple[_Solid, ...]:
         centre = np.array(e.shape.centre_mm) + e.offset_mm.at(frame)
         body = Body(e.id, centre, e.shape.radius_mm * e.size.at(frame)[0])
         outline = ball_outline(P, centre, body.radius_mm)
-        if outline is not None:
+        if outline.is_seen:
             out.append(_Solid(body, outline, (board.look.layers.index(e.layer), i)))
     return tuple(out)

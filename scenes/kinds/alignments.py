@@ -14,6 +14,7 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.aim_frame import aim_frame
+from aimgeo.camera import eye_of
 from aimgeo.construct import Quantity, position
 from aimgeo.eye import apparent, ball_points
 from aimgeo.shot import Shot, one_of_many
@@ -21,7 +22,6 @@ from scenes.board import Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.draw.hidden import eye_of
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
     EyeLayout,

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame, aim_frame
+from aimgeo.camera import project
 from aimgeo.construct import Quantity, position
 from aimgeo.eye import plane_turn_rad
 from aimgeo.judging import outcome
@@ -31,7 +32,6 @@ from scenes.board import (
     Shade,
     Text,
     Track,
-    project,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
@@ -151,7 +151,7 @@ def _move_s(places: EyeLayout, shot: Shot, start: EyeSpec, end: EyeSpec) -> floa
         track = Track(cameras[0].track.start, (Move(0, frames, cameras[1].track.start, "cubic"),))
         camera = EyeCamera(track, cameras[0].anchor)
         balls = np.stack([shot.cue_ball_mm, shot.object_ball_mm])
-        px = np.array([project(camera.projection(places.full_px, f), balls) for f in range(0, frames, 1)])
+        px = project(camera.on(places.full_px, *range(frames)), balls)
         if np.abs(np.diff(px, 2, axis=0)).max() < SMOOTH_PX:
             return seconds
         seconds *= 1.15

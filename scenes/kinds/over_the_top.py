@@ -13,7 +13,7 @@ import numpy as np
 
 from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
-from scenes.board import Board, EyeCamera, Move, Pane, Plate, Rect, Track, project
+from scenes.board import Board, EyeCamera, Move, Pane, Plate, Rect, Track
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
@@ -146,8 +146,7 @@ def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
     frame = figure.frame
     sizes = plate_sizes(frame.scale)
     x, _, w, _ = frame.title_safe
-    P = figure.pane.projection(0)
-    cue_y = float(project(P, figure.shot.cue_ball_mm)[1])
+    cue_y = float(figure.pane.px(figure.shot.cue_ball_mm)[1])
     bottom = min(cue_y + sizes.height_px, 0.875 * frame.height_px)
     if frame.shape != "wide":  # no room beside the ball
         ball = seen_ball(figure.pane, figure.shot.cue_ball_mm, figure.radius_mm)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from aimgeo import construct as construction
+from aimgeo.camera import eye_of
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot
 from scenes.board import Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
@@ -22,7 +23,6 @@ from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.draw.hidden import eye_of
 from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
 from scenes.frame.column import even_lines

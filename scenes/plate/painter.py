@@ -17,6 +17,7 @@ import moderngl
 import numpy as np
 from numpy.typing import NDArray
 
+from aimgeo.camera import ball_outline, depth, pixels
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.look.look import Look, Surfaces, rgb
@@ -30,7 +31,6 @@ from scenes.plate.values import (
     CueStick,
     State,
     drawn,
-    outline_terms,
     program,
     surface_values,
     table_batches,
@@ -205,10 +205,10 @@ def _reach_px(P: Array, body: BallBody | CueStick) -> Array | None:
     """Points (n, 2) around every pixel that a body and its shadow touch; None for a ball at the eye's plane."""
     if isinstance(body, CueStick):
         return _seen_corners(P, np.concatenate([cue_mesh(body), cue_shadow(body)])[:, :3].reshape(-1, 3, 3))
-    outline = outline_terms(P, body.centre_mm, body.radius_mm)
-    if outline is None:
+    outline = ball_outline(P, body.centre_mm, body.radius_mm)
+    if not outline.is_seen:
         return None
-    centre, _, half = outline
+    centre, half = outline.centre_px, outline.half_box_px()
     square = SHADOW_RADII * body.radius_mm * np.array([[-1.0, -1, 0], [1, -1, 0], [1, 1, 0], [-1, 1, 0]])
     shadow = _seen_corners(P, (np.array([*body.centre_mm[:2], 0.0]) + square)[None])
     return np.concatenate([[centre - half, centre + half], shadow])
@@ -216,10 +216,9 @@ def _reach_px(P: Array, body: BallBody | CueStick) -> Array | None:
 
 def _seen_corners(P: Array, polygons: Array) -> Array:
     """The corners (n, 2) in pixels of what lies before the near plane of polygons (m, k, 3)."""
-    uvw = polygons.astype(float) @ P[:, :3].T + P[:, 3]
-    w, after = uvw[..., 2], np.roll(uvw, -1, axis=1)
-    crossing = (w < NEAR_MM) != (after[..., 2] < NEAR_MM)
-    a, b = uvw[crossing], after[crossing]
-    t = (NEAR_MM - a[:, 2:]) / (b[:, 2:] - a[:, 2:])
-    corners = np.concatenate([uvw[w >= NEAR_MM], a + t * (b - a)])
-    return np.asarray(corners[:, :2] / corners[:, 2:], float)
+    at, after = polygons.astype(float), np.roll(polygons.astype(float), -1, axis=1)
+    w, w_after = depth(P, at), depth(P, after)
+    crossing = (w < NEAR_MM) != (w_after < NEAR_MM)
+    t = (NEAR_MM - w[crossing]) / (w_after[crossing] - w[crossing])
+    cut = at[crossing] + t[:, None] * (after[crossing] - at[crossing])
+    return pixels(P, np.concatenate([at[w >= NEAR_MM], cut]))

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from aimgeo.camera import ball_outline, depth, eye_of
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.look.look import Look, Surfaces, rgb
@@ -121,7 +122,7 @@ def drawn(
     yield "soft", _bodies(P, balls, look)
     if cue:
         yield "soft", _batch("solid", VERTEX, cue_mesh(cue))
-        yield "soft", _batch("edge", PIECE, cue_edges(cue, _eye(P)))
+        yield "soft", _batch("edge", PIECE, cue_edges(cue, eye_of(P)))
 
 
 def uniforms(P: Array, size_px: tuple[int, int], half_bed_mm: tuple[float, float]) -> Mapping[str, Floats]:
@@ -190,30 +191,6 @@ def program(part: str, head: str = "#version 330\n") -> tuple[str, str]:
     return head + source(f"{vertex}.vert"), head + "".join(source(text) for text in fragment)
 
 
-def outline_terms(
-    P: Array, centre_mm: Sequence[float], radius_mm: float
-) -> tuple[Array, Array, tuple[float, float]] | None:
-    """A ball's outline as centre c (2,), matrix A (2, 2) with (p - c)' A (p - c) = 1, and half its box, in pixels.
-
-    None when the ball reaches the plane through the eye. The rays that touch a sphere project to the conic whose
-    dual is P Q P', Q the sphere's dual quadric (Hartley and Zisserman, Multiple View Geometry, 2nd ed., 8.3).
-    """
-    C = np.append(np.asarray(centre_mm, float), 1.0)
-    if P[2] @ C <= radius_mm * np.linalg.norm(P[2, :3]):
-        return None
-    Q = np.outer(C, C)
-    Q[:3, :3] -= radius_mm**2 * np.eye(3)
-    dual = P @ Q @ P.T
-    dual /= dual[2, 2]
-    c = dual[:2, 2]
-    spread = np.outer(c, c) - dual[:2, :2]
-    return (
-        c,
-        np.asarray(np.linalg.inv(spread), float),
-        (float(np.sqrt(spread[0, 0])), float(np.sqrt(spread[1, 1]))),
-    )
-
-
 def _shadows(balls: Sequence[BallBody]) -> Batch:
     quad = [(-1, -1), (1, -1), (1, 1), (-1, -1), (1, 1), (-1, 1)]
     rows = [(*q, *b.centre_mm[:2], b.radius_mm, b.centre_mm[2], b.opacity) for b in balls for q in quad]
@@ -221,17 +198,21 @@ def _shadows(balls: Sequence[BallBody]) -> Batch:
 
 
 def _bodies(P: Array, balls: Sequence[BallBody], look: Look) -> Batch:
+    if not balls:
+        return _batch("ball", BODY, [])
+    balls = sorted(balls, key=lambda b: -float(depth(P, b.centre_mm)))
+    seen = ball_outline(P, [b.centre_mm for b in balls], [b.radius_mm for b in balls])
+    half = seen.half_box_px() + 1.5
+    inverse = np.linalg.inv(seen.axes_px)
+    forms = inverse @ inverse  # A of (p - c)' A (p - c) = 1
     rows = []
-    for ball in sorted(balls, key=lambda b: -float(P[2] @ [*b.centre_mm, 1.0])):
-        outline = outline_terms(P, ball.centre_mm, ball.radius_mm)
-        if outline is None:
-            continue
-        (cx, cy), A, (hx, hy) = outline
-        box = (cx - hx - 1.5, cy - hy - 1.5, cx + hx + 1.5, cy + hy + 1.5)
+    for n in np.flatnonzero(seen.is_seen):
+        ball, c, A = balls[n], seen.centre_px[n], forms[n]
+        box = (*(c - half[n]), *(c + half[n]))
         sphere = (*ball.centre_mm, ball.radius_mm)
         covers = ball.opacity * (-look.ghost_opacity if ball.look == "ghost" else 1.0)
         more = (A[1, 1], GLOSS[ball.look], covers)
-        rows.append((*box, *sphere, *rgb(look.ball(ball.look)), cx, cy, A[0, 0], A[0, 1], *more))
+        rows.append((*box, *sphere, *rgb(look.ball(ball.look)), *c, A[0, 0], A[0, 1], *more))
     return _batch("ball", BODY, rows)
 
 
@@ -240,7 +221,3 @@ def _batch(
 ) -> Batch:
     width = sum(count for _, count in layout)
     return Batch(part, layout, np.ascontiguousarray(rows, np.float32).reshape(-1, width))
-
-
-def _eye(P: Array) -> Array:
-    return np.asarray(-np.linalg.solve(P[:, :3], P[:, 3]), float)

@@ -17,8 +17,9 @@ from shapely import affinity
 
 from aimgeo.after import deflection_rad, tangent_direction
 from aimgeo.asking.solve import answer
-from aimgeo.camera import camera, horizon, outline, project
+from aimgeo.camera import Camera, Lens, ball_outline, camera, pixels, project
 from aimgeo.eye import PUPIL_DISTANCE_MM
+from aimgeo.hidden import horizon
 from aimgeo.misses import needed_of, p_value
 from aimgeo.tables import TABLES
 from aimgeo.throw import friction, throw_rad
@@ -284,6 +285,33 @@ def test_pixels_are_those_of_opencv() -> None:
     assert np.allclose(uvw[:, :2] / uvw[:, 2:], project(view, points), atol=1e-9)
 
 
+def test_any_pose_principal_point_and_lens_give_the_pixels_of_opencv() -> None:
+    """A camera as one is solved from a photograph: rolled, off-centre, with a wide lens' barrel."""
+    rng = np.random.default_rng(2)
+    points = rng.uniform([-400, -300, 0], [900, 300, 200], (50, 3))
+    rotation = camera(EYE, LOOK, FOV, *SIZE).axes
+    rolled = cv2.Rodrigues(np.array([0.02, -0.05, 0.3]))[0] @ rotation
+    f, (cx, cy), lens = 1234.5, (1011.0, 477.5), Lens(-0.21, 0.043)
+    K, coefficients = np.array([[f, 0, cx], [0, f, cy], [0, 0, 1]]), np.array([lens.k1, lens.k2, 0.0, 0.0])
+    want = cv2.projectPoints(points, cv2.Rodrigues(rolled)[0], -rolled @ EYE, K, coefficients)[0][:, 0]
+    view = Camera(EYE, rolled, np.array(f), np.array([cx, cy]), np.array(SIZE), lens)
+    assert np.allclose(project(view, points), want, atol=1e-6)
+    assert np.abs(project(view, points) - pixels(view.matrix(), points)).max() > 1  # the lens does bend
+
+
+def test_many_cameras_at_once_see_what_each_sees_alone() -> None:
+    eyes = EYE + np.array([[0.0, 0, 0], [50, 20, -30], [900, 0, 90]])
+    points = np.random.default_rng(3).uniform([-400, -300, 28], [900, 300, 28], (7, 3))
+    views = camera(eyes, LOOK, FOV, *SIZE)
+    together, rims = project(views, points), ball_outline(views.matrix(), points, 28.575)
+    for n, eye in enumerate(eyes):
+        view = camera(eye, LOOK, FOV, *SIZE)
+        assert np.allclose(together[n], project(view, points), equal_nan=True)
+        rim = ball_outline(view.matrix(), points, 28.575)
+        assert np.allclose(rims.axes_px[n], rim.axes_px, equal_nan=True)
+        assert np.allclose(rims.centre_px[n], rim.centre_px, equal_nan=True)
+
+
 @pytest.mark.parametrize("centre", [[0.0, 0.0, 28.575], [300.0, 250.0, 28.575], [-450.0, 60.0, 28.575]])
 def test_the_outline_is_the_ellipse_that_opencv_fits_to_the_horizon(centre: list[float]) -> None:
     R = 28.575
@@ -296,7 +324,7 @@ def test_the_outline_is_the_ellipse_that_opencv_fits_to_the_horizon(centre: list
     assert np.allclose(np.linalg.norm(points - centre, axis=1), R, atol=1e-9)
     assert np.allclose(np.sum((points - centre) * (points - EYE), axis=1), 0, atol=1e-6)
     (x, y), (small, large), turn = cv2.fitEllipse(opencv_pixels(points).astype(np.float32))
-    got = outline(camera(EYE, LOOK, FOV, *SIZE), [centre], R)
+    got = ball_outline(camera(EYE, LOOK, FOV, *SIZE).matrix(), [centre], R)
     assert np.allclose(got.centre_px[0], (x, y), atol=2e-3)
     assert float(got.semi_major_px[0]) == pytest.approx(max(small, large) / 2, abs=2e-3)
     assert float(got.semi_minor_px[0]) == pytest.approx(min(small, large) / 2, abs=2e-3)

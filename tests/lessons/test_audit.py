@@ -12,12 +12,12 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from aimgeo.camera import ball_outline
 from aimgeo.vectors import Array
 from lessons.cli import main
 from lessons.rendering.audit import LIMIT_PX, audit_picture, ball_contour_px
 from scenes.board import Board, EyeCamera, PlanCamera, constant
 from scenes.board.brief import Output
-from scenes.draw.outline import ball_outline
 from scenes.film.film import Film
 from scenes.film.perform import perform
 from scenes.film.stage import snapshot
@@ -106,7 +106,6 @@ def test_the_audits_own_outline_agrees_with_the_conic(camera: PlanCamera | EyeCa
     P, centre = camera.projection((0, 0, 1280, 720), 0), np.array([5.0, 9.0, 28.575])
     points, conic = ball_contour_px(P, centre, 28.575), ball_outline(P, centre, 28.575)
     assert points is not None
-    assert conic is not None
     inner = np.linalg.solve(conic.axes_px, (points - conic.centre_px).T)
     np.testing.assert_allclose(np.linalg.norm(inner, axis=0), 1, atol=1e-9)
 

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from aimgeo.camera import pixels
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot
-from scenes.board import Ball, Board, Element, Line, Mark, Pane, project
+from scenes.board import Ball, Board, Element, Line, Mark, Pane
 from scenes.frame.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
 from scenes.frame.layout import layout
 from scenes.kinds.build_up import board as build_up
@@ -41,7 +42,7 @@ def centre_px(board: Board, pane: Pane, id: str, frame: int) -> np.ndarray:
     ball = element(board, id)
     assert isinstance(ball.shape, Ball)
     at = np.array(ball.shape.centre_mm) + np.array(ball.offset_mm.at(frame))
-    return project(pane.projection(frame), at)
+    return pixels(pane.projection(frame), at)
 
 
 @pytest.mark.parametrize("frame", FRAMES)
@@ -88,7 +89,7 @@ def test_a_far_shot_has_two_panes_and_lines_run_on_across_the_break() -> None:
     board = board_of("build-up", shot, "contact_points")
     far, near = panes(board, FAR, NEAR)
     frame = last_of(board, "aim line")
-    ends = [project(p.projection(frame), np.stack([shot.cue_ball_mm, shot.ghost_ball_mm])) for p in (far, near)]
+    ends = [pixels(p.projection(frame), np.stack([shot.cue_ball_mm, shot.ghost_ball_mm])) for p in (far, near)]
     assert ends[0][:, 0] == pytest.approx(ends[1][:, 0]), "one vertical line in both"
     pieces = [
         e for e in board.elements if e.role == "aim_line" and isinstance(e.shape, Line) and "under" not in e.id

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from aimgeo.tables import TABLES
 from scenes.board import (
     Area,
@@ -26,7 +27,6 @@ from scenes.board import (
     TableTop,
     Track,
     constant,
-    project,
 )
 from scenes.draw import DRAW
 from scenes.draw import board as boards_shapes
@@ -104,7 +104,7 @@ def test_a_lines_core_runs_from_its_first_point_to_its_last() -> None:
     board = plan_board()
     element = next(e for e in board.elements if e.id == "object_ball_line")
     assert isinstance(element.shape, Line)
-    start, end = project(board.panes[0].projection(0), np.array(element.shape.points_mm))
+    start, end = pixels(board.panes[0].projection(0), np.array(element.shape.points_mm))
     casing, core = paths_of(board, "object_ball_line")
     np.testing.assert_allclose(casing.curves[0, 0], start, atol=1e-9)
     np.testing.assert_allclose(casing.curves[-1, -1], end, atol=1e-9)
@@ -158,7 +158,7 @@ def test_a_white_line_is_ink_within_the_cue_ball_and_white_from_its_outline_on()
     assert isinstance(cue, Ball)
     assert isinstance(aim, Line)
     P = board.panes[0].projection(0)
-    C, G = project(P, np.array(aim.points_mm))
+    C, G = pixels(P, np.array(aim.points_mm))
     radius = R_MM * np.linalg.norm(P[:2, 0])
     edge = C + radius * (G - C) / np.linalg.norm(G - C)
     np.testing.assert_allclose(ink.curves[0, -1], edge, atol=1e-6)
@@ -178,7 +178,7 @@ def test_only_the_target_line_has_an_arrowhead_and_its_tip_is_the_lines_end() ->
     filled = [p for p in paths_of(board, "target_line") if p.fill is not None]
     element = next(e for e in board.elements if e.id == "target_line")
     assert isinstance(element.shape, Line)
-    tip = project(board.panes[0].projection(0), np.array(element.shape.points_mm[1]))
+    tip = pixels(board.panes[0].projection(0), np.array(element.shape.points_mm[1]))
     assert len(filled) == 2
     np.testing.assert_allclose(filled[1].curves[0, 0], tip, atol=1e-9)
     assert not [p for p in paths_of(board, "object_ball_line") if p.fill is not None]
@@ -212,7 +212,7 @@ def test_marks_are_centred_on_their_points(kind: str) -> None:
     shape = Mark((400.0, 100.0, R_MM), "contact" if kind == "hollow" else kind, kind == "hollow")
     board = plan_board()
     board = replace(board, elements=(Element("mark", "mark", shape, ("main",), "mark"),))
-    at = project(board.panes[0].projection(0), np.array(shape.at_mm))
+    at = pixels(board.panes[0].projection(0), np.array(shape.at_mm))
     for path in paths_of(board, "mark"):
         low, high = path.curves.min(axis=(0, 1)), path.curves.max(axis=(0, 1))
         np.testing.assert_allclose((low + high) / 2, at, atol=0.35 if kind == "hollow" else 1e-6)
@@ -285,7 +285,7 @@ def test_pockets_open_between_the_points_of_their_mouths() -> None:
     dark = np.concatenate([p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(DUSK.pocket)])
     P = pane.projection(0)
     for pocket in table.pockets():
-        points = project(P, np.array([[*p, 0.0] for p in pocket.points_mm]))
+        points = pixels(P, np.array([[*p, 0.0] for p in pocket.points_mm]))
         for point in points:
             assert np.linalg.norm(dark - point, axis=1).min() < 1e-6, pocket.name
 

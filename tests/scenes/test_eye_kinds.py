@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text, project
+from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.frame.column import text_rect
 from scenes.judge.legible import faults
@@ -141,7 +142,7 @@ def test_words_stay_in_the_title_safe_area_and_off_each_other_and_the_balls(
             P = pane.projection(frame)
             for e in board.elements:
                 if isinstance(e.shape, Ball) and pane.id in e.panes and e.shape.look != "ghost":
-                    cx, cy = project(P, np.array(e.shape.centre_mm))
+                    cx, cy = pixels(P, np.array(e.shape.centre_mm))
                     for id, (x, y, w, h) in rects.items():
                         assert not (x < cx < x + w and y < cy < y + h), f"{id} covers a ball in {step.name}"
 

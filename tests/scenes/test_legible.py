@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from aimgeo.camera import pixels
 from aimgeo.methods import METHODS
 from scenes.board import (
     Ball,
@@ -25,7 +26,6 @@ from scenes.board import (
     StepSpan,
     Text,
     constant,
-    project,
 )
 from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.judge.legible import faults
@@ -112,7 +112,7 @@ def leader(names: str, *points: tuple[float, float]) -> Element:
 
 def test_the_hand_made_board_stands_where_it_says() -> None:
     board = hand_made()
-    at = project(board.panes[0].projection(0), np.array([-160.0, 40.0, 28.0]))
+    at = pixels(board.panes[0].projection(0), np.array([-160.0, 40.0, 28.0]))
     assert at.tolist() == pytest.approx([800, 500])
     assert faults(board) == []
 

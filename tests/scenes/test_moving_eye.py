@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Board, Line, project
+from scenes.board import Board, Line
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.kinds import moving_eye
 
@@ -45,7 +46,7 @@ def test_ball_centres_change_their_speed_by_less_than_a_quarter_pixel_a_frame(ey
     board = a_board(a_subject(*eyes), (1920, 1080), 60)
     balls = [e.shape.centre_mm for e in board.elements if e.id in ("cue_ball", "object_ball")]  # type: ignore[union-attr]
     for pane in board.panes:
-        px = np.array([project(pane.projection(f), np.array(balls)) for f in range(board.frames)])
+        px = np.array([pixels(pane.projection(f), np.array(balls)) for f in range(board.frames)])
         if pane.id == "eye":
             assert np.abs(np.diff(px, 2, axis=0)).max() < 0.25
         assert np.ptp(px, axis=0).max() > 20, "the eye does move"

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
-from scenes.board import EyeCamera, PlanCamera, constant, project
-from scenes.draw.outline import ball_outline, circle_outline
+from aimgeo.camera import ball_outline, circle_outline, pixels
+from scenes.board import EyeCamera, PlanCamera, constant
 from scenes.draw.paths import ellipse
 
 RECT = (100.0, 40.0, 800.0, 600.0)
@@ -26,14 +26,14 @@ def furthest(P: np.ndarray, centre: np.ndarray, radius: float, direction: np.nda
     t, z = np.meshgrid(np.linspace(0, 2 * np.pi, 361), np.linspace(-1, 1, 361))
     ring = np.sqrt(1 - z**2)
     ball = centre + radius * np.stack([ring * np.cos(t), ring * np.sin(t), z], -1)
-    return float((project(P, ball) @ direction).max())
+    return float((pixels(P, ball) @ direction).max())
 
 
 @pytest.mark.parametrize("eye", [(-900.0, 150.0, 400.0), (-250.0, -120.0, 90.0), (-60.0, 5.0, 900.0)])
 def test_ball_outline_holds_every_point_of_the_ball_and_no_more(eye: tuple[float, float, float]) -> None:
     P, centre = eye_projection(*eye), np.array([30.0, -40.0, 28.575])
     outline = ball_outline(P, centre, 28.575)
-    assert outline is not None
+    assert outline.is_seen
     for angle in np.linspace(0, 2 * np.pi, 8):
         n = np.array([math.cos(angle), math.sin(angle)])
         reach = float(outline.centre_px @ n + np.linalg.norm(outline.axes_px.T @ n))
@@ -43,24 +43,24 @@ def test_ball_outline_holds_every_point_of_the_ball_and_no_more(eye: tuple[float
 def test_a_ball_seen_from_above_is_its_own_circle() -> None:
     camera = PlanCamera(constant(100.0, 50.0, 0.7, math.log(2.5)))
     outline = ball_outline(camera.projection(RECT, 0), np.array([100.0, 50.0, 28.575]), 28.575)
-    assert outline is not None
+    assert outline.is_seen
     np.testing.assert_allclose(outline.centre_px, [500.0, 340.0], atol=1e-9)
     np.testing.assert_allclose(np.linalg.norm(outline.axes_px, axis=0), 2.5 * 28.575, rtol=1e-9)
 
 
 def test_a_ball_across_the_camera_plane_has_no_outline() -> None:
     P = eye_projection(-500.0, 0.0, 28.0)
-    assert ball_outline(P, np.array([-500.0, 20.0, 28.0]), 28.575) is None
-    assert ball_outline(P, np.array([-900.0, 0.0, 28.0]), 28.575) is None
+    assert not ball_outline(P, np.array([-500.0, 20.0, 28.0]), 28.575).is_seen
+    assert not ball_outline(P, np.array([-900.0, 0.0, 28.0]), 28.575).is_seen
 
 
 def test_circle_outline_passes_through_projected_points_of_the_circle() -> None:
     P = eye_projection(-400.0, 90.0, 260.0)
     outline = circle_outline(P, np.array([20.0, 30.0, 0.0]), 60.0)
-    assert outline is not None
+    assert outline.is_seen
     t = np.linspace(0, 2 * np.pi, 37)
     points = np.stack([20 + 60 * np.cos(t), 30 + 60 * np.sin(t), 0 * t], -1)
-    inner = np.linalg.solve(outline.axes_px, (project(P, points) - outline.centre_px).T)
+    inner = np.linalg.solve(outline.axes_px, (pixels(P, points) - outline.centre_px).T)
     np.testing.assert_allclose(np.linalg.norm(inner, axis=0), 1, atol=1e-9)
 
 
@@ -75,7 +75,7 @@ def test_drawn_ellipse_lies_on_the_outline_within_a_hundredth_of_a_pixel() -> No
 @given(st.floats(-1500, 1500), st.floats(-1500, 1500), st.floats(-1500, 1500), st.floats(-1500, 1500))
 def test_inside_is_where_the_segment_lies_within(ax: float, ay: float, bx: float, by: float) -> None:
     outline = ball_outline(eye_projection(-400.0, 90.0, 160.0), np.array([0.0, 0.0, 28.575]), 28.575)
-    assert outline is not None
+    assert outline.is_seen
     a, b = np.array([ax, ay]), np.array([bx, by])
     span = outline.inside(a, b)
     inverse = np.linalg.inv(outline.axes_px)

@@ -9,10 +9,11 @@ import cv2
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from aimgeo.shot import Shot, place_shot
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import left
-from scenes.board import EyeCamera, constant, project
+from scenes.board import EyeCamera, constant
 from scenes.look.dusk import DUSK
 from scenes.plate import BallBody, CueStick, PlatePainter
 
@@ -107,7 +108,7 @@ def test_balls_outlines_stand_where_opencv_projects_the_spheres_contour(name: st
     for ball in balls:
         rim = contour(eye, np.array(ball.centre_mm), R)
         px = independent_pixels(eye, at, fov, size, rim)
-        assert np.abs(project(P, rim) - px).max() < 1e-3
+        assert np.abs(pixels(P, rim) - px).max() < 1e-3
         inside = (px > 3).all(-1) & (px < np.array(size) - 4).all(-1)
         assert inside.mean() > 0.6
         errors = edge_errors(picture, px)[inside]
@@ -125,7 +126,7 @@ def test_a_nearer_ball_hides_a_farther_one() -> None:
     painter = PlatePainter(TABLE, 640, 360, DUSK)
     for order in ([cue, target], [target, cue]):
         picture = painter.paint(P, order)
-        x, y = project(P, shot.cue_ball_mm).astype(int)
+        x, y = pixels(P, shot.cue_ball_mm).astype(int)
         red, _, blue = picture[y, x, :3].astype(int)
         assert red - blue < 60, "the white ball stands in front"
 
@@ -136,7 +137,7 @@ def test_what_is_seen_through_a_ghost_ball_is_only_veiled() -> None:
     P = EyeCamera(constant(*eye, *at, math.radians(40))).projection((0, 0, 640, 360), 0)
     painter = PlatePainter(TABLE, 640, 360, DUSK)
     ghost = BallBody(tuple(shot.ghost_ball_mm), R, "ghost")
-    x, y = project(P, shot.ghost_ball_mm + np.array([0.0, 0.0, 5.0])).astype(int)
+    x, y = pixels(P, shot.ghost_ball_mm + np.array([0.0, 0.0, 5.0])).astype(int)
     before = painter.paint(P, [])[y, x, :3].astype(float)
     after = painter.paint(P, [ghost])[y, x, :3].astype(float)
     assert after == pytest.approx(before + 0.13 * (255 - before), abs=4)
@@ -148,8 +149,8 @@ def test_the_pocket_is_a_hole_and_the_cushion_stands_before_it() -> None:
     eye, at = np.array([x - 300.0, y - 300.0, 900.0]), np.array([x, y, 0.0])
     P = EyeCamera(constant(*eye, *at, math.radians(50))).projection((0, 0, 640, 480), 0)
     picture = PlatePainter(TABLE, 640, 480, DUSK).paint(P).astype(int)
-    hole = project(P, np.array([x + 70.0, y + 70.0, -60.0])).astype(int)
-    cloth = project(P, np.array([x - 200.0, y - 200.0, 0.0])).astype(int)
+    hole = pixels(P, np.array([x + 70.0, y + 70.0, -60.0])).astype(int)
+    cloth = pixels(P, np.array([x - 200.0, y - 200.0, 0.0])).astype(int)
     assert picture[hole[1], hole[0], :3].sum() < 100 < picture[cloth[1], cloth[0], :3].sum()
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from scenes.board import (
     Ball,
     Board,
@@ -22,7 +23,6 @@ from scenes.board import (
     Shade,
     Track,
     constant,
-    project,
 )
 from scenes.judge.shown import LEAST_S, panes, still_stretches
 from tests.scenes.boards import R_MM, eye_board, plan_board
@@ -72,7 +72,7 @@ def test_the_projection_maps_points_as_drawn() -> None:
     (pane,) = panes(board, 39)
     ball = next(b for b in pane["shows"]["balls"] if b["role"] == "object_ball")
     u, v, w = np.array(pane["projection"]) @ [*ball["centre_mm"], 1.0]
-    np.testing.assert_allclose([u / w, v / w], project(board.panes[0].projection(39), np.array(ball["centre_mm"])))
+    np.testing.assert_allclose([u / w, v / w], pixels(board.panes[0].projection(39), np.array(ball["centre_mm"])))
     assert pane["rect_px"] == [0, 0, 640, 360]
     assert pane["view"] == "eye"
 

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from manim import tempconfig
 
-from scenes.board import Board, Element, Move, Shade, Track, constant, project
+from aimgeo.camera import pixels
+from scenes.board import Board, Element, Move, Shade, Track, constant
 from scenes.board.brief import Output
 from scenes.draw.display import Display
 from scenes.draw.picture import picture, write_png
@@ -37,7 +38,7 @@ def inks(board: Board, name: str, frame: int) -> list[Ink]:
 def test_manims_dots_stand_where_the_board_says(board: Board) -> None:
     for element in board.elements:
         if element.role in ("object_centre", "contact_object", "aim_point"):
-            at = project(board.panes[0].projection(0), np.array(element.shape.at_mm))  # type: ignore[union-attr]
+            at = pixels(board.panes[0].projection(0), np.array(element.shape.at_mm))  # type: ignore[union-attr]
             for ink in inks(board, element.id, 0):
                 px = px_from_points(ink.points, board.width_px, board.height_px)
                 np.testing.assert_allclose((px.min(axis=0) + px.max(axis=0)) / 2, at, atol=1e-9)

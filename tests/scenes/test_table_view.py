@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from aimgeo.camera import pixels
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Line, Ring, Text, project
+from scenes.board import Ball, Line, Ring, Text
 from scenes.kinds.table_view import outline
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
@@ -31,7 +32,7 @@ def test_the_whole_bed_is_in_the_picture_and_balls_are_at_true_size(frame: str) 
     board = board_of("table", shot, size=(W, H))
     (pane,) = board.panes
     corners = np.array([[x, y, 0.0] for x in (-1270, 1270) for y in (-635, 635)])
-    px = project(pane.projection(0), corners)
+    px = pixels(pane.projection(0), corners)
     assert (px >= 0).all()
     assert (px <= [W, H]).all()
     balls = [e.shape for e in board.elements if isinstance(e.shape, Ball) and e.shape.look != "ghost"]
