@@ -3,7 +3,8 @@
 The table from above, once for each distance that the clip spans, at one scale: the pocket's window, the fan of
 object-ball paths for aims turned by equal steps (or passing the ghost ball's centre by equal steps) to both sides,
 and how much error still goes in. Sentences: aim_error.exact, aim_error.window, aim_error.fan (value step),
-aim_error.limit. Measures, one a distance in turn: window, turned (the object ball's turn for one step), allowed.
+aim_error.limit. Measures, one a distance in turn: window, turned (the object ball's turn
+for one step, on the side where it is larger; the name no_hit where it isn't hit), allowed.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.frame.column import joined
+from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_titles
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
@@ -33,6 +34,7 @@ from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 EXACT, WINDOW, FAN, LIMIT = "aim_error.exact", "aim_error.window", "aim_error.fan", "aim_error.limit"
+NO_HIT = "no_hit"
 STEPS_EACH_WAY = 3
 MOST = 2
 """Tables beside each other: the nearest shot and the farthest."""
@@ -71,7 +73,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     windows, turns, limits = [], [], []
     for case in cases:
         windows.append(("window", Quantity(case.width_rad, "angle_rad")))
-        turns.append(("turned", Quantity(abs(case.error_rad(1, subject)), "angle_rad")))
+        turns.append(("turned", case.turned(subject)))
         limits.append(("allowed", case.allowed(subject)))
     return (
         OutlineStep("exact", EXACT, (), distances, draws_s=3.5),
@@ -134,6 +136,13 @@ class _Case:
     def error_rad(self, k: int, subject: Subject) -> float:
         """How far k steps of error turn the object ball's path; nan when it is not hit."""
         return float(outcome(self.frame, np.array([self.turn_rad(k, subject)])).object_error_rad[0])
+
+    def turned(self, subject: Subject) -> Quantity:
+        """How far one step of error turns the object ball's path; on the side where it does more (thinner)."""
+        turns = [abs(self.error_rad(k, subject)) for k in (1, -1)]
+        if not all(map(math.isfinite, turns)):
+            return Quantity(NO_HIT, "name")
+        return Quantity(max(turns), "angle_rad")
 
     def goes_in(self, error_rad: float) -> bool:
         """True when a path turned by so much passes between the pocket's points."""
@@ -252,7 +261,7 @@ def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> Non
     sheet.move(f"{n}.target_line", "strength", (span[0], span[0] + frames_of(TIMING.dim_s, rate)), 0.66)
     for k in (k for size in range(1, STEPS_EACH_WAY + 1) for k in (size, -size)):
         error = case.error_rad(k, subject)
-        if not math.isfinite(error) or abs(error) > 1.4:
+        if not math.isfinite(error):
             continue
         end = _at(case, error, length)
         inside = case.goes_in(error)
@@ -290,10 +299,15 @@ def _put_number(
     top = y + h + 1.75 * size
     fade = frames_of(TIMING.fade_s, rate)
     shown = (span[0] + fade, span[0] + 2 * fade)
-    for part, text in (
-        ("name", Text(measure.name, (left, top), "small")),
-        ("value", Text(joined(measure), (left, top + 1.75 * size), "measure")),
-    ):
+    texts = {"name": Text(measure.name, (left, top), "small")}
+    value, room = joined(measure), column - frame.scale.px(12)
+    if any(map(str.isdigit, value)):
+        texts["value"] = Text(value, (left, top + 1.75 * size), "measure")
+    else:  # words in place of a number: two small lines between its neighbours
+        small = frame.scale.text_px("small")
+        for line, words in enumerate(even_lines(value, room, lambda s: frame.scale.text_width_px(s, "small"))):
+            texts[f"value.{line}"] = Text(words, (left, top + (1.3 + 1.15 * line) * small), "small")
+    for part, text in texts.items():
         id = sheet.put(f"{n}.number.{k}.{part}", text, "text", "measure")
         sheet.show(id, shown)
         if k < 2:

@@ -47,7 +47,7 @@ class StraightInSettings(Settings):
         6.0,
         "how far these places are apart; the eye's own is among them, where is left to the seed",
         least=1.0,
-        greatest=20.0,
+        greatest=12.0,
     )
     seed: int = setting(1, "fixes the order of the looks", least=0, greatest=9999)
     look_s: float = setting(4.0, "time for each look", least=1.0, greatest=60.0)

@@ -19,13 +19,13 @@ TABLE = TABLES["9ft"]
 R = 28.575
 
 
-def a_subject(**settings: Any) -> Subject:
+def a_subject(side: int = 1, **settings: Any) -> Subject:
     one = [
         Subject(
             "aim-error",
             TABLE,
             "foot-left",
-            place_shot((700.0, 150.0), TABLE.pocket("foot-left").centre_mm, math.radians(22), D),
+            place_shot((700.0, 150.0), TABLE.pocket("foot-left").centre_mm, side * math.radians(22), D),
             settings=aim_error.AimErrorSettings(**settings),
         )
         for D in (400.0, 1200.0)
@@ -69,6 +69,27 @@ def test_one_millimetre_off_at_the_ghost_ball_turns_the_object_ball_alike_near_a
     expected = 1 / (2 * R * math.cos(math.radians(22)))
     assert near == pytest.approx(expected, rel=0.03)
     assert far == pytest.approx(expected, rel=0.03)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_the_number_is_that_of_the_thinner_hit_so_a_mirrored_shot_has_the_same(side: int) -> None:
+    """From sin(cut) = D sin(turn from the line of centres) / d, solved for the aim turned away from that line."""
+    subject = a_subject(side, turn_rad=math.radians(0.5))
+    told = [q.value for _, q in next(s for s in aim_error.outline(subject) if s.name == "fan").measures]
+    for one, turned in zip(subject.companions, told, strict=True):
+        assert one.shot is not None
+        away = math.asin(2 * R * math.sin(math.radians(22)) / float(one.shot.distance_mm)) + math.radians(0.5)
+        cut = math.asin(float(one.shot.distance_mm) * math.sin(away) / (2 * R))
+        assert turned == pytest.approx(cut - math.radians(22) - math.radians(0.5), abs=1e-9)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_step_of_error_that_passes_the_object_ball_is_said_in_words(side: int) -> None:
+    """At 1200 mm, 2 R (1 - sin 22 degrees) / D is 1.7 degrees to the edge; 3 degrees pass it on the thin side."""
+    steps = {s.name: s for s in aim_error.outline(a_subject(side, turn_rad=math.radians(3)))}
+    near, far = (q for _, q in steps["fan"].measures)
+    assert near.kind == "angle_rad"
+    assert (far.kind, far.value) == ("name", "no_hit")
 
 
 def test_the_same_turn_of_the_aim_does_more_from_afar() -> None:
