@@ -305,8 +305,8 @@ def _put_number(
         texts["value"] = Text(value, (left, top + 1.75 * size), "measure")
     else:  # words in place of a number: two small lines between its neighbours
         small = frame.scale.text_px("small")
-        for line, words in enumerate(even_lines(value, room, lambda s: frame.scale.text_width_px(s, "small"))):
-            texts[f"value.{line}"] = Text(words, (left, top + (1.3 + 1.15 * line) * small), "small")
+        for line, part in enumerate(even_lines(value, room, lambda s: frame.scale.text_width_px(s, "small"))):
+            texts[f"value.{line}"] = Text(part, (left, top + (1.3 + 1.15 * line) * small), "small")
     for part, text in texts.items():
         id = sheet.put(f"{n}.number.{k}.{part}", text, "text", "measure")
         sheet.show(id, shown)
