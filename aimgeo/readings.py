@@ -11,6 +11,7 @@ from aimgeo.aim_frame import AimFrame
 from aimgeo.eye import doubled_offset
 from aimgeo.judging import Outcome, outcome
 from aimgeo.pocket import Window
+from aimgeo.side import side_of
 from aimgeo.vectors import Array
 
 READINGS: dict[str, dict[str, str]] = {
@@ -163,7 +164,7 @@ def memorised_mark_turn_rad(frame: AimFrame, mark_cut_rad: Array) -> Array:
 
     nan for a straight shot with another cut's mark, which has no side, and where the distance is too short.
     """
-    side = np.sign(np.where(np.abs(frame.sin_cut) < 1e-12, 0.0, frame.sin_cut))
+    side = side_of(frame.sin_cut)
     passing = side * frame.diameter_mm * np.sin(mark_cut_rad)
     turn = np.arctan2(frame.object_y_mm, frame.object_x_mm) - np.arctan2(
         passing, np.sqrt((frame.distance_mm - passing) * (frame.distance_mm + passing))

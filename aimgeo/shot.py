@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.vectors import Array, ArrayLike, length, turned, unit
+from aimgeo.side import outward, side_of
+from aimgeo.vectors import Array, ArrayLike, IntArray, length, turned, unit
 
 BALL_DIAMETER_MM = 57.15
-STRAIGHT_SIN_CUT = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,10 +77,14 @@ class Shot:
         return np.arctan2(q * np.sin(c), d + q * np.cos(c))
 
     @property
-    def side(self) -> Array:
+    def side(self) -> IntArray:
         """+1 left, -1 right, 0 straight."""
-        s = np.sin(self.cut_rad)
-        return np.where(np.abs(s) < STRAIGHT_SIN_CUT, 0, np.sign(s)).astype(int)
+        return side_of(np.sin(self.cut_rad))
+
+    @property
+    def outward(self) -> IntArray:
+        """On which side the aim passes the object ball's centre: +1 left, -1 right, also for a straight shot."""
+        return outward(np.sin(self.cut_rad))
 
     def _from_object(self, diameters: float) -> Array:
         step = (diameters * np.asarray(self.ball_diameter_mm, float))[..., None] * self.object_direction

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from aimgeo.units import INCH_MM
 from aimgeo.vectors import Array
 
 Basis = Literal["published", "common practice", "given"]
@@ -85,7 +86,6 @@ class Table:
         return {name: (start[0], 0.0) for name, (start, _) in self.strings_mm().items() if name != "long"}
 
 
-INCH_MM = 25.4
 CORNER_MOUTH_MM = 115.9
 SIDE_MOUTH_MM = 128.6
 

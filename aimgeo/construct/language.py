@@ -16,7 +16,8 @@ from typing import Literal
 
 import numpy as np
 
-from aimgeo.shot import STRAIGHT_SIN_CUT, Shot
+from aimgeo import side as sides
+from aimgeo.shot import Shot
 from aimgeo.vectors import Array, ArrayLike, angle_rad, cross, dot, left, length, turned, unit
 
 Kind = Literal[
@@ -137,8 +138,8 @@ class Sheet:
     def sign(self, side: str) -> Array:
         """+1 for the left, -1 for the right, (...). A straight shot counts the right as outward."""
         if side in ("left", "right"):
-            return np.full(np.shape(self.shot.cut_rad), 1.0 if side == "left" else -1.0)
-        outward = np.where(np.sin(self.shot.cut_rad) <= -STRAIGHT_SIN_CUT, 1.0, -1.0)
+            return np.full(np.shape(self.shot.cut_rad), float(sides.SIDES[side]))
+        outward = self.shot.outward.astype(float)
         return outward if side == "outward" else -outward
 
 

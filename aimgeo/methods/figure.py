@@ -11,7 +11,8 @@ from collections.abc import Callable
 import numpy as np
 
 from aimgeo.construct import Limit, Line, Measure, Point, Position, Quantity, Step, position
-from aimgeo.shot import STRAIGHT_SIN_CUT, Shot
+from aimgeo.shot import Shot
+from aimgeo.side import NAMES
 from aimgeo.vectors import BoolArray, unit
 
 Values = tuple[tuple[str, Quantity], ...]
@@ -26,7 +27,7 @@ def at(shot: Shot, level_mm: float, offset_mm: float) -> Position:
     """The point of one shot at a level along the aim and an offset outward from the object ball's centre."""
     # plain floats: a construction asks for a dozen of these, and arrays of two cost twenty times as much
     (ax, ay), (x, y, z) = shot.aim_direction.tolist(), shot.object_ball_mm.tolist()
-    outward = offset_mm if float(np.sin(shot.cut_rad)) <= -STRAIGHT_SIN_CUT else -offset_mm
+    outward = offset_mm * int(shot.outward)
     return (x + level_mm * ax - outward * ay, y + level_mm * ay + outward * ax, z)
 
 
@@ -103,8 +104,8 @@ def shot_values(shot: Shot) -> Values:
     side = int(shot.side)
     return (
         ("cut", Quantity(abs(float(shot.cut_rad)), "angle_rad")),
-        ("side", Quantity(_SIDES[side], "name")),
-        ("aim_side", Quantity(_SIDES[-side], "name")),
+        ("side", Quantity(NAMES[side], "name")),
+        ("aim_side", Quantity(NAMES[-side], "name")),
         ("distance", Quantity(float(shot.distance_mm), "distance_mm")),
         ("overlap", Quantity(float(shot.overlap), "overlap")),
         ("contact_offset", Quantity(float(shot.contact_offset_mm), "length_mm")),
@@ -144,6 +145,3 @@ def refuse_beyond(limit: Callable[[Shot], Limit | None], shot: Shot) -> None:
     reason = limit(shot)
     if reason is not None:
         raise ValueError(f"the method cannot be used for this shot: {reason.sentence}")
-
-
-_SIDES = {1: "left", -1: "right", 0: "straight"}

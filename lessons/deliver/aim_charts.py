@@ -8,6 +8,7 @@ from typing import Any
 from aimgeo.construct import Construction, Quantity, Step
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot
+from aimgeo.units import INCH_MM
 from aimgeo.vectors import angle_rad, cross
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
@@ -91,12 +92,11 @@ def row_told(method: str, shots: dict[str, Shot], words: Wording) -> dict[str, A
 
 def marks_mm(shot: Shot, construction: Construction) -> Iterator[tuple[str, float]]:
     """The object ball's marks: look, and offset from the centre across the aim, positive where the aim passes."""
-    outward = -1.0 if float(shot.cut_rad) >= 0 else 1.0
     for step in _steps(construction):
         for point in step.points:
             if point.role in MARKS:
                 away = [p - o for p, o in zip(point.at_mm[:2], shot.object_ball_mm[:2], strict=True)]
-                yield MARKS[point.role], outward * float(cross(shot.aim_direction, away))
+                yield MARKS[point.role], int(shot.outward) * float(cross(shot.aim_direction, away))
 
 
 def titles(construction: Construction, words: Wording, *, of_this_cut: bool) -> Iterator[str]:
@@ -124,4 +124,4 @@ def _seen(shot: Shot, words: Wording) -> dict[str, str]:
 
 
 def _both_units(mm: float) -> dict[str, str]:
-    return {"mm": f"{mm:.1f}", "inches": f"{mm / 25.4:.2f}"}
+    return {"mm": f"{mm:.1f}", "inches": f"{mm / INCH_MM:.2f}"}

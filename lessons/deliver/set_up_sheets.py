@@ -8,6 +8,7 @@ from typing import Any
 from aimgeo.construct import Quantity
 from aimgeo.misses import needed_of
 from aimgeo.tables import Table
+from aimgeo.units import INCH_MM
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
@@ -93,7 +94,7 @@ def inches(mm: float) -> str:
     >>> inches(300.0), inches(25.4), inches(12.7)
     ('11 13/16', '1', '1/2')
     """
-    sixteenths = round(mm / 25.4 * 16)
+    sixteenths = round(mm / INCH_MM * 16)
     whole, part = divmod(Fraction(sixteenths, 16), 1)
     return f"{whole} {part}" if whole and part else str(part or whole)
 

@@ -17,6 +17,7 @@ from typing import Any
 
 from aimgeo.construct import Limit, Quantity
 from aimgeo.cuts import cut_from_overlap, overlap_name
+from aimgeo.units import INCH_MM
 from lessons.lesson.read import plain, read
 from scenes.board.brief import MeasureText
 
@@ -100,7 +101,7 @@ class Wording:
             balls = mm / self.ball_diameter_mm
             number = self._fraction(balls) if ball_unit == "ball" else self._decimal(balls, 1)
             return number, self.words["units"][ball_unit]
-        value = mm / 25.4 if self.units == "in" else mm
+        value = mm / INCH_MM if self.units == "in" else mm
         return self._decimal(value, digits[self.units]), self.words["units"][self.units]
 
     def _fraction(self, value: float) -> str:

@@ -11,6 +11,7 @@ from itertools import product
 from typing import Any
 
 from aimgeo.asking.solve import answer
+from aimgeo.units import INCH_MM
 from lessons.planning.plan import Plan
 
 COLUMNS = (
@@ -21,7 +22,6 @@ COLUMNS = (
 RESULTS = ("aim_error_deg", "object_error_deg", "miss_mm", "pocketed")
 TOGETHER = ("eye", "distance", "side", "pocket", "object_ball_x_mm", "object_ball_y_mm")
 """What the rows of one block share; the cut runs across."""
-INCH_MM = 25.4
 
 
 @dataclass(frozen=True, slots=True)

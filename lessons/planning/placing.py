@@ -10,6 +10,7 @@ from typing import Any
 from aimgeo.construct import Quantity
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot, place_shot
+from aimgeo.side import SIDES
 from aimgeo.spots import Setup, Unset, find_spot
 from aimgeo.tables import Table
 from lessons.lesson.explain import Location
@@ -18,7 +19,6 @@ from lessons.lesson.model import Lesson
 from lessons.planning.expand import Request, View, cut_word
 
 Spot = tuple[float, float]
-SIDE_SIGN = {"left": 1, "right": -1, "straight": 1}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +127,7 @@ def _where(
 
 
 def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float]:
-    return SIDE_SIGN[view.side] * view.cut.cut_rad, distances_mm[view.distance]
+    return SIDES[view.side] * view.cut.cut_rad, distances_mm[view.distance]
 
 
 def _no_spot(pocket: str, spot: Spot | None, setup: Setup) -> str:

@@ -18,8 +18,9 @@ from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.board import Ball, Leader, Line, Mark, Pane, Pixel, Plate, Rect, Ring, TableTop
 from scenes.board.motion import Sheet, Span
+from scenes.board.rects import part_inside
 from scenes.board.timing import TIMING
-from scenes.figure.eye_view import cannot_be_seen, cue_at, inside_part, pixel, seen_ball
+from scenes.figure.eye_view import cannot_be_seen, cue_at, pixel, seen_ball
 from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, place
 from scenes.frame.layout import Layout
 from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
@@ -61,7 +62,7 @@ class Figure:
     @property
     def aim_side(self) -> int:
         """On which side of the object ball the aim passes in the picture: +1 right, -1 left."""
-        return -1 if int(self.shot.side) < 0 else 1
+        return -int(self.shot.outward)
 
     @property
     def has_ghost(self) -> bool:
@@ -207,7 +208,7 @@ def in_reach(figure: Figure, line: construction.Line) -> construction.Line:
     a, b = np.array(line.start_mm), np.array(line.end_mm)
     # in steps, since equal parts of the line are not equal parts of the picture
     t = np.linspace(0, 1, 400)
-    at = np.array([pixel(figure.pane, a + k * (b - a)) for k in t])
+    at = figure.pane.px(a + t[:, None] * (b - a))
     inside = (at[:, 0] > left) & (at[:, 0] < right) & (at[:, 1] > py + figure.top * ph) & (at[:, 1] < py + ph)
     outside = np.flatnonzero(~inside)
     return line if not len(outside) else replace(line, end_mm=position(a + t[max(outside[0] - 1, 1)] * (b - a)))
@@ -306,7 +307,7 @@ def _visible_ends(figure: Figure, line: construction.Line) -> tuple[Pixel, Pixel
     a, b = pixel(figure.pane, one.start_mm), pixel(figure.pane, one.end_mm)
     if not all(map(math.isfinite, (*a, *b))):
         return None
-    lo, hi = inside_part(a, b, figure.pane.rect_px)
+    lo, hi = part_inside(a, b, figure.pane.rect_px)
     if lo >= hi:
         return None
     return (

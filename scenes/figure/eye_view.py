@@ -224,18 +224,3 @@ def pixel(pane: Pane, at: Position | Array) -> Pixel:
     """Where a point stands in a resting pane."""
     x, y = pane.px(at).tolist()
     return (x, y)
-
-
-def inside_part(a: Pixel, b: Pixel, rect: Rect) -> tuple[float, float]:
-    """The part (from, to) of a-b inside a rectangle; from >= to when there is none."""
-    lo, hi = 0.0, 1.0
-    for axis in (0, 1):
-        step = b[axis] - a[axis]
-        low, high = rect[axis] - a[axis], rect[axis] + rect[axis + 2] - a[axis]
-        if abs(step) < 1e-9:
-            if low > 0 or high < 0:
-                return 1.0, 0.0
-            continue
-        t0, t1 = sorted((low / step, high / step))
-        lo, hi = max(lo, t0), min(hi, t1)
-    return lo, hi

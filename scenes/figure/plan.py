@@ -18,6 +18,7 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep
 from scenes.board.motion import Sheet, frames_of
+from scenes.board.rects import part_inside
 from scenes.figure.labels import (
     Disc,
     Obstacles,
@@ -77,7 +78,7 @@ class Figure:
     @property
     def side(self) -> int:
         """Where the object ball goes in the picture: -1 left, +1 right, a straight shot counts as left."""
-        return 1 if int(self.shot.side) < 0 else -1
+        return int(self.shot.outward)
 
     def frames(self, seconds: float) -> int:
         """Frames that last about so long."""
@@ -112,7 +113,7 @@ def in_reach(figure: Figure, line: construction.Line) -> construction.Line:
     length = float(np.linalg.norm(b - a))
     most = min(length, TARGET_LINE_BALLS * 2 * figure.radius_mm)
     start, end = view.to_px(a), view.to_px(a + (b - a) / length * most)
-    t = part_inside(start, end, drawing_room(figure))
+    t = part_inside(start, end, drawing_room(figure))[1]
     return replace(line, end_mm=construction.position(a + (b - a) / length * most * t))
 
 
@@ -126,43 +127,17 @@ def drawing_room(figure: Figure) -> Rect:
     return (x, y, w, bottom - y)
 
 
-def part_inside(a: np.ndarray, b: np.ndarray, rect: Rect) -> float:
-    """How much of a-b, from a, lies inside a rectangle that holds a."""
-    t = 1.0
-    for axis in (0, 1):
-        step = float(b[axis] - a[axis])
-        low, high = rect[axis], rect[axis] + rect[axis + 2]
-        if abs(step) > 1e-9:
-            t = min(t, max(0.0, ((high if step > 0 else low) - float(a[axis])) / step))
-    return t
-
-
 def pieces_of(figure: Figure, line: construction.Line) -> list[Piece]:
     """What each pane shows of a line, in the order in which the line runs."""
     a, b = np.array(line.start_mm), np.array(line.end_mm)
     out = []
     for pane_id, rect, view in figure.stage.panes:
         pa, pb = view.to_px(a), view.to_px(b)
-        lo, hi = clipped_part(pa, pb, rect)
+        lo, hi = part_inside(pa, pb, rect)
         if lo < hi:
             ends = construction.position(a + (b - a) * lo), construction.position(a + (b - a) * hi)
             out.append((lo, (pane_id, *ends)))
     return [piece for _, piece in sorted(out)]
-
-
-def clipped_part(a: np.ndarray, b: np.ndarray, rect: Rect) -> tuple[float, float]:
-    """The part (from, to) of a-b inside a rectangle; from >= to when there is none."""
-    lo, hi = 0.0, 1.0
-    for axis in (0, 1):
-        step = float(b[axis] - a[axis])
-        low, high = rect[axis] - float(a[axis]), rect[axis] + rect[axis + 2] - float(a[axis])
-        if abs(step) < 1e-9:
-            if low > 0 or high < 0:
-                return 1.0, 0.0
-            continue
-        t0, t1 = sorted((low / step, high / step))
-        lo, hi = max(lo, t0), min(hi, t1)
-    return lo, hi
 
 
 def piece_px(figure: Figure, piece: Piece) -> tuple[Pixel, Pixel]:
@@ -177,7 +152,7 @@ def visible(figure: Figure, piece: Piece) -> tuple[Pixel, Pixel]:
     if figure.stage.is_broken:
         _, y, _, h = figure.frame.band_px
         rect = (-1e6, -1e6, 2e6, 1e6 + y) if piece[0] == figure.stage.ids[0] else (-1e6, y + h, 2e6, 1e6)
-        lo, hi = clipped_part(np.array(a), np.array(b), rect)
+        lo, hi = part_inside(a, b, rect)
         hi = max(lo, hi)
         run = (b[0] - a[0], b[1] - a[1])
         return (a[0] + run[0] * lo, a[1] + run[1] * lo), (a[0] + run[0] * hi, a[1] + run[1] * hi)
@@ -202,7 +177,7 @@ def cut_arc(figure: Figure, target_line: construction.Line) -> CutArc | None:
     radius = min(ARC_PART * math.dist(target_line.start_mm, target_line.end_mm), MOST_ARC_RADII * R)
     aim = np.array([*shot.aim_direction, 0.0])
     far = O + ARC_PAST * radius * aim
-    free = part_inside(view.to_px(O), view.to_px(far), drawing_room(figure))
+    free = part_inside(view.to_px(O), view.to_px(far), drawing_room(figure))[1]
     radius *= min(1.0, free)
     if abs(cut) < LEAST_ARC_RAD or radius < LEAST_ARC_RADII * R:
         return None

@@ -22,6 +22,7 @@ from scenes.board import (
 )
 from scenes.board.brief import BriefStep
 from scenes.board.motion import Span, in_turn
+from scenes.board.rects import part_inside
 from scenes.board.timing import TIMING
 from scenes.figure.labels import (
     Stroke,
@@ -33,7 +34,6 @@ from scenes.figure.plan import (
     disc_of,
     discs,
     drawing_room,
-    part_inside,
     piece_px,
     pieces_of,
 )
@@ -137,7 +137,7 @@ def _departure(figure: Figure, speed_mm_s: float, cut: float) -> tuple[float, fl
         (shot.ghost_ball_mm, -side * left(shot.object_direction), math.sin(cut)),
     ):
         end = start + np.array([*run, 0.0]) * far_mm
-        inside = part_inside(view.to_px(start), view.to_px(end), room)
+        inside = part_inside(view.to_px(start), view.to_px(end), room)[1]
         ways.append((inside * far_mm if part > STANDS else math.inf, part))
     to_target = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
     ways[0] = (min(ways[0][0], to_target), ways[0][1])
@@ -247,7 +247,7 @@ def _cue_ball_after(
     shot, view = figure.shot, figure.stage.main
     G = shot.ghost_ball_mm
     reach = gone_mm + 4 * figure.radius_mm
-    part = part_inside(view.to_px(G), view.to_px(G + tangent * reach), drawing_room(figure))
+    part = part_inside(view.to_px(G), view.to_px(G + tangent * reach), drawing_room(figure))[1]
     end = construction.position(G + tangent * reach * part)
     line = construction.Line("cue_ball_after", construction.position(G), end)
     pieces = pieces_of(figure, line)[:1]

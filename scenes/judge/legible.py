@@ -28,6 +28,7 @@ from scenes.board import (
     Shade,
     Text,
 )
+from scenes.board.rects import part_inside
 from scenes.frame.column import text_rect
 from scenes.frame.layout import TITLE_SAFE
 from scenes.look.fonts import CAP_HEIGHT
@@ -177,8 +178,8 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
             ends = np.array(shape.points_mm, float) + np.array(element.offset_mm.at(frame))
             ends[1] = ends[0] + (ends[1] - ends[0]) * element.drawn.at(frame)[0]
             a, b = pane.px(ends, frame)
-            part = clipped(a, b, _windows(pane, band))
-            if part is None or not np.isfinite([a, b]).all():
+            low, high = part_inside(a, b, _windows(pane, band))
+            if low > high or not np.isfinite([a, b]).all():
                 continue
             if isinstance(shape, Bar):
                 half = scale.stroke_px(BAR_HALF_PX)
@@ -186,7 +187,9 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
                 style = board.look.lines[shape.style]
                 half = (scale.line_px(style.width_px, pane.view) + scale.stroke_px(style.casing_px)) / 2
             # a broken stage's panes are one picture, each eye's pane is its own
-            yield _Stroke(element, pane.id if pane.view == "eye" else pane.view, *part, half)
+            yield _Stroke(
+                element, pane.id if pane.view == "eye" else pane.view, a + (b - a) * low, a + (b - a) * high, half
+            )
 
 
 def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
@@ -326,27 +329,16 @@ def _common(a: Rect, b: Rect, slack: float = 0.0) -> Rect | None:
     return (x0, y0, x1 - x0, y1 - y0) if x1 - x0 > slack and y1 - y0 > slack else None
 
 
-def clipped(a: Array, b: Array, rect: Rect) -> tuple[Array, Array] | None:
-    """The part of a segment inside a rectangle, or None."""
-    low, high = 0.0, 1.0
-    for axis in (0, 1):
-        step = float(b[axis] - a[axis])
-        lo, hi = rect[axis] - float(a[axis]), rect[axis] + rect[axis + 2] - float(a[axis])
-        if abs(step) < 1e-12:
-            if lo > 0 or hi < 0:
-                return None
-            continue
-        t0, t1 = sorted((lo / step, hi / step))
-        low, high = max(low, t0), min(high, t1)
-    return (a + (b - a) * low, a + (b - a) * high) if low <= high else None
+def _misses(a: Array, b: Array, rect: Rect) -> bool:
+    low, high = part_inside(a, b, rect)
+    return low > high
 
 
 def stroke_enters(rect: Rect, a: Array, b: Array, half_px: float) -> bool:
     """True when a stroke of this half width enters a rectangle."""
-    part = clipped(a, b, (rect[0] - half_px, rect[1] - half_px, rect[2] + 2 * half_px, rect[3] + 2 * half_px))
-    if part is None:
+    if _misses(a, b, (rect[0] - half_px, rect[1] - half_px, rect[2] + 2 * half_px, rect[3] + 2 * half_px)):
         return False
-    if clipped(a, b, rect) is not None:
+    if not _misses(a, b, rect):
         return True
     corners = [np.array([rect[0] + i * rect[2], rect[1] + j * rect[3]]) for i in (0, 1) for j in (0, 1)]
     edges = [

@@ -74,7 +74,7 @@ def board(brief: Brief) -> Board:
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     sheet = Sheet()
-    side = 1 if int(shot.side) >= 0 else -1
+    side = -int(shot.outward)
     places = eye_layout(frame, side)
     mains, closer = [], []
     for n, eye in enumerate(eyes):

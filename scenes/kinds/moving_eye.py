@@ -68,7 +68,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """One step a stop: the eye moves there, and the line that it takes for the aim is drawn."""
     shot, eyes = _asked(subject)
     frame = layout(1920, 1080, DUSK)
-    places = eye_layout(frame, _side(shot))
+    places = eye_layout(frame, -int(shot.outward))
     steps = []
     for n, eye in enumerate(eyes):
         move_s = _move_s(places, shot, eyes[n - 1], eye) if n else 0.0
@@ -97,7 +97,7 @@ def board(brief: Brief) -> Board:
         raise ValueError(f"a moving-eye clip of these eyes has {len(eyes)} steps, one a stop")
     spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
-    places = eye_layout(frame, _side(shot))
+    places = eye_layout(frame, -int(shot.outward))
     sheet = Sheet()
     moves = [_moving(brief, spans[n], places, eyes, n) for n in range(len(eyes))]
     main, target = _panes(frame, places, shot, eyes, moves)
@@ -114,10 +114,6 @@ def _asked(subject: Subject) -> tuple[Shot, tuple[EyeSpec, ...]]:
     if subject.shot is None or len(eyes) < 2:
         raise ValueError("a moving-eye clip needs a shot and two eyes or more")
     return subject.shot, eyes
-
-
-def _side(shot: Shot) -> int:
-    return 1 if int(shot.side) >= 0 else -1
 
 
 # ------------------------------------------------------------------ what the eye takes for the aim
@@ -170,7 +166,7 @@ def _moving(brief: Brief, span: Span, places: EyeLayout, eyes: tuple[EyeSpec, ..
 
 def _reference_move_s(subject: Subject, n: int) -> float:
     shot, eyes = _asked(subject)
-    return _move_s(eye_layout(layout(1920, 1080, DUSK), _side(shot)), shot, eyes[n - 1], eyes[n])
+    return _move_s(eye_layout(layout(1920, 1080, DUSK), -int(shot.outward)), shot, eyes[n - 1], eyes[n])
 
 
 def _panes(

@@ -154,7 +154,7 @@ def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
     for n, measure in enumerate(brief.steps[-1].measures):
         text = f"{measure.name} {joined(measure)}"
         width = plate_width_px(text, frame.scale, False)
-        left = x if int(figure.shot.side) >= 0 else x + w - width
+        left = x if int(figure.shot.outward) < 0 else x + w - width
         top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
         plate = Plate(text, (left, top, width, sizes.height_px))
         id = sheet.put(f"seen.{n}", plate, "label", "label", fresh=1.0)

@@ -140,7 +140,7 @@ class _Scene:
     @property
     def aim_side(self) -> int:
         """On which side of the object ball the aim passes in the picture: +1 right, -1 left."""
-        return -1 if int(self.shot.side) < 0 else 1
+        return -int(self.shot.outward)
 
     def frames(self, seconds: float) -> int:
         """Frames that last about so long."""
@@ -156,7 +156,7 @@ def _asked(subject: Subject) -> tuple[Shot, EyeSpec, Construction]:
 def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
-    places = eye_layout(frame, 1 if int(shot.side) >= 0 else -1)
+    places = eye_layout(frame, -int(shot.outward))
     main = eye_pane(places, shot, eye)
     sheet = Sheet()
     figure = Figure(sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE, TARGET), (EYE,), line_top(places))
@@ -251,7 +251,7 @@ def _put_ruler(scene: _Scene) -> None:
 
 
 def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
-    outward = -left(scene.shot.aim_direction) * scene.aim_side
+    outward = left(scene.shot.aim_direction) * int(scene.shot.outward)
     O = scene.shot.object_ball_mm
     return pixel(scene.target, np.array([*(O[:2] + offset_mm * outward), O[2]]))
 
@@ -259,7 +259,7 @@ def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
 def _front(scene: _Scene, offset_mm: float) -> Position:
     """The point of the object ball's equator that faces the cue ball, at an offset towards the aim."""
     R = scene.radius_mm
-    outward = -left(scene.shot.aim_direction) * scene.aim_side
+    outward = left(scene.shot.aim_direction) * int(scene.shot.outward)
     depth = math.sqrt(max(R * R - offset_mm * offset_mm, 0.0))
     at = scene.shot.object_ball_mm[:2] - depth * scene.shot.aim_direction + offset_mm * outward
     return (float(at[0]), float(at[1]), R)

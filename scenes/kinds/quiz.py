@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from aimgeo import construct as construction
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot, solve_shot
+from aimgeo.side import NAMES
 from aimgeo.vectors import Array
 from scenes.board import Arc, Ball, Board, Line, Mark, Move, Pane, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
@@ -62,7 +63,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         cut = Quantity(abs(float(shot.cut_rad)), "angle_rad")
         overlap = Quantity(float(shot.overlap), "overlap")
         offset = Quantity(float(shot.aim_offset_mm), "length_mm")
-        side = Quantity({1: "left", -1: "right", 0: "straight"}[int(shot.side)], "name")
+        side = Quantity(NAMES[int(shot.side)], "name")
         values = (number, ("cut", cut), ("side", side), ("overlap", overlap), ("aim_offset", offset))
         measures = (("cut", cut), ("overlap", overlap), ("aim_offset", offset))
         steps.append(OutlineStep(f"answer {n}", ANSWER, values, measures, 4.5))
@@ -127,7 +128,7 @@ def _question(
     if frame.shape == "square":
         places = eye_layout(frame, 1)
     else:
-        places = replace(eye_layout(frame, 1 if int(shot.side) >= 0 else -1), axis_px=frame.width_px / 2)
+        places = replace(eye_layout(frame, -int(shot.outward)), axis_px=frame.width_px / 2)
     first, end = asked[0], told[1]
     shown = Track((1.0,)) if n == 0 else Track((0.0,), (Move(first, first + fade, (1.0,)),))
     gone = Move(end, end + fade, (0.0,))

@@ -169,7 +169,7 @@ def _figure(brief: Brief, frame: Layout, sheet: Sheet, half: Subject, n: int) ->
     low, high = (0.43, 0.80)
     if frame.shape != "wide":
         low, high = (0.64, 0.88) if n == 0 else (0.30, 0.62)
-    lean = (0.20 if frame.shape == "wide" else 0.12) * w * (1 if int(shot.side) >= 0 else -1)
+    lean = (0.20 if frame.shape == "wide" else 0.12) * w * -int(shot.outward)
     places = EyeLayout(x + w / 2 + lean, y + low * h, y + high * h, rect, rect, rect, (0, 0), "left", (0, 0), w)
     pane = eye_pane(places, shot, eye, f"half.{n}")
     top = TOP if frame.shape == "wide" else (0.54 if n == 0 else 0.16)
@@ -280,7 +280,7 @@ def _put_comparison(sheet: Sheet, frame: Layout, brief: Brief, span: Span, figur
             text = f"{measure.name} {joined(measure)}"
             width = plate_width_px(text, frame.scale, False)
             left = max(x + 0.4 * _inset(frame), frame.title_px[0])
-            if int(figure.shot.side) < 0:
+            if int(figure.shot.outward) > 0:
                 left = min(x + w - 0.4 * _inset(frame), frame.width_px - frame.title_px[0]) - width
             top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
             plate = Plate(text, (left, top, width, sizes.height_px))

@@ -8,6 +8,7 @@ import numpy as np
 
 from aimgeo.construct import Position, Quantity, position
 from aimgeo.shot import Shot
+from aimgeo.side import NAMES
 from aimgeo.tables import Table
 from scenes.board import (
     Area,
@@ -180,10 +181,9 @@ def _region(view: View, frame: Layout, shot: Shot) -> tuple[Position, ...]:
 
 def _values(subject: Subject) -> tuple[tuple[str, Quantity], ...]:
     assert subject.shot is not None
-    side = {1: "left", -1: "right", 0: "straight"}[int(subject.shot.side)]
     return (
         ("cut", Quantity(abs(float(subject.shot.cut_rad)), "angle_rad")),
-        ("side", Quantity(side, "name")),
+        ("side", Quantity(NAMES[int(subject.shot.side)], "name")),
         ("distance", Quantity(float(subject.shot.distance_mm), "distance_mm")),
     )
 

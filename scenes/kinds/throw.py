@@ -73,8 +73,7 @@ def shift_mm(shot: Shot, speed_mps: float, roll: float, factor: float = 1.0) -> 
     cut = abs(float(shot.cut_rad))
     needed = float(cut_needed_rad(cut, speed_mps, roll, factor))
     d = float(np.asarray(shot.ball_diameter_mm))
-    side = -1.0 if int(shot.side) >= 0 else 1.0
-    return side * d * (math.sin(needed) - math.sin(cut))
+    return int(shot.outward) * d * (math.sin(needed) - math.sin(cut))
 
 
 def board(brief: Brief) -> Board:
@@ -112,8 +111,7 @@ def _throw(shot: Shot, speed_mps: float, roll: float, factor: float) -> float:
 
 def _thrown_way(shot: Shot, thrown_rad: float) -> np.ndarray:
     """The object ball's direction when it is thrown: its cut gets smaller by so much."""
-    side = 1.0 if int(shot.side) >= 0 else -1.0
-    return turned(shot.object_direction, -side * thrown_rad)
+    return turned(shot.object_direction, int(shot.outward) * thrown_rad)
 
 
 def _pane(frame: Layout, shot: Shot) -> Pane:
@@ -125,7 +123,7 @@ def _pane(frame: Layout, shot: Shot) -> Pane:
     top = 0.10 * H if frame.shape == "wide" else 0.26 * H
     scale = (bottom - top) / ((PATH_BALLS + 3.2) * d)
     turn = math.atan2(float(shot.aim_direction[1]), float(shot.aim_direction[0]))
-    x = frame.axis_px + (0.10 * H if int(shot.side) >= 0 else -0.10 * H)
+    x = frame.axis_px + -int(shot.outward) * 0.10 * H
     y = bottom - 2.6 * d * scale
     O = shot.object_ball_mm
     track = constant(float(O[0]), float(O[1]), turn, math.log(scale))
@@ -182,9 +180,8 @@ def _put_shift(sheet: Sheet, shot: Shot, roll: float, span: Span, rate: tuple[in
     if not math.isfinite(shift):
         return
     _, move, line, _ = in_turn(*span, (TIMING.fade_s + TIMING.rest_s, 0.8, TIMING.draw_s + 0.4, 2.0), rate)
-    side = 1.0 if int(shot.side) >= 0 else -1.0
     needed = float(cut_needed_rad(abs(float(shot.cut_rad)), SHIFT_SPEED_MPS, roll))
-    hit_way = turned(shot.aim_direction, side * needed)
+    hit_way = turned(shot.aim_direction, -int(shot.outward) * needed)
     new_ghost = shot.object_ball_mm - 2 * R * np.array([*hit_way, 0.0])
     back = new_ghost - 1.9 * 2 * R * np.array([*shot.aim_direction, 0.0])
     moved = (new_ghost - shot.ghost_ball_mm).tolist()
