@@ -57,7 +57,7 @@ from aimgeo.pocket import (
     playable_target_mm,
     pocket_window,
 )
-from aimgeo.readings import READINGS, reading_turns
+from aimgeo.readings import reading_turns
 from aimgeo.shot import Shot
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import Array, BoolArray, IntArray, length, turned
@@ -199,9 +199,9 @@ def _methods(mark_deg: Array, shot: Shot, judge: _Judge, eye: Array | None) -> d
         usable = method.is_usable(shot)
         made[name] = {
             "usable": usable,
-            "limit": Choice(usable.astype(np.intp), (method.REACH, None)),
+            "limit": Choice(usable.astype(np.intp), (method.reach, None)),
             "aim_point_mm": np.where(usable[:, None], method.aim_point_mm(shot), np.nan),
-            "readings": {key: {"reading": READINGS[name][key], **next(judged)} for key in turns.get(name, ())},
+            "readings": {key: {"reading": method.readings[key].says, **next(judged)} for key in turns[name]},
         }
     return made
 

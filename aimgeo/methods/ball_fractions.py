@@ -1,10 +1,23 @@
-"""Ball fractions: sight at the object ball's centre, halfway or edge, and shift the cue a little, parallel."""
+"""Ball fractions: sight at the object ball's centre, halfway or edge, and shift the cue a little, parallel.
+
+Sentence keys in the order of their steps, measures in brackets:
+ball_fractions.target_line [cut], .marks, one of .centre .halfway .edge,
+one of .shift_outward .shift_inward .shift_none [cue_shift] (left out when nothing is shifted),
+one of .left_over_outward .left_over_inward [left_over, lost] (left out when nothing is left over),
+.aim_line or, when nothing is shifted, .aim_plain [aim_offset],
+.other_way (when a second combination gives the cut too).
+Own values, all but the first step: `target` (name: centre, halfway, edge), `shift_way` (name: outward,
+inward, none), `shift_sixteenths` (count of sixteenths of a ball), `shift`, `tip_shift` (what a 13 mm tip
+shows), `tip_lost` (cut that the tip's measure loses), `left_over`, `given_cut`, `lost` (cut that is lost
+when the left-over is ignored)
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.construct import Construction, Limit, Line, Measure, Point, Position, Quantity, Step, position
+from aimgeo.aim_frame import AimFrame
+from aimgeo.construct import Construction, Line, Measure, Point, Position, Quantity, Step, position
 from aimgeo.fractions import (
     MAX_SIXTEENTHS,
     TARGETS,
@@ -21,39 +34,21 @@ from aimgeo.methods.figure import (
     direction,
     on_front,
     parallel,
-    reach_limit,
-    reaches,
-    refuse_beyond,
     shot_values,
     target_line_step,
     way_name,
 )
+from aimgeo.methods.method import Method, Reading
 from aimgeo.shot import Shot
-from aimgeo.vectors import Array, BoolArray
+from aimgeo.vectors import Array
 
-REACH = "Ball fractions reach sin(cut) = 10/16 (38.7 degrees): the edge with the largest shift."
 SIN_LIMIT = MAX_SIXTEENTHS / 16
 SHOWN_LEFT_OVER_MM = 0.05
 """A left-over below this is not given a step: it would be shown as 0.0 mm."""
 
 
-def is_usable(shot: Shot) -> BoolArray:
-    """True up to and including sin(cut) = 10/16, (...)."""
-    return reaches(shot, SIN_LIMIT)
-
-
-def limit(shot: Shot) -> Limit | None:
-    """None up to and including sin(cut) = 10/16: the edge with the largest outward shift."""
-    return reach_limit(shot, "ball_fractions", SIN_LIMIT)
-
-
-def aim_point_mm(shot: Shot) -> Array:
-    """The ghost ball's centre, (..., 3)."""
-    return shot.ghost_ball_mm
-
-
 def construct(shot: Shot) -> Construction:
-    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+    """The construction for one shot (scalar fields) within reach.
 
     The marks, the preferred one, the taught shift at the cue ball, what is left over as a last small shift, and
     the sighting line moved into the cue ball's centre. The last shift makes the direction exact for any cut;
@@ -64,7 +59,6 @@ def construct(shot: Shot) -> Construction:
     >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
     ['target line', 'marks', 'target', 'cue-ball shift', 'what is left over', 'aim line']
     """
-    refuse_beyond(limit, shot)
     d = float(np.asarray(shot.ball_diameter_mm))
     best, *others = combinations(float(shot.cut_rad), d)
     has_left_over = abs(best.left_over_mm) >= SHOWN_LEFT_OVER_MM
@@ -173,3 +167,44 @@ def _combination_values(combination: Combination, d: float) -> Values:
 
 
 _MARK_ROLES = {"mark_centre": "centre", "mark_half": "halfway", "mark_edge": "edge"}
+
+
+def line_of_centres_turn_rad(frame: AimFrame) -> Array:
+    """The cue ball is sent at the point d sin(cut) beside O, square to the line C O, on the side of the aim."""
+    aside = -frame.diameter_mm * frame.sin_cut
+    return np.arctan2(frame.object_y_mm, frame.object_x_mm) + np.arctan2(aside, frame.distance_mm)
+
+
+def visible_disc_turn_rad(frame: AimFrame, eye: Array) -> Array:
+    """The sight line at 2 sin(cut) of the visible half-width beside the object ball's middle; the cue ball is sent
+    through its point nearest to O. Seen in the level plane of the centres.
+
+    nan for an eye above the object ball.
+    """
+    x, y = frame.object_x_mm - eye[..., 0], frame.object_y_mm - eye[..., 1]
+    away, R = np.hypot(x, y), frame.radius_mm
+    with np.errstate(invalid="ignore", divide="ignore"):
+        half_width = R / np.sqrt((away - R) * (away + R))
+        beside = -np.arctan(2 * frame.sin_cut * half_width)
+    sight, reach = np.arctan2(y, x) + beside, away * np.cos(beside)
+    return np.arctan2(eye[..., 1] + reach * np.sin(sight), eye[..., 0] + reach * np.cos(sight))
+
+
+METHOD = Method(
+    "ball_fractions",
+    "Ball fractions reach sin(cut) = 10/16 (38.7 degrees): the edge with the largest shift.",
+    SIN_LIMIT,
+    construct,
+    {
+        "line_of_centres": Reading(
+            "The aim's offset is taken square to the line through both centres instead of square to the aim line.",
+            lambda frame, eye, mark: line_of_centres_turn_rad(frame),
+        ),
+        "visible_disc": Reading(
+            "The overlap is judged on the object ball's visible disc, and the aim goes through the "
+            "point of that sight line abreast of the object ball's centre.",
+            lambda frame, eye, mark: visible_disc_turn_rad(frame, eye),
+            needs_eye=True,
+        ),
+    },
+)

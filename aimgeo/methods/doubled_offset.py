@@ -1,51 +1,33 @@
-"""Doubled offset: aim twice as far from the object ball's centre as its contact point lies."""
+"""Doubled offset: aim twice as far from the object ball's centre as its contact point lies.
+
+Sentence keys in the order of their steps, measures in brackets:
+doubled_offset.target_line [cut], .contact_point, .object_ball_line, .contact_line [contact_offset],
+.aim_line [aim_offset], .halfway [second_offset]
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.construct import Construction, Limit, Point, Position, Step, position
+from aimgeo.construct import Construction, Point, Position, Step, position
+from aimgeo.eye import doubled_offset as eye_reading
 from aimgeo.methods.figure import (
     between_offsets,
     contact_point_step,
     direction,
     parallel,
-    reach_limit,
-    reaches,
-    refuse_beyond,
     shot_values,
     target_line_step,
 )
+from aimgeo.methods.method import Method, Reading
 from aimgeo.shot import Shot
-from aimgeo.vectors import Array, BoolArray
 
-REACH = "Doubling the offset works up to 30 degrees, where the aim leaves the object ball."
 SIN_LIMIT = 0.5
 """At 30 degrees the aim line touches the object ball's edge; beyond, there is no ball to aim at."""
 
 
-def is_usable(shot: Shot) -> BoolArray:
-    """True up to and including 30 degrees, (...)."""
-    return reaches(shot, SIN_LIMIT)
-
-
-def limit(shot: Shot) -> Limit | None:
-    """None up to and including 30 degrees; beyond, the aim line leaves the object ball.
-
-    >>> from aimgeo.shot import place_shot
-    >>> limit(place_shot([0, 0], [900, 0], np.radians(31), 500)).sentence
-    'doubled_offset.limit'
-    """
-    return reach_limit(shot, "doubled_offset", SIN_LIMIT)
-
-
-def aim_point_mm(shot: Shot) -> Array:
-    """The ghost ball's centre, (..., 3)."""
-    return shot.ghost_ball_mm
-
-
 def construct(shot: Shot) -> Construction:
-    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+    """The construction for one shot (scalar fields) within reach.
 
     Three parallel lines, R sin(cut) apart. The last step says the same the other way round: move the aim until
     the contact point lies halfway between it and the centre.
@@ -54,7 +36,6 @@ def construct(shot: Shot) -> Construction:
     >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
     ['target line', 'contact point', 'object-ball line', 'contact-point line', 'aim line', 'halfway']
     """
-    refuse_beyond(limit, shot)
     C, O, contact = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.contact_object_mm))
     near, far = float(shot.contact_offset_mm), float(shot.aim_offset_mm)
     aim_point = _doubled(O, contact)
@@ -102,3 +83,18 @@ def construct(shot: Shot) -> Construction:
 
 def _doubled(centre: Position, contact: Position) -> Position:
     return position(2 * np.asarray(contact) - np.asarray(centre))
+
+
+METHOD = Method(
+    "doubled_offset",
+    "Doubling the offset works up to 30 degrees, where the aim leaves the object ball.",
+    SIN_LIMIT,
+    construct,
+    {
+        "picture": Reading(
+            "The contact point's distance from the object ball's centre is doubled as seen, not as it is.",
+            lambda frame, eye, mark: eye_reading(frame, eye).turn_rad,
+            uses_eye=True,
+        ),
+    },
+)

@@ -6,8 +6,6 @@ outward from it, to the side on which the aim line passes. A straight shot count
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from aimgeo.construct import Limit, Line, Measure, Point, Position, Quantity, Step, position
@@ -138,10 +136,3 @@ def reach_limit(shot: Shot, method: str, sin_cut: float) -> Limit | None:
         return Limit(f"{method}.no_aim")
     cut = Quantity(abs(float(shot.cut_rad)), "angle_rad")
     return Limit(f"{method}.limit", (("cut", cut), ("limit", Quantity(float(np.arcsin(sin_cut)), "angle_rad"))))
-
-
-def refuse_beyond(limit: Callable[[Shot], Limit | None], shot: Shot) -> None:
-    """Raise ValueError where the method has a limit: its construction would draw what does not hold."""
-    reason = limit(shot)
-    if reason is not None:
-        raise ValueError(f"the method cannot be used for this shot: {reason.sentence}")

@@ -1,25 +1,32 @@
-"""Fixed marks: know by heart, for each cut of a known set, the mark on the object ball that the aim line meets."""
+"""Fixed marks: know by heart, for each cut of a known set, the mark on the object ball that the aim line meets.
+
+Sentence keys in the order of their steps, measures in brackets:
+fixed_marks.target_line [cut], .object_ball_line, .marks, .known_mark or .between_marks [aim_offset],
+.aim_line.
+Own values, all but the first step: `mark` (count: eighths of the radius from the centre), `mark_part`
+(the same as a ratio of the radius), `past_mark` (how far this cut's mark lies past that one), `past_way`
+(name: outward, inward)
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from aimgeo.construct import Construction, Limit, Point, Quantity, Step, position
+from aimgeo.aim_frame import AimFrame
+from aimgeo.construct import Construction, Point, Quantity, Step, position
 from aimgeo.methods.figure import (
     between_offsets,
     direction,
     on_front,
     parallel,
-    reach_limit,
-    reaches,
-    refuse_beyond,
     shot_values,
     target_line_step,
 )
+from aimgeo.methods.method import Method, Reading
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, at_height
-from aimgeo.vectors import Array, ArrayLike, BoolArray, left
+from aimgeo.side import side_of
+from aimgeo.vectors import Array, ArrayLike, left
 
-REACH = "Fixed marks work up to 30 degrees, where the mark leaves the object ball."
 SIN_LIMIT = 0.5
 """At 30 degrees the mark is the object ball's edge; beyond, there is no ball to mark."""
 SHOWN_PAST_MM = 0.05
@@ -41,16 +48,6 @@ def mark_offset_mm(cut_rad: ArrayLike, ball_diameter_mm: ArrayLike = BALL_DIAMET
     return np.where(on_ball, np.asarray(ball_diameter_mm, float) * sine, np.nan)
 
 
-def is_usable(shot: Shot) -> BoolArray:
-    """True up to and including 30 degrees, (...)."""
-    return reaches(shot, SIN_LIMIT)
-
-
-def limit(shot: Shot) -> Limit | None:
-    """None up to and including 30 degrees; beyond, the mark would leave the object ball."""
-    return reach_limit(shot, "fixed_marks", SIN_LIMIT)
-
-
 def aim_point_mm(shot: Shot) -> Array:
     """The cut's mark on the object ball's front, at the height of its centre, (..., 3); nan beyond 30 degrees."""
     R, aside = shot.radius_mm, mark_offset_mm(shot.cut_rad, shot.ball_diameter_mm)
@@ -62,7 +59,7 @@ def aim_point_mm(shot: Shot) -> Array:
 
 
 def construct(shot: Shot) -> Construction:
-    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+    """The construction for one shot (scalar fields) within reach.
 
     The marks of the known set on the side of the aim, then this cut's own mark. A cut that is not in the set
     gets its exact mark between two known ones, and the values say which is nearest and how far it is.
@@ -71,7 +68,6 @@ def construct(shot: Shot) -> Construction:
     >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
     ['target line', 'centre line', 'known marks', "this cut's mark", 'aim line']
     """
-    refuse_beyond(limit, shot)
     C = position(shot.cue_ball_mm)
     d, offset = float(np.asarray(shot.ball_diameter_mm)), float(shot.aim_offset_mm)
     nearest = round(16 * offset / d)
@@ -115,3 +111,32 @@ def construct(shot: Shot) -> Construction:
         aim_point_mm=mark,
         cue_line=aim_line,
     )
+
+
+def memorised_mark_turn_rad(frame: AimFrame, mark_cut_rad: Array) -> Array:
+    """The aim passes the object ball's centre at 2 R sin(the mark's cut), on the side of this shot's aim.
+
+    nan for a straight shot with another cut's mark, which has no side, and where the distance is too short.
+    """
+    side = side_of(frame.sin_cut)
+    passing = side * frame.diameter_mm * np.sin(mark_cut_rad)
+    turn = np.arctan2(frame.object_y_mm, frame.object_x_mm) - np.arctan2(
+        passing, np.sqrt((frame.distance_mm - passing) * (frame.distance_mm + passing))
+    )
+    return np.where((side == 0) & (np.sin(mark_cut_rad) >= 1e-12), np.nan, turn)
+
+
+METHOD = Method(
+    "fixed_marks",
+    "Fixed marks work up to 30 degrees, where the mark leaves the object ball.",
+    SIN_LIMIT,
+    construct,
+    {
+        "memorised_mark": Reading(
+            "The mark memorised for one cut is used as it is, so the ball is cut by that much.",
+            lambda frame, eye, mark: memorised_mark_turn_rad(frame, mark),
+        ),
+    },
+    aim_point_mm=aim_point_mm,
+    counts_eighths=True,
+)

@@ -1,44 +1,34 @@
-"""Ghost ball: see the cue ball where it must be at impact, and send its centre there."""
+"""Ghost ball: see the cue ball where it must be at impact, and send its centre there.
+
+Sentence keys in the order of their steps, measures in brackets:
+ghost_ball.target_line [cut], .contact_point, .ghost_ball [ball], .base_spot, .aim_line [distance],
+.edge_lines
+"""
 
 from __future__ import annotations
 
-from aimgeo.construct import Circle, Construction, Limit, Line, Measure, Point, Quantity, Step, position
+import numpy as np
+
+from aimgeo.aim_frame import AimFrame
+from aimgeo.construct import Circle, Construction, Line, Measure, Point, Quantity, Step, position
 from aimgeo.methods.figure import (
     at,
     contact_point_step,
     cue_level_mm,
     direction,
-    reach_limit,
-    reaches,
-    refuse_beyond,
     shot_values,
     target_line_step,
 )
+from aimgeo.methods.method import Method, Reading
 from aimgeo.shot import Shot
-from aimgeo.vectors import Array, BoolArray
+from aimgeo.vectors import Array
 
-REACH = "The ghost ball can be aimed at for cuts below 90 degrees."
 BASE_SPOT_RADII = 0.15
 """Size at which the spot under the ghost ball is drawn, in ball radii: the true contact is a point."""
 
 
-def is_usable(shot: Shot) -> BoolArray:
-    """True for every cut below 90 degrees, (...)."""
-    return reaches(shot, 1.0)
-
-
-def limit(shot: Shot) -> Limit | None:
-    """None below 90 degrees."""
-    return reach_limit(shot, "ghost_ball", 1.0)
-
-
-def aim_point_mm(shot: Shot) -> Array:
-    """The ghost ball's centre, (..., 3)."""
-    return shot.ghost_ball_mm
-
-
 def construct(shot: Shot) -> Construction:
-    """The construction for one shot (scalar fields). ValueError where `limit` gives a reason.
+    """The construction for one shot (scalar fields) within reach.
 
     The ghost ball first, then its base spot on the cloth; the aim line, then the two lines along which the cue
     ball's edges run.
@@ -47,7 +37,6 @@ def construct(shot: Shot) -> Construction:
     >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
     ['target line', 'contact point', 'ghost ball', 'base spot', 'aim line', 'edge lines']
     """
-    refuse_beyond(limit, shot)
     C, O, G = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm))
     contact = position(shot.contact_object_mm)
     R, offset = float(shot.radius_mm), float(shot.aim_offset_mm)
@@ -96,3 +85,75 @@ def construct(shot: Shot) -> Construction:
         aim_point_mm=G,
         cue_line=aim_line,
     )
+
+
+def base_spot_turn_rad(frame: AimFrame, eye: Array) -> Array:
+    """The sight line to (q, 0, 0) is cut at the height of the balls' centres; the cue ball is sent through there.
+
+    nan for an eye that is not above the balls' centres.
+    """
+    x, y, z = eye[..., 0], eye[..., 1], eye[..., 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(z > frame.radius_mm, 1 - frame.radius_mm / z, np.nan)
+    return np.arctan2(y * (1 - part), x + (frame.travel_mm - x) * part)
+
+
+def centre_turn_rad(frame: AimFrame, eye: Array) -> Array:
+    """The sight line through G is carried on to the cloth; the cue ball is sent over that spot.
+
+    nan for an eye that is not above the balls' centres.
+    """
+    x, y, z = eye[..., 0], eye[..., 1], eye[..., 2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(z > frame.radius_mm, z / (z - frame.radius_mm), np.nan)
+    return np.arctan2(y * (1 - part), x + (frame.travel_mm - x) * part)
+
+
+def edge_turn_rad(frame: AimFrame, eye: Array) -> Array:
+    """The points where level sight lines touch cue ball and ghost ball on the side away from the object ball are
+    joined, and the cue ball is sent parallel to the join; in a straight shot both sides are averaged.
+
+    nan for an eye right above one of the two balls.
+    """
+    outer = np.where(np.abs(frame.sin_cut) < 1e-12, 0.0, -np.sign(frame.sin_cut))
+    cue = _touch(frame, eye, np.zeros_like(frame.travel_mm), outer)
+    ghost = _touch(frame, eye, frame.travel_mm, outer)
+    return np.arctan2(ghost[1] - cue[1], ghost[0] - cue[0])
+
+
+def _touch(frame: AimFrame, eye: Array, ball_x: Array, outer: Array) -> tuple[Array, Array]:
+    """Where the level sight line touches a ball at (x, 0) on its outer side: 1 the left of the picture."""
+    R = frame.radius_mm
+    x, y = eye[..., 0] - ball_x, eye[..., 1]
+    away = np.hypot(x, y)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nearer = R / away
+        aside = outer * np.sqrt((1 - nearer) * (1 + nearer))
+        ex, ey = x / away, y / away
+    # as seen from the eye, left is the way to the eye turned a quarter clockwise
+    return ball_x + R * (nearer * ex + aside * ey), R * (nearer * ey - aside * ex)
+
+
+METHOD = Method(
+    "ghost_ball",
+    "The ghost ball can be aimed at for cuts below 90 degrees.",
+    1.0,
+    construct,
+    {
+        "base_spot": Reading(
+            "The ghost ball's spot on the cloth is taken, as the eye sees it, for its centre.",
+            lambda frame, eye, mark: base_spot_turn_rad(frame, eye),
+            needs_eye=True,
+        ),
+        "centre": Reading(
+            "The cloth seen behind the ghost ball's centre is taken for the spot that it stands on.",
+            lambda frame, eye, mark: centre_turn_rad(frame, eye),
+            needs_eye=True,
+        ),
+        "edge": Reading(
+            "The seen outer edges of cue ball and ghost ball are joined; the aim runs parallel to the join.",
+            lambda frame, eye, mark: edge_turn_rad(frame, eye),
+            needs_eye=True,
+        ),
+    },
+)

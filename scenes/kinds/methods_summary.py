@@ -22,8 +22,9 @@ import numpy as np
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
 from aimgeo.judging import Outcome
+from aimgeo.methods import METHODS
 from aimgeo.pocket import window_into
-from aimgeo.readings import NEED_AN_EYE, judged_readings
+from aimgeo.readings import judged_readings
 from aimgeo.shot import one_of_many
 from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
@@ -39,8 +40,6 @@ from scenes.kinds.kind import Kind
 
 SHOT, MISSED, RANKED = "methods_summary.shot", "methods_summary.missed", "methods_summary.ranked"
 NO_HIT, TURNED_BACK = "no_hit", "turned_back"
-EYE_READINGS = NEED_AN_EYE | {"picture"}
-"""Readings that come out differently for another eye."""
 DRAW_S = 4.2
 """Seconds in which all constructions are drawn."""
 BALL_IN_COLUMN, BALL_IN_ROW = 0.42, 0.58
@@ -139,7 +138,8 @@ def _told(rank: int, one: Ranked) -> OutlineStep:
         miss = Quantity(worst.miss_mm, "length_mm")
     else:
         miss = Quantity(TURNED_BACK if worst.hits else NO_HIT, "name")
-    eye = worst.view.eye.name if worst.reading in EYE_READINGS else "any_eye"
+    reading = METHODS[one.method].readings[worst.reading]
+    eye = worst.view.eye.name if reading.needs_eye or reading.uses_eye else "any_eye"
     told = (
         ("result", Quantity("pocketed" if worst.is_pocketed else "not_pocketed", "name")),
         ("reading", Quantity(f"reading.{worst.reading}", "name")),

@@ -16,6 +16,7 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
+from aimgeo.methods import METHODS
 from aimgeo.shot import Shot
 from aimgeo.vectors import left
 from scenes.board import Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
@@ -223,7 +224,7 @@ def _put_ruler(scene: _Scene) -> None:
     top = scene.places.picture_px[1] + scene.places.picture_px[3]
     thick = s.stroke_px(2.5)
     sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar", opacity=1.0)
-    eighths = scene.plan.method == "fixed_marks"
+    eighths = METHODS[scene.plan.method].counts_eighths
     pitch = R / 8 if eighths else RULER_MM
     size = s.text_px("tick")
     # figures at every tick that is drawn long, or at every second one where they would touch

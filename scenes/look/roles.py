@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from aimgeo.methods import METHODS
+
 LINE_STYLE = {"target_line_back": "target_line", "target_line_parallel": "target_line"}
-"""Roles drawn in another role's style; the rest are styles by their own name."""
+"""Roles of lines drawn in another role's style; the rest are styles by their own name."""
 MARK_KIND = {
     "object_centre": "object_centre",
     "cue_centre": "cue_centre",
@@ -13,6 +15,10 @@ MARK_KIND = {
     "fixed_mark": "notch",
 }
 """Roles of points to kinds of mark; the rest are small light rings."""
+for _method in METHODS.values():  # a method says which known role its own ones are drawn like
+    for _role, _like in _method.roles.items():
+        _styles = MARK_KIND if _like in MARK_KIND else LINE_STYLE
+        _styles[_role] = _styles.get(_like, _like)
 UNLABELLED = frozenset(
     {"target_line_back", "target_line_parallel", "object_centre", "cue_centre", "ghost_centre", "mark_centre"}
 )

@@ -26,7 +26,7 @@ from aimgeo.construct.language import (
 )
 from aimgeo.eye import doubled_offset
 from aimgeo.methods import METHODS
-from aimgeo.readings import base_spot_turn_rad
+from aimgeo.methods.ghost_ball import base_spot_turn_rad
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array
 

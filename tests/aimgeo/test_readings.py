@@ -10,7 +10,6 @@ import pytest
 
 from aimgeo.asking.solve import answer
 from aimgeo.methods import METHODS
-from aimgeo.readings import NEED_AN_EYE, READINGS
 from tests.aimgeo import plain as p
 from tests.aimgeo.test_against_plain import EYES, Plain, agrees, requests
 
@@ -84,11 +83,12 @@ def test_every_reading_done_by_hand(eye: Request) -> None:
 
 def test_every_method_has_its_readings_and_a_sentence_for_each() -> None:
     with_eye, without = answer([{**r, **eye} for r in requests(12, 1) for eye in ({"eye": EYES[1]}, {})])
-    for name in METHODS:
-        assert list(with_eye["methods"][name]["readings"]) == list(READINGS[name])
-        assert list(without["methods"][name]["readings"]) == [k for k in READINGS[name] if k not in NEED_AN_EYE]
+    for name, method in METHODS.items():
+        own = method.readings
+        assert list(with_eye["methods"][name]["readings"]) == list(own)
+        assert list(without["methods"][name]["readings"]) == [k for k in own if not own[k].needs_eye]
         for key, found in with_eye["methods"][name]["readings"].items():
-            assert found["reading"] == READINGS[name][key]
+            assert found["reading"] == own[key].says
             assert found["reading"].count(". ") == 0
             assert found["reading"].endswith(".")
             assert found["pocketed"] is None

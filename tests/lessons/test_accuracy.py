@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from aimgeo.asking.solve import answer
-from aimgeo.readings import READINGS
+from aimgeo.methods import METHODS
 from lessons.commands.table import command
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy, as_csv, as_json, as_text
@@ -30,7 +30,7 @@ clips: [{kind: table}]
 
 def test_the_table_holds_every_reading_of_every_shot_and_eye_with_the_numbers_of_solve() -> None:
     table = accuracy(plan(loads(LESSON)))
-    readings = sum(len(named) for named in READINGS.values())
+    readings = sum(len(method.readings) for method in METHODS.values())
     assert len(table.rows) == readings * 3 * 2 * 2 * 2
     assert table.unset == ()
     row = next(r for r in table.rows if r["reading"] == "picture" and r["cut"] == "1/2" and r["eye"] == "over")
