@@ -3,7 +3,8 @@
 # Usage: sh setup.sh [dev]   'dev' adds what the tests need. Running it again costs nothing.
 set -eu
 cd "$(dirname "$0")"
-extras=${1:+[$1]}
+# the live page is light (a few MB) and the author's door: it is always there
+extras="[live${1:+,$1}]"
 
 say() { printf '%s\n' "$*"; }
 stop() { say "aimgeo: $*" >&2; exit 1; }
@@ -11,7 +12,7 @@ stop() { say "aimgeo: $*" >&2; exit 1; }
 any() { for file in "$@"; do if [ -e "$file" ]; then return 0; fi; done; return 1; }
 
 stamp=.venv/.ready-$(cat pyproject.toml constraints.txt setup.sh | cksum | cut -d' ' -f1)
-if [ -e "$stamp-$extras" ] || [ -e "$stamp-[dev]" ]; then exit 0; fi
+if [ -e "$stamp-$extras" ] || [ -e "$stamp-[live,dev]" ]; then exit 0; fi
 
 find_python() {
     for name in python3 python3.14 python3.13 python3.12 python3.11; do

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-HEAVY = {"manim", "av", "cairo", "moderngl", "rich", "scipy", "PIL", "opentimelineio", "typst", "jinja2"}
+HEAVY = {
+    "manim", "av", "cairo", "moderngl", "rich", "scipy", "PIL", "opentimelineio", "typst", "jinja2",
+    "starlette", "uvicorn", "watchfiles", "websockets",
+}  # fmt: skip
 
 
 def loaded(statement: str) -> set[str]:
@@ -61,3 +65,14 @@ def test_checking_and_planning_import_nothing_heavy() -> None:
 def test_the_command_line_starts_without_its_verbs() -> None:
     names = loaded("import lessons.cli")
     assert not (HEAVY | {"numpy", "pydantic", "yaml"}) & names
+
+
+def test_the_live_page_leaves_geometry_to_python() -> None:
+    """Whoever wants a sine there has to ask Python: the page rounds and compares, no more."""
+    allowed = {"min", "max", "round", "floor", "abs"}
+    for path in sorted((ROOT / "lessons" / "live" / "page").glob("*.js")):
+        if path.name == "editor.js":  # made from its source by a bundler
+            continue
+        text = path.read_text(encoding="utf-8")
+        assert set(re.findall(r"Math\.(\w+)", text)) <= allowed, path.name
+        assert "57.15" not in text, path.name

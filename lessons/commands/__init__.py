@@ -6,6 +6,7 @@ VERBS: dict[str, str] = {
     "check": "Read lesson files and report every fault.",
     "plan": "List the clips that a lesson makes.",
     "still": "Write one picture of a clip.",
+    "live": "See a lesson while you write it, and move the shot by hand.",
     "render": "Render the clips.",
     "audit": "Decode rendered clips and check that everything stands where it was computed.",
     "solve": "Answer questions about one shot, or a stream of them.",

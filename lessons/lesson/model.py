@@ -342,7 +342,7 @@ def load(path: Path, shown_as: str | None = None) -> Lesson:
     return _lesson(read(path, shown_as), shown_as or path.as_posix(), path.stem)
 
 
-def loads(text: str, name: str = "lesson.yaml") -> Lesson:
+def loads(text: bytes | str, name: str = "lesson.yaml") -> Lesson:
     """The lesson in a text, as if it stood in a file of that name."""
     return _lesson(read_text(text, name), name, Path(name).stem)
 

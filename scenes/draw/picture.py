@@ -20,7 +20,7 @@ from scenes.draw.paths import RGBA, Gradient, Path
 from scenes.files import part_path, place
 
 _CAPS = {"round": cairo.LINE_CAP_ROUND, "butt": cairo.LINE_CAP_BUTT}
-_SAME_PX = 1e-3
+SAME_PX = 1e-3
 """Curves whose ends are nearer than this join."""
 
 
@@ -88,7 +88,7 @@ def trace(ctx: cairo.Context, curves: Array) -> None:
     ctx.new_path()
     if not len(curves):
         return
-    joins = np.abs(curves[1:, 0] - curves[:-1, 3]).max(axis=1, initial=0) < _SAME_PX
+    joins = np.abs(curves[1:, 0] - curves[:-1, 3]).max(axis=1, initial=0) < SAME_PX
     starts = [0, *(np.flatnonzero(~joins) + 1).tolist(), len(curves)]
     flat = curves.reshape(-1, 8).tolist()
     for first, end in pairwise(starts):
@@ -96,7 +96,7 @@ def trace(ctx: cairo.Context, curves: Array) -> None:
         ctx.move_to(*flat[first][:2])
         for curve in flat[first:end]:
             ctx.curve_to(*curve[2:])
-        if np.abs(curves[first, 0] - curves[end - 1, 3]).max() < _SAME_PX:
+        if np.abs(curves[first, 0] - curves[end - 1, 3]).max() < SAME_PX:
             ctx.close_path()
 
 

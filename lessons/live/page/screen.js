@@ -1,0 +1,139 @@
+// A frame's parts on the screen: plates below, in WebGL; curves above, on a 2D canvas with a hole for each plate.
+
+import { drawPaths } from "./lines.js";
+import { Plates } from "./plate.js";
+import { parts } from "./wire.js";
+
+// pixels of a rectangle of the board
+function pixels([x, y, w, h], zoom) {
+  const left = Math.round(x * zoom), top = Math.round(y * zoom);
+  return [left, top, Math.round((x + w) * zoom) - left, Math.round((y + h) * zoom) - top];
+}
+
+function meet(a, b) {
+  return a[0] < b[0] + b[2] && b[0] < a[0] + a[2] && a[1] < b[1] + b[3] && b[1] < a[1] + a[3];
+}
+
+async function pictured(part) {
+  part.waits = true;
+  part.bitmap = await createImageBitmap(part.blob);
+  part.blob = null;
+}
+
+export function size(frame) {
+  return frame.board.map((side) => Math.round(side * frame.zoom));
+}
+
+// Draws a frame's curves; gives back the plates. `again` is called when a picture that was missing has come.
+export function drawInk(ctx, frame, again, plateTo) {
+  const [width, height] = size(frame), zoom = frame.zoom, plates = [];
+  ctx.setTransform(1, 0, 0, 1, 0, 0);
+  ctx.clearRect(0, 0, width, height);
+  for (const [name, opacity] of frame.shown) {
+    const part = parts.get(name);
+    if (!part) continue;
+    if (part.is === "paths") {
+      ctx.setTransform(zoom, 0, 0, zoom, 0, 0);
+      drawPaths(ctx, part, opacity);
+      continue;
+    }
+    const rect = pixels(part.rect, zoom);
+    ctx.setTransform(1, 0, 0, 1, 0, 0);
+    if (part.is === "cloth") {
+      const image = parts.get(part.image);
+      ctx.globalAlpha = opacity;
+      if (image?.bitmap) ctx.drawImage(image.bitmap, rect[0], rect[1], rect[2], rect[3]);
+      else if (image && !image.waits) pictured(image).then(again);
+      ctx.globalAlpha = 1;
+    } else if (part.is === "plate") {
+      const isOver = plates.some((other) => meet(other.rect, rect));
+      plates.push({ name, part, table: parts.get(part.table), rect, opacity, isOver });
+      if (plateTo) {
+        plateTo(plates.at(-1), opacity);
+      } else {
+        ctx.globalCompositeOperation = "destination-out";
+        ctx.globalAlpha = opacity;
+        ctx.fillRect(...rect);
+        ctx.globalAlpha = 1;
+        ctx.globalCompositeOperation = "source-over";
+      }
+    }
+  }
+  return plates;
+}
+
+export class Screen {
+  constructor(holder, isSoft) {
+    this.holder = holder;
+    this.below = document.createElement("canvas");
+    this.below.className = "gl";
+    this.above = document.createElement("canvas");
+    holder.append(this.below, this.above);
+    // without a graphics card a 2D canvas that lies in memory is far quicker
+    this.ctx = this.above.getContext("2d", { willReadFrequently: isSoft });
+    this.plates = null;
+    this.frame = null;
+    this.below.addEventListener("webglcontextlost", (event) => {
+      event.preventDefault();
+      this.plates = null;
+    });
+    this.below.addEventListener("webglcontextrestored", () => this.shade(this.told));
+  }
+
+  // take the shaders; false where WebGL 2 can't be had
+  shade(told) {
+    this.told = told;
+    try {
+      this.plates = new Plates(this.below, told);
+    } catch (fault) {
+      console.warn(String(fault));
+      return false;
+    }
+    this.draw();
+    return true;
+  }
+
+  show(frame) {
+    this.frame = frame;
+    this.draw();
+  }
+
+  draw() {
+    const frame = this.frame;
+    if (!frame) return;
+    const [width, height] = size(frame);
+    if (this.above.width !== width || this.above.height !== height) {
+      this.above.width = width;
+      this.above.height = height;
+    }
+    const plates = drawInk(this.ctx, frame, () => this.frame === frame && this.draw());
+    if (this.plates && plates.length) this.plates.draw(plates, width, height);
+  }
+}
+
+// A frame as one picture, for the list of clips.
+export class Thumbs {
+  constructor(told) {
+    this.canvas = document.createElement("canvas");
+    this.plates = new Plates(this.canvas, told);
+  }
+
+  draw(canvas, frame, isLate = false) {
+    const [width, height] = size(frame);
+    canvas.width = width;
+    canvas.height = height;
+    const ctx = canvas.getContext("2d", { willReadFrequently: true });
+    const again = () => isLate || this.draw(canvas, frame, true);
+    drawInk(ctx, frame, again, (plate, opacity) => {
+      this.plates.draw([{ ...plate, isOver: false }], width, height);
+      this.plates.last = "";
+      const [x, y, w, h] = plate.rect;
+      ctx.save();
+      ctx.globalAlpha = opacity;
+      ctx.translate(0, height);
+      ctx.scale(1, -1);
+      ctx.drawImage(this.canvas, x, height - y - h, w, h, x, height - y - h, w, h);
+      ctx.restore();
+    });
+  }
+}

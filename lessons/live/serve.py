@@ -1,0 +1,105 @@
+"""Run the live page's server until it is stopped, at an address that outlives a restart."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+import socket
+import webbrowser
+from pathlib import Path
+
+import click
+import uvicorn
+import watchfiles  # noqa: F401 - said to be missing here, before anything is begun
+import websockets  # noqa: F401
+
+from lessons.live.server import HOST, Server
+from lessons.live.session import Session
+
+TOKEN_BYTES = 32
+
+
+def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None:
+    """Serve a lesson's page."""
+    if lesson is None:
+        raise click.ClickException("name a lesson file; a new one is made in the page.")
+    if lesson.is_dir() or not lesson.exists():
+        what = (
+            "is a folder; name a lesson file in it" if lesson.is_dir() else "there is no such file; check the name"
+        )
+        raise click.ClickException(f"{lesson.as_posix()}: {what}.")
+    token, listening = _address(lesson, port)
+    number = listening.getsockname()[1]
+    server = Server(Session(lesson.resolve(), lesson.as_posix()), token, number, secrets.token_urlsafe(16))
+    address = f"http://{HOST}:{number}/#{token}"
+    click.echo(
+        f"{lesson.as_posix()} is shown at\n  {address}\nCtrl-C ends it. Nothing is written until you say so."
+    )
+    config = uvicorn.Config(
+        server.app(),
+        log_level="warning",
+        ws="websockets-sansio",
+        ws_per_message_deflate=False,
+        ws_max_size=1_200_000,
+        server_header=False,
+        date_header=False,
+        timeout_graceful_shutdown=1,
+    )
+    if opens_browser:
+        webbrowser.open(address)
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def _address(lesson: Path, port: int | None) -> tuple[str, socket.socket]:
+    """Token and socket: those of the last time where they can be had, so that an open page goes on."""
+    record = _record(lesson)
+    token, last = secrets.token_urlsafe(TOKEN_BYTES), None
+    try:
+        told = json.loads(record.read_text("utf-8"))
+        if isinstance(told["token"], str) and len(told["token"]) >= TOKEN_BYTES and isinstance(told["port"], int):
+            token, last = told["token"], told["port"]
+    except (OSError, ValueError, KeyError, TypeError):
+        pass
+    listening = listen(port) if port else (last and listen(last)) or listen(None)
+    if not listening:
+        raise click.ClickException(f"port {port} is taken; leave --port out for a free one.")
+    if listening.getsockname()[1] != last:
+        token = secrets.token_urlsafe(TOKEN_BYTES)
+    _keep(record, token, listening.getsockname()[1])
+    return token, listening
+
+
+def listen(port: int | None) -> socket.socket | None:
+    """A socket of this machine alone at a port, a free one when None; None when the port is taken."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let two programs have one port
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((HOST, port or 0))
+        listening.listen(64)
+    except OSError:
+        listening.close()
+        return None
+    return listening
+
+
+def _record(lesson: Path) -> Path:
+    """Where the address of a lesson's page is remembered, readable by its owner alone."""
+    base = os.environ.get("XDG_STATE_HOME") or os.environ.get("LOCALAPPDATA") or str(Path.home() / ".local/state")
+    name = hashlib.blake2b(str(lesson.resolve()).encode(), digest_size=10).hexdigest()
+    return Path(base) / "aimgeo" / f"live-{name}.json"
+
+
+def _keep(record: Path, token: str, port: int) -> None:
+    try:
+        record.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        part = record.with_suffix(".part")
+        part.unlink(missing_ok=True)
+        handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            json.dump({"token": token, "port": port}, file)
+        os.replace(part, record)
+    except OSError:
+        pass  # the page still works; after a restart it is opened anew

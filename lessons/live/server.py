@@ -1,0 +1,343 @@
+"""The server of the live page: this machine alone, one lesson, a token that only the page's address holds."""
+
+from __future__ import annotations
+
+import asyncio
+import hmac
+import json
+import time
+from collections import deque
+from collections.abc import Awaitable, Callable
+from contextlib import asynccontextmanager, suppress
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
+from watchfiles import Change, awatch
+
+from lessons.live.desk import AHEAD, COMMAND, FILE, IDLE, WISH, Desk
+from lessons.live.session import Page, Session, packed
+
+HOST = "127.0.0.1"
+PAGE = Path(__file__).parent / "page"
+FILES = {
+    "": ("index.html", "text/html; charset=utf-8"),
+    "live.css": ("live.css", "text/css; charset=utf-8"),
+    "icon.svg": ("icon.svg", "image/svg+xml"),
+    **{f"{name}.js": (f"{name}.js", "text/javascript; charset=utf-8") for name in (
+        "main", "wire", "lines", "plate", "screen", "strip", "hand", "list", "text", "editor",
+    )},
+}  # fmt: skip
+"""All that is served, by the names in the address."""
+POLICY = "; ".join([
+    "default-src 'none'", "script-src 'self'", "style-src 'self' 'nonce-{nonce}'", "connect-src 'self'",
+    "img-src 'self' blob:", "media-src blob:", "base-uri 'none'", "form-action 'none'", "frame-ancestors 'none'",
+])  # fmt: skip
+HEADERS = {
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cache-Control": "no-store",
+}
+MOST_PAGES = 4
+MOST_BYTES, MOST_TEXT_BYTES = 64_000, 1_100_000
+MOST_A_SECOND = 500
+HELLO_S = 5.0
+UNSENT = 2
+"""While so many messages wait to be sent to a page, its wishes wait too."""
+QUIET_MS = 10
+GONE_S = 0.4
+"""A file that is not there for so long is told to be gone: editors take it away for a moment when they save."""
+
+REFUSED, TOO_MANY, TOO_MUCH = 4403, 4429, 1009
+
+
+class Line:
+    """A page's socket as the desk sees it: messages are handed over, and counted until they are sent."""
+
+    def __init__(self, loop: asyncio.AbstractEventLoop, desk: Desk) -> None:
+        self.loop, self.desk = loop, desk
+        self.queue: asyncio.Queue[bytes] = asyncio.Queue()
+        self.unsent = 0
+
+    def send(self, message: bytes) -> None:
+        """Hand a message over, from any thread."""
+        self.unsent += 1
+        with suppress(RuntimeError):  # the loop has ended
+            self.loop.call_soon_threadsafe(self.queue.put_nowait, message)
+
+    def may_begin(self) -> bool:
+        """True when what was sent before has gone."""
+        return self.unsent < UNSENT
+
+    async def run(self, socket: WebSocket) -> None:
+        """Send what is handed over."""
+        while True:
+            message = await self.queue.get()
+            await socket.send_bytes(message)
+            self.unsent -= 1
+            self.desk.wake()
+
+
+class Server:
+    """What the routes share."""
+
+    def __init__(self, session: Session, token: str, port: int, nonce: str) -> None:
+        self.session, self.token, self.port, self.nonce = session, token, port, nonce
+        self.desk = Desk()
+        self.numbers = count(1)
+        self.open_pages = 0
+        self.loop: asyncio.AbstractEventLoop | None = None
+
+    # -------------------------------------------------------------- the file
+
+    def look(self, is_last: bool = False) -> None:
+        """Read the file and take what it holds. What is gone for a moment is not told."""
+        try:
+            data: bytes | None = self.session.path.read_bytes()
+        except OSError:
+            data = None
+        if (data is None or not data.strip()) and not is_last:
+            if self.loop is not None:
+                again = lambda: self.desk.put(FILE, "file", lambda: self.look(is_last=True))  # noqa: E731
+                self.loop.call_soon_threadsafe(self.loop.call_later, GONE_S, again)
+            return
+        self.session.reload(data)
+
+    async def watch(self) -> None:
+        """Watch the folder: a file that is renamed over would be lost from sight."""
+        path = self.session.path.resolve()
+
+        def concerns(change: Change, name: str) -> bool:
+            return Path(name).name == path.name or Path(name).suffix.lower() in (".wav", ".mp3", ".m4a", ".flac")
+
+        while True:
+            try:
+                changes = awatch(
+                    path.parent,
+                    watch_filter=concerns,
+                    debounce=50,
+                    step=QUIET_MS,
+                    recursive=True,
+                    rust_timeout=500,
+                )
+                async for found in changes:
+                    is_sound = any(Path(name).name != path.name for _, name in found)
+                    self.desk.put(FILE, "file", self.session.again if is_sound else self.look)
+            except (OSError, FileNotFoundError):
+                await asyncio.sleep(0.5)  # the folder itself is gone: look for it again
+            else:
+                return
+
+    # -------------------------------------------------------------- pages
+
+    async def page_socket(self, socket: WebSocket) -> None:
+        """One page: its first message is the token, then its wishes."""
+        if not self._is_own(socket.headers.get("host")) or not self._is_own_origin(socket.headers.get("origin")):
+            await socket.close(REFUSED)
+            return
+        await socket.accept()
+        if self.open_pages >= MOST_PAGES:
+            await socket.close(TOO_MANY, "four pages are open; close one.")
+            return
+        self.open_pages += 1
+        number = next(self.numbers)
+        line = Line(asyncio.get_running_loop(), self.desk)
+        sender: asyncio.Task[None] | None = None
+        try:
+            first = await asyncio.wait_for(_received(socket), HELLO_S)
+            if not (isinstance(first, dict) and _same(first.get("token"), self.token)):
+                await socket.close(REFUSED)
+                return
+            sender = asyncio.create_task(line.run(socket))
+            self.desk.put(COMMAND, ("join", number), lambda: self._joined(number, line, first))
+            await self._wishes(socket, number, line)
+        except (WebSocketDisconnect, TimeoutError, RuntimeError):
+            with suppress(RuntimeError):
+                await socket.close(REFUSED)
+        except _TooMuch as much:
+            with suppress(RuntimeError):
+                await socket.close(much.code)
+        finally:
+            self.open_pages -= 1
+            if sender is not None:
+                sender.cancel()
+            self.desk.put(COMMAND, ("leave", number), lambda: self.session.leave(number))
+
+    def _joined(self, number: int, line: Line, hello: dict[str, Any]) -> None:
+        page = self.session.join(number, line.send)
+        page.clip, page.frame = _word(hello.get("clip")), _whole(hello.get("frame"))
+        page.size_px = _size(hello.get("size_px")) or page.size_px
+        self.session.show(page, page.clip, page.frame)
+        self.session.tell_clip(page, page.clip)
+
+    async def _wishes(self, socket: WebSocket, number: int, line: Line) -> None:
+        times: deque[float] = deque(maxlen=MOST_A_SECOND)
+        while True:
+            wish = await _received(socket)
+            now = time.monotonic()
+            if len(times) == MOST_A_SECOND and now - times[0] < 1.0:
+                raise _TooMuch(TOO_MANY)
+            times.append(now)
+            if isinstance(wish, dict):
+                self.lay_down(wish, number, line)
+
+    def lay_down(self, wish: dict[str, Any], number: int, line: Line) -> None:
+        """Lay a page's wish on the desk. What is no wish is passed over."""
+        does = WISHES.get(_word(wish.get("do")))
+        if does is None:
+            return
+        urgency, is_newest_only, run = does
+        key = (number, wish["do"]) if is_newest_only else (number, wish["do"], next(self.numbers))
+
+        def work() -> None:
+            page = self.session.pages.get(number)
+            if page is not None:
+                run(self.session, page, wish)
+
+        self.desk.put(urgency, key, work, line.may_begin if urgency >= WISH else lambda: True)
+
+    def _is_own(self, host: str | None) -> bool:
+        return host in (f"{HOST}:{self.port}", f"localhost:{self.port}")
+
+    def _is_own_origin(self, origin: str | None) -> bool:
+        return origin is not None and self._is_own(origin.removeprefix("http://")) and origin.startswith("http://")
+
+    # -------------------------------------------------------------- files
+
+    async def file(self, request: Request) -> Response:
+        """One of the page's own files."""
+        found = FILES.get(request.path_params.get("name", ""))
+        if found is None:
+            return Response(status_code=404)
+        name, kind = found
+        content = (PAGE / name).read_bytes()
+        if name == "index.html":
+            content = content.replace(b"{nonce}", self.nonce.encode())
+        policy = POLICY.format(nonce=self.nonce)
+        return Response(content, headers={**HEADERS, "Content-Security-Policy": policy, "Content-Type": kind})
+
+    async def guard(self, request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
+        """Nobody but this machine, by its own names."""
+        if not self._is_own(request.headers.get("host")):
+            return Response(status_code=403)
+        return await call(request)
+
+    async def _served(self, request: Request) -> Response:
+        return await self.guard(request, self.file)
+
+    def app(self) -> Starlette:
+        """The application."""
+
+        @asynccontextmanager
+        async def lifespan(app: Starlette) -> Any:
+            self.loop = asyncio.get_running_loop()
+            self.desk.open()
+            self.desk.put(FILE, "file", self.look)
+            self.desk.put(IDLE, "warm", warm_up)
+            watching = asyncio.create_task(self.watch())
+            yield
+            watching.cancel()
+            self.desk.close()
+
+        return Starlette(
+            routes=[
+                Route("/", self._served),
+                Route("/{name}", self._served),
+                WebSocketRoute("/live", self.page_socket),
+            ],
+            lifespan=lifespan,
+        )
+
+
+def warm_up() -> None:
+    """What is slow once and may be needed soon: the shaders' tile of cloth."""
+    from scenes.plate.values import weave
+
+    weave()
+
+
+class _TooMuch(Exception):  # noqa: N818 - a signal within this module
+    def __init__(self, code: int) -> None:
+        self.code = code
+        super().__init__(code)
+
+
+async def _received(socket: WebSocket) -> Any:
+    """A message as JSON; None for what is none."""
+    text = await socket.receive_text()
+    if len(text) > MOST_TEXT_BYTES:
+        raise _TooMuch(TOO_MUCH)
+    try:
+        wish = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    if len(text) > MOST_BYTES and not (isinstance(wish, dict) and wish.get("do") in ("draft", "save")):
+        raise _TooMuch(TOO_MUCH)
+    return wish
+
+
+def _same(told: Any, token: str) -> bool:
+    return isinstance(told, str) and hmac.compare_digest(told.encode(), token.encode())
+
+
+def _word(value: Any) -> str:
+    return value if isinstance(value, str) else ""
+
+
+def _whole(value: Any) -> int:
+    return int(value) if isinstance(value, int | float) and abs(value) < 1e9 else 0
+
+
+def _size(value: Any) -> tuple[int, int] | None:
+    if isinstance(value, list) and len(value) == 2 and all(isinstance(v, int) and 16 <= v <= 8192 for v in value):
+        return value[0], value[1]
+    return None
+
+
+def _show(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    is_other = _word(wish.get("clip")) not in ("", page.clip)
+    session.show(
+        page, _word(wish.get("clip")), _whole(wish.get("frame")), _size(wish.get("size_px")), _whole(wish.get("n"))
+    )
+    if is_other:
+        session.tell_clip(page, page.clip)
+
+
+def _ahead(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.ahead(page, _word(wish.get("clip")), _whole(wish.get("first")), _whole(wish.get("count")))
+
+
+def _thumb(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    width = min(max(_whole(wish.get("width_px")), 32), 480)
+    session.thumb(page, _word(wish.get("clip")), width)
+
+
+def _shaders(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    from scenes.plate.values import CORNERS, PARTS, program, weave
+
+    head = "#version 300 es\nprecision highp float;\nprecision highp int;\nprecision highp sampler2D;\n"
+    tile = weave()
+    told = {
+        "is": "shaders",
+        "programs": {part: program(part, head) for part in PARTS},
+        "corners": CORNERS,
+        "weave": tile.shape,
+    }
+    page.send(packed(told, tile.tobytes()))
+
+
+Wish = Callable[[Session, Page, dict[str, Any]], None]
+WISHES: dict[str, tuple[int, bool, Wish]] = {
+    "show": (WISH, True, _show),
+    "ahead": (AHEAD, True, _ahead),
+    "thumb": (IDLE, False, _thumb),
+    "shaders": (COMMAND, True, _shaders),
+}
+"""What a page may wish, by name: how urgent it is, whether only the newest counts, and what does it."""

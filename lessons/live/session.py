@@ -1,0 +1,370 @@
+"""The work behind the page: a lesson file as it stands, its clips, and any frame of them as orders.
+
+A session knows no browser and no network: bytes of the file and wishes come in, messages go out. All of it runs in
+one thread, which owns fonts, boards and OpenGL.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from lessons.lesson.faults import Fault, LessonError
+from lessons.lesson.model import Lesson, loads
+from lessons.planning.plan import Plan, PlannedClip, plan
+from scenes.board import Board
+from scenes.draw.orders import Orders, needed
+from scenes.kinds import CLIP_KINDS
+
+MOST_BOARDS = 10
+MOST_PAGE_BYTES = 96_000_000
+"""Of the parts that a page keeps; beyond it, what was shown longest ago is dropped."""
+MOST_AHEAD = 90
+
+Message = bytes
+Send = Callable[[Message], None]
+
+
+@dataclass(slots=True)
+class Page:
+    """A page that is open: what it shows, and the parts that it has."""
+
+    send: Send
+    clip: str = ""
+    frame: int = 0
+    size_px: tuple[int, int] = (960, 540)
+    have: OrderedDict[str, int] = field(default_factory=OrderedDict)
+    shown: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A file's text as it was read: the lesson and its plan, or its faults."""
+
+    text: str
+    version: str
+    at_s: float
+    lesson: Lesson | None = None
+    plan: Plan | None = None
+    faults: tuple[Fault, ...] = ()
+
+
+def packed(head: Mapping[str, Any], *parts: bytes) -> Message:
+    """A message: the length of the head (u32, little-endian), a head of JSON, blanks up to a multiple of 4."""
+    told = orjson.dumps(head, default=_plain, option=orjson.OPT_SERIALIZE_NUMPY)
+    told += b" " * (-len(told) % 4)
+    return b"".join((len(told).to_bytes(4, "little"), told, *parts))
+
+
+def unpacked(message: Message) -> tuple[dict[str, Any], bytes]:
+    """A message's head and what follows it."""
+    size = int.from_bytes(message[:4], "little")
+    return orjson.loads(message[4 : 4 + size]), message[4 + size :]
+
+
+def version_of(data: bytes) -> str:
+    """A file's version: a digest of its bytes."""
+    return hashlib.blake2b(data, digest_size=8).hexdigest()
+
+
+class Session:
+    """A lesson under its author's hands."""
+
+    def __init__(self, path: Path, shown_as: str | None = None) -> None:
+        self.path, self.shown_as = path, shown_as or path.name
+        self.pages: dict[int, Page] = {}
+        self.read: Read | None = None
+        self.good: Read | None = None
+        self.is_missing = False
+        self._boards: OrderedDict[tuple[str, float], tuple[Any, Orders]] = OrderedDict()
+
+    # -------------------------------------------------------------- the file
+
+    def reload(self, data: bytes | None) -> bool:
+        """Take the file's bytes as they are now (None: it is not there); False when nothing about it is new."""
+        if data is None or not data.strip():
+            was, self.is_missing = self.is_missing, True
+            if not was:
+                self._tell_all(lambda page: self.lesson_message())
+            return not was
+        version = version_of(data)
+        if self.read is not None and self.read.version == version and not self.is_missing:
+            return False
+        self.is_missing = False
+        self.take(data)
+        return True
+
+    def again(self) -> None:
+        """Plan once more what the file says: a recording beside it has changed."""
+        if self.read is not None:
+            self.take(self.path.read_bytes())
+
+    def take(self, data: bytes) -> None:
+        """Read a text; keep the last good picture when it has faults; tell every page, what it shows first."""
+        text, version, now = data.decode("utf-8-sig", "replace"), version_of(data), time.time()
+        try:
+            lesson = loads(data, self.path.as_posix())
+            read = Read(text, version, now, lesson, plan(lesson))
+        except LessonError as error:
+            read = Read(text, version, now, faults=error.faults)
+        before = self.good
+        self.read = read
+        if read.plan is not None:
+            self.good = read
+            for page in self.pages.values():
+                self._carry(page, before, read)
+        self._tell_all(lambda page: self.lesson_message())
+        if read.plan is not None:
+            for page in self.pages.values():
+                self.show(page, page.clip, page.frame, why="save")
+                self.tell_clip(page, page.clip)
+
+    def _carry(self, page: Page, before: Read | None, now: Read) -> None:
+        """Keep a page at its clip, though it may be called otherwise now, at the same part of the same step."""
+        assert now.plan is not None
+        clips = before.plan.clips if before is not None and before.plan is not None else ()
+        old = next((clip for clip in clips if clip.name == page.clip), None)
+        if old is None:
+            page.clip = page.clip or now.plan.clips[0].name
+        names = {clip.name for clip in now.plan.clips}
+        if page.clip not in names:
+            page.clip = nearest(old, now.plan).name if old else now.plan.clips[0].name
+        if old is not None:
+            new = next(clip for clip in now.plan.clips if clip.name == page.clip)
+            page.frame = carried(page.frame, old, new)
+
+    # -------------------------------------------------------------- pages
+
+    def join(self, number: int, send: Send) -> Page:
+        """A page has been opened."""
+        page = self.pages[number] = Page(send)
+        send(self.lesson_message())
+        return page
+
+    def leave(self, number: int) -> None:
+        """A page has been closed."""
+        self.pages.pop(number, None)
+
+    def _tell_all(self, message: Callable[[Page], Message]) -> None:
+        for page in self.pages.values():
+            page.send(message(page))
+
+    def lesson_message(self) -> Message:
+        """The file, its faults, and the clips of the last good state."""
+        read, good = self.read, self.good
+        told: dict[str, Any] = {"is": "lesson", "file": self.shown_as, "is_missing": self.is_missing}
+        if read is not None:
+            told |= {
+                "version": read.version,
+                "text": read.text,
+                "read_at": read.at_s,
+                "faults": self._faults(read),
+            }
+        if good is not None and good.plan is not None:
+            told |= {
+                "title": good.plan.title,
+                "shown_at": good.at_s,
+                "clips": [self._clip_told(good, clip) for clip in good.plan.clips],
+                "left_out": [
+                    {"name": left.name, "reason": left.reason, "line": left.place.line}
+                    for left in good.plan.left_out
+                ],
+            }
+        return packed(told)
+
+    def _faults(self, read: Read) -> list[dict[str, Any]]:
+        return [
+            {"line": f.place.line, "column": f.place.column, "sentence": f.sentence} for f in read.faults[:100]
+        ]
+
+    def _clip_told(self, read: Read, clip: PlannedClip) -> dict[str, Any]:
+        subject = clip.brief.subject
+        names = {"ghost_ball": "ghost ball"}
+        about = [clip.cut_text, clip.side, clip.distance_name, clip.eye]
+        title = " ".join(clip.brief.steps[0].title.split()) if not CLIP_KINDS[clip.kind].axes else ""
+        method = names.get(clip.method or "", (clip.method or "").replace("_", " "))
+        return {
+            "name": clip.name,
+            "kind": clip.kind,
+            "is_card": not CLIP_KINDS[clip.kind].axes,
+            "label": title or (method or clip.kind.replace("-", " ")).capitalize(),
+            "about": " ".join(part for part in about if part) or clip.kind,
+            "seconds": clip.duration_s,
+            "frames": clip.frames,
+            "rate": clip.brief.output.rate,
+            "size": (clip.brief.output.width_px, clip.brief.output.height_px),
+            "line": clip.place.line,
+            "key": _key(clip),
+            "has_shot": subject.shot is not None,
+            "has_sound": clip.sound is not None,
+        }
+
+    def clip(self, name: str) -> PlannedClip | None:
+        """A clip of the last good state."""
+        plan = self.good.plan if self.good else None
+        return next((clip for clip in plan.clips if clip.name == name), None) if plan else None
+
+    # -------------------------------------------------------------- frames
+
+    def orders(self, clip: PlannedClip, zoom: float) -> Orders:
+        """A clip's orders, kept while they are used."""
+        key, brief = (_key(clip), round(zoom, 4)), clip.brief
+        if key not in self._boards:
+            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom)
+        self._boards.move_to_end(key)
+        while len(self._boards) > MOST_BOARDS:
+            self._boards.popitem(last=False)
+        return self._boards[key][1]
+
+    def show(
+        self,
+        page: Page,
+        name: str,
+        frame: int,
+        size_px: tuple[int, int] | None = None,
+        n: int = 0,
+        why: str = "show",
+    ) -> None:
+        """Send a frame of a clip to a page, and the clip itself when it is another than before."""
+        plan = self.good.plan if self.good else None
+        if plan is None:
+            return
+        clip = self.clip(name) or self.clip(page.clip) or plan.clips[0]
+        page.size_px = size_px or page.size_px
+        started = time.perf_counter()
+        try:
+            orders = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px))
+        except ValueError as error:
+            page.send(packed({"is": "said", "sentence": f"{clip.name} can't be drawn: {error}"}))
+            return
+        page.clip, page.frame = clip.name, min(max(frame, 0), orders.board.frames - 1)
+        told = {"is": "frame", "why": why, "clip": clip.name, "key": _key(clip), "n": n}
+        self.send_frame(page, orders, page.frame, told, started)
+
+    def tell_clip(self, page: Page, name: str) -> None:
+        """Send what a page knows about a clip besides its pictures: steps, words, captions."""
+        from lessons.live.told import clip_told
+
+        clip = self.clip(name)
+        if clip is not None and self.good is not None and self.good.lesson is not None:
+            try:
+                board = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px)).board
+            except ValueError:
+                return
+            page.send(packed({"is": "clip", **clip_told(self.good.lesson, clip, board), "key": _key(clip)}))
+
+    def send_frame(
+        self, page: Page, orders: Orders, frame: int, told: dict[str, Any], started: float | None = None
+    ) -> None:
+        """Send a frame's orders with the parts that the page lacks."""
+        shown = orders.frame(frame)
+        names = needed(orders, shown)
+        new = [name for name in names if name not in page.have]
+        parts = [orders.part(name) for name in new]
+        for name, part in zip(new, parts, strict=True):
+            page.have[name] = len(part)
+        for name in names:
+            page.have.move_to_end(name)
+        dropped = []
+        total = sum(page.have.values())
+        while total > MOST_PAGE_BYTES and len(page.have) > len(names):
+            name, size = page.have.popitem(last=False)
+            dropped.append(name)
+            total -= size
+        told |= {
+            "frame": frame,
+            "zoom": orders.zoom,
+            "board": (orders.board.width_px, orders.board.height_px),
+            "shown": [(one.name, one.opacity) for one in shown],
+            "parts": [(name, len(part)) for name, part in zip(new, parts, strict=True)],
+            "drop": dropped,
+            "took_ms": (time.perf_counter() - started) * 1e3 if started else None,
+        }
+        page.send(packed(told, *(part + b"\0" * (-len(part) % 4) for part in parts)))
+
+    def ahead(self, page: Page, name: str, first: int, count: int) -> None:
+        """Send the frames of a clip that look other than the ones before, from one on: what playing needs."""
+        clip = self.clip(name)
+        if clip is None:
+            return
+        orders = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px))
+        end = min(first + min(count, MOST_AHEAD), orders.board.frames)
+        changing = orders.board.changing
+        for frame in range(first, end):
+            if frame == first or changing[frame]:
+                self.send_frame(
+                    page, orders, frame, {"is": "frame", "why": "ahead", "clip": name, "key": _key(clip)}
+                )
+        page.send(packed({"is": "ahead", "clip": name, "key": _key(clip), "first": first, "end": end}))
+
+    def thumb(self, page: Page, name: str, width_px: int) -> None:
+        """Send a small picture of a clip, as orders."""
+        clip = self.clip(name)
+        if clip is None:
+            return
+        width, height = clip.brief.output.width_px, clip.brief.output.height_px
+        try:
+            board = self._board(clip)
+        except ValueError:
+            return
+        orders = Orders(board, _zoom(width, (width_px, width_px * height // width)))
+        frame = 0 if clip.kind in {"quiz", "straight-in"} else board.frames - 1
+        self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": _key(clip)})
+
+    def _board(self, clip: PlannedClip) -> Board:
+        key = _key(clip)
+        found = next((orders.board for (one, _), (_, orders) in self._boards.items() if one == key), None)
+        return found or CLIP_KINDS[clip.kind].board(clip.brief)
+
+
+def _zoom(width_px: int, size_px: tuple[int, int]) -> float:
+    return round(min(max(size_px[0] / width_px, 0.05), 4.0), 4)
+
+
+def _key(clip: PlannedClip) -> str:
+    from lessons.rendering.cache import digest
+
+    brief = clip.brief
+    return digest((brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames))
+
+
+def nearest(old: PlannedClip, plan: Plan) -> PlannedClip:
+    """The clip that stands where another stood in the matrix: a changed cut renames it."""
+
+    def apart(clip: PlannedClip) -> tuple[bool, bool, bool, bool, bool, float, int]:
+        return (
+            clip.kind != old.kind,
+            clip.method != old.method,
+            clip.side != old.side,
+            clip.distance_name != old.distance_name,
+            clip.eye != old.eye,
+            abs((clip.cut_deg or 0.0) - (old.cut_deg or 0.0)),
+            abs(clip.place.line - old.place.line),
+        )
+
+    return min(plan.clips, key=apart)
+
+
+def carried(frame: int, old: PlannedClip, new: PlannedClip) -> int:
+    """The frame at the same part of the same step."""
+    at = frame - old.brief.handle_frames
+    spans = dict(zip((s.name for s in new.brief.steps), new.brief.spans, strict=True))
+    for step, (first, end) in zip(old.brief.steps, old.brief.spans, strict=True):
+        if first <= at < end and step.name in spans:
+            to_first, to_end = spans[step.name]
+            part = (at - first) / max(end - first - 1, 1)
+            return new.brief.handle_frames + to_first + round(part * max(to_end - to_first - 1, 0))
+    return min(frame, new.frames - 1)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(type(value).__name__)

@@ -1,0 +1,271 @@
+"""A board's frames as orders for a painter elsewhere: curves to fill and stroke, and the values of plates.
+
+A frame is a list of parts with their opacities, the lowest first. A part's name is a digest of what it says, so
+whoever has drawn it before needs no more than its name; what rests, or comes back, is sent once. Nothing here
+knows who draws. A part's bytes: the length of a JSON head (u32, little-endian), the head, zeros up to a multiple
+of four, then float32 or bytes as the head says.
+
+A head is one of
+
+    {"is": "paths", "clip": [x, y, w, h] or null, "paths": [[pieces, fill, stroke, width, cap, gradient], ...]}
+        `pieces`: curves of each piece, negative when it is closed. Floats: of each piece its first point, then
+        six of every curve. Colours are CSS; a gradient is [focus, centre, radius, [[offset, colour], ...]]
+    {"is": "cloth", "rect": [x, y, w, h], "image": name of a part}
+    {"is": "image"}                                               bytes: a PNG file
+    {"is": "plate", "rect": [x, y, w, h], "table": name of a part, "surround": [r, g, b],
+     "uniforms": [[name, count], ...], "batches": [[state, table batch], [state, program, layout, rows]...]}
+        floats: uniforms, then rows
+    {"is": "table", "batches": [[program, layout, rows], ...]}    floats: the rows
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections import OrderedDict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import orjson
+
+from aimgeo.tables import Table
+from scenes.board import Board, Pane
+from scenes.draw.display import Display, cloth
+from scenes.draw.kept import Kept
+from scenes.draw.paths import RGBA, Path
+from scenes.draw.picture import SAME_PX
+from scenes.look.look import Look
+
+MOST_KEPT = 2000
+"""Names of parts that a board remembers: beyond any frame, and few megabytes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A part on a frame."""
+
+    name: str
+    opacity: float
+
+
+class Orders:
+    """A board's frames as orders, in any order. The painter has `zoom` pixels for one of the board's."""
+
+    def __init__(self, board: Board, zoom: float = 1.0) -> None:
+        self.board, self.zoom = board, zoom
+        self._display = Display(board)
+        self._kept = [Kept(self._display, slot) for slot in self._display.slots]
+        self._names: OrderedDict[tuple[int, Any], str] = OrderedDict()
+        self._parts: OrderedDict[str, bytes] = OrderedDict()
+        whole = _Pixels(0, 0, board.width_px, board.height_px)
+        self._ground = self._note(self._cloth(whole))
+
+    def frame(self, frame: int) -> list[Shown]:
+        """The parts of a frame, the lowest first; the same whatever was asked before."""
+        shown = [Shown(self._ground, 1.0)]
+        for index, kept in enumerate(self._kept):
+            kept.turn(frame)
+            if kept.opacity <= 0:
+                continue
+            key = index, kept.shape
+            name = self._names.get(key)
+            if name is None or name not in self._parts:
+                name = self._names[key] = self._note(self._part(kept, frame))
+                while len(self._names) > MOST_KEPT:
+                    self._names.popitem(last=False)
+            else:
+                self._parts.move_to_end(name)
+            if name:
+                shown.append(Shown(name, kept.opacity))
+        return shown
+
+    def part(self, name: str) -> bytes:
+        """What a part of the last frame says, or of one that it refers to."""
+        return self._parts.get(name) or _shared(name)
+
+    def refers(self, name: str) -> str | None:
+        """The part that a part needs beside it: a plate's table, a cloth's image."""
+        head = _head(self.part(name))
+        found: str | None = head.get("table") or head.get("image")
+        return found
+
+    def _note(self, part: bytes) -> str:
+        if not part:
+            self._parts[""] = b""
+            return ""
+        name = _name(part)
+        self._parts[name] = part
+        self._parts.move_to_end(name)
+        while len(self._parts) > MOST_KEPT:
+            self._parts.popitem(last=False)
+        return name
+
+    def _part(self, kept: Kept, frame: int) -> bytes:
+        slot = kept.slot
+        if slot.element is not None:
+            return _paths(kept.shapes(frame), slot.clip_px)
+        assert slot.pane is not None
+        pixels = _Pixels(*(round(v) for v in slot.pane.rect_px))
+        return self._cloth(pixels) if slot.pane.background == "cloth" else self._plate(slot.pane, pixels, frame)
+
+    def _cloth(self, pixels: _Pixels) -> bytes:
+        size = max(round(pixels.width * self.zoom), 1), max(round(pixels.height * self.zoom), 1)
+        return _packed({"is": "cloth", "rect": pixels.rect, "image": _cloth_image(*size, self.board.look)})
+
+    def _plate(self, pane: Pane, pixels: _Pixels, frame: int) -> bytes:
+        from scenes.plate import shown_in
+        from scenes.plate.values import SURROUND, drawn, table_batches, uniforms
+
+        table, balls, cue = shown_in(pane, self.board, frame)
+        batches = table_batches(table)
+        P = np.diag([self.zoom, self.zoom, 1.0]) @ pane.projection(frame)
+        P = P / np.linalg.norm(P[2, :3])
+        size = round(self.board.width_px * self.zoom), round(self.board.height_px * self.zoom)
+        values = uniforms(P, size, batches.half_bed_mm)
+        lasting = {id(batch): k for k, batch in enumerate(batches.all())}
+        told: list[list[Any]] = []
+        floats = list(values.values())
+        for state, batch in drawn(batches, P, balls, cue):
+            if id(batch) in lasting:
+                told.append([state, lasting[id(batch)]])
+            elif len(batch.rows):
+                told.append([state, batch.part, batch.layout, len(batch.rows)])
+                floats.append(batch.rows.ravel())
+        head = {
+            "is": "plate",
+            "rect": pixels.rect,
+            "table": _table_part(table),
+            "surround": SURROUND,
+            "uniforms": [[name, len(value)] for name, value in values.items()],
+            "batches": told,
+        }
+        return _packed(head, np.concatenate(floats).tobytes())
+
+
+@dataclass(frozen=True, slots=True)
+class _Pixels:
+    x: int
+    y: int
+    width: int
+    height: int
+
+    @property
+    def rect(self) -> tuple[int, int, int, int]:
+        return self.x, self.y, self.width, self.height
+
+
+_SHARED: dict[str, bytes] = {}
+"""Parts that many boards show: images of cloth, tables."""
+_IMAGES: dict[tuple[int, int, str, str], str] = {}
+_TABLES: dict[Table | None, str] = {}
+MOST_SHARED = 24
+
+
+def _shared(name: str) -> bytes:
+    return _SHARED[name]
+
+
+def _cloth_image(width_px: int, height_px: int, look: Look) -> str:
+    from PIL import Image
+
+    key = width_px, height_px, look.cloth_centre, look.cloth_edge
+    if _IMAGES.get(key) not in _SHARED:
+        file = io.BytesIO()
+        pixels = cloth(width_px, height_px, look)
+        Image.fromarray(pixels[..., :3]).save(file, format="PNG", compress_level=1)
+        _IMAGES[key] = _share(_packed({"is": "image"}, file.getvalue()))
+    return _IMAGES[key]
+
+
+def _table_part(table: Table | None) -> str:
+    from scenes.plate.values import table_batches
+
+    if _TABLES.get(table) not in _SHARED:
+        batches = table_batches(table).all()
+        head = {"is": "table", "batches": [[batch.part, batch.layout, len(batch.rows)] for batch in batches]}
+        _TABLES[table] = _share(_packed(head, b"".join(batch.rows.tobytes() for batch in batches)))
+    return _TABLES[table]
+
+
+def _share(part: bytes) -> str:
+    name = _name(part)
+    _SHARED[name] = part
+    while len(_SHARED) > MOST_SHARED:
+        del _SHARED[next(iter(_SHARED))]
+    return name
+
+
+def _name(part: bytes) -> str:
+    return hashlib.blake2b(part, digest_size=9).hexdigest()
+
+
+def _packed(head: Any, body: bytes = b"") -> bytes:
+    told = orjson.dumps(head)
+    told += b" " * (-len(told) % 4)
+    return len(told).to_bytes(4, "little") + told + body
+
+
+def _head(part: bytes) -> Any:
+    return orjson.loads(part[4 : 4 + int.from_bytes(part[:4], "little")])
+
+
+def _paths(paths: Sequence[Path], clip_px: tuple[float, float, float, float] | None) -> bytes:
+    told, floats = [], []
+    for path in paths:
+        if not len(path.curves):
+            continue
+        pieces, numbers = _pieces(path)
+        floats += numbers
+        gradient = path.gradient and [
+            path.gradient.focus_px,
+            path.gradient.centre_px,
+            path.gradient.radius_px,
+            [[offset, _css(colour)] for offset, colour in path.gradient.stops],
+        ]
+        stroke = _css(path.stroke) if path.stroke is not None and path.width_px > 0 else None
+        fill = None if path.fill is None else _css(path.fill)
+        told.append([pieces, fill, stroke, path.width_px, path.cap, gradient])
+    if not told:
+        return b""
+    body = np.concatenate(floats).astype("<f4").tobytes()
+    return _packed({"is": "paths", "clip": clip_px, "paths": _plain(told)}, body)
+
+
+def _pieces(path: Path) -> tuple[list[int], list[np.ndarray]]:
+    """Curves of each piece, as `scenes.draw.picture.trace` joins and closes them, and their numbers."""
+    curves = path.curves
+    joins = np.abs(curves[1:, 0] - curves[:-1, 3]).max(axis=1, initial=0) < SAME_PX
+    starts = [0, *(np.flatnonzero(~joins) + 1).tolist(), len(curves)]
+    pieces, numbers = [], []
+    for first, end in pairwise(starts):
+        is_closed = np.abs(curves[first, 0] - curves[end - 1, 3]).max() < SAME_PX
+        pieces.append((first - end) if is_closed else end - first)
+        numbers += [curves[first, 0], curves[first:end, 1:].reshape(-1)]
+    return pieces, numbers
+
+
+def _css(colour: RGBA) -> str:
+    red, green, blue, alpha = colour
+    return f"rgb({red * 255:.6g} {green * 255:.6g} {blue * 255:.6g} / {alpha:.6g})"
+
+
+def _plain(value: Any) -> Any:
+    """Numbers of numpy as Python's own."""
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, tuple | list):
+        return [_plain(each) for each in value]
+    return value
+
+
+def needed(orders: Orders, shown: Iterable[Shown]) -> list[str]:
+    """The names of all parts that a frame's painter must have, those that others refer to first."""
+    names: dict[str, None] = {}
+    for one in shown:
+        if other := orders.refers(one.name):
+            names[other] = None
+        names[one.name] = None
+    return list(names)

@@ -1,0 +1,245 @@
+"""The server: who is let in, what a save does, and that the newest wish wins."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import random
+from pathlib import Path
+
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+from lessons.live.server import FILES, HOST, MOST_A_SECOND, MOST_PAGES
+from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, Live, Wire, wait_for
+
+
+def asked(live: Live, path: str, host: str | None = None) -> http.client.HTTPResponse:
+    connection = http.client.HTTPConnection(HOST, live.port, timeout=10)
+    connection.putrequest("GET", path, skip_host=True)
+    connection.putheader("Host", host or f"{HOST}:{live.port}")
+    connection.endheaders()
+    return connection.getresponse()
+
+
+# ------------------------------------------------------------------ who is let in
+
+
+def test_only_the_pages_own_files_are_served_and_each_with_its_guards(live: Live) -> None:
+    for name in FILES:
+        answer = asked(live, f"/{name}")
+        assert answer.status == 200
+        policy = answer.headers["Content-Security-Policy"]
+        assert policy.startswith("default-src 'none'")
+        assert "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert answer.headers["Cross-Origin-Resource-Policy"] == "same-origin"
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert answer.headers["Cache-Control"] == "no-store"
+        assert TOKEN.encode() not in answer.read()
+
+
+@pytest.mark.parametrize(
+    "path", ["/monday.yaml", "/../monday.yaml", "/%2e%2e/monday.yaml", "/page/../server.py", "/server.py", "/a/b"]
+)
+def test_no_other_path_leads_anywhere(live: Live, path: str) -> None:
+    assert asked(live, path).status == 404
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost.evil.example:80"])
+def test_a_foreign_host_is_refused(live: Live, host: str) -> None:
+    assert asked(live, "/", host).status == 403
+    with pytest.raises((InvalidStatus, ConnectionClosed)):
+        live.socket(additional_headers={"Host": host}).recv(timeout=10)
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "https://{own}", "http://127.0.0.1:1"])
+def test_a_foreign_or_missing_origin_is_refused(live: Live, origin: str | None) -> None:
+    with pytest.raises((InvalidStatus, ConnectionClosed)):
+        live.socket(origin=origin and origin.format(own=f"{HOST}:{live.port}")).recv(timeout=10)
+
+
+@pytest.mark.parametrize("first", ['{"token": "wrong"}', "{}", "[]", "no JSON", '{"token": 5}', '{"do": "show"}'])
+def test_without_the_token_nothing_is_told(live: Live, first: str) -> None:
+    with live.socket() as socket:
+        socket.send(first)
+        with pytest.raises(ConnectionClosed) as closed:
+            socket.recv(timeout=10)
+        assert closed.value.rcvd is not None
+        assert closed.value.rcvd.code == 4403
+
+
+def test_localhost_is_this_machine_as_well(live: Live) -> None:
+    assert asked(live, "/", f"localhost:{live.port}").status == 200
+    with live.socket(origin=f"http://localhost:{live.port}") as socket:
+        socket.send(json.dumps({"token": TOKEN}))
+        assert socket.recv(timeout=10)
+
+
+def test_a_fifth_page_is_refused_and_a_closed_one_makes_room(live: Live) -> None:
+    pages = [live.page() for _ in range(MOST_PAGES)]
+    for page in pages:
+        page.next("lesson")
+    with live.socket() as socket, pytest.raises(ConnectionClosed) as closed:
+        socket.recv(timeout=10)
+    assert closed.value.rcvd is not None
+    assert closed.value.rcvd.code == 4429
+    pages.pop().close()
+    wait_for(lambda: live.server.open_pages < MOST_PAGES)
+    extra = live.page()
+    extra.next("lesson")
+    for page in (*pages, extra):
+        page.close()
+
+
+def test_a_message_that_is_too_large_or_too_many_end_the_page(live: Live) -> None:
+    page = live.page()
+    page.next("lesson")
+    page.wish(do="show", clip="x" * 70_000)
+    with pytest.raises(ConnectionClosed):
+        page.next("never")
+    page = live.page()
+    page.next("lesson")
+    with pytest.raises(ConnectionClosed):
+        flooded(page)
+
+
+def flooded(page: Wire) -> None:
+    for _ in range(40 * MOST_A_SECOND):
+        page.wish(do="nothing")
+    page.next("never")
+
+
+@pytest.mark.parametrize(
+    "wish",
+    ["[1]", "null", '"x"', "{", '{"do": 5}', '{"do": "show", "clip": 7, "frame": "x", "size_px": [1, "a"]}',
+     '{"do": "show", "clip": "../../etc/passwd", "frame": 1e300}',
+     '{"do": "ahead", "clip": [], "first": -5, "count": {}}',
+     '{"do": "thumb", "clip": null, "width_px": -1}', '{"do": "move", "handle": 3, "at_px": ["a"]}',
+     '{"do": "show", "frame": NaN}', "[" * 50_000],
+)  # fmt: skip
+def test_what_is_no_wish_changes_nothing_and_ends_nothing(wire: Wire, wish: str) -> None:
+    wire.socket.send(wish)
+    wire.wish(do="show", clip=BUILD_UP, frame=3, n=77)
+    assert wire.next("frame", lambda head: head.get("n") == 77)["frame"] == 3
+
+
+# ------------------------------------------------------------------ the newest wish
+
+
+def test_of_two_hundred_wishes_at_once_few_are_answered_and_the_last_one_last(wire: Wire) -> None:
+    frames = random.Random(1).sample(range(600), 200)
+    for n, frame in enumerate(frames, 1):
+        wire.wish(do="show", clip=BUILD_UP, frame=frame, n=n)
+    wire.next("frame", lambda head: head["n"] == 200)
+    wire.quiet()
+    answered = [head["n"] for head in wire.heard if head["is"] == "frame" and head["n"]]
+    assert answered == sorted(answered)
+    assert answered[-1] == 200
+    assert len(answered) < 20  # what comes in while one is drawn is let go; all at once, three are
+
+
+def test_parts_come_once(wire: Wire) -> None:
+    wire.wish(do="show", clip=BUILD_UP, frame=200, n=1)
+    wire.next("frame", lambda head: head["n"] == 1)
+    wire.wish(do="show", clip=EYE, frame=200, n=2)
+    wire.next("frame", lambda head: head["n"] == 2)
+    wire.wish(do="show", clip=BUILD_UP, frame=200, n=3)
+    again = wire.next("frame", lambda head: head["n"] == 3)
+    assert again["parts"] == []
+    assert len(again["shown"]) > 3
+
+
+# ------------------------------------------------------------------ saves
+
+
+def saves(path: Path, text: str, how: str) -> None:
+    """As editors save: in place, renamed over, the old one renamed away first, emptied first."""
+    if how == "in place":
+        path.write_text(text, encoding="utf-8")
+    elif how == "renamed over":
+        part = path.with_suffix(".tmp")
+        part.write_text(text, encoding="utf-8")
+        os.replace(part, path)
+    elif how == "backup":
+        os.replace(path, path.with_suffix(".yaml~"))
+        path.write_text(text, encoding="utf-8")
+    else:
+        path.write_bytes(b"")
+        path.write_text(text, encoding="utf-8")
+
+
+@pytest.mark.parametrize("how", ["in place", "renamed over", "backup", "emptied"])
+def test_a_save_is_shown_however_the_editor_saves(live: Live, wire: Wire, how: str) -> None:
+    for k in (310, 320):
+        saves(live.path, LESSON.replace("300 mm", f"{k} mm", 1), how)
+        told = wire.next("lesson", lambda head, k=k: f"{k} mm" in head.get("text", ""))
+        assert told["faults"] == []
+        assert wire.next("frame")["clip"] == BUILD_UP
+    assert not any(head.get("is_missing") for head in wire.heard)
+
+
+def test_faults_are_told_in_place_and_the_last_good_clips_stay(live: Live, wire: Wire) -> None:
+    saves(live.path, LESSON.replace("cuts: [", "cutz: ["), "renamed over")
+    told = wire.next("lesson", lambda head: bool(head.get("faults")))
+    assert (told["faults"][0]["line"], told["faults"][0]["column"]) == (3, 1)
+    assert "did you mean 'cuts'" in told["faults"][0]["sentence"]
+    assert len(told["clips"]) > 3
+    assert told["shown_at"] < told["read_at"]
+    wire.wish(do="show", clip=BUILD_UP, frame=40, n=9)
+    assert wire.next("frame", lambda head: head["n"] == 9)["frame"] == 40
+    saves(live.path, LESSON, "renamed over")
+    assert wire.next("lesson", lambda head: not head["faults"])["shown_at"] >= told["read_at"]
+
+
+def test_a_file_that_goes_away_is_waited_for(live: Live, wire: Wire) -> None:
+    os.unlink(live.path)
+    assert wire.next("lesson", lambda head: head["is_missing"])["clips"]
+    live.path.write_text(LESSON.replace("700 mm", "650 mm"), encoding="utf-8")
+    assert not wire.next("lesson", lambda head: "650 mm" in head["text"])["is_missing"]
+
+
+def test_after_a_save_the_same_part_of_the_same_step_is_shown(live: Live, wire: Wire) -> None:
+    wire.wish(do="show", clip=BUILD_UP, frame=500, n=1)
+    wire.next("frame", lambda head: head["n"] == 1)
+    slower = LESSON + "speech: {words_a_minute: 75}\n"
+    saves(live.path, slower, "renamed over")
+    shown = wire.next("frame", lambda head: head["why"] == "save")
+    told = wire.next("clip")
+    step = next(s for s in told["steps"] if s["first"] <= shown["frame"] < s["end"])
+    plan = live.server.session.good.plan
+    assert plan is not None
+    assert shown["frame"] > 500
+    assert step["name"] in [s.name for s in plan.clips[2].brief.steps]
+
+
+def test_a_changed_cut_renames_the_clip_and_the_page_stays_with_it(live: Live, wire: Wire) -> None:
+    text = LESSON.replace("cuts: [3/4, 1/2]  ", "cuts: [3/4, 11/20]").replace("cuts: 1/2", "cuts: 11/20")
+    saves(live.path, text, "in place")
+    assert wire.next("frame", lambda head: head["why"] == "save")["clip"] == BUILD_UP.replace("1-2", "11-20")
+
+
+def test_two_pages_each_stay_where_they_are(live: Live, wire: Wire) -> None:
+    other = live.page(clip=EYE, frame=20, size_px=[320, 180])
+    assert other.next("frame")["clip"] == EYE
+    saves(live.path, LESSON.replace("700 mm", "640 mm"), "in place")
+    assert other.next("frame", lambda head: head["why"] == "save")["clip"] == EYE
+    assert wire.next("frame", lambda head: head["why"] == "save")["clip"] == BUILD_UP
+    other.close()
+
+
+def test_a_comment_changes_no_key_and_a_distance_those_that_show_it(live: Live, wire: Wire) -> None:
+    def keys() -> dict[str, str]:
+        told = next(head for head in reversed(wire.heard) if head["is"] == "lesson" and head.get("clips"))
+        return {clip["name"]: clip["key"] for clip in told["clips"]}
+
+    before = keys()
+    saves(live.path, LESSON.replace("# overlaps", "# of the ball"), "in place")
+    wire.next("frame", lambda head: head["why"] == "save")
+    assert keys() == before
+    saves(live.path, LESSON.replace("700 mm", "690 mm"), "in place")
+    wire.next("frame", lambda head: head["why"] == "save")
+    changed = {name for name, key in keys().items() if before[name] != key}
+    assert changed == {name for name in before if "_far" in name}
