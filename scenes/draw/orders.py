@@ -37,7 +37,7 @@ from scenes.draw.display import Display, cloth
 from scenes.draw.kept import Kept
 from scenes.draw.paths import RGBA, Path
 from scenes.draw.picture import SAME_PX
-from scenes.look.look import Look
+from scenes.look.look import Look, rgb
 
 MOST_KEPT = 2000
 """Names of parts that a board remembers: beyond any frame, and few megabytes."""
@@ -117,18 +117,19 @@ class Orders:
 
     def _plate(self, pane: Pane, pixels: _Pixels, frame: int) -> bytes:
         from scenes.plate import shown_in
-        from scenes.plate.values import SURROUND, drawn, table_batches, uniforms
+        from scenes.plate.values import drawn, surface_values, table_batches, uniforms
 
         table, balls, cue = shown_in(pane, self.board, frame)
         batches = table_batches(table)
         P = np.diag([self.zoom, self.zoom, 1.0]) @ pane.projection(frame)
         P = P / np.linalg.norm(P[2, :3])
         size = round(self.board.width_px * self.zoom), round(self.board.height_px * self.zoom)
-        values = uniforms(P, size, batches.half_bed_mm)
+        look = self.board.look
+        values = {**uniforms(P, size, batches.half_bed_mm), **surface_values(look.surfaces)}
         lasting = {id(batch): k for k, batch in enumerate(batches.all())}
         told: list[list[Any]] = []
         floats = list(values.values())
-        for state, batch in drawn(batches, P, balls, cue):
+        for state, batch in drawn(batches, P, balls, cue, look):
             if id(batch) in lasting:
                 told.append([state, lasting[id(batch)]])
             elif len(batch.rows):
@@ -138,7 +139,7 @@ class Orders:
             "is": "plate",
             "rect": pixels.rect,
             "table": _table_part(table),
-            "surround": SURROUND,
+            "surround": rgb(look.surfaces.surround),
             "uniforms": [[name, len(value)] for name, value in values.items()],
             "batches": told,
         }
