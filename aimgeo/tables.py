@@ -11,11 +11,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from aimgeo.units import INCH_MM
 from aimgeo.vectors import Array
 
 Basis = Literal["published", "common practice", "given"]
+
+DIAMONDS_LONG, DIAMONDS_WIDE = 8, 4
+"""The sights divide the length into eighths and the width into quarters."""
 
 POCKET_NAMES = ("foot-left", "foot-right", "head-left", "head-right", "side-left", "side-right")
 
@@ -32,6 +36,20 @@ class Pocket:
 
 
 @dataclass(frozen=True, slots=True)
+class FromRail:
+    """How far a place lies from the nose of a rail: 'foot', 'head', 'left' or 'right', in mm and in diamonds.
+
+    Diamonds are those of the rail along which it is measured: eighths of the length, quarters of the width.
+    `nose_mm` is the nearest point of that nose.
+    """
+
+    rail: str
+    away_mm: float
+    diamonds: float
+    nose_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """A bed of length x width between the noses (mm), with the mouths of its pockets.
 
@@ -44,6 +62,7 @@ class Table:
     corner_mouth_mm: float
     side_mouth_mm: float
     basis: Basis = "given"
+    has_sights: bool = True
 
     def pocket(self, name: str) -> Pocket:
         """The named pocket. A corner's points lie on the two nose lines, mouth/sqrt(2) from their meeting.
@@ -67,6 +86,28 @@ class Table:
     def pockets(self) -> tuple[Pocket, ...]:
         """All six."""
         return tuple(self.pocket(name) for name in POCKET_NAMES)
+
+    @property
+    def diamond_mm(self) -> float:
+        """A diamond as a unit of length: an eighth of the bed's length."""
+        return self.length_mm / DIAMONDS_LONG
+
+    def from_rails(self, place_mm: ArrayLike) -> tuple[FromRail, FromRail]:
+        """A place counted from the noses of the nearer end rail and of the nearer long rail.
+
+        Midway the foot rail and the left rail count.
+
+        >>> [(f.rail, f.away_mm, f.diamonds) for f in TABLES["9ft"].from_rails((635.0, -317.5))]
+        [('foot', 635.0, 2.0), ('right', 317.5, 1.0)]
+        """
+        x, y = (float(v) for v in np.asarray(place_mm, float)[:2])
+        L, W = self.length_mm / 2, self.width_mm / 2
+        end, flank = ("foot", 1.0) if x >= 0 else ("head", -1.0), ("left", 1.0) if y >= 0 else ("right", -1.0)
+        along, across = L - abs(x), W - abs(y)
+        return (
+            FromRail(end[0], along, along / self.diamond_mm, (end[1] * L, y)),
+            FromRail(flank[0], across, across / (self.width_mm / DIAMONDS_WIDE), (x, flank[1] * W)),
+        )
 
     def sights_mm(self) -> Array:
         """The eighteen sights (18, 2) on the nose lines, at eighths of the length and quarters of the width."""

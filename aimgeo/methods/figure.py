@@ -65,11 +65,14 @@ def bar_level_mm(shot: Shot) -> float:
 def between_offsets(
     shot: Shot, key: str, start_mm: float, end_mm: float, level_mm: float | None = None
 ) -> Measure:
-    """The gap between two lines along the aim, with no place to show it when the lines coincide."""
+    """The gap between two lines along the aim, with no place to show it when the lines coincide.
+
+    The aim offset is the whole; every other gap is its half.
+    """
     level = bar_level_mm(shot) if level_mm is None else level_mm
     gap = abs(end_mm - start_mm)
     shown = (at(shot, level, start_mm), at(shot, level, end_mm)) if gap > REACH_TOLERANCE else None
-    return Measure(key, Quantity(gap, "length_mm"), shown)
+    return Measure(key, Quantity(gap, "length_mm" if key == "aim_offset" else "half_mm"), shown)
 
 
 def target_line_step(shot: Shot, method: str) -> Step:
@@ -106,7 +109,7 @@ def shot_values(shot: Shot) -> Values:
         ("aim_side", Quantity(NAMES[-side], "name")),
         ("distance", Quantity(float(shot.distance_mm), "distance_mm")),
         ("overlap", Quantity(float(shot.overlap), "overlap")),
-        ("contact_offset", Quantity(float(shot.contact_offset_mm), "length_mm")),
+        ("contact_offset", Quantity(float(shot.contact_offset_mm), "half_mm")),
         ("aim_offset", Quantity(float(shot.aim_offset_mm), "length_mm")),
         ("ball", Quantity(float(np.asarray(shot.ball_diameter_mm)), "length_mm")),
     )

@@ -8,9 +8,13 @@ from pathlib import Path
 
 import click
 
+from aimgeo.construct import Quantity
+from aimgeo.units import written
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
+from lessons.lesson.timing import clock
+from lessons.lesson.wording import Wording
 from lessons.planning.plan import LeftOut, Plan, PlannedClip, plan
 from lessons.rendering.pace import Pace, read_pace
 
@@ -55,7 +59,7 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
     head = ("clip", "shot", "frames", "seconds") + (("renders because",) if why is not None else ())
     rows = [head]
     for clip in made.clips:
-        row = (clip.name, shot_text(clip), str(clip.frames), f"{clip.duration_s:.1f}")
+        row = (clip.name, shot_text(clip, made.told), str(clip.frames), written(clip.duration_s, 1))
         rows.append((*row, why.get(clip.name, "")) if why is not None else row)
     wide = [max(len(row[i]) for row in rows) for i in range(len(head))]
     aligned = [
@@ -107,26 +111,11 @@ def left_out(items: Sequence[LeftOut]) -> list[str]:
     return lines
 
 
-def clock(seconds: float) -> str:
-    """Seconds as people read them.
-
-    >>> clock(7.2), clock(75), clock(3700)
-    ('7 s', '1 min 15 s', '1 h 02 min')
-    """
-    if seconds < 60:
-        return f"{max(seconds, 1):.0f} s"
-    if seconds < 3600:
-        minutes, rest = divmod(round(seconds), 60)
-        return f"{minutes} min {rest:02d} s"
-    hours, minutes = divmod(round(seconds / 60), 60)
-    return f"{hours} h {minutes:02d} min"
-
-
-def shot_text(clip: PlannedClip) -> str:
+def shot_text(clip: PlannedClip, told: Wording) -> str:
     """A clip's shot in a few words; empty for a card."""
     if clip.cut_deg is None:
         return ""
-    parts = [f"{clip.cut_deg:.1f}° {clip.side}" if clip.side != "straight" else "straight"]
+    parts = [f"{written(clip.cut_deg, 1)}° {clip.side}" if clip.side != "straight" else "straight"]
     if clip.distance_mm is not None:
-        parts.append(f"{clip.distance_mm:.0f} mm")
+        parts.append(told.listed(Quantity(clip.distance_mm, "distance_mm")))
     return ", ".join(parts + ([f"eye {clip.eye}"] if clip.eye else []))

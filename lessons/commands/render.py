@@ -16,6 +16,7 @@ import click
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
+from lessons.lesson.timing import clock
 from lessons.lesson.wording import LANGUAGES
 from lessons.planning.plan import Plan, plan
 from lessons.rendering.cluster import ClusterError, differences
@@ -140,25 +141,13 @@ def _summary(outcome: Outcome, seconds: float, out: Path) -> None:
     told += [f"{outcome.waiting} left to do"] if outcome.waiting else []
     told += [f"{outcome.pruned} removed"] if outcome.pruned else []
     speed = f", {outcome.frames / seconds:.0f} frames a second" if outcome.frames else ""
-    click.echo(f"{out}: {', '.join(told)}; {_clock(seconds)}{speed}.")
+    click.echo(f"{out}: {', '.join(told)}; {clock(seconds)}{speed}.")
     for path in outcome.forgotten:
         click.echo(f"{path}: no lesson names it any more; --prune removes it.")
     for clip, sentence in outcome.failures:
         click.echo(f"{clip.place}: clip {clip.name}: {sentence}", err=True)
     if outcome.waiting:
         click.echo("The rest was not tried; run the same command again to go on.", err=True)
-
-
-def _clock(seconds: float) -> str:
-    """Seconds as people read them.
-
-    >>> _clock(7.25), _clock(75), _clock(3700)
-    ('7.2 s', '1 min 15 s', '1 h 01 min')
-    """
-    if seconds < 60:
-        return f"{seconds:.1f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes} min {rest:02d} s" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
 @contextmanager
@@ -210,7 +199,7 @@ class _Pace:
         """Time left in words; empty while nothing is known and when nothing is left."""
         if not 0 < self.frames < self.total:
             return ""
-        return f"; about {_clock((self.total - self.frames) / self.per_second)} left"
+        return f"; about {clock((self.total - self.frames) / self.per_second)} left"
 
 
 def _log() -> Watch:

@@ -7,14 +7,14 @@ from typing import Any
 
 from aimgeo.construct import Construction, Quantity, Step
 from aimgeo.methods import METHODS
+from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
-from aimgeo.units import INCH_MM
 from aimgeo.vectors import angle_rad, cross
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
 from lessons.deliver.shots import clip_shot
-from lessons.lesson.wording import Wording, words_of
+from lessons.lesson.wording import Wording
 
 MARKS = {
     "mark_centre": "tick", "mark_half": "tick", "mark_edge": "tick", "fixed_mark": "tick", "sight_point": "sight",
@@ -32,7 +32,13 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         clips = [c for c in footage.clips if c.entry.get("method") == method and _is_one_shot(c)]
         if not clips:
             continue
-        told = {"lesson": footage.title, "dashes": dashes(), **chart_told(method, clips)}
+        chart = chart_told(method, clips, footage)
+        told = {
+            "language": footage.language,
+            "lesson": footage.title,
+            "dashes": dashes(),
+            **chart,
+        }
         stem = f"aim-chart_{method.replace('_', '-')}"
         files += [
             print_pdf("aim_chart.typ", told, footage.folder / "sheets" / f"{stem}_{p}.pdf", p) for p in PAPERS
@@ -46,7 +52,7 @@ def _is_one_shot(clip: Clip) -> bool:
     return told.get("cut_deg") is not None and told.get("distance_name") is not None and not clip.hides_its_answer
 
 
-def chart_told(method: str, clips: list[Clip]) -> dict[str, Any]:
+def chart_told(method: str, clips: list[Clip], footage: Footage) -> dict[str, Any]:
     """What a method's chart says: a row a cut, a place for every distance; finished texts and millimetres."""
     shots: dict[str, dict[str, Shot]] = {}
     distances: dict[str, str] = {}
@@ -57,16 +63,28 @@ def chart_told(method: str, clips: list[Clip]) -> dict[str, Any]:
             continue
         shot, ball_mm = solved
         name = clip.entry.get("distance_name") or ""
-        distances.setdefault(name, f"{float(shot.distance_mm):.0f} mm")
+        distances.setdefault(
+            name, footage.wording(ball_mm).shown(Quantity(float(shot.distance_mm), "distance_mm"))
+        )
         # a cut to the right has the numbers of its mirror image to the left
         shots.setdefault(f"{abs(float(clip.entry['cut_deg'])):.3f}", {}).setdefault(name, shot)
-    words = Wording(words_of("en"), "mm", ball_mm)
+    words = footage.wording(ball_mm)
+    name = words.words["names"][method]
+    ruler = "in" if words.units == "in" else "mm"
+    ball = words.shown(Quantity(ball_mm, "length_mm"))
     rows = [row_told(method, shots[cut], words) for cut in sorted(shots, key=float)]
     first = next(iter(next(iter(shots.values())).values()))
     return {
-        "method": words.words["names"][method].capitalize(),
+        "method": name[:1].upper() + name[1:],
+        "document": words.text("aim_chart", "document", method=name, lesson=footage.title),
+        "words": {
+            **words.words["aim_chart"],
+            "note": words.text("aim_chart", "note", ball=ball),
+            "off_centre": words.text("aim_chart", "off_centre", unit=words.words["units"][ruler]),
+        },
+        "ruler": ruler,
         "ball_mm": ball_mm,
-        "distances": [{"name": name, "mm": mm} for name, mm in distances.items()],
+        "distances": [{"name": name, "shown": shown} for name, shown in distances.items()],
         "steps": list(titles(METHODS[method].construct(first), words, of_this_cut=False)),
         "rows": rows,
     }
@@ -76,14 +94,17 @@ def row_told(method: str, shots: dict[str, Shot], words: Wording) -> dict[str, A
     """A cut's row, from its shots by distance."""
     shot = next(iter(shots.values()))
     construction = METHODS[method].construct(shot)
-    contact, aim = float(shot.contact_offset_mm), float(shot.aim_offset_mm)
+    values = dict(shot_values(shot))
+    contact, aim = both_units(values["contact_offset"], words), both_units(values["aim_offset"], words)
+    cut, overlap = words.shown(values["cut"]), words.shown(values["overlap"])
     return {
-        "cut": words.shown(Quantity(abs(float(shot.cut_rad)), "angle_rad")),
-        "overlap": words.shown(Quantity(float(shot.overlap), "overlap")),
-        "contact_mm": contact,
-        "aim_mm": aim,
-        "contact": _both_units(contact),
-        "aim": _both_units(aim),
+        "cut": cut,
+        "overlap": words.text("aim_chart", "overlap", overlap=overlap),
+        "described": words.text("aim_chart", "described", cut=cut, contact=contact[0], aim=aim[0]),
+        "contact_mm": float(shot.contact_offset_mm),
+        "aim_mm": float(shot.aim_offset_mm),
+        "contact": contact,
+        "aim": aim,
         "marks": [{"look": look, "mm": mm} for look, mm in marks_mm(shot, construction)],
         "titles": list(titles(construction, words, of_this_cut=True)),
         "distances": {name: _seen(shot, words) for name, shot in shots.items()},
@@ -123,5 +144,6 @@ def _seen(shot: Shot, words: Wording) -> dict[str, str]:
     }
 
 
-def _both_units(mm: float) -> dict[str, str]:
-    return {"mm": f"{mm:.1f}", "inches": f"{mm / INCH_MM:.2f}"}
+def both_units(quantity: Quantity, words: Wording) -> tuple[str, str]:
+    """A length in the lesson's units, and in others: inches beside millimetres, millimetres beside the rest."""
+    return words.shown(quantity), words.in_units("in" if words.units == "mm" else "mm").shown(quantity)

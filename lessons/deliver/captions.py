@@ -13,13 +13,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 from itertools import zip_longest
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.writing import write_text
+from lessons.lesson.wording import words_of
 
 LINE_CHARACTERS = 42
 LINES = 2
@@ -29,26 +30,6 @@ GAP_FRAMES = 2
 COMFORTABLE_CPS = 17
 MOST_CPS = 20
 
-# Words that belong to what follows, by language: a line may begin with a joint and should end in none of these.
-JOINTS = {
-    "en": frozenset({
-        "of", "to", "at", "in", "on", "by", "for", "from", "with", "and", "or", "but", "as", "so", "than", "that",
-        "until", "when", "where", "while", "if",
-    }),
-    "de": frozenset({
-        "von", "vom", "zu", "zum", "zur", "an", "am", "in", "im", "auf", "bei", "beim", "für", "aus", "mit",
-        "durch", "nach", "über", "um", "und", "oder", "aber", "als", "wie", "dass", "bis", "wenn", "wo",
-        "wohin", "während", "damit", "statt", "ohne", "zwischen", "neben", "hinter",
-    }),
-}  # fmt: skip
-LEANING = {
-    "en": JOINTS["en"] | {"a", "an", "the", "is", "are", "your", "its", "this", "each", "every", "no", "not"},
-    "de": JOINTS["de"] | {
-        "ein", "eine", "einen", "einem", "einer", "eines", "der", "die", "das", "den", "dem", "des", "ist", "sind",
-        "dein", "deine", "sein", "seine", "seiner", "dieser", "diese", "dieses", "diesen", "diesem", "jede",
-        "jeden", "jeder", "kein", "keine", "nicht",
-    },
-}  # fmt: skip
 EXTRA_CAPTION_COST = 0.5
 
 
@@ -184,9 +165,17 @@ def _break_cost(words: tuple[str, ...], at: int, language: str) -> float:
         return 0.0
     if bare.endswith((",", ";", ":", "–", "—")):
         return 0.2
-    if before.lower() in LEANING.get(language, ()):
+    joints, leaning = _joints(language)
+    if before.lower() in leaning:
         return 1.5
-    return 0.35 if after.lower() in JOINTS.get(language, ()) else 0.6
+    return 0.35 if after.lower() in joints else 0.6
+
+
+@cache
+def _joints(language: str) -> tuple[frozenset[str], frozenset[str]]:
+    """Words before which a line may break, and those, joints too, in which none should end."""
+    words = words_of(language)
+    return frozenset(words["joints"]), frozenset([*words["joints"], *words["leaning"]])
 
 
 # ------------------------------------------------------------------ writing

@@ -10,6 +10,8 @@ from fractions import Fraction
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from aimgeo.shot import BALL_DIAMETER_MM
+from lessons.lesson.wording import LANGUAGES, Wording, words_of
 from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
@@ -108,6 +110,15 @@ class Footage:
         found = (language for clip in self.clips for step in clip.steps for language in step.translations)
         return tuple(dict.fromkeys(found))
 
+    def wording(self, ball_mm: float = BALL_DIAMETER_MM) -> Wording:
+        """The words and numbers of the pictures: in their language and units."""
+        return Wording(words_of(self.language), self.lesson.get("units", "mm"), ball_mm)
+
+    @property
+    def language(self) -> str:
+        """The language of the pictures."""
+        return str(self.lesson.get("language", "en"))
+
     def starts(self) -> Iterator[tuple[int, Clip]]:
         """Each clip with its first frame when all are laid end to end, without their handles."""
         at = 0
@@ -154,6 +165,9 @@ def read_footage(folder: Path) -> Footage:
             raise ManifestError(f"{path}: the file of clip {clip.name!r} lies outside the folder: {clip.file}")
     if not clips:
         raise ManifestError(f"{path}: there are no clips; render the lesson first.")
+    for language in (footage.language, *footage.translations):
+        if language not in LANGUAGES:
+            raise ManifestError(f"{path}: there are no words for the language {language!r}; render again.")
     return footage
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.writing import whole_file
+from lessons.lesson.wording import Wording
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFont
@@ -119,14 +120,20 @@ def fitted(text: str, face: ImageFont.FreeTypeFont, width_px: float) -> str:
     return "…"
 
 
-def about(clip: Clip) -> str:
+def about(clip: Clip, wording: Wording) -> str:
     """What a clip shows, in a few words: '14.5° left, near, 9.4 s'. A quiz keeps its cut to itself."""
     told = clip.entry
     words = []
     if told.get("cut_deg") is not None and not clip.hides_its_answer:
-        words.append(f"{told['cut_deg']:.1f}° {told.get('side') or ''}".strip())
+        side = wording.words["names"].get(told.get("side"), "")
+        words.append(f"{wording.decimal(told['cut_deg'], 1)}° {side}".strip())
     words += [str(told[key]) for key in ("distance_name", "eye") if told.get(key)]
-    return ", ".join([*words, f"{float(clip.frames / clip.rate):.1f} s"])
+    return ", ".join(
+        [
+            *words,
+            f"{wording.decimal(float(clip.frames / clip.rate), 1)} {wording.words['printed']['short_second']}",
+        ]
+    )
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
@@ -134,6 +141,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     from PIL import Image
 
     folder = footage.folder / "pictures"
+    wording = footage.wording()
     files: list[Path] = []
     cells: list[tuple[Image.Image, str, str]] = []
     sheets: list[Path] = []
@@ -145,7 +153,11 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         if thumbnail is None and clip.entry.get("method") and not clip.hides_its_answer:
             thumbnail = poster
         cells.append(
-            (poster.resize((CELL_PX, round(CELL_PX * poster.height / poster.width))), clip.name, about(clip))
+            (
+                poster.resize((CELL_PX, round(CELL_PX * poster.height / poster.width))),
+                clip.name,
+                about(clip, wording),
+            )
         )
         if len(cells) == COLUMNS * ROWS or k == len(names) - 1:
             path = folder / f"contact-sheet_{len(sheets) + 1}.jpg"

@@ -7,48 +7,47 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from math import radians
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from aimgeo.construct import Quantity, QuantityKind
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.pictures import about
 from lessons.deliver.writing import write_text
-from lessons.lesson.wording import words_of
+from lessons.lesson.wording import Wording, plural_rule
 
 TEMPLATES = Path(__file__).parent / "templates"
 
-FILTERS = {
-    "lesson": "Lesson",
-    "kind": "Kind",
-    "method": "Method",
-    "cut": "Cut",
-    "side": "Side",
-    "distance": "Distance",
-    "eye": "Eye",
-}
-"""What clips can be picked by, each with its name on the page."""
+FILTERS = ("lesson", "kind", "method", "cut", "side", "distance", "eye")
+"""What clips can be picked by; each is a word of the page."""
 
 SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where", "shot")
 """What the page's script is told about a clip."""
 
-NUMBERS = (
-    ("cut_deg", "Cut", "{:.1f}°"),
-    ("overlap", "Overlap", "{:.3f}"),
-    ("line_of_centres_deg", "Line of centres to target line", "{:.1f}°"),
-    ("contact_offset_mm", "Contact offset", "{:.1f} mm"),
-    ("aim_offset_mm", "Aim offset", "{:.1f} mm"),
-    ("distance_mm", "Between centres", "{:.0f} mm"),
-    ("travel_mm", "Cue ball travels", "{:.0f} mm"),
-    ("cue_ball_mm", "Cue ball at", "{:.1f}, {:.1f}"),
-    ("object_ball_mm", "Object ball at", "{:.1f}, {:.1f}"),
-    ("ghost_ball_mm", "Ghost ball at", "{:.1f}, {:.1f}"),
-    ("target_mm", "Target at", "{:.1f}, {:.1f}"),
-)
-"""The numbers of a shot: key of `solve`, name, how it is written. Places are table millimetres."""
+TOLD = (
+    "fine", "redo", "play", "pause", "clips", "clips_of", "tally", "clock", "cannot_play",
+)  # fmt: skip
+"""The words that the page's script needs."""
+
+NUMBERS: dict[str, QuantityKind] = {
+    "cut_deg": "angle_rad",
+    "overlap": "overlap",
+    "line_of_centres_deg": "angle_rad",
+    "contact_offset_mm": "half_mm",
+    "aim_offset_mm": "length_mm",
+    "distance_mm": "distance_mm",
+    "travel_mm": "distance_mm",
+    "cue_ball_mm": "length_mm",
+    "object_ball_mm": "length_mm",
+    "ghost_ball_mm": "length_mm",
+    "target_mm": "length_mm",
+}
+"""The numbers of a shot: key of `solve`, and the kind of quantity. Places are x and y on the table."""
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
@@ -62,29 +61,35 @@ def deliver_course(folder: Path, lessons: Sequence[tuple[Footage, Sequence[Mappi
     clips, accuracy = [], []
     for footage, rows in lessons:
         within = footage.folder.relative_to(folder).as_posix() + "/"
-        clips += [clip_told(clip, within, footage.title) for clip in footage.clips]
-        accuracy += [accuracy_told(row, within) for row in rows]
+        words = footage.wording()
+        clips += [clip_told(clip, words, within, footage.title) for clip in footage.clips]
+        accuracy += [accuracy_told(row, words, within) for row in rows]
     name = folder.resolve().name
-    made_with = lessons[0][0].made_with
-    text = _page(f"{name}, {len(lessons)} lessons", f"course {name}", made_with, clips, accuracy)
+    first = lessons[0][0]
+    title = first.wording().counted("review", "course", count=len(lessons), name=name)
+    text = _page(title, f"course {name}", first, clips, accuracy)
     return write_text(folder / "course_review.html", text)
 
 
 def page(footage: Footage, accuracy: Sequence[Mapping[str, Any]] = ()) -> str:
     """The text of a lesson's page."""
-    clips = [clip_told(clip) for clip in footage.clips]
-    rows = [accuracy_told(row) for row in accuracy]
-    return _page(footage.title, footage.identity, footage.made_with, clips, rows)
+    words = footage.wording()
+    clips = [clip_told(clip, words) for clip in footage.clips]
+    rows = [accuracy_told(row, words) for row in accuracy]
+    return _page(footage.title, footage.identity, footage, clips, rows)
 
 
 def _page(
     title: str,
     identity: str,
-    made_with: Mapping[str, Any],
+    footage: Footage,
     clips: list[dict[str, Any]],
     accuracy: list[dict[str, str]],
 ) -> str:
-    """A page's text. Everything from a lesson is escaped; scripts and styles run by their digests alone."""
+    """A page's text, in the words of this footage.
+
+    Everything from a lesson is escaped; scripts and styles run by their digests alone.
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
@@ -101,46 +106,60 @@ def _page(
             "form-action 'none'",
         ]
     )
+    wording = footage.wording()
+    words = wording.words["review"]
+    rule = plural_rule(wording.words["language"]["plural"])
+    made_with = ", ".join(f"{name} {version}" for name, version in footage.made_with.items())
     return environment.get_template("review.html").render(
         title=title,
-        made_with=", ".join(f"{name} {version}" for name, version in made_with.items()),
+        language=footage.language,
+        document=wording.text("review", "document", title=title),
+        kept=wording.text("review", "kept", made_with=made_with),
+        words=words,
         policy=policy,
         style=Markup(style),
         script=Markup(script),
         clips=clips,
         accuracy=accuracy,
-        filters=list(offered(clips)),
-        told={"identity": identity, "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips]},
+        filters=[(key, words[key], values) for key, values in offered(clips)],
+        told={
+            "identity": identity,
+            "clips": [{key: clip[key] for key in SCRIPTED} for clip in clips],
+            "words": {key: words[key] for key in TOLD} | {"decimal": wording.words["decimal"]},
+            # the form of the word for each count of clips that can come up
+            "plural": [rule(count) for count in range(len(clips) + 1)],
+        },
     )
 
 
-def clip_told(clip: Clip, within: str = "", lesson: str | None = None) -> dict[str, Any]:
+def clip_told(clip: Clip, words: Wording, within: str = "", lesson: str | None = None) -> dict[str, Any]:
     """What the page knows about a clip: where its files are, how it is picked, and its numbers as texts.
 
     `within` is the lesson's folder as seen from the page, with a slash at its end.
     """
     told = clip.entry
-    names = words_of("en")["names"]
+    names = words.words["names"]
     hidden = clip.hides_its_answer
     cut = told.get("cut_deg")
     picks = {
         "lesson": lesson,
         "kind": clip.kind,
         "method": names.get(told.get("method") or "", told.get("method")),
-        "cut": None if hidden or cut is None else f"{cut:.1f}°",
-        "side": None if hidden else told.get("side"),
+        "cut": None if hidden or cut is None else f"{words.decimal(cut, 1)}°",
+        "side": None if hidden else names.get(told.get("side")),
         "distance": told.get("distance_name"),
         "eye": told.get("eye"),
     }
     return {
         "name": within + clip.name,
+        "cut_deg": cut,
         "file": quote(within + clip.file),
         "poster": quote(f"{within}pictures/{clip.name}.jpg"),
         "fps": float(clip.rate),
         "frames": clip.frames,
         "digest": clip.sha256[:16],
         "where": clip.where,
-        "about": about(clip),
+        "about": about(clip, words),
         "picks": {key: value for key, value in picks.items() if value is not None},
         "hides_its_answer": hidden,
         "steps": [{"name": s.name, "first": s.first_frame, "end": s.end_frame} for s in clip.steps],
@@ -148,27 +167,32 @@ def clip_told(clip: Clip, within: str = "", lesson: str | None = None) -> dict[s
             {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
         ],
         "shot": "" if hidden else shot_key(told, within),
-        "numbers": list(numbers(told.get("shot") or {})),
+        "numbers": list(numbers(told.get("shot") or {}, words)),
     }
 
 
-def accuracy_told(row: Mapping[str, Any], within: str = "") -> dict[str, str]:
+def accuracy_told(row: Mapping[str, Any], words: Wording, within: str = "") -> dict[str, str]:
     """A row of the accuracy table as texts: what the reading makes of the shot, or that it cannot be used."""
-    names = words_of("en")["names"]
+    names, told = words.words["names"], words.words["review"]
 
-    def written(key: str, digits: int, unit: str) -> str:
-        # adding 0.0 turns a rounded -0.0 into 0.0
-        return "–" if row[key] is None else f"{round(row[key], digits) + 0.0:+.{digits}f}{unit}".replace("-", "−")
+    def written(key: str, write: Callable[[float], str]) -> str:
+        return "–" if row[key] is None else write(row[key]).replace("-", "−")
+
+    def degrees_of(value: float) -> str:
+        return f"{words.decimal(value, 2, signed=True)}°"
+
+    def length_of(value: float) -> str:
+        return f"{words.signed(value)} {words.words['units']['in' if words.units == 'in' else 'mm']}"
 
     return {
         "shot": shot_key({**row, "distance_name": row["distance"]}, within),
         "method": names.get(row["method"].replace("-", "_"), row["method"]),
-        "reading": str(row["reading"] or "").replace("_", " "),
+        "reading": names.get(f"reading.{row['reading']}", ""),
         "eye": str(row["eye"]),
-        "aim": written("aim_error_deg", 2, "°"),
-        "path": written("object_error_deg", 2, "°"),
-        "miss": written("miss_mm", 1, " mm"),
-        "pocketed": {True: "yes", False: "no", None: "–"}[row["pocketed"]],
+        "aim": written("aim_error_deg", degrees_of),
+        "path": written("object_error_deg", degrees_of),
+        "miss": written("miss_mm", length_of),
+        "pocketed": {True: told["yes"], False: told["no"], None: "–"}[row["pocketed"]],
     }
 
 
@@ -179,22 +203,29 @@ def shot_key(told: Mapping[str, Any], within: str = "") -> str:
     return f"{within}{told['cut_deg']:.3f} {told.get('side')} {told.get('distance_name')}"
 
 
-def numbers(shot: dict[str, Any]) -> Iterable[tuple[str, str]]:
+def numbers(shot: dict[str, Any], words: Wording) -> Iterable[tuple[str, str]]:
     """Names and numbers of a shot, as texts."""
-    for key, name, written in NUMBERS:
-        value = shot.get(key)
-        if value is not None:
-            text = written.format(*value) if isinstance(value, list) else written.format(value)
-            yield name, f"{text} {shot['side']}" if key == "cut_deg" and shot.get("side") else text
+    for key, name in words.words["review"]["shot"].items():
+        value, kind = shot.get(key), NUMBERS[key]
+        if isinstance(value, list):
+            yield name, "; ".join(words.shown(_quantity(v, kind)) for v in value[:2])
+        elif value is not None:
+            side = words.words["names"].get(shot.get("side"), "") if key == "cut_deg" else ""
+            yield name, f"{words.shown(_quantity(value, kind))} {side}".strip()
 
 
-def offered(clips: list[dict[str, Any]]) -> Iterable[tuple[str, str, list[str]]]:
-    """The filters worth showing: key, name, and the values in the lesson's order, where there are at least two."""
-    for key, name in FILTERS.items():
+def _quantity(value: float, kind: QuantityKind) -> Quantity:
+    return Quantity(radians(value) if kind == "angle_rad" else value, kind)
+
+
+def offered(clips: list[dict[str, Any]]) -> Iterable[tuple[str, list[str]]]:
+    """The filters worth showing: key, and the values in the lesson's order, where there are at least two."""
+    for key in FILTERS:
         values = dict.fromkeys(clip["picks"][key] for clip in clips if key in clip["picks"])
-        ordered = sorted(values, key=lambda v: float(v.rstrip("°"))) if key == "cut" else list(values)
+        by_size = {clip["picks"].get("cut"): clip["cut_deg"] for clip in clips}
+        ordered = sorted(values, key=by_size.__getitem__) if key == "cut" else list(values)
         if len(ordered) > 1:
-            yield key, name, ordered
+            yield key, ordered
 
 
 def digest(text: str) -> str:

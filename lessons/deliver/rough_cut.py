@@ -15,13 +15,12 @@ from lessons.deliver.captions import Caption, lesson_captions
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
 from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import whole_file
+from lessons.lesson.wording import words_of
 from lessons.planning.sound import Sound, encoded, sound_form, stretch, voice_stream
 from scenes.film.skip_pictures import Parameters
 
 CONTAINERS = (".mp4", ".mov")
 CAPTION_BASE = Fraction(1, 1000)
-ISO_639_2 = {"en": "eng", "de": "deu"}
-"""Languages as the container tells them: three letters, ISO 639-2/T."""
 
 STYLE = b"""[Script Info]
 ScriptType: v4.00+
@@ -176,7 +175,7 @@ def _pictures(path: Path, start_s: Fraction, joint: Joint) -> Iterator[tuple[Any
 
 def _text_track(cut: Any, language: str) -> Any:
     track = cut.add_stream("mov_text")
-    track.metadata["language"] = ISO_639_2[language]
+    track.metadata["language"] = words_of(language)["language"]["iso_639_2"]
     track.time_base = track.codec_context.time_base = CAPTION_BASE
     track.codec_context.subtitle_header = STYLE
     return track

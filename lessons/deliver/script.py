@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from lessons.lesson.timing import clock
+from lessons.lesson.wording import Wording
 from lessons.planning.plan import Plan, PlannedClip
 
 
@@ -14,18 +16,21 @@ def markdown(plan: Plan) -> str:
 
 
 def _lines(plan: Plan) -> Iterator[str]:
-    yield f"# {_cell(plan.title)}: narration script"
+    words = plan.words
+    told, printed = words.words["script"], words.words["printed"]
+    count = words.counted("script", "clips", count=len(plan.clips), length=clock(plan.duration_s))
+    yield f"# {_cell(words.text('script', 'document', lesson=plan.title))}"
     yield ""
-    yield f"{len(plan.clips)} clips, {minutes(plan.duration_s)}. The seconds are what the pictures give the words."
+    yield f"{count} {told['says']}"
     for number, clip in enumerate(plan.clips, 1):
         yield ""
-        yield f"## {number}. `{clip.name}` ({clip.duration_s:.1f} s)"
+        yield f"## {number}. `{clip.name}` ({words.decimal(clip.duration_s, 1)} {printed['short_second']})"
         yield ""
-        yield "| | picture | words | seconds |"
+        yield f"| | {told['picture']} | {told['words']} | {printed['seconds']} |"
         yield "|--:|---|---|--:|"
-        for k, step in enumerate(scenes(clip), 1):
-            title, name, words = (_cell(step[key]) for key in ("title", "name", "words"))
-            yield f"| {k} | **{title}** ({name}) | {words} | {step['seconds']} |"
+        for k, step in enumerate(scenes(clip, words), 1):
+            title, name, said = (_cell(step[key]) for key in ("title", "name", "words"))
+            yield f"| {k} | **{title}** ({name}) | {said} | {step['seconds']} |"
 
 
 def _cell(text: str) -> str:
@@ -34,7 +39,7 @@ def _cell(text: str) -> str:
     return "".join("\\" + c if c in "\\`*_{}[]<>#|" else c for c in plain)
 
 
-def scenes(clip: PlannedClip) -> list[dict[str, Any]]:
+def scenes(clip: PlannedClip, words: Wording) -> list[dict[str, Any]]:
     """A clip's steps: name, title on screen, words spoken, and seconds with one decimal."""
     fps = clip.brief.output.fps
     return [
@@ -42,7 +47,7 @@ def scenes(clip: PlannedClip) -> list[dict[str, Any]]:
             "name": step.name,
             "title": " ".join(step.title.split()),
             "words": " ".join(step.narration.split()),
-            "seconds": f"{step.frames / fps:.1f}",
+            "seconds": words.decimal(step.frames / fps, 1),
         }
         for step in clip.brief.steps
     ]
@@ -50,21 +55,16 @@ def scenes(clip: PlannedClip) -> list[dict[str, Any]]:
 
 def told(plan: Plan) -> dict[str, Any]:
     """What the printed script says."""
+    words = plan.words
     return {
+        "language": plan.language,
         "lesson": plan.title,
         "dashes": {},
-        "length": minutes(plan.duration_s),
+        "document": words.text("script", "document", lesson=plan.title),
+        "sheet": words.text("script", "sheet", length=clock(plan.duration_s)),
+        "words": words.words["script"] | words.words["printed"],
         "clips": [
-            {"name": clip.name, "seconds": f"{clip.duration_s:.1f}", "steps": scenes(clip)} for clip in plan.clips
+            {"name": clip.name, "seconds": words.decimal(clip.duration_s, 1), "steps": scenes(clip, words)}
+            for clip in plan.clips
         ],
     }
-
-
-def minutes(seconds: float) -> str:
-    """A duration as people say it.
-
-    >>> minutes(125.2), minutes(59.6)
-    ('2 min 05 s', '1 min 00 s')
-    """
-    whole = round(seconds)
-    return f"{whole // 60} min {whole % 60:02} s"

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 from aimgeo.construct import Quantity
+from aimgeo.methods.figure import shot_values
 from aimgeo.misses import needed_of
 from aimgeo.tables import Table
-from aimgeo.units import INCH_MM
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
 from lessons.deliver.shots import TableShot, table_shots
-from lessons.lesson.wording import Wording, words_of
+from lessons.lesson.wording import THIN, Wording
+
+MOST_CLIPS = 9
+"""So many clips of a shot are listed on its page."""
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
@@ -21,82 +23,107 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     shots = table_shots(footage)
     if not shots:
         return Delivered(())
+    words = footage.wording()
+    lean = ", ".join(
+        words.text("set_up", "of_total", count=str(needed_of(n)), total=str(n)) for n in (6, 8, 10, 15, 20)
+    )
     told = {
+        "language": footage.language,
+        "words": words.words["set_up"] | words.words["printed"],
+        "document": words.text("set_up", "document", lesson=footage.title),
         "lesson": footage.title,
         "dashes": dashes(),
-        "lean": ", ".join(f"{needed_of(n)} of {n}" for n in (6, 8, 10, 15, 20)),
-        "shots": [shot_told(shot, k, len(shots)) for k, shot in enumerate(shots, 1)],
+        "lean": words.text("set_up", "lean", counts=lean),
+        "shots": [
+            shot_told(shot, footage.wording(shot.ball_mm), k, len(shots)) for k, shot in enumerate(shots, 1)
+        ],
     }
     folder = footage.folder / "sheets"
     return Delivered(tuple(print_pdf("set_up.typ", told, folder / f"set-up_{p}.pdf", p) for p in PAPERS))
 
 
-def shot_told(shown: TableShot, number: int, count: int) -> dict[str, Any]:
+def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict[str, Any]:
     """What the page of a shot says: finished texts, and positions in table millimetres for the drawing."""
     shot, table = shown.shot, shown.table
-    words = Wording(words_of("en"), "mm", shown.ball_mm)
-    names = words.words["names"]
-    distance = float(shot.distance_mm)
-    cut, side = words.shown(Quantity(abs(float(shot.cut_rad)), "angle_rad")), shown.side
-    balls = {
-        "Object ball": tuple(map(float, shot.object_ball_mm)),
-        "Cue ball": tuple(map(float, shot.cue_ball_mm)),
+    values = dict(shot_values(shot))
+    told = words.words["set_up"]
+    target = words.words["names"][shown.target_name] if shown.target_name else told["marked_target"]
+    balls = {"object": tuple(map(float, shot.object_ball_mm)), "cue": tuple(map(float, shot.cue_ball_mm))}
+    places = [place_told(ball, place, table, words) for ball, place in balls.items()]
+    described = " ".join(place["described"] for place in places)
+    heading = "heading_straight" if values["side"].value == "straight" else "heading"
+    between = words.phrase("between_centres", values)
+    size = {
+        "length": Quantity(table.length_mm, "distance_mm"),
+        "width": Quantity(table.width_mm, "distance_mm"),
+        "ball": values["ball"],
     }
+    more = len(shown.clips) - MOST_CLIPS
     return {
-        "number": number,
-        "count": count,
-        "heading": f"Cut {cut} {side}" if side != "straight" else "Straight",
-        "under": ", ".join(filter(None, [shown.distance_name, f"{distance:.0f} mm between the centres"])),
-        "target": names.get(shown.target_name, shown.target_name) if shown.target_name else "marked target",
+        "shot_of": words.text("set_up", "shot_of", number=str(number), count=str(count)),
+        "heading": words.text("set_up", heading, cut=values["cut"], side=values["side"]),
+        "under": words.text(
+            "set_up",
+            "under",
+            distance=", ".join(filter(None, [shown.distance_name, between])),
+            target=target,
+            overlap=values["overlap"],
+        ),
+        "described": words.text("set_up", "described", places=described, target=target),
+        "table_line": words.text("set_up", "table", table=table.name, **size),
+        "clear": words.text("set_up", "clear", target=target),
+        "columns": [told["ball_centre"], told["from_nose"], *_columns(table, words)],
         "table": _table_told(table),
         "ball_mm": shown.ball_mm,
-        "cue": balls["Cue ball"],
-        "object": balls["Object ball"],
+        "cue": balls["cue"],
+        "object": balls["object"],
         "ghost": [float(v) for v in shot.ghost_ball_mm],
         "aim": [float(v) for v in shot.target_mm],
-        "places": [place_told(name, place, table) for name, place in balls.items()],
-        "checks": {
-            "centres_mm": f"{distance:.1f}",
-            "centres_in": inches(distance),
-            "gap_mm": f"{distance - shown.ball_mm:.1f}",
-            "gap_in": inches(distance - shown.ball_mm),
-            "overlap": words.shown(Quantity(float(shot.overlap), "overlap")),
-        },
-        "clips": [clip.name for clip in shown.clips],
+        "places": places,
+        "centres": both_units(values["distance"], words),
+        "air": both_units(Quantity(float(shot.distance_mm) - shown.ball_mm, "length_mm"), words),
+        "clips": [clip.name for clip in shown.clips[:MOST_CLIPS]],
+        "more": words.counted("printed", "more", count=more) if more > 0 else None,
     }
 
 
-def place_told(name: str, place_mm: tuple[float, ...], table: Table) -> dict[str, Any]:
-    """Where a ball lies, measured to its centre from the noses of the two nearest cushions."""
-    x, y = place_mm[0], place_mm[1]
-    ends = [
-        ("foot" if x > 0 else "head", table.length_mm / 2 - abs(x), table.length_mm / 8),
-        ("left" if y > 0 else "right", table.width_mm / 2 - abs(y), table.width_mm / 4),
-    ]
+def place_told(ball: str, place_mm: tuple[float, ...], table: Table, words: Wording) -> dict[str, Any]:
+    """Where a ball lies, measured to its centre from the noses of the nearer end rail and the nearer long rail."""
+    found = table.from_rails(place_mm)
+    names = words.words["names"]
+    name = words.words["labels"][f"{ball}_ball"]
+    lengths = [both_units(Quantity(one.away_mm, "length_mm"), words) for one in found]
+    rails = [names[f"{one.rail}-rail"] for one in found]
+    counted = [[words.number(Quantity(one.diamonds, "diamonds"))[0]] if table.has_sights else [] for one in found]
     return {
+        "ball": ball,
         "name": name,
+        "described": words.text(
+            "set_up",
+            "place_described",
+            ball=name,
+            along=lengths[0][0],
+            end_rail=rails[0],
+            across=lengths[1][0],
+            flank_rail=rails[1],
+        ),
         "from": [
-            {
-                "cushion": cushion,
-                "mm": f"{away:.1f}",
-                "whole_mm": f"{away:.0f}",
-                "inches": inches(away),
-                "diamonds": f"{away / diamond:.2f}",
-            }
-            for cushion, away, diamond in ends
+            {"rail": rail, "shown": both[0], "cells": [*(text.partition(THIN)[0] for text in both), *diamonds]}
+            for rail, both, diamonds in zip(rails, lengths, counted, strict=True)
         ],
     }
 
 
-def inches(mm: float) -> str:
-    """A length as a tape measure shows it, to the nearest sixteenth of an inch (at most 0.8 mm off).
+def both_units(quantity: Quantity, words: Wording) -> tuple[str, str]:
+    """A length in millimetres and as a tape of inches shows it, the lesson's own units first."""
+    metric, tape = words.in_units("mm").shown(quantity), words.on_a_tape(float(quantity.value))
+    return (tape, metric) if words.units == "in" else (metric, tape)
 
-    >>> inches(300.0), inches(25.4), inches(12.7)
-    ('11 13/16', '1', '1/2')
-    """
-    sixteenths = round(mm / INCH_MM * 16)
-    whole, part = divmod(Fraction(sixteenths, 16), 1)
-    return f"{whole} {part}" if whole and part else str(part or whole)
+
+def _columns(table: Table, words: Wording) -> list[str]:
+    units = [words.words["units"][key] for key in ("mm", "in", "diamonds")]
+    order = [units[1], units[0]] if words.units == "in" else units[:2]
+    return [*order, units[2]] if table.has_sights else order
 
 
 def _table_told(table: Table) -> dict[str, Any]:
@@ -107,5 +134,5 @@ def _table_told(table: Table) -> dict[str, Any]:
         "pockets": [
             {"centre": p.centre_mm, "outward": p.outward, "mouth_mm": p.mouth_mm} for p in table.pockets()
         ],
-        "sights": table.sights_mm().tolist(),
+        "sights": table.sights_mm().tolist() if table.has_sights else [],
     }

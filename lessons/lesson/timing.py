@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from aimgeo.units import rounded, written
 from scenes.board.brief import Output
 
 WORDS_A_MINUTE = 140.0
@@ -34,3 +35,20 @@ def step_frames(
     return output.frames(
         given_s if given_s is not None else max(spoken_s(narration, words_a_minute, pause_s), draws_s)
     )
+
+
+def clock(seconds: float) -> str:
+    """A time as people say it: tenths below ten seconds, then whole seconds, then minutes, then hours.
+
+    >>> clock(7.25), clock(9.97), clock(59.6), clock(75), clock(3700)
+    ('7.3 s', '10 s', '1 min 00 s', '1 min 15 s', '1 h 02 min')
+    """
+    whole = int(rounded(seconds, 0))
+    if rounded(seconds, 1) < 10:
+        return f"{written(seconds, 1)} s"
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02} s"
+    minutes = int(rounded(seconds / 60, 0))
+    return f"{minutes // 60} h {minutes % 60:02} min"

@@ -1,28 +1,30 @@
 """Wording: sentence keys and quantities become the words and numbers of a lesson's language and units.
 
-Numbers are set as a handbook sets them: 22.0°, 10.7 mm, whole millimetres for distances, overlaps as fractions.
+Numbers are set as a handbook sets them: 22.0°, 10.7 mm, overlaps as fractions. Here and in `aimgeo.units` every
+number is written that a person reads in a picture, a caption, a list, a sheet or a page.
 """
 
 from __future__ import annotations
 
+import gettext
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from decimal import ROUND_HALF_UP, Decimal
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
-from math import degrees
+from math import degrees, isfinite
 from pathlib import Path
 from string import Formatter
 from typing import Any
 
 from aimgeo.construct import Limit, Quantity
 from aimgeo.cuts import cut_from_overlap, overlap_name
-from aimgeo.units import INCH_MM
+from aimgeo.units import INCH_MM, on_a_tape, rounded, trimmed, written
 from lessons.lesson.read import plain, read
 from scenes.board.brief import MeasureText
 
 WORDS = Path(__file__).parents[1] / "words"
 LANGUAGES = {"en": "English", "de": "German"}
+"""The languages, by their ISO 639-1 codes; all that one needs stands in its file in `words`."""
 RIGHT_TO_LEFT = ("ar", "fa", "he", "ur", "yi")
 """Languages whose words neither pictures nor captions can set yet, by their ISO 639-1 codes."""
 THIN = "\u202f"
@@ -30,6 +32,13 @@ THIN = "\u202f"
 
 FRACTION_TOLERANCE = 0.001
 """A part of a ball or radius this near to a fraction is written as one: 0.06 mm of a ball."""
+
+DIGITS = {
+    "mm": {"length_mm": 1, "half_mm": 2, "distance_mm": 1},
+    "in": {"length_mm": 2, "half_mm": 3, "distance_mm": 1},
+}
+"""Decimals of lengths. Distances leave out zeros at the end. Halves have one more than the wholes beside them:
+what is read of a half, doubled and rounded, is what is read of the whole, so that sums in a picture come out."""
 
 Values = Mapping[str, Quantity | str]
 
@@ -57,31 +66,35 @@ class Wording:
         value = quantity.value
         if isinstance(value, str):
             return self.words["names"].get(value, value), ""
+        if not isfinite(value):  # where there is nothing to measure, such as the turn of a ball that is not hit
+            return "–", ""
         match quantity.kind:
             case "angle_rad":
-                return self._decimal(degrees(value), 1) + "°", ""
-            case "length_mm":
-                return self._length(value, {"mm": 1, "in": 2}, "ball")
-            case "distance_mm":
-                return self._length(value, {"mm": 0, "in": 1}, "balls")
+                return self.decimal(degrees(value), 1) + "°", ""
+            case "length_mm" | "half_mm" | "distance_mm":
+                return self._length(value, quantity.kind)
             case "overlap":
                 named = overlap_name(cut_from_overlap(value))
-                return str(named) if named is not None else self._decimal(value, 2), ""
+                return str(named) if named is not None else self.decimal(value, 2), ""
             case "ratio":
                 return self._fraction(value), ""
             case "part":
-                return self._decimal(value, 2), ""
+                return self.decimal(value, 2), ""
             case "diamonds":
-                return self._decimal(value, 2), self.words["units"]["diamonds"]
+                return self.decimal(value, 3), self.words["units"]["diamonds"]
             case "speed_mps":
-                return self._decimal(value, 1), self.words["units"]["mps"]
+                return self.decimal(value, 1), self.words["units"]["mps"]
             case _:
-                return str(round(value)), ""
+                return self.decimal(value, 0), ""
 
     def shown(self, quantity: Quantity) -> str:
         """A quantity as it stands in a picture: '22.0°', '10.7 mm' with a narrow space."""
         number, unit = self.number(quantity)
         return f"{number}{THIN}{unit}" if unit else number
+
+    def listed(self, quantity: Quantity) -> str:
+        """A quantity as it stands in a line of text, with a plain space: '10.7 mm'."""
+        return self.shown(quantity).replace(THIN, " ")
 
     def spoken(self, quantity: Quantity) -> str:
         """A quantity as it is read aloud: '22 degrees', '10.7 millimetres'."""
@@ -93,28 +106,45 @@ class Wording:
             number = number.rstrip("0").removesuffix(decimal)
         if not unit:
             return number
-        one, many = self.words["spoken_units"][unit]
-        return f"{number} {one if number == '1' else many}"
+        return f"{number} {self.form(self.words['spoken_units'][unit], number)}"
 
-    def _length(self, mm: float, digits: Mapping[str, int], ball_unit: str) -> tuple[str, str]:
+    def form(self, forms: Sequence[str], number: str) -> str:
+        """The plural form for a number as written: by the language's rule for whole ones, else the last form."""
+        return forms[plural_rule(self.words["language"]["plural"])(int(number)) if number.isdigit() else -1]
+
+    def decimal(self, value: float, digits: int, *, signed: bool = False, down: bool = False) -> str:
+        """A bare number with this language's decimal mark."""
+        return written(value, digits, self.words["decimal"], signed=signed, down=down)
+
+    def on_a_tape(self, mm: float) -> str:
+        """A length as a tape of inches shows it: '11 13/16 in'."""
+        return f"{on_a_tape(mm)}{THIN}{self.words['units']['in']}"
+
+    def signed(self, mm: float) -> str:
+        """A length with its sign and without its unit: '+12.3', '0'; lessons in balls have millimetres here."""
+        value, digits = (mm / INCH_MM, 2) if self.units == "in" else (mm, 1)
+        return self.decimal(value, digits, signed=True) if rounded(value, digits) else "0"
+
+    def in_units(self, units: str) -> Wording:
+        """The same words with lengths in other units."""
+        return replace(self, units=units)
+
+    def _length(self, mm: float, kind: str) -> tuple[str, str]:
+        is_distance = kind == "distance_mm"
         if self.units == "ball":
             balls = mm / self.ball_diameter_mm
-            number = self._fraction(balls) if ball_unit == "ball" else self._decimal(balls, 1)
-            return number, self.words["units"][ball_unit]
-        value = mm / INCH_MM if self.units == "in" else mm
-        return self._decimal(value, digits[self.units]), self.words["units"][self.units]
+            number = trimmed(balls, 1, self.words["decimal"]) if is_distance else self._fraction(balls)
+            return number, self.words["units"]["balls" if is_distance else "ball"]
+        value, digits = (mm / INCH_MM, DIGITS["in"][kind]) if self.units == "in" else (mm, DIGITS["mm"][kind])
+        number = self.decimal(value, digits) if not is_distance else trimmed(value, digits, self.words["decimal"])
+        return number, self.words["units"][self.units]
 
     def _fraction(self, value: float) -> str:
         for below in (1, 2, 4, 8, 16):
             above = round(value * below)
             if abs(value - above / below) <= FRACTION_TOLERANCE:
                 return str(above) if below == 1 else f"{above}/{below}"
-        return self._decimal(value, 2)
-
-    def _decimal(self, value: float, digits: int) -> str:
-        # halves go up, as a reader with a pencil rounds: 57.15 mm is 57.2 mm, which binary floats would make 57.1
-        rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
-        return f"{rounded if rounded else abs(rounded)}".replace(".", self.words["decimal"])
+        return self.decimal(value, 2)
 
     # -------------------------------------------------------------- sentences
 
@@ -138,6 +168,20 @@ class Wording:
     def phrase(self, key: str, values: Values) -> str:
         """A finished phrase of the picture."""
         return self.filled(self.words["phrases"][key], values, spoken=False)
+
+    def text(self, *keys: str, **fields: Quantity | str) -> str:
+        """A text of the sheets, the script or the review page, with its fields filled in."""
+        found: Any = self.words
+        for key in keys:
+            found = found[key]
+        return self.filled(found, fields, spoken=False)
+
+    def counted(self, *keys: str, count: int, **fields: str) -> str:
+        """A text that has a plural form for its count."""
+        forms: Any = self.words
+        for key in keys:
+            forms = forms[key]
+        return self.filled(self.form(forms, str(count)), {"count": str(count), **fields}, spoken=False)
 
     def filled(self, text: str, values: Values, *, spoken: bool) -> str:
         """A text with its {fields} filled in; UnknownField, or ValueError for a lone brace."""
@@ -164,6 +208,12 @@ class Wording:
 @lru_cache(4096)
 def _parsed(text: str) -> tuple[tuple[str, str | None, str | None, str | None], ...]:
     return tuple(Formatter().parse(text))
+
+
+@cache
+def plural_rule(rule: str) -> Callable[[int], int]:
+    """A rule for plural forms as a function of a whole number; written as in gettext's Plural-Forms header."""
+    return gettext.c2py(rule)
 
 
 @cache

@@ -11,7 +11,8 @@ from itertools import product
 from typing import Any
 
 from aimgeo.asking.solve import answer
-from aimgeo.units import INCH_MM
+from aimgeo.construct import Quantity
+from lessons.lesson.wording import Wording
 from lessons.planning.plan import Plan
 
 COLUMNS = (
@@ -32,7 +33,7 @@ class Accuracy:
     """
 
     title: str
-    units: str
+    told: Wording
     rows: tuple[Mapping[str, Any], ...]
     unset: tuple[str, ...]
 
@@ -51,7 +52,7 @@ def accuracy(made: Plan) -> Accuracy:
             "object_ball_mm": [x, y], "cue_ball_mm": shot.shot.cue_ball_mm[:2].tolist(), "target_mm": shot.pocket,
             "table": made.table, "ball_diameter_mm": float(shot.shot.ball_diameter_mm), "eye": eye,
         })  # fmt: skip
-    return Accuracy(made.title, made.units, tuple(_rows(names, answer(asked))), made.unset)
+    return Accuracy(made.title, made.told, tuple(_rows(names, answer(asked))), made.unset)
 
 
 def as_csv(table: Accuracy) -> str:
@@ -77,8 +78,8 @@ def as_text(table: Accuracy) -> str:
     Left of the target is positive. An x marks a ball that the pocket does not take, "passes" an aim that misses
     the ball, a dash a method that does not reach this cut or a reading that gives this eye no aim.
     """
-    in_inches = table.units == "in"
-    unit, factor, digits = ("in", 1 / INCH_MM, 2) if in_inches else ("mm", 1.0, 1)
+    told = table.told
+    unit = "inches" if told.units == "in" else "mm"
     lines = [table.title, f"Miss at the pocket in {unit}, left positive; x: not pocketed;"]
     lines += ["passes: the aim misses the ball; -: no such aim.", ""]
     groups: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
@@ -87,15 +88,17 @@ def as_text(table: Accuracy) -> str:
     for rows in groups.values():
         cuts = list(dict.fromkeys(row["cut"] for row in sorted(rows, key=lambda row: row["cut_deg"])))
         first = rows[0]
+        between = told.listed(Quantity(first["distance_mm"], "distance_mm"))
+        x, y = (told.listed(Quantity(first[f"object_ball_{axis}_mm"], "length_mm")) for axis in "xy")
         lines.append(
-            f"Eye {first['eye']}, distance {first['distance']} ({first['distance_mm']:.0f} mm), "
+            f"Eye {first['eye']}, distance {first['distance']} ({between}), "
             f"{'straight' if first['side'] == 'straight' else 'to the ' + first['side']}; object ball at "
-            f"{first['object_ball_x_mm']:.1f}, {first['object_ball_y_mm']:.1f} mm, {first['pocket']} pocket"
+            f"{x}, {y}, {first['pocket']} pocket"
         )
         cells: dict[str, dict[str, str]] = {}
         for row in rows:
             name = f"{row['method']}: {row['reading']}".replace("_", " ")
-            cells.setdefault(name, {})[row["cut"]] = _cell(row, factor, digits)
+            cells.setdefault(name, {})[row["cut"]] = _cell(row, told)
         wide = [max(len(cut), *(len(line.get(cut, "")) for line in cells.values())) for cut in cuts]
         longest = max(len(name) for name in cells)
         lines.append("  ".join([" " * longest, *(f"{cut:>{w}}" for cut, w in zip(cuts, wide, strict=True))]))
@@ -122,12 +125,9 @@ def _rows(names: Sequence[Mapping[str, Any]], answers: Sequence[Mapping[str, Any
     yield from sorted(made, key=lambda row: order[row["method"], row["reading"]])
 
 
-def _cell(row: Mapping[str, Any], factor: float, digits: int) -> str:
+def _cell(row: Mapping[str, Any], told: Wording) -> str:
     if row["usable"] and row["hit"] is False:
         return "passes"
     if not row["usable"] or row["miss_mm"] is None:
         return "-"
-    miss = round(row["miss_mm"] * factor, digits) + 0.0
-    return (
-        f"{miss:+.{digits}f}{'' if row['pocketed'] else ' x'}" if miss else f"0{'' if row['pocketed'] else ' x'}"
-    )
+    return told.signed(row["miss_mm"]) + ("" if row["pocketed"] else " x")

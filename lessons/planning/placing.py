@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import degrees, floor
+from math import floor
 from typing import Any
 
-from aimgeo.construct import Quantity
+from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot, place_shot
 from aimgeo.side import SIDES
 from aimgeo.spots import Setup, Unset, find_spot
 from aimgeo.tables import Table
+from aimgeo.units import INCH_MM
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson
+from lessons.lesson.wording import Wording
 from lessons.planning.expand import Request, View, cut_word
 
 Spot = tuple[float, float]
@@ -55,6 +57,7 @@ def place_shots(
     distances_mm: Mapping[str, float],
     requests: tuple[Request, ...],
     faults: list[Fault],
+    told: Wording,
 ) -> dict[tuple[str, View], PlacedShot | Unplaced]:
     """The placings by clip name and view: shots into one pocket share one object-ball spot unless it is given.
 
@@ -72,7 +75,7 @@ def place_shots(
         wanted = sorted({_signed(view, distances_mm) for _, view in members})
         setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
         if setup.object_ball_mm is None:
-            faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup)))
+            faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup, told)))
             continue
         unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
         object_ball = setup.object_ball_mm
@@ -86,7 +89,7 @@ def place_shots(
             signed = _signed(view, distances_mm)
             key = signed[0], view.distance
             if key not in placed and signed in unset:
-                placed[key] = Unplaced(_unset(view.side, unset[signed], pocket, spot, setup))
+                placed[key] = Unplaced(_unset(view.side, unset[signed], pocket, spot, setup, told))
             elif key not in placed:
                 placed[key] = _placed(view, pocket, place_shot(object_ball, target, *signed, ball_diameter_mm))
             placings[request.name, view] = placed[key]
@@ -130,32 +133,39 @@ def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float
     return SIDES[view.side] * view.cut.cut_rad, distances_mm[view.distance]
 
 
-def _no_spot(pocket: str, spot: Spot | None, setup: Setup) -> str:
+def _no_spot(pocket: str, spot: Spot | None, setup: Setup, told: Wording) -> str:
     if spot is None:
         return f"no spot on this table serves the {pocket} pocket with this ball; choose another pocket or ball."
-    sentence = (
-        f"the spot [{spot[0]:g} mm, {spot[1]:g} mm] can't serve the {pocket} pocket: the ball must lie clear of "
-    )
+    sentence = f"the spot {_place(spot, told)} can't serve the {pocket} pocket: the ball must lie clear of "
     sentence += "the cushions, and its way into the pocket clear of both points"
-    return sentence + _instead(setup)
+    return sentence + _instead(setup, told)
 
 
-def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup) -> str:
+def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup, told: Wording) -> str:
     where = "the given spot" if spot else "a spot that all clips share"
-    angle = f"{degrees(abs(unset.cut_rad)):.1f}°"
+    angle = told.shown(Quantity(abs(unset.cut_rad), "angle_rad"))
     if unset.longest_mm:
-        what = f"from {where} the cue ball has room for {floor(unset.longest_mm)} mm between centres, not for "
-        what += f"{unset.distance_mm:.0f} mm, at a cut of {angle} to the {side} into the {pocket} pocket"
+        # a length that is read off here and written into the lesson must fit
+        step = {"mm": 1.0, "in": INCH_MM / 10, "ball": told.ball_diameter_mm / 10}[told.units]
+        room = floor(unset.longest_mm / step) * step
+        longest, asked = (told.listed(Quantity(mm, "distance_mm")) for mm in (room, unset.distance_mm))
+        what = f"from {where} the cue ball has room for {longest} between centres, not for "
+        what += f"{asked}, at a cut of {angle} to the {side} into the {pocket} pocket"
     else:
         what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"
-    return what + _instead(setup)
+    return what + _instead(setup, told)
 
 
-def _instead(setup: Setup) -> str:
+def _place(spot: Spot, told: Wording) -> str:
+    kind: QuantityKind = "length_mm" if told.units == "in" else "distance_mm"
+    return f"[{', '.join(told.listed(Quantity(mm, kind)) for mm in spot)}]"
+
+
+def _instead(setup: Setup, told: Wording) -> str:
     """What would make it fit."""
     ways = []
     if setup.other_spot_mm:
-        ways.append(f"the spot [{setup.other_spot_mm[0]:g} mm, {setup.other_spot_mm[1]:g} mm]")
+        ways.append(f"the spot {_place(setup.other_spot_mm, told)}")
     if setup.pockets:
         ways.append(f"the {' or '.join(setup.pockets)} pocket")
     if setup.tables:

@@ -10,7 +10,7 @@ from typing import Any
 from aimgeo.construct import Quantity
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
-from aimgeo.shot import Shot
+from aimgeo.shot import BALL_DIAMETER_MM, Shot
 from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
@@ -101,11 +101,22 @@ class Plan:
     unset: tuple[str, ...] = ()
     table: str = "9ft"
     units: str = "mm"
+    ball_mm: float = BALL_DIAMETER_MM
 
     @property
     def shots(self) -> tuple[PlacedShot, ...]:
         """The shots that the clips show, each one once."""
         return tuple({shot.identity: shot for clip in self.clips for shot in clip.shots}.values())
+
+    @property
+    def words(self) -> Wording:
+        """The words and numbers of the pictures' language."""
+        return Wording(words_of(self.language), self.units, self.ball_mm)
+
+    @property
+    def told(self) -> Wording:
+        """The words and numbers of the command line, which speaks English."""
+        return Wording(words_of("en"), self.units, self.ball_mm)
 
     @property
     def frames(self) -> int:
@@ -196,7 +207,7 @@ class _Planner:
         self.check_sizes()
         requests = expand(self.lesson)
         self.placings = place_shots(
-            self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults
+            self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults, self.told
         )
         clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
         self.check_step_names()
@@ -222,6 +233,7 @@ class _Planner:
             unset=tuple(dict.fromkeys(unset)),
             table=self.table.name,
             units=self.keys.units,
+            ball_mm=self.ball_mm,
         )
 
     def check_sizes(self) -> None:
@@ -234,8 +246,8 @@ class _Planner:
                 self.faults.append(
                     Fault(
                         self.lesson.place("distances", name),
-                        f"distance '{name}' is {mm:g} mm from centre to centre; balls {self.ball_mm:g} mm wide "
-                        "can't be nearer than that.",
+                        f"distance '{name}' is {self.told.listed(Quantity(mm, 'distance_mm'))} from centre to "
+                        f"centre; balls {self.ball_mm:g} mm wide can't be nearer than that.",
                     )
                 )
         self.settings = [self.group_settings(index) for index in range(len(self.keys.clips))]
@@ -467,7 +479,11 @@ class _Planner:
 
     def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:
         """The words of the picture."""
-        labels: dict[str, str] = {**self.wording.words["labels"], "decimal": self.wording.words["decimal"]}
+        labels: dict[str, str] = {
+            **self.wording.words["labels"],
+            "decimal": self.wording.words["decimal"],
+            "units": self.keys.units,
+        }
         if "side" in values:
             is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)

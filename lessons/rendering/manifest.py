@@ -107,6 +107,7 @@ def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -
             "identity": plan.identity,
             "source": shown_path(plan.file),
             "language": plan.language,
+            "units": plan.units,
         },
         "made_with": made_with(),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from aimgeo.units import written
 from scenes.board import Pixel, Shade, Text
 from scenes.board.brief import BriefStep
 from scenes.board.motion import Sheet, Span, frames_of
@@ -84,6 +85,6 @@ def decimal(value: float, labels: Mapping[str, str]) -> str:
     """A number to one decimal, with the decimal mark of the picture's language.
 
     >>> decimal(1.25, {"decimal": ","}), decimal(1.0, {})
-    ('1,2', '1.0')
+    ('1,3', '1.0')
     """
-    return f"{value:.1f}".replace(".", labels.get("decimal", "."))
+    return written(value, 1, labels.get("decimal", "."))

@@ -9,7 +9,9 @@ eye_offset, eye_side), then the construction's own. Labels: viewing_distance (wi
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +19,9 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
 from aimgeo.methods import METHODS
+from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
+from aimgeo.units import INCH_MM, on_a_tape
 from aimgeo.vectors import left
 from scenes.board import Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
@@ -167,9 +171,9 @@ def _scene(brief: Brief) -> _Scene:
 
 
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
-    known = {"contact_offset": float(shot.contact_offset_mm), "aim_offset": float(shot.aim_offset_mm)}
+    known = dict(shot_values(shot))
     keys = [OFFSETS[p.role] for p in step.points if p.role in OFFSETS]
-    return tuple((key, Quantity(known[key], "length_mm")) for key in keys)
+    return tuple((key, known[key]) for key in keys)
 
 
 def _least_s(step: Step) -> float:
@@ -224,13 +228,13 @@ def _put_ruler(scene: _Scene) -> None:
     top = scene.places.picture_px[1] + scene.places.picture_px[3]
     thick = s.stroke_px(2.5)
     sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar", opacity=1.0)
-    eighths = METHODS[scene.plan.method].counts_eighths
-    pitch = R / 8 if eighths else RULER_MM
+    pitch, figure, widest, most_mm = _ruler_scale(scene)
     size = s.text_px("tick")
     # figures at every tick that is drawn long, or at every second one where they would touch
     gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
-    stride = 2 if gap_px > 1.18 * s.text_width_px("00", "tick") else 4
-    most = 8 if eighths else max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10)) / pitch
+    wide = s.text_width_px(widest, "tick")
+    stride = 2 if gap_px > 1.18 * wide else 4
+    most = round(most_mm / pitch)
     for k in range(-16, 17):
         at = _ruler_px(scene, k * pitch)[0]
         if not x + s.px(14) < at < x + w - s.px(14):
@@ -239,16 +243,33 @@ def _put_ruler(scene: _Scene) -> None:
         length = s.px(15 if tall else 9)
         tick = (at - thick / 2, top, thick, length)
         sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), "bar", opacity=1.0)
-        wide = s.text_width_px("00", "tick")
         if 0 <= k <= most and k % stride == 0 and x + wide < at < x + w - wide:
-            words = str(k) if eighths else f"{k * RULER_MM:g}"
             below = (at, top + s.px(20) + 0.95 * size)
-            sheet.put(f"ruler.{k}.text", Text(words, below, "tick", "centre"), "text", opacity=1.0)
+            sheet.put(f"ruler.{k}.text", Text(figure(k), below, "tick", "centre"), "text", opacity=1.0)
     for part in (-0.5, 0.0, 0.5):
         x_mm, y_mm, z_mm = _front(scene, part * R)
         ends = ((x_mm, y_mm, z_mm - 0.16 * R), (x_mm, y_mm, z_mm + 0.16 * R))
         notch = Line(ends, "thin_line")
         sheet.put(f"notch.{part}", notch, "line_under", "notch", (TARGET,), opacity=0.75)
+
+
+def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float]:
+    """The ruler's tick in mm, what stands at the k-th of them, its widest figure, and how far figures go (mm).
+
+    It counts as the numbers beside it: in eighths of the radius for fixed marks, else in the lesson's units.
+    """
+    R = scene.radius_mm
+    if METHODS[scene.plan.method].counts_eighths:
+        return R / 8, str, "00", R
+    most = max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10))
+    match scene.brief.labels.get("units"):
+        case "in":
+            pitch = INCH_MM / 4
+            return pitch, lambda k: on_a_tape(k * pitch), "1 1/2", pitch * math.ceil(most / pitch)
+        case "ball":
+            return R / 8, lambda k: str(Fraction(k, 16)), "1/2", 2 * R
+        case _:
+            return RULER_MM, lambda k: str(round(k * RULER_MM)), "00", most
 
 
 def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
@@ -350,7 +371,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     baseline = y + h - 0.52 * size
     pad = 0.035 * w
     slot = sum(id.startswith("footer.") and id.endswith(".number") for id in sheet.ids())
-    step = s.text_width_px("00.0", "heading") + 1.25 * size
+    step = s.text_width_px("00.00", "heading") + 1.25 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), "mark", "footer")

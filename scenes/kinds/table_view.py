@@ -1,4 +1,4 @@
-"""The table from above: where the shot is, and where its balls lie, counted in diamonds."""
+"""The table from above: where the shot is, and where its balls lie, counted from the nearer rails."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from aimgeo.construct import Position, Quantity, position
 from aimgeo.shot import Shot
 from aimgeo.side import NAMES
-from aimgeo.tables import Table
+from aimgeo.tables import FromRail, Table
 from scenes.board import (
     Area,
     Ball,
@@ -36,8 +36,6 @@ from scenes.look.scale import plate_sizes, plate_width_px
 
 LOCATE_RADII = 2.1
 """The thin ring around a ball at true size, in its radii."""
-DIAMONDS_LONG, DIAMONDS_SHORT = 8, 4
-"""A bed is eight diamonds long and four wide."""
 POCKET_REACH_MM = 130.0
 """Words in a corner stand so far from it."""
 MOST_REGION_BALLS = 2.6
@@ -49,14 +47,13 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     if subject.shot is None or subject.table is None:
         raise ValueError("a table clip needs a table and a shot")
     values = _values(subject)
-    places = _places(subject.shot, subject.table)
-    return (
-        OutlineStep("where", "table.where", values, draws_s=4.0),
-        *(
-            OutlineStep(name, f"table.{name.replace(' ', '_')}", values, tuple((k, q) for k, q, _ in found), 4.0)
-            for name, found in places.items()
-        ),
-    )
+    steps = [OutlineStep("where", "table.where", values, draws_s=4.0)]
+    for name, found in _places(subject.shot, subject.table).items():
+        rails = (("end_rail", found[0]), ("flank_rail", found[1]))
+        told = (*values, *((key, Quantity(f"{place.rail}-rail", "name")) for key, place in rails))
+        measures = tuple((f"from_{place.rail}", _counted(place, subject.table)) for place in found)
+        steps.append(OutlineStep(name, f"table.{name.replace(' ', '_')}", told, measures, 4.0))
+    return tuple(steps)
 
 
 def board(brief: Brief) -> Board:
@@ -81,13 +78,13 @@ def board(brief: Brief) -> Board:
         put_table_title(sheet, frame, f"{TABLE}.title.{i}", step.title, shown, gone)
     labels = _Labels(brief, frame, view)
     for name, found in _places(shot, table).items():
-        for n, (_, _, (a, b)) in enumerate(found):
+        for n, (a, b) in enumerate(_lines(shot, name, found)):
             labels.take_line(f"{name}.{n}", a, b, "thin_line")
     put_heading(sheet, brief, frame, labels.name_ends(), None)
     _where(labels, sheet, spans[0], rate)
-    for step, span, found in zip(brief.steps[1:], spans[1:], _places(shot, table).values(), strict=True):
+    for step, span, (name, found) in zip(brief.steps[1:], spans[1:], _places(shot, table).items(), strict=True):
         last = span is spans[-1]
-        _lies(labels, sheet, step, span, [line for _, _, line in found], last, rate)
+        _lies(labels, sheet, step, span, _lines(shot, name, found), last, rate)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     return sheet.board(brief, (Pane(TABLE, full, "table", view.camera(full), "cloth"),))
 
@@ -188,27 +185,21 @@ def _values(subject: Subject) -> tuple[tuple[str, Quantity], ...]:
     )
 
 
-Place = tuple[str, Quantity, tuple[Position, Position]]
-"""A measure's key, its value in diamonds, and the line from the ball's centre to the rail."""
+def _places(shot: Shot, table: Table) -> dict[str, tuple[FromRail, FromRail]]:
+    """How far each ball lies from the nearer end rail and from the nearer long rail."""
+    balls = {"object ball": shot.object_ball_mm, "cue ball": shot.cue_ball_mm}
+    return {name: table.from_rails(at) for name, at in balls.items()}
 
 
-def _places(shot: Shot, table: Table) -> dict[str, tuple[Place, Place]]:
-    """How far each ball lies from an end rail and from the nearer long rail."""
-    half_length, half_width = table.length_mm / 2, table.width_mm / 2
-    out = {}
-    for name, at, end, keys in (
-        ("object ball", shot.object_ball_mm, 1.0, ("object_from_foot", "object_from_side")),
-        ("cue ball", shot.cue_ball_mm, -1.0, ("cue_from_head", "cue_from_side")),
-    ):
-        x, y, z = position(at)
-        side = 1.0 if y >= 0 else -1.0
-        along = (half_length - end * x) / (table.length_mm / DIAMONDS_LONG)
-        across = (half_width - side * y) / (table.width_mm / DIAMONDS_SHORT)
-        out[name] = (
-            (keys[0], Quantity(along, "diamonds"), ((x, y, z), (end * half_length, y, z))),
-            (keys[1], Quantity(across, "diamonds"), ((x, y, z), (x, side * half_width, z))),
-        )
-    return out
+def _counted(place: FromRail, table: Table) -> Quantity:
+    """In diamonds; as a length on a table without sights."""
+    return Quantity(place.diamonds, "diamonds") if table.has_sights else Quantity(place.away_mm, "length_mm")
+
+
+def _lines(shot: Shot, ball: str, places: tuple[FromRail, ...]) -> list[tuple[Position, Position]]:
+    """The lines from a ball's centre to the noses, at the centre's height."""
+    at = position(shot.object_ball_mm if ball == "object ball" else shot.cue_ball_mm)
+    return [(at, (*place.nose_mm, at[2])) for place in places]
 
 
 def _where(labels: _Labels, sheet: Sheet, span: Span, rate: tuple[int, int]) -> None:
@@ -231,7 +222,7 @@ def _lies(
     is_last: bool,
     rate: tuple[int, int],
 ) -> None:
-    """Two thin lines from a ball to the rails, with their lengths in diamonds; at the end, the aim."""
+    """Two thin lines from a ball to the rails, with their lengths; at the end, the aim."""
     first, end = span
     aim = is_last and bool(np.isfinite(labels.shot.aim_direction).all())
     times = (

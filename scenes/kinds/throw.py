@@ -55,7 +55,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         measures = (("thrown", middle), ("band_low", low), ("band_high", high))
         steps.append(OutlineStep(f"{speed:g} m/s", SPEED, values, measures, 4.5))
     shift, low, high = (
-        Quantity(abs(shift_mm(shot, SHIFT_SPEED_MPS, roll, factor)), "length_mm") for factor in (1.0, *BAND)
+        Quantity(abs(shift_mm(shot, SHIFT_SPEED_MPS, roll, factor)), "half_mm") for factor in (1.0, *BAND)
     )
     spoken = (("shift", shift), ("speed", Quantity(SHIFT_SPEED_MPS, "speed_mps")))
     steps.append(

@@ -13,8 +13,8 @@ SENTENCES: dict[str, str] = {
     "build_up.where": "title of the opening: where the shot is",
     "build_up.roll": "title of the roll: cue ball to the ghost, object ball on its line; values: cut, side",
     "table.where": "title of the table clip: where the shot is; values: cut, side, distance, target",
-    "table.object_ball": "where the object ball lies, in diamonds; measures: object_from_foot, object_from_side",
-    "table.cue_ball": "where the cue ball lies, in diamonds; measures: cue_from_head, cue_from_side",
+    "table.object_ball": "where the object ball lies, from the noses of two rails; values: end_rail, flank_rail",
+    "table.cue_ball": "where the cue ball lies; values: distance, end_rail, flank_rail",
     "players_eye.view": "player's eye: where it is; values: eye_back, eye_height, eye_offset, eye_side",
     "split.view": "split screen: two views of a shot; values: left, right (what tells the halves apart)",
     "split.draw": "split screen of two methods: both constructions grow at once; values: left, right",
@@ -57,14 +57,15 @@ SENTENCES: dict[str, str] = {
 MEASURES: dict[str, str] = {
     "cut_left": "cut, to the left",
     "cut_right": "cut, to the right",
-    "object_from_foot": "object ball from the foot rail, in diamonds of the long rail",
-    "object_from_side": "object ball from the nearer long rail, in diamonds of the short rail",
-    "cue_from_head": "cue ball from the head rail, in diamonds of the long rail",
-    "cue_from_side": "cue ball from the nearer long rail, in diamonds of the short rail",
+    "from_foot": "a ball from the nose of the foot rail: in diamonds of the long rail, or as a length",
+    "from_head": "the same from the head rail",
+    "from_left": "a ball from the nose of the left long rail: in diamonds of the short rail, or as a length",
+    "from_right": "the same from the right long rail",
 }
 """Names of measures that the kinds of clip add to those of the methods' steps."""
 
 LABELS: dict[str, str] = {
+    "units": "what rulers count: mm, in or ball",
     "decimal": "the mark between units and tenths in numbers that the drawing itself finds",
     "cue_ball": "Cue ball",
     "object_ball": "Object ball",

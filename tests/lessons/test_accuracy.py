@@ -59,8 +59,8 @@ def test_the_three_forms_hold_the_same() -> None:
 
 
 def test_a_lesson_in_inches_is_told_in_inches() -> None:
-    assert "in inches" not in as_text(accuracy(plan(loads(LESSON))))
-    assert "pocket in in," in as_text(accuracy(plan(loads(LESSON + "units: in\n"))))
+    assert "inches" not in as_text(accuracy(plan(loads(LESSON))))
+    assert "pocket in inches," in as_text(accuracy(plan(loads(LESSON + "units: in\n"))))
 
 
 def test_the_command(tmp_path: Path) -> None:

@@ -129,7 +129,7 @@ def test_the_folder_holds_whole_clips_and_the_manifest(whole: Path, lesson: Path
     assert set(files) == {f"{n}.mp4" for n in NAMES} | {"manifest.json", ".aimgeo.jsonl"}
     manifest = json.loads(files["manifest.json"])
     assert manifest["schema"] == 1
-    told = {"title": "Tiny", "identity": "tiny", "source": lesson.as_posix(), "language": "en"}
+    told = {"title": "Tiny", "identity": "tiny", "source": lesson.as_posix(), "language": "en", "units": "mm"}
     assert manifest["lesson"] == told
     assert [c["name"] for c in manifest["clips"]] == NAMES
     for line, clip in enumerate(manifest["clips"], 6):

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from markdown_it import MarkdownIt
 from pypdf import PdfReader
 
+from aimgeo.units import written
 from lessons.cli import main
 from lessons.deliver.script import markdown
 from lessons.lesson.model import loads
@@ -50,7 +51,7 @@ def rows(text: str) -> list[list[str]]:
 
 def test_every_word_and_length_of_the_plan_is_in_the_script(made: Plan) -> None:
     expected = [
-        (str(k), " ".join(step.narration.split()), f"{step.frames / clip.brief.output.fps:.1f}")
+        (str(k), " ".join(step.narration.split()), written(step.frames / clip.brief.output.fps, 1))
         for clip in made.clips
         for k, step in enumerate(clip.brief.steps, 1)
     ]

@@ -43,7 +43,9 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (57.15, "length_mm", "57.2\u202fmm", "57.2 millimetres"),
         (28.575, "length_mm", "28.6\u202fmm", "28.6 millimetres"),
         (1200.0, "distance_mm", "1200\u202fmm", "1200 millimetres"),
-        (640.4, "distance_mm", "640\u202fmm", "640 millimetres"),
+        (640.4, "distance_mm", "640.4\u202fmm", "640.4 millimetres"),
+        (952.5, "distance_mm", "952.5\u202fmm", "952.5 millimetres"),
+        (7.14375, "half_mm", "7.14\u202fmm", "7.14 millimetres"),
         (5 / 8, "overlap", "5/8", "5/8"),
         (1 - math.sin(math.radians(22)), "overlap", "5/8", "5/8"),
         (0.63, "overlap", "0.63", "0.63"),
@@ -52,7 +54,7 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (1 / 2, "part", "0.50", "0.5"),
         (1.0, "part", "1.00", "1"),
         (4.0, "count", "4", "4"),
-        (2.25, "diamonds", "2.25\u202fdiamonds", "2.25 diamonds"),
+        (2.25, "diamonds", "2.250\u202fdiamonds", "2.25 diamonds"),
         ("left", "name", "left", "left"),
         ("foot-left", "name", "foot-left pocket", "foot-left pocket"),
     ],
@@ -161,7 +163,7 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_role_of_the_methods_has_its_label(language: str) -> None:
     words = words_of(language)
-    finished = {"target", "heading", "between_centres", "title", "over", "under", "decimal"}
+    finished = {"target", "heading", "between_centres", "title", "over", "under", "decimal", "units"}
     roles = {part.role for step in steps() for part in (*step.points, *step.lines, *step.circles)}
     needed = roles | set(picture_words.LABELS) - finished
     assert needed <= set(words["labels"])

@@ -18,10 +18,12 @@ def test_diamonds_are_counted_from_the_rails_named() -> None:
     steps = outline(brief_of("table", shot).subject)
     object_ball, cue_ball = dict(steps[1].measures), dict(steps[2].measures)
     C = shot.cue_ball_mm
-    assert object_ball["object_from_foot"].value == pytest.approx((1270 - 500) / 317.5)
-    assert object_ball["object_from_side"].value == pytest.approx((635 - 100) / 317.5)
-    assert cue_ball["cue_from_head"].value == pytest.approx((1270 + C[0]) / 317.5)
-    assert cue_ball["cue_from_side"].value == pytest.approx((635 - abs(C[1])) / 317.5)
+    assert object_ball["from_foot"].value == pytest.approx((1270 - 500) / 317.5)
+    assert object_ball["from_left"].value == pytest.approx((635 - 100) / 317.5)
+    assert C[0] < 0
+    assert cue_ball["from_head"].value == pytest.approx((1270 + C[0]) / 317.5)
+    flank = "from_left" if C[1] > 0 else "from_right"
+    assert cue_ball[flank].value == pytest.approx((635 - abs(C[1])) / 317.5)
     assert {q.kind for q in (*object_ball.values(), *cue_ball.values())} == {"diamonds"}
 
 

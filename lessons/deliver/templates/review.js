@@ -1,6 +1,8 @@
 "use strict";
 {
   const told = JSON.parse(document.getElementById("told").textContent);
+  const words = told.words;
+  const filled = (text, values) => text.replace(/\{(\w+)\}/g, (_, name) => values[name]);
   const by = id => document.getElementById(id);
   const video = by("video");
   const items = new Map([...document.querySelectorAll("#clips > li")].map(li => [li.dataset.name, li]));
@@ -46,16 +48,17 @@
     const li = items.get(clip.name);
     li.dataset.verdict = verdict || "none";
     li.querySelector(".mark").textContent = marks[verdict] || "";
-    li.querySelector(".card").setAttribute("aria-label", clip.name + (verdict ? ", " + verdict : ""));
+    li.querySelector(".card").setAttribute("aria-label", clip.name + (verdict ? ", " + words[verdict] : ""));
   }
 
   function showTally() {
     const count = verdict => told.clips.filter(clip => (verdictOf(clip).verdict || "none") === verdict).length;
     const shown = visible().length;
     const all = told.clips.length;
+    const of = shown === all ? String(all) : filled(words.clips_of, { shown, count: all });
+    const clips = filled(words.clips[told.plural[all]], { count: of });
     by("tally").textContent =
-      (shown === all ? `${all} clips` : `${shown} of ${all} clips`) +
-      `: ${count("fine")} fine, ${count("redo")} to redo, ${count("none")} to look at`;
+      filled(words.tally, { clips, fine: count("fine"), redo: count("redo"), none: count("none") });
   }
 
   // a spreadsheet must not take a note for a formula
@@ -146,14 +149,14 @@
   function play() {
     if (!video.paused) return video.pause();
     if (shownFrame >= now.frames - 1) video.currentTime = 0;
-    video.play().catch(() => { by("words").textContent = "This browser cannot play the clip."; });
+    video.play().catch(() => { by("words").textContent = words.cannot_play; });
   }
 
   function tell(frame) {
     shownFrame = frame;
     const within = part => frame >= part.first && frame < part.end;
-    const seconds = (frame / now.fps).toFixed(2);
-    by("clock").textContent = `frame ${frame} of ${now.frames}, ${seconds} s`;
+    const seconds = (frame / now.fps).toFixed(2).replace(".", words.decimal);
+    by("clock").textContent = filled(words.clock, { frame, frames: now.frames, seconds });
     const caption = now.captions.find(within);
     by("words").textContent = caption ? caption.text : "";
     const at = now.steps.findIndex(within);
@@ -174,10 +177,10 @@
   });
   video.addEventListener("ended", () => tell(now.frames - 1));
   video.addEventListener("pause", () => {
-    by("play").textContent = "Play";
+    by("play").textContent = words.play;
     if (!video.ended) goTo(clamp(Math.floor(video.currentTime * now.fps + 0.01)));
   });
-  video.addEventListener("play", () => { by("play").textContent = "Pause"; });
+  video.addEventListener("play", () => { by("play").textContent = words.pause; });
   video.addEventListener("click", play);
 
   // ---------------------------------------------------------------- hands

@@ -74,7 +74,7 @@ def test_a_quiz_keeps_its_cut_to_itself(tmp_path: Path, stock: SimpleNamespace) 
     steps = [("s", 40, "")]
     told = [stock.entry("a", 40, (25, 1), steps), stock.entry("q", 40, (25, 1), steps, kind="quiz")]
     footage = stock.write_folder(tmp_path, told)
-    said = [pictures.about(c) for c in footage.clips]
+    said = [pictures.about(c, footage.wording()) for c in footage.clips]
     assert said == ["14.5° left, near, 1.6 s", "near, 1.6 s"]
 
 

@@ -13,8 +13,8 @@ from pypdf import PdfReader
 
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
+from aimgeo.units import written
 from lessons.deliver import Wishes, aim_charts, set_up_sheets
-from lessons.deliver.set_up_sheets import inches
 
 CUTS = [(14.4775, "left"), (14.4775, "right"), (30.0, "left"), (48.5904, "right")]
 DISTANCES = [("near", 300.0), ("far", 1000.0)]
@@ -77,7 +77,7 @@ def test_positions_on_the_set_up_sheet_are_those_of_the_shots(paper: str, shots:
         for ball, key in (("Object ball", "object_ball_mm"), ("Cue ball", "cue_ball_mm")):
             row = text.index(ball)
             found = re.findall(
-                r"(head|foot|left|right) cushion (\d+\.\d) ((?:\d+ )?\d+/\d+|\d+) (\d+\.\d\d)", text[row:]
+                r"(head|foot|left|right) rail (\d+\.\d) ((?:\d+ )?\d+/\d+|\d+) (\d+\.\d\d\d)", text[row:]
             )[:2]
             (end, along, along_in, along_d), (flank, across, across_in, across_d) = found
             x = (1270 - float(along)) * (1 if end == "foot" else -1)
@@ -85,13 +85,14 @@ def test_positions_on_the_set_up_sheet_are_those_of_the_shots(paper: str, shots:
             assert (x, y) == pytest.approx(told[key][:2], abs=0.051)
             assert fraction(along_in) * 25.4 == pytest.approx(float(along), abs=0.85)
             assert fraction(across_in) * 25.4 == pytest.approx(float(across), abs=0.85)
-            assert float(along_d) * 2540 / 8 == pytest.approx(float(along), abs=1.7)
-            assert float(across_d) * 1270 / 4 == pytest.approx(float(across), abs=1.7)
+            assert float(along_d) * 2540 / 8 == pytest.approx(float(along), abs=0.21)
+            assert float(across_d) * 1270 / 4 == pytest.approx(float(across), abs=0.21)
             assert min(float(along), float(across)) >= 0
             assert float(along) <= 1270
             assert float(across) <= 635
-        assert f"{distance:.1f} mm" in text
-        assert f"{distance - 57.15:.1f} mm" in text or f"{distance - 57.15 - 0.01:.1f} mm" in text
+        assert f"{distance:g} mm between centres" in text
+        # 242.85 and 942.85 mm, halves up
+        assert {300.0: "242.9 mm", 1000.0: "942.9 mm"}[distance] in text
 
 
 def test_every_shot_has_one_page_that_names_its_clips_and_a_quiz_has_none(shots: SimpleNamespace) -> None:
@@ -147,7 +148,9 @@ def test_the_diagram_is_described_in_words(shots: SimpleNamespace) -> None:
         o["/Alt"] for k in range(len(reader.xref[0])) if isinstance(o := _object(reader, k), dict) and "/Alt" in o
     ]
     assert content
-    assert sum("Object ball: 635.0 mm from the foot cushion" in alt for alt in alts) == len(shots.places)
+    assert sum("Object ball: 635.0\u202fmm from the nose of the foot rail" in alt for alt in alts) == len(
+        shots.places
+    )
 
 
 def _object(reader: PdfReader, number: int) -> object:
@@ -159,16 +162,6 @@ def _object(reader: PdfReader, number: int) -> object:
 
 def test_a_lesson_without_shots_has_no_sheet(footage: object) -> None:
     assert set_up_sheets.deliver(footage, Wishes()).files == ()  # the fixture's clips name no table
-
-
-def test_tape_measure_fractions() -> None:
-    assert [inches(v * 25.4) for v in (0.0, 0.0625, 12.5, 11.999, 3.8125)] == [
-        "0",
-        "1/16",
-        "12 1/2",
-        "12",
-        "3 13/16",
-    ]
 
 
 def test_the_sheet_says_when_misses_lean(shots: SimpleNamespace) -> None:
@@ -219,10 +212,10 @@ def test_numbers_on_the_aim_chart_follow_from_the_cut_and_the_distance(
         offset = 57.15 * math.sin(math.radians(cut))
         at = text.index(f"{cut:.1f}° {FRACTIONS[cut]}", at)
         row = text[at:]
-        assert re.search(r"(\d+\.\d) mm (\d+\.\d\d) in · contact point", row).groups() == (  # type: ignore[union-attr]
-            f"{offset / 2:.1f}", f"{offset / 2 / 25.4:.2f}")  # fmt: skip
+        assert re.search(r"(\d+\.\d\d) mm (\d+\.\d\d\d) in · contact point", row).groups() == (  # type: ignore[union-attr]
+            written(offset / 2, 2), written(offset / 2 / 25.4, 3))  # fmt: skip
         assert re.search(r"(\d+\.\d) mm (\d+\.\d\d) in · aim", row).groups() == (  # type: ignore[union-attr]
-            f"{offset:.1f}", f"{offset / 25.4:.2f}")  # fmt: skip
+            written(offset, 1), written(offset / 25.4, 2))  # fmt: skip
         seen = [float(v) for v in re.findall(r"seen (\d+\.\d)°", row)[:2]]
         turns = [float(v) for v in re.findall(r"turn (\d+\.\d)°", row)[:2]]
         expected = [math.degrees(math.asin(offset / mm)) for _, mm in DISTANCES]
