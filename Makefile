@@ -2,7 +2,7 @@
 AIMGEO = .venv/bin/aimgeo
 OUT = clips
 
-.PHONY: demo test lint bench oldest clean
+.PHONY: demo test lint generate bench oldest clean
 
 demo: ## set up, render the demo lesson at draft size, print where the clips are
 	@sh setup.sh
@@ -18,6 +18,10 @@ lint:
 	@.venv/bin/ruff format --check -q .
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
+
+generate: ## write everything that is made from the code: the schema, tables of the docs
+	@sh setup.sh dev
+	@PYTHONPATH=. .venv/bin/python docs/generate.py
 
 bench: ## measure speed and memory against floors and peers in the same run
 	@sh setup.sh dev

@@ -264,7 +264,7 @@ def _put_last_word(sheet: Sheet, brief: Brief, frame: Layout, shown: Span) -> No
 
 KIND = Kind(
     "straight-in",
-    "a check of where your eye sees a straight shot straight, from places to both sides of the eye's own",
+    "where your eye sees a straight shot straight, whatever the cuts, from both sides of the eye's own place",
     outline,
     board,
     axes=("distance", "eye"),
