@@ -31,17 +31,17 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
         return []
     if ball.look == "ghost":
         return _ghost_rim(ball, outline, view) if view.rendered else _ghost(outline, view)
-    if view.rendered:
-        return _rim(outline, view) if ball.look == "object" else []
     look = view.look
-    body = look.ball(ball.look)
-    paths = _shadow(outline)
+    body, rim = look.ball(ball.look), look.rim(ball.look)
+    if view.rendered:
+        return _rim(outline, rim, view) if rim else []
+    paths = _shadow(outline, look.shadow_opacity)
     inner = outline
-    if ball.look == "object":
-        paths.append(Path(_curves(outline), fill=rgba(look.object_rim)))
+    if rim:
+        paths.append(Path(_curves(outline), fill=rgba(rim)))
         inner = outline.grown(-_rim_px(outline, view))
     paths.append(Path(_curves(inner), fill=rgba(body), gradient=_shading(inner, body)))
-    if ball.look == "cue" and outline.mean_radius_px > 18 * view.scale.k:
+    if ball.look == "cue" and not rim and outline.mean_radius_px > 18 * view.scale.k:
         width = view.scale.stroke_px(min(2.0, outline.mean_radius_px / view.scale.k / 40))
         paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(look.ink, 0.55), width_px=width))
     return paths
@@ -57,10 +57,10 @@ def _rim_px(outline: Outline, view: View) -> float:
     return float(min(view.scale.stroke_px(5 * big), outline.mean_radius_px / 6))
 
 
-def _rim(outline: Outline, view: View) -> list[Path]:
+def _rim(outline: Outline, colour: str, view: View) -> list[Path]:
     inner = outline.grown(-_rim_px(outline, view))
     ring = np.concatenate([_curves(outline), reversed_curves(_curves(inner))])
-    return [Path(ring, fill=rgba(view.look.object_rim))]
+    return [Path(ring, fill=rgba(colour))]
 
 
 def _shading(outline: Outline, colour: str) -> Gradient:
@@ -72,16 +72,16 @@ def _shading(outline: Outline, colour: str) -> Gradient:
     return Gradient((float(focus[0]), float(focus[1])), (float(c[0]), float(c[1])), 1.02 * r, stops)
 
 
-def _shadow(outline: Outline) -> list[Path]:
+def _shadow(outline: Outline, opacity: float) -> list[Path]:
     """Soft, just below: dark at the outline, gone at 1.22 radii."""
     r = outline.mean_radius_px
     low = Outline(outline.centre_px + np.array([0.0, 0.07 * r]), outline.axes_px * 1.22)
     centre = (float(low.centre_px[0]), float(low.centre_px[1]))
     dark = rgba("#000000")
     stops = (
-        (0.0, faded(dark, 0.5)),
-        (0.74, faded(dark, 0.42)),
-        (0.86, faded(dark, 0.16)),
+        (0.0, faded(dark, opacity)),
+        (0.74, faded(dark, 0.84 * opacity)),
+        (0.86, faded(dark, 0.32 * opacity)),
         (1.0, faded(dark, 0.0)),
     )
     return [Path(_curves(low), fill=dark, gradient=Gradient(centre, centre, 1.22 * r, stops))]

@@ -140,7 +140,9 @@ class Look:
     lines: Mapping[str, LineStyle] = field(hash=False)
     marks: Mapping[str, MarkStyle] = field(hash=False)
     types: Mapping[str, TypeStyle] = field(hash=False)
+    cue_rim: str | None = None
     ghost_opacity: float = 0.13
+    shadow_opacity: float = 0.5
     plate_opacity: float = 0.88
     casing_opacity: float = 0.8
     old_strength: float = 0.66
@@ -153,6 +155,10 @@ class Look:
         default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}, hash=False
     )
     layers: tuple[Layer, ...] = get_args(Layer)
+
+    def rim(self, look: str) -> str | None:
+        """The colour of a ball's rim by what it is; None for a ball that stands out without one."""
+        return {"cue": self.cue_rim, "object": self.object_rim}.get(look)
 
     def ball(self, look: str) -> str:
         """The colour of a ball by what it is: 'cue', 'object', 'other' or 'ghost'."""
