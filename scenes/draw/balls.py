@@ -34,7 +34,8 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
     look = view.look
     body, rim = look.ball(ball.look), look.rim(ball.look)
     if view.rendered:
-        return _rim(outline, rim, view) if rim else []
+        # a cue ball's rim is the plate's to paint: there the cue lies over it
+        return _rim(outline, look.object_rim, view) if ball.look == "object" else []
     paths = _shadow(outline, look.shadow_opacity)
     inner = outline
     if rim:

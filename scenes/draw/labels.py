@@ -83,7 +83,7 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
         return _band(x, y, width, height, view)
     front, look = view.look.front, view.look
     fills = {
-        "scrim": rgba(look.plate, 0.86),
+        "scrim": rgba(look.plate, look.scrim_opacity),
         "surround": rgba(look.surround),
         "plate": rgba(look.plate, look.plate_opacity),
         "gutter": rgba(look.plate),
@@ -106,18 +106,19 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
 
 
 def _fading(x: float, y: float, width: float, height: float, view: View) -> Path:
-    """Dark at the top, gone at the bottom. Cairo is given a circle so large that its edge is nearly straight."""
+    """Covered at the top, clear at the bottom: for Cairo a circle so large that its edge is nearly straight."""
     far = 28000.0
-    dark = rgba(view.look.plate)
+    veil, opacity = rgba(view.look.plate), view.look.scrim_opacity
     edge = far / (far + height)
-    stops = [(0.0, faded(dark, 0.86)), (edge, faded(dark, 0.86))]
+    stops = [(0.0, faded(veil, opacity)), (edge, faded(veil, opacity))]
     stops += [
-        (edge + (1 - edge) * t, faded(dark, 0.86 * (1 - t) ** 1.5 * (1 + 1.5 * t))) for t in (0.35, 0.6, 0.8, 1.0)
+        (edge + (1 - edge) * t, faded(veil, opacity * (1 - t) ** 1.5 * (1 + 1.5 * t)))
+        for t in (0.35, 0.6, 0.8, 1.0)
     ]
     centre = (x + width / 2, y - far)
     return Path(
         rounded_rect(x, y, width, height, 0.0),
-        fill=dark,
+        fill=veil,
         gradient=Gradient(centre, centre, far + height, tuple(stops)),
     )
 

@@ -30,7 +30,6 @@ CUE_BACK_MM = 420.0
 """The cue comes in from so far behind."""
 AT_CUE_BALL = frozenset({"contact_cue", "cue_centre", "cue_mark", "sight_start"})
 """Points on the cue ball."""
-OLD_LABEL = 0.8
 SMALL_BALL_PX = 30.0
 """On an object ball of a smaller radius marks would hide what they mark."""
 
@@ -251,7 +250,7 @@ class Labels:
         for _, ids in self.placed:
             if sheet.is_shown_at_end(ids[0]):
                 sheet.move(ids[0], "fresh", turn, 0.0)
-                sheet.move(ids[0], "strength", turn, OLD_LABEL)
+                sheet.move(ids[0], "strength", turn, self.figure.frame.look.old_label)
         for want in self._wanted(index, step):
             for gone in range(len(self.placed) + 1):
                 kept = [p for p, _ in self.placed[gone:]]

@@ -43,7 +43,6 @@ from scenes.figure.plan import (
 from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
 from scenes.look.scale import plate_sizes, plate_width_px
 
-OLD_LABEL = 0.8
 MOST_LABELS = 6
 
 
@@ -150,7 +149,7 @@ class Labels:
         """Write a label and its leader down."""
         sheet, want = self.figure.sheet, found.wanted
         self.count += 1
-        fresh, strength = (1.0, 1.0) if is_new else (0.0, OLD_LABEL)
+        fresh, strength = (1.0, 1.0) if is_new else (0.0, self.figure.frame.look.old_label)
         id = f"label.{want.id}.{self.count}"
         plate = Plate(want.text, found.rect_px, want.sample)
         sheet.put(id, plate, "label", "label", fresh=fresh, strength=strength, names=want.name)
@@ -168,7 +167,7 @@ class Labels:
         for standing in self.standing:
             self.figure.sheet.move(standing.ids[0], "fresh", turn, 0.0)
             for id in standing.ids:
-                self.figure.sheet.move(id, "strength", turn, OLD_LABEL)
+                self.figure.sheet.move(id, "strength", turn, self.figure.frame.look.old_label)
 
     def least(self, index: int, below: float = math.inf) -> _Standing | None:
         """The older label that is needed least, of those of a rank below: ball names first, then bars and points,

@@ -77,6 +77,7 @@ class Surfaces:
     The cloth below the lamp, far from it, and where an endless one ends; what lies around the table; the lamp's
     light and the room that a ball mirrors, low and high; shadows on the cloth; rails, sights and the parts of
     a pocket; the parts of a cue. `thrown_back`: how much of its colour the cloth throws on a ball from below.
+    `weave_depth`: how much its threads show close by.
     """
 
     cloth_near: str
@@ -98,6 +99,7 @@ class Surfaces:
     cue_shaft: str
     cue_butt: str
     thrown_back: float
+    weave_depth: float = 0.22
 
 
 def rgb(colour: str) -> tuple[float, float, float]:
@@ -144,8 +146,10 @@ class Look:
     ghost_opacity: float = 0.13
     shadow_opacity: float = 0.5
     plate_opacity: float = 0.88
+    scrim_opacity: float = 0.86
     casing_opacity: float = 0.8
     old_strength: float = 0.66
+    old_label: float = 0.8
     faint_px: float = 5.0
     faint_opacity: float = 0.7
     view_width: Mapping[str, float] = field(

@@ -10,10 +10,14 @@ from numpy.typing import NDArray
 from aimgeo.tables import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
 from scenes.look.look import Look
+from scenes.look.scale import Scale
 from scenes.plate.painter import NoOpenGLError, PlatePainter, renderer_name
 from scenes.plate.values import BallBody, CueStick
 
 __all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name", "shown_in"]
+
+RIM_PX = 4.0
+"""Of a cue ball, where its look gives it a rim."""
 
 
 def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
@@ -32,8 +36,9 @@ def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[B
     shown = [e for e in board.elements if pane.id in e.panes and e.is_visible(frame)]
     table = next((e.shape.table for e in shown if isinstance(e.shape, TableTop)), None)
     assert table is None or isinstance(table, Table)
+    rim_px = Scale(board.width_px, board.height_px, board.look).stroke_px(RIM_PX)
     cue = next((_stick(e, frame) for e in shown if isinstance(e.shape, Cue)), None)
-    return table, [_body(e, e.shape, frame) for e in shown if isinstance(e.shape, Ball)], cue
+    return table, [_body(e, e.shape, frame, rim_px) for e in shown if isinstance(e.shape, Ball)], cue
 
 
 @lru_cache(maxsize=6)
@@ -41,9 +46,10 @@ def _painter(table: Table | None, width_px: int, height_px: int, look: Look) -> 
     return PlatePainter(table, width_px, height_px, look)
 
 
-def _body(element: Element, ball: Ball, frame: int) -> BallBody:
+def _body(element: Element, ball: Ball, frame: int, rim_px: float) -> BallBody:
     x, y, z = np.add(ball.centre_mm, element.offset_mm.at(frame)).tolist()
-    return BallBody((x, y, z), ball.radius_mm * element.size.at(frame)[0], ball.look, element.opacity.at(frame)[0])
+    radius_mm, opacity = ball.radius_mm * element.size.at(frame)[0], element.opacity.at(frame)[0]
+    return BallBody((x, y, z), radius_mm, ball.look, opacity, rim_px)
 
 
 def _stick(element: Element, frame: int) -> CueStick:

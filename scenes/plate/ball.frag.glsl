@@ -2,6 +2,7 @@ in vec4 s;
 in vec3 t;
 in vec4 o;  // ellipse centre, A00, A01
 in vec3 m;  // A11, gloss, opacity (negative: a veil without shading)
+in vec4 rim;
 uniform vec2 depth_terms;
 uniform vec4 depth_row;
 uniform vec3 room_low;
@@ -66,6 +67,7 @@ void main() {
         shine += panel(q, vec2(205.0, 150.0), 36.0 + 0.8 * spread);
     }
     c = mix(c, lamp_light, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
+    if (rim.a > 0.0) c = mix(rim.rgb, c, clamp(0.5 - outside - rim.a, 0.0, 1.0));
     if (coverage <= 0.0) discard;  // last, because neighbours' values are needed for fwidth
     colour = m.z < 0.0 ? vec4(t, -m.z * coverage) : vec4(dithered(c), m.z * coverage);
 }

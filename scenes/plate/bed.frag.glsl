@@ -4,6 +4,7 @@ in vec2 ms;
 uniform sampler2D weave;
 uniform float pixel_rad;
 uniform vec3 horizon;
+uniform float weave_depth;
 out vec4 colour;
 
 const float TILE_MM = 96.0;
@@ -21,7 +22,7 @@ void main() {
     float level = log2(pixel_rad / (inv * max(steep, 0.02) * TEXEL_MM));
     if (level < 4.0) {
         float thread = textureLod(weave, at.xy / TILE_MM, max(level - 0.6, 0.0)).r - 0.5;
-        light += 0.22 * min(4.0 - level, 1.0) * thread;
+        light += weave_depth * min(4.0 - level, 1.0) * thread;
     }
     vec3 c = mix(cloth_far, cloth_near, pool) * light;
     if (half_bed_mm.x > 5000.0) c = mix(c, horizon, smoothstep(2500.0, 12000.0, 1.0 / inv));

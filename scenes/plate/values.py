@@ -43,7 +43,7 @@ State = Literal["cover", "over", "solid", "soft"]
 
 VERTEX = (("at_mm", 3), ("normal", 3), ("material_shade", 2))
 PIECE = (("from_mm", 3), ("to_mm", 3), ("from_normal", 3), ("to_normal", 3), ("material_shades", 4))
-BODY = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3))
+BODY = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3), ("edge", 4))
 SHADOW = (("corner", 2), ("ball", 3), ("height_opacity", 2))
 CORNERS = {"edge": ((0, -1), (1, -1), (0, 1), (1, 1)), "ball": ((-1, -1), (1, -1), (-1, 1), (1, 1))}
 """Programs whose rows are each drawn as a quad: the attribute `corner` of its four vertices."""
@@ -51,12 +51,16 @@ CORNERS = {"edge": ((0, -1), (1, -1), (0, 1), (1, 1)), "ball": ((-1, -1), (1, -1
 
 @dataclass(frozen=True, slots=True)
 class BallBody:
-    """A ball to paint: centre (x, y, z) and radius in mm; look 'cue', 'object', 'other' or 'ghost'."""
+    """A ball to paint: centre (x, y, z) and radius in mm; look 'cue', 'object', 'other' or 'ghost'.
+
+    A cue ball gets its look's rim, `rim_px` wide and at most a sixth of its radius.
+    """
 
     centre_mm: tuple[float, float, float]
     radius_mm: float
     look: str
     opacity: float = 1.0
+    rim_px: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,8 +216,25 @@ def _bodies(P: Array, balls: Sequence[BallBody], look: Look) -> Batch:
         sphere = (*ball.centre_mm, ball.radius_mm)
         covers = ball.opacity * (-look.ghost_opacity if ball.look == "ghost" else 1.0)
         more = (A[1, 1], GLOSS[ball.look], covers)
-        rows.append((*box, *sphere, *rgb(look.ball(ball.look)), *c, A[0, 0], A[0, 1], *more))
+        rows.append(
+            (
+                *box,
+                *sphere,
+                *rgb(look.ball(ball.look)),
+                *c,
+                A[0, 0],
+                A[0, 1],
+                *more,
+                *_edge(ball, float(half[n].min()), look),
+            )
+        )
     return _batch("ball", BODY, rows)
+
+
+def _edge(ball: BallBody, radius_px: float, look: Look) -> tuple[float, float, float, float]:
+    if ball.look != "cue" or look.cue_rim is None:
+        return (0.0, 0.0, 0.0, 0.0)
+    return (*rgb(look.cue_rim), min(ball.rim_px, radius_px / 6))
 
 
 def _batch(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from aimgeo.construct import Construction, Quantity
 from aimgeo.methods import METHODS
@@ -11,6 +12,8 @@ from aimgeo.tables import TABLES
 from scenes.board import Board
 from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
 from scenes.kinds import CLIP_KINDS
+from scenes.look.dusk import DUSK
+from scenes.look.look import Look
 
 FRAMES = {
     "wide": (1920, 1080),
@@ -103,8 +106,12 @@ def brief_of(
 
 
 def board_of(
-    kind: str, shot: Shot | None, method: str | None = None, size: tuple[int, int] = FRAMES["wide"]
+    kind: str,
+    shot: Shot | None,
+    method: str | None = None,
+    size: tuple[int, int] = FRAMES["wide"],
+    look: Look = DUSK,
 ) -> Board:
     """The board of such a brief."""
-    board: Board = CLIP_KINDS[kind].board(brief_of(kind, shot, method, size))
+    board: Board = CLIP_KINDS[kind].board(replace(brief_of(kind, shot, method, size), look=look))
     return board

@@ -29,6 +29,7 @@ from scenes.board import (
 )
 from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.judge.legible import faults
+from scenes.look import LOOKS
 from scenes.look.dusk import DUSK
 from scenes.look.scale import Scale, plate_sizes, plate_width_px
 from tests.scenes.briefs import FRAMES, board_of, shot_of
@@ -41,31 +42,36 @@ ANY = settings(max_examples=12, deadline=None, derandomize=True, suppress_health
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("frame", FRAMES)
 def test_every_clip_of_a_matrix_is_legible(method: str, frame: str) -> None:
-    """Each method in each frame; its cuts, sides and distances are shared out among the frames."""
+    """Each method in each frame; its cuts, sides, distances and looks are shared out among the frames."""
     start = list(FRAMES).index(frame)
     usable = [cut for cut in CUTS_DEG if METHODS[method].limit(shot_of(cut, 400.0)) is None]
     cut_deg = (1 if start % 2 else -1) * usable[(2 * start + len(method)) % len(usable)]
     distance_mm = DISTANCES_MM[(start + len(method)) % len(DISTANCES_MM)]
-    board = board_of("build-up", shot_of(cut_deg, distance_mm), method, FRAMES[frame])
+    look = list(LOOKS.values())[(start + len(method)) % len(LOOKS)]
+    board = board_of("build-up", shot_of(cut_deg, distance_mm), method, FRAMES[frame], look)
     assert faults(board) == [], f"cut {cut_deg}, {distance_mm} mm"
 
 
 @ANY
 @given(
     method=st.sampled_from(sorted(METHODS)),
+    look=st.sampled_from(sorted(LOOKS)),
     frame=st.sampled_from(sorted(FRAMES)),
     cut_deg=st.floats(-80, 80),
     distance_mm=st.floats(60, 1400),
 )
-def test_a_build_up_of_any_shot_is_legible(method: str, frame: str, cut_deg: float, distance_mm: float) -> None:
+def test_a_build_up_of_any_shot_is_legible(
+    method: str, look: str, frame: str, cut_deg: float, distance_mm: float
+) -> None:
     shot = shot_of(cut_deg, distance_mm)
     if METHODS[method].limit(shot) is None:
-        assert faults(board_of("build-up", shot, method, FRAMES[frame])) == []
+        assert faults(board_of("build-up", shot, method, FRAMES[frame], LOOKS[look])) == []
 
 
 @ANY
 @given(
     frame=st.sampled_from(sorted(FRAMES)),
+    look=st.sampled_from(sorted(LOOKS)),
     cut_deg=st.floats(-60, 60),
     distance_mm=st.floats(80, 700),
     x=st.floats(-400, 400),
@@ -73,12 +79,12 @@ def test_a_build_up_of_any_shot_is_legible(method: str, frame: str, cut_deg: flo
     pocket=st.sampled_from(["foot-left", "foot-right", "head-left", "side-right"]),
 )
 def test_a_table_clip_of_any_shot_is_legible(
-    frame: str, cut_deg: float, distance_mm: float, x: float, y: float, pocket: str
+    frame: str, look: str, cut_deg: float, distance_mm: float, x: float, y: float, pocket: str
 ) -> None:
     shot = shot_of(cut_deg, distance_mm, pocket, (x, y))
     on_bed = np.abs(shot.cue_ball_mm[:2]) < np.array([1270.0, 635.0]) - float(shot.radius_mm)
     if on_bed.all():
-        assert faults(board_of("table", shot, None, FRAMES[frame])) == []
+        assert faults(board_of("table", shot, None, FRAMES[frame], LOOKS[look])) == []
 
 
 # ------------------------------------------------------------------ the check can fail
