@@ -23,7 +23,7 @@ from lessons.lesson.read import plain, read
 from scenes.board.brief import MeasureText
 
 WORDS = Path(__file__).parents[1] / "words"
-LANGUAGES = {"en": "English", "de": "German"}
+LANGUAGES = {"en": "English", "de": "German", "es": "Spanish"}
 """The languages, by their ISO 639-1 codes; all that one needs stands in its file in `words`."""
 RIGHT_TO_LEFT = ("ar", "fa", "he", "ur", "yi")
 """Languages whose words neither pictures nor captions can set yet, by their ISO 639-1 codes."""
