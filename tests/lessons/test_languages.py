@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import av
 import pytest
@@ -14,6 +17,7 @@ from click.testing import CliRunner
 from lessons.cli import main
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
+from lessons.lesson.wording import LANGUAGES, Wording, words_of
 from lessons.planning.plan import plan
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
@@ -122,8 +126,8 @@ def test_a_folder_in_another_language_is_delivered_in_that(tmp_path: Path) -> No
 
 
 EVERY_KIND = """\
-title: {en: Every kind, de: Alle Arten}
-language: [en, de]
+title: {en: Every kind, de: Alle Arten, es: Todos los tipos}
+language: [en, de, es]
 cuts: 1/2
 sides: left
 distances: {near: 300 mm, far: 900 mm}
@@ -134,11 +138,56 @@ clips:
 """
 
 
-def test_german_words_fit_their_places_wherever_the_english_do(tmp_path: Path) -> None:
+@pytest.mark.parametrize("language", [code for code in LANGUAGES if code != "en"])
+def test_the_words_fit_their_places_wherever_the_english_do(language: str, tmp_path: Path) -> None:
     rows = [f"  - {{kind: {kind}}}\n" for kind in CLIP_KINDS if kind not in ("section", "two-cuts")]
     lesson = tmp_path / "kinds.yaml"
     lesson.write_text(EVERY_KIND + "".join(rows), "utf-8")
-    firsts = {clip.kind: clip for clip in reversed(plan(load(lesson), language="de").clips)}
+    firsts = {clip.kind: clip for clip in reversed(plan(load(lesson), language=language).clips)}
     assert len(firsts) == len(rows)
     boards = {kind: CLIP_KINDS[kind].board(clip.brief) for kind, clip in firsts.items()}
     assert {kind: told for kind, board in boards.items() if (told := faults(board))} == {}
+
+
+def texts(words: Any, at: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Every text of a language's file with its keys; plural forms have one place together."""
+    if isinstance(words, dict):
+        for key, value in words.items():
+            yield from texts(value, (*at, key))
+    else:
+        yield at, " ".join(str(form) for form in words) if isinstance(words, list) else words
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_language_is_one_file_with_the_same_texts_and_fields_as_the_english(language: str) -> None:
+    """Names of languages: ISO 639-1 and ISO 639-2/T, from memory; plural rules: gettext's manual, 12.2.6."""
+    words, english = words_of(language), words_of("en")
+    # spoken units hang on the words of that language, limits are told on the command line, which speaks English
+    own = {"spoken_units", "limits", "joints", "leaning"}
+    found, wanted = (dict(texts({k: v for k, v in w.items() if k not in own})) for w in (words, english))
+    assert set(found) == set(wanted)
+    fields = {at: set(re.findall(r"{(\w+)}", text)) for at, text in found.items()}
+    told = {at: set(re.findall(r"{(\w+)}", text)) for at, text in wanted.items()}
+    assert {at for at in fields if at[0] in ("printed", "set_up", "aim_chart", "script", "review", "phrases")
+            and fields[at] != told[at]} == set()  # fmt: skip
+    assert set(words["spoken_units"]) == {"degrees", *(u for k, u in words["units"].items())}
+    assert words["language"]["name"] == LANGUAGES[language]
+    assert (language, words["language"]["iso_639_2"]) in {("en", "eng"), ("de", "deu"), ("es", "spa")}
+    assert words["joints"]
+    assert words["leaning"]
+
+
+def test_plural_forms_follow_the_rule_of_the_language() -> None:
+    """gettext's manual, 12.2.6, from memory: French counts 0 as one, Polish has three forms."""
+    french, polish = dict(words_of("en")), dict(words_of("en"))
+    french["language"] = {"plural": "n > 1"}
+    polish["language"] = {"plural": "n==1 ? 0 : n%10>=2 && n%10<=4 && (n%100<10 || n%100>=20) ? 1 : 2"}
+    forms = ("kula", "kule", "kul")
+    assert [Wording(polish, "mm", 57.15).form(forms, n) for n in ("1", "2", "5", "12", "22", "2.5")] == [
+        "kula", "kule", "kul", "kul", "kule", "kul",
+    ]  # fmt: skip
+    assert [Wording(french, "mm", 57.15).form(("bille", "billes"), n) for n in "012"] == [
+        "bille",
+        "bille",
+        "billes",
+    ]

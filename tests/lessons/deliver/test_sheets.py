@@ -15,6 +15,7 @@ from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from aimgeo.units import written
 from lessons.deliver import Wishes, aim_charts, set_up_sheets
+from lessons.lesson.wording import LANGUAGES, words_of
 
 CUTS = [(14.4775, "left"), (14.4775, "right"), (30.0, "left"), (48.5904, "right")]
 DISTANCES = [("near", 300.0), ("far", 1000.0)]
@@ -248,3 +249,44 @@ def test_aim_charts_are_tagged_and_the_same_bytes_every_time(shots: SimpleNamesp
     first = [(f, f.read_bytes()) for f in aim_charts.deliver(shots.footage, Wishes()).files]
     assert all(is_tagged(PdfReader(f)) for f, _ in first)
     assert [(f, f.read_bytes()) for f in aim_charts.deliver(shots.footage, Wishes()).files] == first
+
+
+# ------------------------------------------------------------------ language and units
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("units", ["mm", "in", "ball"])
+def test_sheets_speak_the_lessons_language_and_count_in_its_units(
+    language: str, units: str, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    """A half ball at 12 in: aim offset 1.125 in, which halves up is 1.13 (its ball is 2 1/4 in wide)."""
+    table = {
+        "name": "9ft",
+        "length_mm": 2540.0,
+        "width_mm": 1270.0,
+        "corner_mouth_mm": 115.9,
+        "side_mouth_mm": 128.6,
+    }
+    told = told_shot(30.0, "left", 304.8)
+    entry = stock.entry("a", 2, (25, 1), [("s", 2, "")], table=table, shot=told, method="doubled_offset",
+                        cut_deg=30.0, side="left", distance_name="near", distance_mm=304.8, target_name="foot-left")  # fmt: skip
+    footage = stock.write_folder(tmp_path, [entry], language=language, units=units)
+    words, mark = words_of(language), words_of(language)["decimal"]
+    pages = []
+    for made in (set_up_sheets, aim_charts):
+        reader = PdfReader(made.deliver(footage, Wishes()).files[0])
+        assert reader.trailer["/Root"]["/Lang"] == language
+        pages.append(" ".join(reader.pages[0].extract_text().replace("\u202f", " ").split()))
+    set_up, chart = pages
+    assert words["set_up"]["before"] in set_up
+    assert words["names"]["foot-rail"] in set_up
+    assert words["aim_chart"]["where"] in chart
+    inch = words["units"]["in"]
+    both = {
+        "in": f"12 {inch} (304{mark}8 mm)",
+        "mm": f"304{mark}8 mm (12 {inch})",
+        "ball": f"304{mark}8 mm (12 {inch})",
+    }
+    assert both[units] in set_up
+    assert {"mm": f"28{mark}6 mm 1{mark}13 {inch}", "in": f"1{mark}13 {inch} 28{mark}6 mm",
+            "ball": f"1/2 {words['units']['ball']} 28{mark}6 mm"}[units] in chart  # fmt: skip
