@@ -268,8 +268,9 @@ def test_sheets_speak_the_lessons_language_and_count_in_its_units(
         "side_mouth_mm": 128.6,
     }
     told = told_shot(30.0, "left", 304.8)
-    entry = stock.entry("a", 2, (25, 1), [("s", 2, "")], table=table, shot=told, method="doubled_offset",
-                        cut_deg=30.0, side="left", distance_name="near", distance_mm=304.8, target_name="foot-left")  # fmt: skip
+    axes = {"cut_deg": 30.0, "side": "left", "distance_name": "near", "distance_mm": 304.8}
+    shown = {"table": table, "shot": told, "method": "doubled_offset", "target_name": "foot-left"}
+    entry = stock.entry("a", 2, (25, 1), [("s", 2, "")], **axes, **shown)
     footage = stock.write_folder(tmp_path, [entry], language=language, units=units)
     words, mark = words_of(language), words_of(language)["decimal"]
     pages = []
