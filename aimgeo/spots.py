@@ -175,7 +175,7 @@ def _least_shortened(
 
 def _serving(table: Table, pocket: Pocket, spots: Array, d: float) -> Array:
     """The spots on which an object ball may lie and from which the pocket accepts it."""
-    return spots[_is_inside(table, spots, d) & accepts(pocket, spots, d)]
+    return spots[is_clear(table, spots, d) & accepts(pocket, spots, d)]
 
 
 def _plain(spot: Array) -> tuple[float, float]:
@@ -232,6 +232,7 @@ def _strips(table: Table, d: float) -> tuple[Array, Array]:
     return normals, np.array([L, W, corner, corner]) - (0.5 + CUSHION_GAP_BALLS) * d
 
 
-def _is_inside(table: Table, p: Array, d: float) -> BoolArray:
+def is_clear(table: Table, p: Array, d: float) -> BoolArray:
+    """True where a ball at (..., 2) lies clear of the cushions and of the corner mouths, (...)."""
     normals, halves = _strips(table, d)
     return np.asarray(np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1))

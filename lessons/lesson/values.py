@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from math import degrees, isfinite, radians
+from math import degrees, isfinite, radians, sin
 from typing import Any
 
 from aimgeo.cuts import cut_from_overlap, cut_from_sixteenths
@@ -123,6 +123,62 @@ def length(value: Any) -> Length:
     if abs(number) > 100_000:
         raise ValueError(f"'{_short(text)}' is longer than any room with a table in it.")
     return Length(text, number, UNITS[match[4]])
+
+
+CUT_STEPS = {"degrees": (Fraction(1, 2), Fraction(1, 100)), "sixteenths": (Fraction(1), Fraction(1, 100)),
+             "overlap": (Fraction(1, 16), Fraction(1, 1000))}  # fmt: skip
+"""By notation: the steps in which authors write cuts, and the finest that is written."""
+LENGTH_STEPS = {
+    "mm": (Fraction(1), Fraction(1, 10)), "cm": (Fraction(1, 10), Fraction(1, 100)),
+    "m": (Fraction(1, 1000), Fraction(1, 10_000)), "in": (Fraction(1, 4), Fraction(1, 100)),
+    "ft": (Fraction(1, 48), Fraction(1, 1000)), "ball": (Fraction(1, 8), Fraction(1, 100)),
+    "diamond": (Fraction(1, 8), Fraction(1, 100)),
+}  # fmt: skip
+
+
+def cut_near(cut_rad: float, notation: str, is_fine: bool = False) -> Cut:
+    """The cut nearest to an unsigned angle that an author would write in a notation; `is_fine` in its finest step.
+
+    >>> [cut_near(radians(17.3), notation).text for notation in ("degrees", "overlap", "sixteenths")]
+    ['17.5', '11/16 overlap', '5 sixteenths']
+    """
+    step = CUT_STEPS[notation][is_fine]
+    if notation == "degrees":
+        number = min(_nearest(degrees(cut_rad), step), 90 - step)
+        return cut(_decimal(number))
+    if notation == "sixteenths":
+        number = min(_nearest(16 * sin(cut_rad), step), 16 - step)
+        return cut(f"{_decimal(number)} sixteenths")
+    number = max(_nearest(1 - sin(cut_rad), step), step)
+    if is_fine or number.denominator == 1:
+        return cut(f"{_decimal(number)} overlap")
+    return cut(f"{number}{' overlap' if number.denominator == 16 else ''}")
+
+
+def length_near(
+    mm: float, unit: str, ball_diameter_mm: float, table_length_mm: float, is_fine: bool = False
+) -> Length:
+    """The length nearest to so many mm that an author would write in a unit; `is_fine` in its finest step.
+
+    >>> [length_near(431.3, unit, 57.15, 2540).text for unit in ("mm", "in", "ball")]
+    ['431 mm', '17 in', '7 1/2 balls']
+    """
+    one = Length("", Fraction(1), unit).mm(ball_diameter_mm, table_length_mm)
+    number = _nearest(mm / one, LENGTH_STEPS[unit][is_fine])
+    word = {"ball": "balls", "diamond": "diamonds"}.get(unit, unit)
+    if is_fine or unit in ("mm", "cm", "m"):
+        return length(f"{_decimal(number)} {word}")
+    whole, part = divmod(abs(number), 1)
+    told = f"{whole} {part}" if whole and part else f"{part or whole}"
+    return length(f"{'-' if number < 0 else ''}{told} {word}")
+
+
+def _nearest(value: float, step: Fraction) -> Fraction:
+    return round(Fraction(value) / step) * step
+
+
+def _decimal(number: Fraction) -> str:
+    return f"{float(number):.6f}".rstrip("0").rstrip(".")
 
 
 def positive_length(value: Any) -> Length:

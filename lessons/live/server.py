@@ -333,11 +333,23 @@ def _shaders(session: Session, page: Page, wish: dict[str, Any]) -> None:
     page.send(packed(told, tile.tobytes()))
 
 
+def _hand(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    page.size_px = _size(wish.get("size_px")) or page.size_px
+    session.hand(page, wish)
+
+
+def _write(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.write(page)
+
+
 Wish = Callable[[Session, Page, dict[str, Any]], None]
 WISHES: dict[str, tuple[int, bool, Wish]] = {
     "show": (WISH, True, _show),
     "ahead": (AHEAD, True, _ahead),
     "thumb": (IDLE, False, _thumb),
+    "hand": (WISH, True, _hand),
+    "act": (COMMAND, False, _hand),
+    "write": (COMMAND, False, _write),
     "shaders": (COMMAND, True, _shaders),
 }
 """What a page may wish, by name: how urgent it is, whether only the newest counts, and what does it."""

@@ -10,18 +10,37 @@ import hashlib
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import orjson
 
+from aimgeo.methods import METHODS
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
+from lessons.lesson.wording import words_of
+from lessons.lesson.write import FileChangedError, changed, save
+from lessons.live.moving import (
+    Ground,
+    Held,
+    changes,
+    construction_of,
+    eye_of,
+    held_of,
+    moved,
+    place_of,
+    rebased,
+    rows,
+    set_values,
+    values_of,
+)
 from lessons.planning.plan import Plan, PlannedClip, plan
 from scenes.board import Board
 from scenes.draw.orders import Orders, needed
+from scenes.figure.hand import TABLE, HandBoard, hand_board
 from scenes.kinds import CLIP_KINDS
+from scenes.look import LOOKS
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -30,6 +49,23 @@ MOST_AHEAD = 90
 
 Message = bytes
 Send = Callable[[Message], None]
+
+
+MOST_UNDO = 100
+
+
+@dataclass(slots=True)
+class Grasp:
+    """A shot under a page's hand: as the file has it, as it is held, and what it was before each move."""
+
+    clip: str
+    ground: Ground
+    base: Held
+    held: Held
+    undo: list[Held] = field(default_factory=list)
+    redo: list[Held] = field(default_factory=list)
+    said: str = ""
+    gesture: Any = None
 
 
 @dataclass(slots=True)
@@ -41,7 +77,10 @@ class Page:
     frame: int = 0
     size_px: tuple[int, int] = (960, 540)
     have: OrderedDict[str, int] = field(default_factory=OrderedDict)
-    shown: int = 0
+    grasp: Grasp | None = None
+    scope: str = "lesson"
+    shape: str = "wide"
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,10 +357,188 @@ class Session:
         frame = 0 if clip.kind in {"quiz", "straight-in"} else board.frames - 1
         self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": _key(clip)})
 
+    # -------------------------------------------------------------- by hand
+
+    def grasp(self, page: Page, name: str) -> Grasp | None:
+        """The shot of a clip under a page's hand: what was moved stays when the file changes under it."""
+        clip, lesson = self.clip(name) or self.clip(page.clip), self.good.lesson if self.good else None
+        if clip is None or lesson is None:
+            return None
+        taken = held_of(lesson, clip)
+        old = page.grasp
+        if taken is None:
+            page.grasp = None
+        elif old is None or (old.clip != clip.name and page.clip != clip.name):
+            page.grasp = Grasp(clip.name, taken[0], taken[1], taken[1])
+        elif old.base != taken[1] or old.ground != taken[0] or old.clip != clip.name:
+            held = rebased(old.held, old.base, taken[1])
+            page.grasp = Grasp(clip.name, taken[0], taken[1], held, old.undo, old.redo)
+        return page.grasp
+
+    def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
+        """Do what a page's hand wishes: take hold, move, choose, undo; send picture, numbers and changes."""
+        started = time.perf_counter()
+        name = wish.get("clip") if isinstance(wish.get("clip"), str) else ""
+        page.step = str(wish.get("step", page.step))
+        page.shape = "tall" if wish.get("shape", page.shape) == "tall" else "wide"
+        page.scope = "group" if wish.get("scope", page.scope) == "group" else "lesson"
+        if name and page.grasp is not None and name != page.grasp.clip and name != page.clip:
+            page.grasp = None
+        grasp = self.grasp(page, name or (page.grasp.clip if page.grasp else page.clip))
+        if grasp is None:
+            page.send(packed({"is": "hand", "sentence": "This clip shows no shot; choose one that does."}))
+            return
+        if wish.get("by") is not None:
+            self._act(page, grasp, wish)
+        self._send_hand(page, grasp, int(wish.get("n") or 0), started)
+
+    def _act(self, page: Page, grasp: Grasp, wish: Mapping[str, Any]) -> None:
+        """Change what is held."""
+        before, ground = grasp.held, grasp.ground
+        grip, is_free = wish.get("grip"), bool(wish.get("is_free"))
+        said = ""
+        if grip in ("cue_ball", "object_ball", "target", "eye"):
+            to, by, values = _pair(wish.get("to_px")), _pair(wish.get("by_mm")), wish.get("values")
+            if to is not None:
+                at = hand_places(page, grasp).mm_at(to)
+                grasp.held, said = moved(ground, before, grip, at, is_free)
+            elif by is not None:
+                x, y = place_of(ground, before, grip)
+                grasp.held, said = moved(ground, before, grip, (x + by[0], y + by[1]), is_free=True)
+            elif isinstance(values, dict):
+                given = {k: float(v) for k, v in values.items() if isinstance(v, int | float) and abs(v) < 1e6}
+                grasp.held, said = set_values(ground, before, grip, given)
+        elif wish["by"] == "choose":
+            grasp.held = self._chosen(grasp, wish)
+        elif wish["by"] == "back":
+            grasp.held = grasp.base
+        elif wish["by"] == "undo" and grasp.undo:
+            grasp.redo.append(before)
+            grasp.held = grasp.undo.pop()
+        elif wish["by"] == "redo" and grasp.redo:
+            grasp.undo.append(before)
+            grasp.held = grasp.redo.pop()
+        if wish["by"] in ("move", "choose", "back") and grasp.held != before:
+            grasp.redo.clear()
+            if wish.get("gesture") is None or wish["gesture"] != grasp.gesture:
+                grasp.undo.append(before)
+                del grasp.undo[:-MOST_UNDO]
+            grasp.gesture = wish.get("gesture")
+        grasp.said = said
+
+    def _chosen(self, grasp: Grasp, wish: Mapping[str, Any]) -> Held:
+        held, lesson = grasp.held, self.good.lesson if self.good else None
+        if wish.get("method") in METHODS:
+            held = replace(held, method=wish["method"])
+        if lesson is not None and wish.get("eye") in lesson.keys.eyes and wish["eye"] != held.eye_name:
+            back, offset, height = eye_of(lesson, grasp.ground, wish["eye"], grasp.ground.shot(held))
+            held = replace(held, eye_name=wish["eye"], back=back, offset=offset, height=height)
+        return held
+
+    def _send_hand(self, page: Page, grasp: Grasp, n: int, started: float) -> None:
+        good = self.good
+        assert good is not None
+        assert good.lesson is not None
+        assert good.plan is not None
+        clip = self.clip(grasp.clip)
+        assert clip is not None
+        limit = construction_of(grasp.ground, grasp.held)[1]
+        try:
+            places = hand_places(page, grasp)
+        except ValueError as error:
+            # the eye is so near that a ball reaches behind it: as before
+            grasp.held = grasp.undo.pop() if grasp.undo else grasp.base
+            grasp.said = f"The eye can’t stand there: {error}."
+            places = hand_places(page, grasp)
+        orders = Orders(places.board, _zoom(places.board.width_px, page.size_px))
+        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
+        told = {
+            "is": "frame",
+            "why": "hand",
+            "n": n,
+            "clip": grasp.clip,
+            "grips": [{**one, "at_px": places.grips_px[one["id"]]} for one in values_of(grasp.ground, grasp.held)],
+            "rows": rows(grasp.ground, grasp.held, good.lesson.keys.units),
+            "limit": " ".join(part for part in (grasp.said, limit) if part),
+            "changes": [
+                {
+                    "key": c.key,
+                    "text": c.text,
+                    "was": c.was,
+                    "line": c.line,
+                    "clips": c.clips,
+                    "why_not": c.why_not,
+                }
+                for c in found
+            ],
+            "is_scoped": any(c.scoped for c in found),
+            "scope": page.scope,
+            "table_px": next(pane.rect_px for pane in places.board.panes if pane.id == TABLE),
+            "undo": (len(grasp.undo), len(grasp.redo)),
+            "method": grasp.held.method,
+            "eye": grasp.held.eye_name,
+            "methods": [(name, words_of("en")["names"][name]) for name in METHODS],
+            "eyes": list(good.lesson.keys.eyes),
+        }
+        self.send_frame(page, orders, 0, told, started)
+
+    def write(self, page: Page) -> None:
+        """Write what was moved into the file: nothing else, and nothing at all when the file has a fault."""
+        grasp, good = page.grasp, self.good
+        if grasp is None or good is None or good.lesson is None or good.plan is None:
+            return
+        said = ""
+        try:
+            data = self.path.read_bytes()
+            lesson = loads(data, self.path.as_posix())
+            clip = self.clip(grasp.clip)
+            assert clip is not None
+            found = changes(lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
+            edits = [edit for change in found for edit in change.edits]
+            if not edits:
+                reasons = "; ".join(f"{c.key} {c.why_not}" for c in found if c.why_not)
+                said = f"Nothing is written: {reasons}." if reasons else "Nothing has been moved."
+            else:
+                made = changed(data, edits, self.path.as_posix())
+                loads(made, self.path.as_posix())
+                save(self.path, made, data)
+                lines = sorted({c.line for c in found if c.edits and c.line})
+                where = f" in line {', '.join(map(str, lines))}" if lines else " in a new line"
+                said = f"Written{where}."
+                grasp.base = replace(grasp.held, method=grasp.base.method)
+                grasp.undo.clear()
+                grasp.redo.clear()
+                self.take(made)
+        except LessonError as error:
+            said = f"Nothing is written: {error.faults[0]}"
+        except FileChangedError:
+            said = "Nothing is written: the file was saved by somebody else meanwhile. Try again."
+        except (ValueError, OSError) as error:
+            said = f"Nothing is written: {error}"
+        page.send(packed({"is": "said", "sentence": said}))
+        if self.clip(grasp.clip) is not None or page.clip:
+            self.hand(page, {"clip": page.clip})
+
     def _board(self, clip: PlannedClip) -> Board:
         key = _key(clip)
         found = next((orders.board for (one, _), (_, orders) in self._boards.items() if one == key), None)
         return found or CLIP_KINDS[clip.kind].board(clip.brief)
+
+
+def hand_places(page: Page, grasp: Grasp) -> HandBoard:
+    """The board of the shot under the hand. Raises ValueError for an eye that is too near."""
+    ground, held = grasp.ground, grasp.held
+    plan, _ = construction_of(ground, held)
+    names = [step.name for step in plan.steps]
+    steps = names.index(page.step) + 1 if page.step in names else len(names)
+    return hand_board(ground.shot(held), ground.table, plan, steps, ground.eye(held), LOOKS["dusk"], page.shape)
+
+
+def _pair(value: Any) -> tuple[float, float] | None:
+    is_pair = isinstance(value, list) and len(value) == 2
+    if is_pair and all(isinstance(v, int | float) and abs(v) < 1e6 for v in value):
+        return float(value[0]), float(value[1])
+    return None
 
 
 def _zoom(width_px: int, size_px: tuple[int, int]) -> float:

@@ -1,4 +1,328 @@
+// Table and eye under the hand. Where a thing lands, how it snaps and what follows is Python's to say: pointers and
+// keys are told as they are, in pixels of the picture.
+
+const $ = (id) => document.getElementById(id);
+const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+const SAY_MS = 500;
+
+function made(kind, text, name) {
+  const element = document.createElement(kind);
+  if (text) element.textContent = text;
+  if (name) element.className = name;
+  return element;
+}
+
 export class Hand {
-  constructor(page) { this.page = page; }
-  take() {} framed() {} again() {} fit() {} offer() {} open() {} turn() {} write() {} putBack() {} undo() {}
+  constructor(page) {
+    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, flight: false, next: null, drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
+    this.layer = $("handles");
+    this.layer.addEventListener("pointerdown", (event) => this.down(event));
+    this.layer.addEventListener("pointermove", (event) => this.move(event));
+    for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) this.layer.addEventListener(end, (event) => this.up(event));
+    $("method").addEventListener("change", () => this.act({ by: "choose", method: $("method").value }));
+    $("eye").addEventListener("change", () => this.act({ by: "choose", eye: $("eye").value }));
+    $("c-write").addEventListener("click", () => this.write());
+    $("c-back").addEventListener("click", () => this.putBack());
+    for (const radio of document.querySelectorAll("input[name=scope]")) radio.addEventListener("change", () => this.act({ by: "none", scope: radio.value }));
+    this.nudges();
+  }
+
+  // ------------------------------------------------------------ what is shown
+
+  turn(isOn) {
+    this.isOn = isOn;
+    document.body.classList.toggle("by-hand", isOn);
+    for (const id of ["choices", "fields"]) $(id).hidden = !isOn;
+    for (const id of ["transport", "caption", "words"]) $(id).hidden = isOn;
+    this.layer.hidden = !isOn;
+    $("hint").hidden = isOn;
+    if (isOn) {
+      this.again();
+    } else {
+      this.release();
+      this.layer.replaceChildren();
+      this.grips.clear();
+      $("rows").replaceChildren();
+      $("limits").textContent = "";
+    }
+  }
+
+  open(clip) {
+    this.release();
+    this.page.wish({ do: "act", clip, ...this.about() });
+  }
+
+  offer(message) {
+    // the file has changed under the hand: what is dragged is let go, what was moved stays
+    if (this.drag && message.version !== this.version) this.release();
+    this.version = message.version;
+    if (!message.clips) this.turn(false);
+  }
+
+  about() {
+    const strip = this.page.strip;
+    return { size_px: this.page.size(), shape: innerWidth <= 760 ? "tall" : "wide", step: strip.clip?.steps[strip.at()]?.name ?? "" };
+  }
+
+  again() {
+    this.page.wish({ do: "act", clip: this.page.strip.clip?.clip ?? "", ...this.about() });
+  }
+
+  take(message) {
+    // no shot here
+    this.layer.replaceChildren();
+    this.grips.clear();
+    $("rows").replaceChildren();
+    $("limits").textContent = message.sentence;
+    $("changes").hidden = true;
+  }
+
+  framed(message) {
+    if (message.n) {
+      if (message.n < this.latest) return;
+      this.latest = message.n;
+      this.flight = false;
+      if (this.next) {
+        const next = this.next;
+        this.next = null;
+        this.send(next);
+      }
+    }
+    this.told = message;
+    this.changes(message);
+    if (!this.isOn) return;
+    this.page.put(message, 0);
+    $("screen").setAttribute("aria-label", `The shot of ${message.clip}: what the eye sees, and the table from above`);
+    this.choices(message);
+    this.place(message);
+    this.numbers(message);
+    this.fields(message);
+  }
+
+  fit() {
+    const screen = $("screen");
+    Object.assign(this.layer.style, { left: `${screen.offsetLeft}px`, top: `${screen.offsetTop}px`, width: screen.style.width, height: screen.style.height });
+    if (this.told && this.isOn) this.place(this.told);
+  }
+
+  choices({ methods, eyes, method, eye }) {
+    const key = JSON.stringify([methods, eyes]);
+    if (this.offered !== key) {
+      this.offered = key;
+      $("method").replaceChildren(...methods.map(([name, words]) => new Option(words, name)));
+      $("eye").replaceChildren(...eyes.map((name) => new Option(name, name)));
+    }
+    $("method").value = method ?? "";
+    $("eye").value = eye;
+  }
+
+  place({ grips, board }) {
+    const [wide, high] = board;
+    for (const { id, name, value, at_px: at } of grips) {
+      let grip = this.grips.get(id);
+      if (!grip) {
+        grip = made("button", "", "handle");
+        grip.dataset.grip = id;
+        grip.append(made("span", name));
+        grip.addEventListener("keydown", (event) => this.key(event, id));
+        grip.addEventListener("focus", () => this.pick(id));
+        grip.addEventListener("click", () => this.pick(id));
+        this.grips.set(id, grip);
+        this.layer.append(grip);
+      }
+      grip.setAttribute("aria-label", `${name}, ${value}`);
+      grip.setAttribute("aria-pressed", String(this.picked === id));
+      grip.style.left = `${(at[0] / wide) * 100}%`;
+      grip.style.top = `${(at[1] / high) * 100}%`;
+    }
+  }
+
+  numbers({ rows, limit }) {
+    const key = JSON.stringify(rows);
+    if (this.rowsKey !== key) {
+      this.rowsKey = key;
+      $("rows").replaceChildren(...rows.map(([name, value]) => {
+        const row = made("tr", "", value === undefined ? "part" : ""), head = made("th", name);
+        head.scope = value === undefined ? "colgroup" : "row";
+        if (value === undefined) head.colSpan = 2;
+        row.append(head);
+        if (value !== undefined) row.append(made("td", value));
+        return row;
+      }));
+      clearTimeout(this.saying);
+      this.saying = setTimeout(() => {
+        if (this.isOn && !this.drag) $("said").textContent = rows.slice(0, 3).map((row) => row.join(" ")).join(", ");
+      }, SAY_MS);
+    }
+    if ($("limits").textContent !== limit) $("limits").textContent = limit;
+  }
+
+  fields({ grips }) {
+    const box = $("fields");
+    if (!this.inputs) {
+      this.inputs = new Map();
+      const rows = grips.filter(({ id }) => id !== "target").map(({ id, name, fields }) => {
+        const row = made("div", "", "field");
+        row.append(made("span", name));
+        for (const [key, label] of fields) {
+          const input = made("input");
+          Object.assign(input, { type: "number", step: "any", inputMode: "decimal" });
+          input.setAttribute("aria-label", `${name}, ${label}, millimetres`);
+          input.title = `${label}, mm`;
+          input.addEventListener("change", () => input.value !== "" && this.act({ by: "move", grip: id, values: { [key]: Number(input.value) } }));
+          this.inputs.set(`${id} ${key}`, input);
+          row.append(input);
+        }
+        return row;
+      });
+      box.append(made("h3", "By keys, in millimetres"), ...rows, this.pad);
+    }
+    for (const { id, fields } of grips) {
+      for (const [key, , value] of fields) {
+        const input = this.inputs.get(`${id} ${key}`);
+        if (input && document.activeElement !== input) input.value = String(value);
+      }
+    }
+    this.pick(this.picked);
+  }
+
+  // four arrows for whoever has neither keys nor a steady hand
+  nudges() {
+    this.pad = made("div", "", "nudge");
+    for (const [key, sign, words] of [["ArrowLeft", "←", "left"], ["ArrowRight", "→", "right"], ["ArrowUp", "↑", "up"], ["ArrowDown", "↓", "down"]]) {
+      const button = made("button", sign);
+      button.dataset.words = words;
+      button.addEventListener("click", () => this.nudge(this.picked, NUDGES_MM[key], Number(this.stride.value)));
+      this.pad.append(button);
+    }
+    this.stride = made("select");
+    this.stride.setAttribute("aria-label", "How far an arrow moves");
+    for (const mm of [0.1, 1, 10, 50]) this.stride.append(new Option(`${mm} mm`, mm, mm === 1, mm === 1));
+    this.pad.append(this.stride);
+  }
+
+  changes({ changes, is_scoped: isScoped, scope }) {
+    $("changes").hidden = !changes.length;
+    $("scope").hidden = !isScoped;
+    for (const radio of document.querySelectorAll("input[name=scope]")) radio.checked = radio.value === scope;
+    $("changes").querySelector("ul").replaceChildren(...changes.map(({ key, text, was, line, clips, why_not: whyNot }) => {
+      const item = made("li"), about = made("span");
+      item.append(made("strong", `${key}: ${text}`));
+      const where = line ? `line ${line}` : "a new line";
+      about.textContent = whyNot ? `not written: ${whyNot}` : `${where}${was ? `, was ${was}` : ""}, ${clips} ${clips === 1 ? "clip" : "clips"}`;
+      item.append(about);
+      return item;
+    }));
+    $("c-write").disabled = !changes.some(({ why_not: whyNot }) => !whyNot);
+  }
+
+  pick(id) {
+    this.picked = id;
+    for (const [each, grip] of this.grips) grip.setAttribute("aria-pressed", String(each === id));
+    const name = id.replace("_", " ");
+    for (const button of this.pad.querySelectorAll("button")) button.setAttribute("aria-label", `${name} ${button.dataset.words}`);
+  }
+
+  // ------------------------------------------------------------ pointers
+
+  at(event) {
+    const box = this.layer.getBoundingClientRect(), [wide, high] = this.told.board;
+    return [((event.clientX - box.left) / box.width) * wide, ((event.clientY - box.top) / box.height) * high];
+  }
+
+  down(event) {
+    if (!this.isOn || !this.told || this.drag || event.button) return;
+    const grip = event.target.closest(".handle");
+    const id = grip?.dataset.grip ?? this.picked;
+    const at = this.at(event);
+    // beside the handles a tap on the table moves the chosen one there
+    if (!grip && !this.isTable(at)) return;
+    event.preventDefault();
+    this.layer.setPointerCapture(event.pointerId);
+    const start = grip ? this.told.grips.find((one) => one.id === id).at_px : at;
+    this.drag = { id, pointer: event.pointerId, off: [start[0] - at[0], start[1] - at[1]], gesture: ++this.gesture, from: at, isMoved: !grip };
+    this.pick(id);
+    grip?.focus({ preventScroll: true });
+    if (!grip) this.ask(event);
+  }
+
+  isTable(at) {
+    return this.told.table_px === undefined || (at[1] >= this.told.table_px[1] && at[1] <= this.told.table_px[1] + this.told.table_px[3]);
+  }
+
+  move(event) {
+    if (!this.drag || event.pointerId !== this.drag.pointer) return;
+    const at = this.at(event);
+    // a hand that only trembles does not move anything
+    if (!this.drag.isMoved && Math.max(Math.abs(at[0] - this.drag.from[0]), Math.abs(at[1] - this.drag.from[1])) < 4) return;
+    this.drag.isMoved = true;
+    this.ask(event);
+  }
+
+  ask(event) {
+    const { id, off, gesture } = this.drag, at = this.at(event);
+    this.send({ by: "move", grip: id, to_px: [at[0] + off[0], at[1] + off[1]], is_free: event.altKey, gesture });
+  }
+
+  // the five endings of a drag are one: released, cancelled, capture lost, Esc, the file has changed
+  up(event) {
+    if (this.drag && event.pointerId === this.drag.pointer) this.release();
+  }
+
+  release() {
+    const drag = this.drag;
+    this.drag = null;
+    if (drag && this.layer.hasPointerCapture?.(drag.pointer)) this.layer.releasePointerCapture(drag.pointer);
+  }
+
+  // one move is on its way at most; of those that wait the newest counts
+  send(wish) {
+    if (this.flight) {
+      this.next = wish;
+      return;
+    }
+    this.flight = Boolean(this.page.wish({ do: "hand", n: ++this.n, size_px: this.page.size(), ...wish }));
+  }
+
+  act(wish) {
+    this.page.wish({ do: "act", n: ++this.n, ...wish });
+  }
+
+  // ------------------------------------------------------------ keys
+
+  key(event, id) {
+    const by = NUDGES_MM[event.key];
+    if (event.key === "Escape") {
+      event.stopPropagation();
+      this.putBack();
+      return;
+    }
+    if (!by || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    event.stopPropagation();
+    this.nudge(id, by, event.altKey ? 0.1 : event.shiftKey ? 10 : 1);
+  }
+
+  nudge(id, by, mm) {
+    this.act({ by: "move", grip: id, by_mm: [by[0] * mm, by[1] * mm] });
+  }
+
+  putBack() {
+    if (this.drag) {
+      this.release();
+      this.act({ by: "undo" });
+      return true;
+    }
+    if ($("changes").hidden && !this.isOn) return false;
+    this.act({ by: "back" });
+    return true;
+  }
+
+  undo(by) {
+    this.act({ by: by < 0 ? "undo" : "redo" });
+  }
+
+  write() {
+    if (this.told?.changes.length) this.page.wish({ do: "write" });
+  }
 }

@@ -149,6 +149,7 @@ class Page {
 
   room() {
     if (document.fullscreenElement === $("stage")) return innerHeight;
+    if (this.mode === "hand") return innerWidth <= 760 ? innerHeight * 0.66 : Math.max(innerHeight - 250, 380);
     return innerWidth <= 760 ? innerHeight * 0.52 : Math.max(innerHeight - 380, innerHeight * 0.42);
   }
 
@@ -173,7 +174,7 @@ class Page {
   }
 
   // wish for a frame: one is on its way at most, and of those that wait the newest
-  show(frame, clip = this.strip.clip?.clip ?? "") {
+  show(frame, clip = this.strip.clip?.clip ?? this.place.clip) {
     const wish = { do: "show", clip, frame, size_px: this.size(), n: ++this.n };
     if (this.flight) this.next = wish;
     else if (this.wish(wish)) this.flight = wish;
@@ -191,6 +192,7 @@ class Page {
         this.show(next.frame, next.clip);
       }
     }
+    if (message.why === "save" && this.next) this.next.frame = message.frame;
     if (this.mode !== "clip" || (this.strip.playing && message.why !== "save")) return;
     this.strip.frame = message.frame;
     this.put(message, message.frame);
@@ -214,7 +216,8 @@ class Page {
     if (!name) return;
     this.strip.stop();
     this.list.mark(name);
-    if (this.mode === "hand") this.hand.open(name);
+    if (name !== this.strip.clip?.clip) this.strip.clip = null; // until Python has told of it
+    this.place = { clip: name, frame: 0 };
     this.show(0, name);
   }
 
@@ -225,6 +228,8 @@ class Page {
     $("m-clip").setAttribute("aria-pressed", String(mode === "clip"));
     $("m-hand").setAttribute("aria-pressed", String(mode === "hand"));
     this.hand.turn(mode === "hand");
+    this.wide = 0;
+    this.fit();
     if (mode === "clip") this.show(this.strip.frame);
   }
 

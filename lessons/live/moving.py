@@ -1,0 +1,592 @@
+"""A shot under the hand: what a move makes of it, why it goes no farther, and what it would change in the file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from math import degrees
+from typing import Any
+
+import numpy as np
+
+from aimgeo.asking.solve import answer
+from aimgeo.construct import Construction, Quantity
+from aimgeo.methods import METHODS
+from aimgeo.shot import Shot, place_shot, solve_shot
+from aimgeo.spots import accepts, is_clear, longest_distances
+from aimgeo.tables import POCKET_NAMES, Pocket, Table
+from aimgeo.vectors import dot, left
+from lessons.lesson.explain import Location
+from lessons.lesson.model import Lesson
+from lessons.lesson.read import Items, Keys, Node, Text
+from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut_near, length, length_near
+from lessons.lesson.wording import Wording, words_of
+from lessons.lesson.write import Edit
+from lessons.planning.plan import Plan, PlannedClip
+from scenes.board.brief import EyeSpec
+from scenes.figure.eye import bare
+
+Point = tuple[float, float]
+
+MOST_CUT_RAD = math.radians(85)
+NEAR_SIGHT_MM, NEAR_POCKET_MM, NEAR_AIM_MM = 9.0, 130.0, 4.0
+"""A hand that is so near to a round place, a pocket, the aim's plane means it."""
+LEAST_BACK_MM, LEAST_HEIGHT_MM, MOST_HEIGHT_MM, MOST_BACK_MM = 80.0, 60.0, 3000.0, 4000.0
+TRIES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The shot as it is held, every value one that can be written into the file.
+
+    `pocket` is None for a target that is no pocket: for looking only. `outward` is +1 for an object ball that goes
+    left, -1 for right.
+    """
+
+    spot: tuple[Length, Length]
+    pocket: str | None
+    target_mm: Point
+    cut: Cut
+    outward: int
+    distance: Length
+    back: Length
+    offset: Length
+    height: Length
+    method: str | None
+    eye_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What does not move: the table and the balls, and where the clip stands in the lesson."""
+
+    table: Table
+    ball_mm: float
+    distance_name: str | None
+
+    def mm(self, value: Length) -> float:
+        """A length in millimetres."""
+        return value.mm(self.ball_mm, self.table.length_mm)
+
+    def near(self, mm: float, like: Length, is_fine: bool) -> Length:
+        """The length nearest to so many mm in the unit of another one."""
+        return length_near(mm, like.unit, self.ball_mm, self.table.length_mm, is_fine)
+
+    def pocket(self, held: Held) -> Pocket:
+        """The target as a pocket; a bare place is one without width."""
+        if held.pocket is not None:
+            return self.table.pocket(held.pocket)
+        return Pocket("", (held.target_mm, held.target_mm), held.target_mm, (1.0, 0.0), 0.0)
+
+    def object_mm(self, held: Held) -> Point:
+        """Where the object ball lies."""
+        return self.mm(held.spot[0]), self.mm(held.spot[1])
+
+    def shot(self, held: Held) -> Shot:
+        """The shot."""
+        signed = held.outward * held.cut.cut_rad
+        return place_shot(self.object_mm(held), held.target_mm, signed, self.mm(held.distance), self.ball_mm)
+
+    def eye(self, held: Held) -> EyeSpec:
+        """The eye."""
+        return EyeSpec(held.eye_name, self.mm(held.back), self.mm(held.offset), self.mm(held.height))
+
+    def request(self, held: Held) -> dict[str, Any]:
+        """The question to `aimgeo solve` about the shot as it is held."""
+        x, y = self.ground_xy(held)
+        eye = self.eye(held)
+        return {
+            "object_ball_mm": list(self.object_mm(held)),
+            "target_mm": held.pocket or list(held.target_mm),
+            "cue_ball_mm": [x, y],
+            "table": self.table.name,
+            "ball_diameter_mm": self.ball_mm,
+            "eye": {"back_mm": eye.back_mm, "offset_mm": eye.offset_mm, "height_mm": eye.height_mm},
+        }
+
+    def ground_xy(self, held: Held) -> Point:
+        """Where the cue ball lies."""
+        x, y = self.shot(held).cue_ball_mm[:2].tolist()
+        return (x, y)
+
+
+# ------------------------------------------------------------------ taking hold
+
+
+def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
+    """The shot of a clip as the file has it; None for a clip that shows none."""
+    subject = clip.brief.subject
+    if subject.shot is None or subject.table is None:
+        return None
+    shot, keys = subject.shot, lesson.keys
+    ground = Ground(subject.table, float(shot.ball_diameter_mm), subject.distance_name)
+    cut = next((c for c in keys.cuts if abs(c.cut_rad - abs(float(shot.cut_rad))) < 1e-9), None)
+    distance = keys.distances.get(subject.distance_name or "")
+    name = subject.eye.name if subject.eye is not None else next(iter(keys.eyes))
+    spot = _spot(lesson, clip)
+    eye = eye_of(lesson, ground, name, shot)
+    x, y = shot.object_ball_mm[:2].tolist()
+    made = Held(
+        spot=spot or (length(f"{x:.6g} mm"), length(f"{y:.6g} mm")),
+        pocket=subject.target_name if subject.target_name in POCKET_NAMES else None,
+        target_mm=tuple(shot.target_mm[:2].tolist()),
+        cut=cut or cut_near(abs(float(shot.cut_rad)), "degrees", is_fine=True),
+        outward=int(shot.outward),
+        distance=distance or length_near(float(shot.distance_mm), "mm", 1, 1, is_fine=True),
+        back=eye[0],
+        offset=eye[1],
+        height=eye[2],
+        method=subject.construction.method if subject.construction is not None else None,
+        eye_name=name,
+    )
+    return ground, made
+
+
+def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Length, Length, Length]:
+    """Back, offset and height of an eye of the lesson."""
+    eye = lesson.keys.eyes[name]
+    R = float(shot.radius_mm)
+    beside = {
+        "contact-line": float(shot.outward * shot.contact_offset_mm),
+        "cue-edge-left": R,
+        "cue-edge-right": -R,
+    }.get(eye.alignment or "", 0.0)
+    offset = eye.offset or length_near(beside, "mm", 1, 1, is_fine=True)
+    return eye.back, offset, eye.height
+
+
+def _spot(lesson: Lesson, clip: PlannedClip) -> tuple[Length, Length] | None:
+    """The spot as the file writes it for this clip, when it does."""
+    for keys, _ in _levels(lesson, clip):
+        if keys.spot is not None:
+            found: tuple[Length, Length] = keys.spot
+            return found
+    return None
+
+
+def _levels(lesson: Lesson, clip: PlannedClip) -> Iterator[tuple[Any, Location]]:
+    """What may set pocket and spot of a clip, with its location: overrides (the last first), group, lesson."""
+    from lessons.planning.expand import expand
+
+    request = next((one for one in expand(lesson) if one.name == clip.name), None)
+    yield from request.changes if request is not None else ()
+    yield lesson.keys, ()
+
+
+def rebased(held: Held, before: Held, now: Held) -> Held:
+    """What is held, after the file has changed: what was moved stays as it is, the rest follows the file."""
+    moved = {
+        f.name: getattr(held, f.name) for f in fields(Held) if getattr(held, f.name) != getattr(before, f.name)
+    }
+    return replace(now, **moved)
+
+
+# ------------------------------------------------------------------ moving
+
+
+def why_not(ground: Ground, held: Held) -> str:
+    """Why the shot can't be set as it is held, in a sentence; empty when it can."""
+    O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
+    if not is_clear(ground.table, np.array(O), d):
+        return "The object ball must lie clear of the cushions and of the pockets."
+    if held.pocket is not None and not accepts(pocket, O, d):
+        return f"From there the {held.pocket} pocket does not take the ball between its points."
+    if ground.mm(held.distance) < d:
+        return f"The balls would overlap: from centre to centre it is at least {d:g} mm."
+    signed = held.outward * held.cut.cut_rad
+    longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
+    if longest == 0:
+        return "The ghost ball would lie in a cushion there."
+    if ground.mm(held.distance) > longest + 1e-6:
+        return f"The cue ball has room for {math.floor(longest)} mm between centres on that line, no more."
+    return ""
+
+
+def moved(ground: Ground, held: Held, grip: str, to: Any, is_free: bool) -> tuple[Held, str]:
+    """The shot after a grip was moved to a place on the table (x, y in mm), and why it went no farther.
+
+    Where the place itself is not possible, the nearest one that the way there has. `is_free` moves by the finest
+    steps that can be written, otherwise by those in which authors write.
+    """
+    if grip == "cue_ball":
+        return _cue_moved(ground, held, to, is_free)
+    if grip == "object_ball":
+        return _object_moved(ground, held, to, is_free)
+    if grip == "target":
+        return _target_moved(ground, held, to, is_free)
+    return _eye_moved(ground, held, to, is_free)
+
+
+def _cue_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
+    shot = solve_shot(to, ground.object_mm(held), held.target_mm, ground.ball_mm)
+    signed, apart = float(shot.cut_rad) * held.outward, float(shot.distance_mm)
+    said = ""
+    if not signed >= 0:
+        said = "To the other side it is another clip; choose it among the clips."
+    elif signed > MOST_CUT_RAD:
+        said = f"A ball can be cut by less than 90 degrees; the hand goes up to {degrees(MOST_CUT_RAD):.0f}."
+    notation = held.cut.notation
+    least = cut_near(0.0, notation, is_fine=True)
+    turned = cut_near(min(max(signed, 0.0), MOST_CUT_RAD), notation, is_free)
+    if turned.cut_rad == 0:  # a straight shot has no side, and would be another clip too
+        turned = held.cut if least.same_as(held.cut) else _smallest(notation, is_free)
+    new = replace(held, cut=turned, distance=ground.near(max(apart, ground.ball_mm), held.distance, is_free))
+    new, why = _shortened(ground, new)
+    return new, said or why
+
+
+def _smallest(notation: str, is_free: bool) -> Cut:
+    """The thinnest cut that is not straight."""
+    from lessons.lesson.values import CUT_STEPS
+
+    step = float(CUT_STEPS[notation][is_free])
+    angle = (
+        math.radians(step) if notation == "degrees" else math.asin(step / (16 if notation == "sixteenths" else 1))
+    )
+    return cut_near(angle, notation, is_free)
+
+
+def _shortened(ground: Ground, held: Held) -> tuple[Held, str]:
+    """The shot with the distance that is possible on its line, nearest to the one asked for."""
+    why = why_not(ground, held)
+    if not why:
+        return held, ""
+    signed = held.outward * held.cut.cut_rad
+    O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
+    longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
+    asked = ground.mm(held.distance)
+    wanted = min(max(asked, d + 0.1), longest)
+    step = ground.mm(Length("", LENGTH_STEPS[held.distance.unit][1], held.distance.unit))
+    for k in range(4):
+        at = wanted + (k * step if asked < d else -k * step)
+        new = replace(held, distance=ground.near(at, held.distance, is_fine=True))
+        if not why_not(ground, new):
+            return new, why
+    return held, why
+
+
+def _object_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
+    def at(place: Sequence[float]) -> Held:
+        x, y = _round_place(ground, place, is_free)
+        return replace(held, spot=(ground.near(x, held.spot[0], is_free), ground.near(y, held.spot[1], is_free)))
+
+    return _as_far_as_it_goes(ground, held, at, ground.object_mm(held), to)
+
+
+def _round_place(ground: Ground, place: Sequence[float], is_free: bool) -> Sequence[float]:
+    """A place, or the crossing of quarters of the sights' spacing that is near to it."""
+    grid = ground.table.length_mm / 32
+    near = [round(v / grid) * grid for v in place]
+    return near if not is_free and math.dist(near, place) < NEAR_SIGHT_MM else place
+
+
+def _as_far_as_it_goes(ground: Ground, held: Held, at: Any, start: Point, to: Point) -> tuple[Held, str]:
+    wanted = at(to)
+    why = why_not(ground, wanted)
+    if not why:
+        return wanted, ""
+    best, low, high = held, 0.0, 1.0
+    for _ in range(TRIES):
+        t = (low + high) / 2
+        tried = at([a + (b - a) * t for a, b in zip(start, to, strict=True)])
+        if why_not(ground, tried):
+            high = t
+        else:
+            best, low = tried, t
+    return best, why
+
+
+def _target_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
+    nearest = min(ground.table.pockets(), key=lambda pocket: math.dist(pocket.centre_mm, to))
+    if not is_free and math.dist(nearest.centre_mm, to) < NEAR_POCKET_MM:
+        new = replace(held, pocket=nearest.name, target_mm=nearest.centre_mm)
+        why = why_not(ground, new)
+        return (held, why) if why else (new, "")
+
+    def at(place: Sequence[float]) -> Held:
+        return replace(held, pocket=None, target_mm=(float(place[0]), float(place[1])))
+
+    new, why = _as_far_as_it_goes(ground, held, at, held.target_mm, to)
+    return new, why or "A target that is no pocket is for looking only; it is not written."
+
+
+def _eye_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
+    shot = ground.shot(held)
+    a = shot.aim_direction
+    way = np.array(to) - shot.cue_ball_mm[:2]
+    back, offset = -float(dot(way, a)), float(dot(way, left(a)))
+    if not is_free and abs(offset) < NEAR_AIM_MM:
+        offset = 0.0
+    said = "" if back >= LEAST_BACK_MM else "The eye stands behind the cue ball."
+    back = min(max(back, LEAST_BACK_MM), MOST_BACK_MM)
+    return replace(
+        held, back=ground.near(back, held.back, is_free), offset=ground.near(offset, held.offset, is_free)
+    ), said
+
+
+def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) -> tuple[Held, str]:
+    """The shot with numbers that were typed: places in mm; for the eye back, offset and height."""
+    if grip == "eye":
+        eye = ground.eye(held)
+        given = {"back": eye.back_mm, "offset": eye.offset_mm, "height": eye.height_mm} | values
+        kept = {
+            "back": min(max(given["back"], LEAST_BACK_MM), MOST_BACK_MM),
+            "offset": min(max(given["offset"], -1000.0), 1000.0),
+            "height": min(max(given["height"], LEAST_HEIGHT_MM), MOST_HEIGHT_MM),
+        }
+        said = (
+            "" if kept == given else "The eye stands behind the cue ball, between 60 mm and 3 m above the cloth."
+        )
+        new = {name: ground.near(mm, getattr(held, name), is_fine=True) for name, mm in kept.items()}
+        same: dict[str, Any] = {
+            n: v for n, v in new.items() if abs(ground.mm(v) - ground.mm(getattr(held, n))) > 1e-6
+        }
+        return replace(held, **same), said
+    now = place_of(ground, held, grip)
+    return moved(ground, held, grip, (values.get("x", now[0]), values.get("y", now[1])), is_free=True)
+
+
+def place_of(ground: Ground, held: Held, grip: str) -> Point:
+    """Where a grip's thing stands on the table."""
+    shot = ground.shot(held)
+    if grip == "eye":
+        a, eye = shot.aim_direction, ground.eye(held)
+        x, y = (shot.cue_ball_mm[:2] - eye.back_mm * a + eye.offset_mm * left(a)).tolist()
+        return (x, y)
+    at = {"cue_ball": shot.cue_ball_mm, "object_ball": shot.object_ball_mm, "target": shot.target_mm}[grip]
+    x, y = at[:2].tolist()
+    return (x, y)
+
+
+def construction_of(ground: Ground, held: Held) -> tuple[Construction, str]:
+    """The construction of the chosen method, and the sentence of its limit where it does not reach the cut."""
+    shot = ground.shot(held)
+    if held.method is None:
+        return bare(shot), ""
+    method = METHODS[held.method]
+    if limit := method.limit(shot):
+        wording = Wording(words_of("en"), "mm", ground.ball_mm)
+        return bare(shot), wording.limit(limit)
+    return method.construct(shot), ""
+
+
+# ------------------------------------------------------------------ numbers
+
+LENGTHS = (
+    ("distance_mm", "Between centres", "distance_mm"), ("travel_mm", "Cue ball travels", "distance_mm"),
+    ("contact_offset_mm", "Contact offset", "length_mm"), ("aim_offset_mm", "Aim offset", "length_mm"),
+)  # fmt: skip
+
+
+def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
+    """What `aimgeo solve` answers about the shot as it is held, in the lesson's units: name and number."""
+    told = answer([ground.request(held)])[0]
+    if "error" in told:
+        return [["", told["error"]["message"]]]
+    shot, out = told["shot"], []
+    wording = Wording(words_of("en"), units, ground.ball_mm)
+
+    def shown(value: float, kind: str) -> str:
+        return wording.shown(Quantity(value, kind))  # type: ignore[arg-type]
+
+    if shot.get("cut_deg") is not None:
+        out.append(["Cut", f"{shown(math.radians(shot['cut_deg']), 'angle_rad')} {shot['side']}"])
+        out.append(["Overlap", f"{shot['overlap']:.3f}"])
+    out += [[name, shown(shot[key], kind)] for key, name, kind in LENGTHS if shot.get(key) is not None]
+    window = (told.get("pocket") or {}).get("window_deg")
+    if window is not None:
+        out.append(["Pocket’s window", shown(math.radians(window), "angle_rad")])
+    for key, name in (("object_ball_mm", "Object ball at"), ("cue_ball_mm", "Cue ball at")):
+        out.append([name, "{:.1f}, {:.1f}".format(*(round(v, 1) + 0.0 for v in shot[key][:2])).replace("-", "−")])
+    names = words_of("en")["names"]
+    if told.get("methods"):
+        out.append(["Each method, taken literally"])
+    for method, found in (told.get("methods") or {}).items():
+        if not found["usable"]:
+            out.append([names[method].capitalize(), "does not reach"])
+            continue
+        for reading, one in found["readings"].items():
+            miss = one["miss_mm"]
+            text = "misses the ball" if miss is None else f"{round(miss, 1) + 0.0:+.1f} mm".replace("-", "−")
+            out.append([f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}", text])
+    return out
+
+
+def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
+    """The grips with what is said of them and the numbers that can be typed."""
+    shot, eye = ground.shot(held), ground.eye(held)
+    side = "left" if held.outward > 0 else "right"
+    cut = f"{float(shot.distance_mm):.0f} mm from the object ball, cut {held.cut.cut_deg:.1f}° {side}"
+
+    def place(grip: str) -> list[list[Any]]:
+        x, y = place_of(ground, held, grip)
+        return [["x", "x", round(x, 1) + 0.0], ["y", "y", round(y, 1) + 0.0]]
+
+    told = f"{eye.back_mm:.0f} mm behind the cue ball, {eye.height_mm:.0f} mm high"
+    if eye.offset_mm:
+        told += f", {abs(eye.offset_mm):.0f} mm {'left' if eye.offset_mm > 0 else 'right'}"
+    x, y = ground.object_mm(held)
+    return [
+        {"id": "cue_ball", "name": "cue ball", "value": cut, "fields": place("cue_ball")},
+        {
+            "id": "object_ball",
+            "name": "object ball",
+            "value": f"at {x:.0f}, {y:.0f} mm",
+            "fields": place("object_ball"),
+        },
+        {"id": "target", "name": "target", "value": held.pocket or "no pocket", "fields": place("target")},
+        {
+            "id": "eye",
+            "name": "eye",
+            "value": told,
+            "fields": [
+                ["back", "back", round(eye.back_mm, 1)],
+                ["offset", "left", round(eye.offset_mm, 1) + 0.0],
+                ["height", "high", round(eye.height_mm, 1)],
+            ],
+        },
+    ]
+
+
+# ------------------------------------------------------------------ what would be written
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A value that would be written: its key, as it is and as it was, where, for how many clips, and edits.
+
+    `why_not` says why it can't be written; there are no edits then. `scoped` ones may be written for a group.
+    """
+
+    key: str
+    text: str
+    was: str
+    line: int
+    clips: int
+    edits: tuple[Edit, ...] = ()
+    why_not: str = ""
+    scoped: bool = False
+
+
+def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str) -> list[Change]:
+    """What of the file the moves would change."""
+    found: list[Change] = []
+    if held.distance != before.distance:
+        found.append(_distance_change(lesson, plan, clip, held))
+    if not held.cut.same_as(before.cut):
+        found.append(_cut_change(lesson, plan, before, held))
+    if held.spot != before.spot:
+        text = f"[{held.spot[0].text}, {held.spot[1].text}]"
+        was = f"[{before.spot[0].text}, {before.spot[1].text}]"
+        found.append(_placing_change(lesson, plan, clip, "spot", text, was, scope))
+    if held.target_mm != before.target_mm:
+        if held.pocket is None:
+            found.append(Change("target", "no pocket", before.pocket or "", 0, 0, why_not="for looking only"))
+        else:
+            found.append(_placing_change(lesson, plan, clip, "pocket", held.pocket, before.pocket or "", scope))
+    if held.eye_name == before.eye_name:
+        for name in ("back", "offset", "height"):
+            if getattr(held, name) != getattr(before, name):
+                found.append(_eye_change(lesson, plan, held, name))
+    return found
+
+
+def _distance_change(lesson: Lesson, plan: Plan, clip: PlannedClip, held: Held) -> Change:
+    name = clip.brief.subject.distance_name
+    if name is None:
+        return Change(
+            "distance", held.distance.text, "", 0, 0, why_not="this clip shows no distance of the lesson's"
+        )
+    keys, count = lesson.keys, sum(c.distance_name == name for c in plan.clips)
+    was = keys.distances[name].text
+    if _at(lesson.tree, ("distances", name)) is None:
+        all_of_them = {n: held.distance.text if n == name else d.text for n, d in keys.distances.items()}
+        edit = Edit(("distances",), "{" + ", ".join(f"{n}: {t}" for n, t in all_of_them.items()) + "}")
+    else:
+        edit = Edit(("distances", name), held.distance.text)
+    return Change(name, held.distance.text, was, lesson.place("distances", name).line, count, (edit,))
+
+
+def _cut_change(lesson: Lesson, plan: Plan, before: Held, held: Held) -> Change:
+    """A cut is written at every place that names it: the lesson's, and its groups'."""
+    count = sum(c.cut_deg is not None and abs(c.cut_deg - before.cut.cut_deg) < 1e-7 for c in plan.clips)
+    was = next((c.text for c in lesson.keys.cuts if c.same_as(before.cut)), None)
+    if was is None:
+        return Change("cut", held.cut.text, "", 0, 0, why_not="this clip's cut is none of the lesson's")
+    if _at(lesson.tree, ("cuts",)) is None:
+        listed = [held.cut.text if c.same_as(before.cut) else c.text for c in lesson.keys.cuts]
+        edits = [Edit(("cuts",), f"[{', '.join(listed)}]")]
+    else:
+        edits = [Edit(at, held.cut.text) for at in _named_cuts(lesson.tree, before.cut)]
+    line = lesson.place("cuts").line if len(edits) == 1 else lesson.place(*edits[0].location).line
+    return Change("cut", held.cut.text, was, line, count, tuple(edits))
+
+
+def _named_cuts(tree: Node, wanted: Cut) -> Iterator[Location]:
+    from lessons.lesson.values import cut
+
+    def walk(node: Node, at: Location) -> Iterator[Location]:
+        if isinstance(node, Keys):
+            for key, (_, value) in node.entries.items():
+                if key == "cuts":
+                    items = list(enumerate(value.items)) if isinstance(value, Items) else [(None, value)]
+                    for index, item in items:
+                        if isinstance(item, Text) and cut(item.text).same_as(wanted):
+                            yield (*at, key) if index is None else (*at, key, index)
+                else:
+                    yield from walk(value, (*at, key))
+        elif isinstance(node, Items):
+            for index, item in enumerate(node.items):
+                yield from walk(item, (*at, index))
+
+    yield from walk(tree, ())
+
+
+def _placing_change(
+    lesson: Lesson, plan: Plan, clip: PlannedClip, key: str, text: str, was: str, scope: str
+) -> Change:
+    levels = list(_levels(lesson, clip))
+    said = next((at for _, at in levels if _at(lesson.tree, (*at, key)) is not None), ())
+    group = next((at for _, at in levels if len(at) == 2), ())
+    at = group if scope == "group" and len(said) < 2 else said
+    location: Location = (*at, key)
+    if at:
+        count = sum(other.place == clip.place for other in plan.clips)
+    else:
+        count = sum(other.brief.subject.shot is not None for other in plan.clips)
+    line = lesson.place(*location).line if _at(lesson.tree, location) is not None else 0
+    return Change(key, text, was, line, count, (Edit(location, text),), scoped=True)
+
+
+def _eye_change(lesson: Lesson, plan: Plan, held: Held, name: str) -> Change:
+    value, eye = getattr(held, name), lesson.keys.eyes[held.eye_name]
+    count = sum(c.eye == held.eye_name for c in plan.clips)
+    key = f"{held.eye_name} {name}"
+    was = getattr(eye, name)
+    line = lesson.place("eyes", held.eye_name, name).line
+    if name == "offset" and eye.alignment is not None:
+        return Change(
+            key, value.text, eye.alignment, line, count, why_not=f"it stands by its alignment, {eye.alignment}"
+        )
+    if _at(lesson.tree, ("eyes", held.eye_name)) is None:
+        told = {"back": held.back.text, "height": held.height.text}
+        if held.offset.number:
+            told["offset"] = held.offset.text
+        inner = ", ".join(f"{n}: {t}" for n, t in told.items())
+        edit = Edit(("eyes",), "{" + f"{held.eye_name}: {{{inner}}}" + "}")
+    else:
+        edit = Edit(("eyes", held.eye_name, name), value.text)
+    return Change(key, value.text, was.text if was is not None else "none", line, count, (edit,))
+
+
+def _at(tree: Node, location: Location) -> Node | None:
+    here: Node = tree
+    for part in location:
+        if isinstance(here, Keys) and part in here.entries:
+            here = here.entries[str(part)][1]
+        elif isinstance(here, Items) and isinstance(part, int) and part < len(here.items):
+            here = here.items[part]
+        else:
+            return None
+    return here
