@@ -408,7 +408,8 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
             continue
         for reading, one in found["readings"].items():
             miss = one["miss_mm"]
-            text = "misses the ball" if miss is None else f"{round(miss, 1) + 0.0:+.1f} mm".replace("-", "−")
+            text = "misses the ball" if miss is None else f"{round(miss, 1):+.1f} mm".replace("-", "−")
+            text = text.replace("+0.0", "0.0").replace("−0.0", "0.0")
             out.append([f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}", text])
     return out
 

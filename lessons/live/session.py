@@ -38,7 +38,7 @@ from lessons.live.moving import (
 from lessons.planning.plan import Plan, PlannedClip, plan
 from scenes.board import Board
 from scenes.draw.orders import Orders, needed
-from scenes.figure.hand import TABLE, HandBoard, hand_board
+from scenes.figure.hand import TABLE, HandBoard, hand_board, mm_at
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
 
@@ -59,6 +59,7 @@ class Grasp:
     """A shot under a page's hand: as the file has it, as it is held, and what it was before each move."""
 
     clip: str
+    lesson: Lesson
     ground: Ground
     base: Held
     held: Held
@@ -78,6 +79,7 @@ class Page:
     size_px: tuple[int, int] = (960, 540)
     have: OrderedDict[str, int] = field(default_factory=OrderedDict)
     grasp: Grasp | None = None
+    orders: Orders | None = None
     scope: str = "lesson"
     shape: str = "wide"
     step: str = ""
@@ -256,7 +258,8 @@ class Session:
         """A clip's orders, kept while they are used."""
         key, brief = (_key(clip), round(zoom, 4)), clip.brief
         if key not in self._boards:
-            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom)
+            like = next(reversed(self._boards.values()))[1] if self._boards else None
+            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom, like)
         self._boards.move_to_end(key)
         while len(self._boards) > MOST_BOARDS:
             self._boards.popitem(last=False)
@@ -364,15 +367,17 @@ class Session:
         clip, lesson = self.clip(name) or self.clip(page.clip), self.good.lesson if self.good else None
         if clip is None or lesson is None:
             return None
-        taken = held_of(lesson, clip)
         old = page.grasp
+        if old is not None and old.clip == clip.name and old.lesson is lesson:
+            return old
+        taken = held_of(lesson, clip)
         if taken is None:
             page.grasp = None
         elif old is None or (old.clip != clip.name and page.clip != clip.name):
-            page.grasp = Grasp(clip.name, taken[0], taken[1], taken[1])
-        elif old.base != taken[1] or old.ground != taken[0] or old.clip != clip.name:
+            page.grasp = Grasp(clip.name, lesson, taken[0], taken[1], taken[1])
+        else:
             held = rebased(old.held, old.base, taken[1])
-            page.grasp = Grasp(clip.name, taken[0], taken[1], held, old.undo, old.redo)
+            page.grasp = Grasp(clip.name, lesson, taken[0], taken[1], held, old.undo, old.redo)
         return page.grasp
 
     def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
@@ -400,7 +405,7 @@ class Session:
         if grip in ("cue_ball", "object_ball", "target", "eye"):
             to, by, values = _pair(wish.get("to_px")), _pair(wish.get("by_mm")), wish.get("values")
             if to is not None:
-                at = hand_places(page, grasp).mm_at(to)
+                at = mm_at(to, ground.table, page.shape)
                 grasp.held, said = moved(ground, before, grip, at, is_free)
             elif by is not None:
                 x, y = place_of(ground, before, grip)
@@ -450,7 +455,8 @@ class Session:
             grasp.held = grasp.undo.pop() if grasp.undo else grasp.base
             grasp.said = f"The eye can’t stand there: {error}."
             places = hand_places(page, grasp)
-        orders = Orders(places.board, _zoom(places.board.width_px, page.size_px))
+        orders = Orders(places.board, _zoom(places.board.width_px, page.size_px), page.orders)
+        page.orders = orders
         found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
         told = {
             "is": "frame",

@@ -33,7 +33,7 @@ import orjson
 
 from aimgeo.tables import Table
 from scenes.board import Board, Pane
-from scenes.draw.display import Display, cloth
+from scenes.draw.display import Display, Slot, cloth
 from scenes.draw.kept import Kept
 from scenes.draw.paths import RGBA, Path
 from scenes.draw.picture import SAME_PX
@@ -54,7 +54,8 @@ class Shown:
 class Orders:
     """A board's frames as orders, in any order. The painter has `zoom` pixels for one of the board's."""
 
-    def __init__(self, board: Board, zoom: float = 1.0) -> None:
+    def __init__(self, board: Board, zoom: float = 1.0, like: Orders | None = None) -> None:
+        """The orders of a board. What stands in the same way in the board of `like` is not worked out again."""
         self.board, self.zoom = board, zoom
         self._display = Display(board)
         self._kept = [Kept(self._display, slot) for slot in self._display.slots]
@@ -62,6 +63,8 @@ class Orders:
         self._parts: OrderedDict[str, bytes] = OrderedDict()
         whole = _Pixels(0, 0, board.width_px, board.height_px)
         self._ground = self._note(self._cloth(whole))
+        if like is not None and like.zoom == zoom and like.board.look == board.look:
+            self._take_over(like)
 
     def frame(self, frame: int) -> list[Shown]:
         """The parts of a frame, the lowest first; the same whatever was asked before."""
@@ -81,6 +84,22 @@ class Orders:
             if name:
                 shown.append(Shown(name, kept.opacity))
         return shown
+
+    def _take_over(self, like: Orders) -> None:
+        """The names and parts of slots that are the same there, and that nothing else has a hand in."""
+        size = self.board.width_px, self.board.height_px
+        if size != (like.board.width_px, like.board.height_px):
+            return
+        known = {_slot_id(kept.slot): (k, kept.slot) for k, kept in enumerate(like._kept)}
+        theirs = {}
+        for k, kept in enumerate(self._kept):
+            index, slot = known.get(_slot_id(kept.slot), (-1, None))
+            if slot == kept.slot and _stands_alone(kept.slot):
+                theirs[index] = k
+        for (index, shape), name in like._names.items():
+            if index in theirs and name in like._parts:
+                self._names[theirs[index], shape] = name
+                self._parts[name] = like._parts[name]
 
     def part(self, name: str) -> bytes:
         """What a part of the last frame says, or of one that it refers to."""
@@ -144,6 +163,18 @@ class Orders:
             "batches": told,
         }
         return _packed(head, np.concatenate(floats).tobytes())
+
+
+def _slot_id(slot: Slot) -> tuple[str, str]:
+    return ("" if slot.pane is None else slot.pane.id), ("" if slot.element is None else slot.element.id)
+
+
+def _stands_alone(slot: Slot) -> bool:
+    """True when no other element changes how a slot looks: no ball hides it, none is crossed by it."""
+    if slot.element is None:
+        return slot.pane is not None and slot.pane.background == "cloth"
+    is_plain = slot.pane is None or slot.pane.background != "plate"
+    return is_plain and not getattr(slot.element.shape, "ink_in", ())
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,11 +40,21 @@ class HandBoard:
     board: Board
     grips_px: dict[str, tuple[float, float]]
 
-    def mm_at(self, px: tuple[float, float]) -> tuple[float, float]:
-        """The place on the bed that stands at a pixel of the table's picture, x and y in mm."""
-        P = _table_pane(self.board).projection(0)
-        x, y = np.linalg.solve(P[:2, :2], np.array(px) - P[:2, 3]).tolist()
-        return (x, y)
+
+def mm_at(px: tuple[float, float], table: Table, shape: str) -> tuple[float, float]:
+    """The place on the bed that stands at a pixel of the table's picture, x and y in mm."""
+    P = _plan_pane(table, shape).projection(0)
+    x, y = np.linalg.solve(P[:2, :2], np.array(px) - P[:2, 3]).tolist()
+    return (x, y)
+
+
+def _plan_pane(table: Table, shape: str) -> Pane:
+    width, high, low = SHAPES[shape]
+    below: Rect = (0, high + GAP_PX, width, low)
+    scale = min(width / (table.length_mm + 2 * AROUND_MM), low / (table.width_mm + 2 * AROUND_MM))
+    # the foot rail on the right, the long rail on the left of the player at the top
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(scale)))
+    return Pane(TABLE, below, "table", camera, "cloth")
 
 
 def hand_board(
@@ -53,13 +63,11 @@ def hand_board(
     """The shot with the first steps of its construction. Raises ValueError where the eye is too near to see it."""
     width, high, low = SHAPES[shape]
     full: Rect = (0, 0, width, high)
-    below: Rect = (0, high + GAP_PX, width, low)
     frame = layout(width, high + GAP_PX + low, look)
     middle = (width / 2, 0.30 * high, 0.74 * high)
     places = EyeLayout(*middle, full, full, full, (0.0, 0.0), "left", (0.0, 0.0), 0.0)
     main = eye_pane(places, shot, eye)
-    scale = min(width / (table.length_mm + 2 * AROUND_MM), low / (table.width_mm + 2 * AROUND_MM))
-    plan_pane = Pane(TABLE, below, "table", PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(scale))), "cloth")
+    plan_pane = _plan_pane(table, shape)
     sheet = Sheet()
     figure = Figure(sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE,), (EYE,), 0.02)
     put_balls(figure, table, cue=False)
@@ -124,7 +132,3 @@ def _pixel(pane: Pane, at: Array) -> tuple[float, float]:
     P = pane.projection(0)
     x, y = (P[:2, :2] @ np.asarray(at, float)[:2] + P[:2, 3]).tolist()
     return (x, y)
-
-
-def _table_pane(board: Board) -> Pane:
-    return next(pane for pane in board.panes if pane.id == TABLE)
