@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,8 @@ from lessons.planning.plan import Plan, plan
 from scenes.board import Board
 from scenes.draw.picture import picture
 from scenes.kinds import CLIP_KINDS
+from scenes.look import LOOKS
+from scenes.look.look import Look
 
 HERE = Path(__file__).parent
 COURSE = HERE.parent / "lessons" / "course"
@@ -40,6 +43,9 @@ STILLS = {
     "table": ("demo.yaml", "table_*_right_far", None),
 }
 """Picture of the README to its lesson, clip and step."""
+
+IN_EVERY_LOOK = ("build-up", "players-eye")
+"""The README's pictures that `looks` shows in every look."""
 
 STILL_PX = (960, 540)
 THUMBNAIL_PX = (480, 270)
@@ -66,10 +72,21 @@ def sheets() -> Iterator[tuple[str, Image.Image]]:
 
 def stills() -> Iterator[tuple[str, Image.Image]]:
     """The pictures of the README."""
-    for name, (lesson, pattern, step) in STILLS.items():
-        board = _board(plan(load(COURSE / lesson)), pattern)
-        end = board.frames if step is None else next(s.end_frame for s in board.steps if s.name == step)
-        yield name, Image.fromarray(picture(board, end - 1)).resize(STILL_PX, Image.Resampling.LANCZOS)
+    for name in STILLS:
+        yield name, _still(name)
+
+
+def looks() -> Iterator[tuple[str, Image.Image]]:
+    """The same moments in every look: a row a look."""
+    rows = [[np.asarray(_still(name, look).convert("RGB")) for name in IN_EVERY_LOOK] for look in LOOKS.values()]
+    yield "looks", Image.fromarray(np.concatenate([np.concatenate(row, axis=1) for row in rows], axis=0))
+
+
+def _still(name: str, look: Look | None = None) -> Image.Image:
+    lesson, pattern, step = STILLS[name]
+    board = _board(plan(load(COURSE / lesson)), pattern, look)
+    end = board.frames if step is None else next(s.end_frame for s in board.steps if s.name == step)
+    return Image.fromarray(picture(board, end - 1)).resize(STILL_PX, Image.Resampling.LANCZOS)
 
 
 def _row(board: Board) -> np.ndarray:
@@ -83,8 +100,9 @@ def _row(board: Board) -> np.ndarray:
     return np.concatenate([np.asarray(t.convert("RGB")) for t in thumbnails], axis=1)
 
 
-def _board(planned: Plan, pattern: str) -> Board:
+def _board(planned: Plan, pattern: str, look: Look | None = None) -> Board:
     brief = planned.only((pattern,)).clips[0].brief
+    brief = replace(brief, look=look or brief.look)
     board: Board = CLIP_KINDS[brief.subject.kind].board(brief)
     return board
 
@@ -92,7 +110,7 @@ def _board(planned: Plan, pattern: str) -> Board:
 def main(names: list[str]) -> None:
     """Write the named pictures, or all."""
     (HERE / "figures").mkdir(exist_ok=True)
-    for group in (method_figures, stills, sheets):
+    for group in (method_figures, stills, looks, sheets):
         for name, image in group():
             if not names or name in names:
                 image.convert("RGB").save(HERE / "figures" / f"{name}.jpg", quality=88, subsampling=0)

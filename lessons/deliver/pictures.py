@@ -10,6 +10,7 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.manifest import Clip, Footage
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
+from scenes.look.dusk import DUSK
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFont
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 COLUMNS, ROWS = 4, 6
 CELL_PX, GAP_PX, MARGIN_PX, CAPTION_PX = 480, 28, 56, 76
 THUMBNAIL_PX = 1280
-GROUND, CARD, TEXT, FAINT = "#0B1B1C", "#061715", "#FFFFFF", "#B4CCC6"
+GROUND, CARD, TEXT, FAINT = DUSK.surround, DUSK.plate, DUSK.front, DUSK.secondary
 JPEG: dict[str, Any] = {"format": "JPEG", "quality": 92, "subsampling": 0}
 
 
