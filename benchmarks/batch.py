@@ -115,7 +115,7 @@ verbosity = WARNING
 
 def stock_seconds(clip: PlannedClip, folder: Path) -> float:
     """Seconds that `manim render` takes for a clip, starting included."""
-    from scenes.film.stage import PX_PER_UNIT
+    from scenes.film.brush import PX_PER_UNIT
     from scenes.kinds import CLIP_KINDS
 
     folder.mkdir(exist_ok=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -116,7 +117,7 @@ def straight(points_px: Array) -> Array:
     return points_px[..., :1, :] * (1 - t) + points_px[..., 1:, :] * t
 
 
-def polyline(points_px: Sequence | Array, closed: bool = False) -> Array:
+def polyline(points_px: Sequence[Any] | Array, closed: bool = False) -> Array:
     """Curves (n, 4, 2) through points (m, 2) by straight pieces."""
     points = np.asarray(points_px, float)
     if closed:
@@ -146,7 +147,7 @@ def _arc(start: float, end: float) -> Array:
     return unit
 
 
-def circle(centre_px: Sequence | Array, radius_px: float) -> Array:
+def circle(centre_px: Sequence[Any] | Array, radius_px: float) -> Array:
     """Curves of a circle."""
     return ellipse(np.asarray(centre_px, float), radius_px * np.eye(2))
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path as FilePath
+from typing import TypeAlias
 
 import cairo
 import numpy as np
@@ -19,6 +20,7 @@ from scenes.draw.display import Background, Display, cloth
 from scenes.draw.paths import RGBA, Gradient, Path
 from scenes.files import part_path, place
 
+Context: TypeAlias = "cairo.Context[cairo.ImageSurface]"
 _CAPS = {"round": cairo.LINE_CAP_ROUND, "butt": cairo.LINE_CAP_BUTT}
 SAME_PX = 1e-3
 """Curves whose ends are nearer than this join."""
@@ -51,7 +53,7 @@ def write_png(pixels: np.ndarray, path: FilePath) -> None:
 
 
 @contextmanager
-def clipped(ctx: cairo.Context, rect_px: Rect | None) -> Iterator[None]:
+def clipped(ctx: Context, rect_px: Rect | None) -> Iterator[None]:
     """What is painted meanwhile is cut off at a rectangle; None for no cutting off."""
     if rect_px is None:
         yield
@@ -65,7 +67,7 @@ def clipped(ctx: cairo.Context, rect_px: Rect | None) -> Iterator[None]:
     ctx.restore()
 
 
-def paint(ctx: cairo.Context, path: Path) -> None:
+def paint(ctx: Context, path: Path) -> None:
     """Fill and stroke a path that is traced. Colours go in backwards: Cairo's bytes are then red, green, blue."""
     if path.fill is not None:
         if path.picture is not None:
@@ -83,7 +85,7 @@ def paint(ctx: cairo.Context, path: Path) -> None:
         ctx.stroke_preserve()
 
 
-def trace(ctx: cairo.Context, curves: Array) -> None:
+def trace(ctx: Context, curves: Array) -> None:
     """Lay cubic curves (n, 4, 2) as the path: joined where they meet, closed where a piece ends as it began."""
     ctx.new_path()
     if not len(curves):

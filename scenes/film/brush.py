@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import cairo
 import numpy as np
 from manim import Camera, CapStyleType, LineJointType, VMobject
 
 from aimgeo.vectors import Array
 from scenes.board import Rect
 from scenes.draw.paths import Gradient, Path, Picture
-from scenes.draw.picture import radial, surface
+from scenes.draw.picture import Context, radial, surface
 
 PX_PER_UNIT = 100.0
 """Pixels in a Manim unit. Manim's stroke widths are hundredths of a unit, hence pixels too."""
@@ -69,7 +68,7 @@ class Ink(VMobject):
 class BoardCamera(Camera):
     """Manim's Cairo camera with radial gradients, pictures and clips for `Ink`."""
 
-    def display_vectorized(self, vmobject: VMobject, ctx: cairo.Context) -> BoardCamera:
+    def display_vectorized(self, vmobject: VMobject, ctx: Context) -> BoardCamera:
         """Paint one mobject."""
         if not isinstance(vmobject, Ink) or (vmobject.clip_px is None and vmobject.picture is None):
             super().display_vectorized(vmobject, ctx)
@@ -86,13 +85,13 @@ class BoardCamera(Camera):
         ctx.restore()
         return self
 
-    def apply_fill(self, ctx: cairo.Context, vmobject: VMobject) -> BoardCamera:
+    def apply_fill(self, ctx: Context, vmobject: VMobject) -> BoardCamera:
         """Fill, unless there is nothing to fill with: Cairo would go over all the pixels for it."""
         if not isinstance(vmobject, Ink) or vmobject.is_filled:
             super().apply_fill(ctx, vmobject)
         return self
 
-    def set_cairo_context_color(self, ctx: cairo.Context, rgbas: Any, vmobject: VMobject) -> BoardCamera:
+    def set_cairo_context_color(self, ctx: Context, rgbas: Any, vmobject: VMobject) -> BoardCamera:
         """The source to paint with. Colours go in as blue, green, red: Cairo's bytes are Manim's reversed."""
         gradient, picture = getattr(vmobject, "gradient", None), getattr(vmobject, "picture", None)
         if gradient is None and picture is None:

@@ -21,7 +21,7 @@ from manim import Camera, Mobject
 
 from scenes.board import Rect
 from scenes.draw.paths import Path
-from scenes.draw.picture import clipped, paint, surface, trace
+from scenes.draw.picture import Context, clipped, paint, surface, trace
 from scenes.film.stage import Drawing
 
 Box = tuple[int, int, int, int]
@@ -48,7 +48,7 @@ class Laid:
     traced: cairo.Path | None = None
     pixels: cairo.Surface | None = None
 
-    def paint(self, ctx: cairo.Context) -> None:
+    def paint(self, ctx: Context) -> None:
         """Paint it."""
         if self.pixels is not None and self.box is not None:
             ctx.set_source_surface(self.pixels, *self.box[:2])
