@@ -20,10 +20,18 @@ from math import inf
 import numpy as np
 
 from aimgeo.shot import Shot
+from aimgeo.tables import Table
 from aimgeo.vectors import Array, ArrayLike, left, length, unit
 
 GRAVITY_MPS2 = 9.81
 MM = 1000.0
+CUSHION_KEEPS = 0.7
+"""Part of the speed across the nose that a cushion gives back: a round figure, common practice. No number that is
+told hangs on it."""
+SOFTLY_MPS = 0.8
+"""How fast an object ball reaches the pocket when it is played softly: neither lost on the way nor hammered in."""
+FOLLOWED_S = 3.0
+"""For so long after the hit a cue ball must keep out of the pockets."""
 MOST_BACKSPIN = 1.25
 """Backspin a cue can give, as a part of the speed: a tip half a radius below the middle, 5/2 x 1/2 (geometry)."""
 
@@ -119,6 +127,56 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """A ball's way on a bed: runs, each from its time on, with a cushion between one and the next."""
+
+    starts_s: tuple[float, ...]
+    runs: tuple[Run, ...]
+
+    def position_at(self, seconds: ArrayLike) -> Array:
+        """Centre in mm at times (...), (..., 2)."""
+        t = np.asarray(seconds, float)
+        at = self.runs[0].position_at(t)
+        for start, run in zip(self.starts_s[1:], self.runs[1:], strict=True):
+            at = np.where((t > start)[..., None], run.position_at(t - start), at)
+        return at
+
+
+def on_bed(run: Run, half_bed_mm: ArrayLike, radius_mm: float, until_s: float) -> Way:
+    """A run that meets cushions, as far as a time: half_bed (2,), half the bed's length and width, inf for none.
+
+    A cushion mirrors the way and keeps `CUSHION_KEEPS` of the speed across it; the ball rolls on from there.
+    Mouths of pockets are not looked at.
+    """
+    room = np.asarray(half_bed_mm, float) - radius_mm
+    starts, runs, begun = [0.0], [run], 0.0
+    while True:
+        times = np.linspace(0.0, max(until_s - begun, 0.0), 2 + round(max(until_s - begun, 0.0) * 500))
+        at, v = runs[-1].position_at(times), runs[-1].velocity_at(times)
+        # out of the bed and still going further out
+        beyond = ((np.abs(at) > room) & (at * v > 0)).any(axis=-1)
+        if not beyond.any():
+            return Way(tuple(starts), tuple(runs))
+        touched = _crossing(
+            runs[-1], room, float(times[max(int(np.argmax(beyond)) - 1, 0)]), float(times[np.argmax(beyond)])
+        )
+        at, v = runs[-1].position_at(touched), runs[-1].velocity_at(touched)
+        across = (np.abs(at) >= room - 1e-6) & (at * v > 0)
+        v = np.where(across, -CUSHION_KEEPS * v, v)
+        begun += touched
+        starts.append(begun)
+        runs.append(Run(np.clip(at, -room, room), v, v, run.cloth))
+
+
+def _crossing(run: Run, room: Array, inside_s: float, outside_s: float) -> float:
+    for _ in range(60):
+        middle = (inside_s + outside_s) / 2
+        is_in = bool((np.abs(run.position_at(middle)) <= room).all())
+        inside_s, outside_s = (middle, outside_s) if is_in else (inside_s, middle)
+    return outside_s
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Played:
     """A shot as it runs. Times count from the cue's hit; the balls touch at `impact_s`.
 
@@ -182,6 +240,38 @@ def play(
     object_after = Run(shot.object_ball_mm[:2], object_mps * u_out, np.zeros(2), cloth)
     cue_after = Run(shot.ghost_ball_mm[:2], V * tangent, roll * V * a, cloth)
     return Played(before, cue_after, object_after, impact_s, impact_s + object_after.reaches_s(way_mm), V, roll)
+
+
+def play_softly(shot: Shot, table: Table | None = None, cloth: Cloth = CLOTH) -> Played:
+    """The shot as a teacher would play it: softly, the cue ball stunned where a cue can do it.
+
+    Where it would take more backspin than a cue gives, or where the stunned ball ran into a pocket of the table,
+    it rolls a little, or rolls; where every way ends in a pocket, it is the first that a cue can do. ValueError
+    when the shot is none.
+    """
+    found = None
+    for roll in (0.0, 0.5, 1.0):
+        try:
+            played = play(shot, SOFTLY_MPS, roll, cloth)
+        except ValueError:
+            if roll == 1.0 and found is None:
+                raise
+            continue
+        found = found or played
+        if table is None or not _scratches(played, table, float(shot.radius_mm)):
+            return played
+    assert found is not None
+    return found
+
+
+def _scratches(played: Played, table: Table, radius_mm: float) -> bool:
+    """True when the cue ball runs into a pocket's mouth within a few seconds of the hit."""
+    half_bed = (table.length_mm / 2, table.width_mm / 2)
+    at = on_bed(played.cue_after, half_bed, radius_mm, FOLLOWED_S).position_at(np.arange(0.0, FOLLOWED_S, 0.01))
+    return any(
+        bool((length(at - np.asarray(pocket.centre_mm)) < pocket.mouth_mm / 2 + radius_mm / 2).any())
+        for pocket in table.pockets()
+    )
 
 
 def speed_to_arrive(way_mm: float, arrives_mps: float, cloth: Cloth = CLOTH) -> float:

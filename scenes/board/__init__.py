@@ -41,12 +41,16 @@ def eased(t: float, easing: Easing) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A change to `to` over the frames [first_frame, end_frame): frame end_frame - 1 already shows `to`."""
+    """A change to `to` over the frames [first_frame, end_frame): frame end_frame - 1 already shows `to`.
+
+    `through`, when given, holds the values of every frame: a motion without easing, as of a ball that rolls.
+    """
 
     first_frame: int
     end_frame: int
     to: Values
     easing: Easing = "cubic"
+    through: tuple[Values, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,8 @@ class Track:
             if frame >= move.end_frame - 1:
                 before = move.to
                 continue
+            if move.through:
+                return move.through[frame - move.first_frame]
             t = eased((frame - move.first_frame + 1) / (move.end_frame - move.first_frame), move.easing)
             return tuple(b + (e - b) * t for b, e in zip(before, move.to, strict=True))
         return before

@@ -63,6 +63,14 @@ class Sheet:
             first = max(first, moves[-1].end_frame)
         moves.append(Move(first, max(end, first + 1), tuple(to), easing))
 
+    def follow(self, id: str, what: str, first_frame: int, values: Sequence[Values]) -> None:
+        """Give one of an element's tracks a value for each frame from one on. ValueError where it still moves."""
+        moves = self._moves.setdefault((id, what), [])
+        if moves and moves[-1].end_frame > first_frame:
+            raise ValueError(f"{id} still moves at frame {first_frame}")
+        if values:
+            moves.append(Move(first_frame, first_frame + len(values), values[-1], "linear", tuple(values)))
+
     def show(self, id: str, span: Span) -> None:
         """Fade in."""
         self.move(id, "opacity", span, 1.0)

@@ -30,6 +30,8 @@ MOST_BALL = 0.20
 TARGET_BALL = 0.33
 """The object ball in the pane, of the frame's height, where it fits."""
 
+SHORTEST_LENS, LENSES = 0.5, 25
+"""A lens is shortened to this part at most, so that the target is seen; so many are tried."""
 ABOVE_MM, BEHIND_MM = 2600.0, 60.0
 """So high an eye stands above a shot, and so far behind its middle: the aim points up in the picture."""
 
@@ -108,7 +110,34 @@ def eye_mm(shot: Shot, eye: EyeSpec) -> Array:
 
 
 def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
-    """The camera of an eye's picture: facing along the aim, both balls at their heights in the picture."""
+    """The camera of an eye's picture: facing along the aim, the cue ball at its height in the picture.
+
+    The lens is as long as it can be with the object ball at its height or lower and the target in the picture,
+    below the words; where that would make the balls too small, the target stays outside.
+    """
+    longest = _lens(places, shot, eye, 1.0)
+    for part in np.geomspace(1.0, SHORTEST_LENS, LENSES).tolist():
+        lens = _lens(places, shot, eye, part)
+        if _shows_target(places, shot, lens):
+            return lens
+    return longest
+
+
+def _shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
+    """True when all around the target there is picture, and no words."""
+    px, py, pw, ph = places.full_px
+    x, y, w, h = (px + 0.02 * pw, py + line_top(places) * ph, 0.96 * pw, ph)
+    pane = Pane("lens", places.full_px, "eye", lens)
+    ring = shot.target_mm[:2] + 1.3 * float(shot.radius_mm) * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
+    at = pane.px(np.concatenate([ring, np.zeros((4, 1))], axis=1))
+    inside = (at[:, 0] > x) & (at[:, 0] < x + w) & (at[:, 1] > y) & (at[:, 1] < y + h)
+    cx, cy, cw, ch = places.pane_px
+    covered = (at[:, 0] > cx) & (at[:, 0] < cx + cw) & (at[:, 1] > cy) & (at[:, 1] < cy + ch)
+    return bool((inside & ~covered).all())
+
+
+def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, part: float) -> EyeCamera:
+    """The camera with this part of the focal length that brings both balls to their heights."""
     at = eye_mm(shot, eye)
     R = float(shot.radius_mm)
     back = eye.back_mm
@@ -117,12 +146,14 @@ def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
     low, high = math.atan2(drop, back), math.atan2(drop, ahead)
     span = places.cue_y_px - places.object_y_px
     focal = span / (2 * math.tan((low - high) / 2))
-    focal = min(focal, MOST_BALL * places.full_px[3] * math.hypot(back, drop) / (2 * R))
+    focal = part * min(focal, MOST_BALL * places.full_px[3] * math.hypot(back, drop) / (2 * R))
     pitch = (low + high) / 2
     aim = np.array([*shot.aim_direction, 0.0])
     look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
     fov = 2 * math.atan(places.full_px[3] / 2 / focal)
-    return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), _anchor(places))
+    x, y, w, h = places.full_px
+    middle = places.cue_y_px - focal * math.tan((low - high) / 2)
+    return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), ((places.axis_px - x) / w, (middle - y) / h))
 
 
 def above_camera(places: EyeLayout, shot: Shot, beyond_mm: float = 0.0) -> EyeCamera:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -20,10 +20,11 @@ from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
+from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
 from aimgeo.vectors import left
-from scenes.board import Board, Halo, Leader, Line, Mark, Pane, Pixel, Shade, Text
+from scenes.board import Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
@@ -55,12 +56,18 @@ from scenes.figure.eye_view import (
     viewing_distance,
 )
 from scenes.figure.labels import Stroke
+from scenes.figure.played import after_lines, put_shot, shot_s
 from scenes.frame.column import text_rect
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
 VIEW = "players_eye.view"
+PACE = 0.5
+"""How fast the shot is shown, of its true speed: the picture says so."""
+CLEAR_S, LOOK_S = 0.5, 1.4
+STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips"})
+"""What the picture keeps while the shot is played, by role."""
 RULER_MM = 5.0
 HALO_RADII = 2.1
 OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
@@ -85,6 +92,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
             OutlineStep(step.name, step.sentence, step.values, _offsets(step, shot), _least_s(step))
             for step in plan.steps
         ),
+        OutlineStep("shot", "players_eye.shot", plan.steps[0].values, draws_s=_shot_s(subject)),
     )
 
 
@@ -109,9 +117,12 @@ def board(brief: Brief) -> Board:
     _put_picture(scene)
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
-    for index, (step, words, span) in enumerate(zip(scene.plan.steps, brief.steps[1:], spans[1:], strict=True)):
+    for index, (step, words, span) in enumerate(
+        zip(scene.plan.steps, brief.steps[1:-1], spans[1:-1], strict=True)
+    ):
         _draw_step(scene, labels, index, step, words, span)
-    return scene.sheet.board(brief, (scene.main, scene.target))
+    target = _play(scene, spans[-1])
+    return scene.sheet.board(brief, (scene.main, target))
 
 
 # ------------------------------------------------------------------ the scene
@@ -388,6 +399,46 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
         unit = told.unit
     sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), "text", "footer")
     sheet.show("footer.unit", shown)
+
+
+# ------------------------------------------------------------------ the shot
+
+
+def _played(subject: Subject) -> Played:
+    shot, _, _ = _asked(subject)
+    return play_softly(shot, subject.table)
+
+
+def _shot_s(subject: Subject) -> float:
+    """Seconds that the last step needs: the construction goes, the shot is played, time to look."""
+    cue = PlayersEyeSettings.of(subject).cue
+    return CLEAR_S + shot_s(_played(subject), subject.table, subject.target_name, PACE, cue) + LOOK_S
+
+
+def _play(scene: _Scene, span: Span) -> Pane:
+    """The shot itself: the construction steps back, the cue strikes, the ball goes in. The pane, which closes."""
+    sheet, subject, shot = scene.sheet, scene.brief.subject, scene.shot
+    first = span[0]
+    cleared = (first, first + scene.frames(CLEAR_S))
+    for id in sheet.ids():
+        if not sheet.is_shown_at_end(id) or sheet.role(id) in STAYS:
+            continue
+        if sheet.role(id) == "target_line":
+            sheet.move(id, "strength", cleared, scene.frame.look.old_strength)
+        else:
+            sheet.hide(id, cleared)
+    played = _played(subject)
+    shown = put_shot(sheet, shot, played, subject.table, subject.target_name, (EYE,), cleared[1], scene.rate, PACE)
+    words = scene.brief.labels.get("half_speed")
+    if words:
+        text = Text(words, scene.places.heading_px, "small", scene.places.heading_align)
+        sheet.put("half_speed", text, "text", "heading")
+        sheet.show("half_speed", (cleared[1], cleared[1] + scene.frames(TIMING.fade_s)))
+    gone = (shown.end, shown.end + scene.frames(TIMING.fade_s))
+    for n, line in enumerate(after_lines(played, shot, subject.table, subject.target_name)):
+        id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (EYE,))
+        sheet.show(id, gone)
+    return replace(scene.target, opacity=Track((1.0,), (Move(*cleared, (0.0,)),)))
 
 
 KIND = Kind(

@@ -52,7 +52,7 @@ class TableMesh:
 
 def table_mesh(table: Table) -> TableMesh:
     """All triangles of a table."""
-    holes = [_hole(p, table) for p in table.pockets()]
+    holes = [hole_of(p, table) for p in table.pockets()]
     parts = [_cushions(table), _rails(table, holes), _sights(table), *(_liner(h) for h in holes)]
     half = (table.length_mm / 2 + CUSHION_MM + 45, table.width_mm / 2 + CUSHION_MM + 45)
     return TableMesh(
@@ -125,7 +125,7 @@ def _bed(half_x: float, half_y: float) -> Vertices:
     return _rows(corners * [half_x, half_y, 0], np.array([0.0, 0.0, 1.0]), CLOTH)
 
 
-def _hole(pocket: Pocket, table: Table) -> Hole:
+def hole_of(pocket: Pocket, table: Table) -> Hole:
     out = np.array(pocket.outward)
     angle = float(np.arctan2(out[1], out[0]))
     if pocket.name.startswith("side"):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from aimgeo.after import deflection_rad
-from aimgeo.running import CLOTH, GRAVITY_MPS2, Played, Run, play, speed_to_arrive
+from aimgeo.running import CLOTH, CUSHION_KEEPS, GRAVITY_MPS2, Played, Run, on_bed, play, speed_to_arrive
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array, angle_rad, left, length
 
@@ -135,3 +135,18 @@ def test_what_a_cue_cannot_do_is_refused() -> None:
     for wrong in ({"arrives_mps": 0.0}, {"arrives_mps": 1.0, "roll": 1.5}):
         with pytest.raises(ValueError, match="a played shot needs"):
             play(shot_of(30), **wrong)
+
+
+def test_a_cushion_mirrors_the_way_and_takes_speed_across_it() -> None:
+    run = Run(np.array([1000.0, 0.0]), np.array([2.0, 1.0]), np.array([2.0, 1.0]))
+    way = on_bed(run, (1270.0, 635.0), 28.575, 3.0)
+    assert len(way.runs) >= 3
+    times = np.linspace(0, 3, 2000)
+    at = way.position_at(times)
+    assert np.abs(at[:, 0]).max() <= 1270 - 28.575 + 1e-6
+    assert np.abs(at[:, 1]).max() <= 635 - 28.575 + 1e-6
+    assert np.abs(np.diff(at, axis=0)).max() < 2.5 * 1000 * 3 / 1999  # nowhere a jump
+    before, after = run.velocity_at(way.starts_s[1]), way.runs[1].velocity_mps
+    assert after == pytest.approx(before * [-CUSHION_KEEPS, 1.0])
+    free = on_bed(run, (np.inf, np.inf), 28.575, 3.0)
+    assert (free.position_at(times) == run.position_at(times)).all()
