@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from aimgeo.construct import position
+from aimgeo.holes import FALL_MM, Hole, hole_of
 from aimgeo.running import GRAVITY_MPS2, MM, Played, on_bed
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
@@ -21,7 +22,6 @@ from aimgeo.vectors import Array, length
 from scenes.board import Cue, Halo, Line, Values
 from scenes.board.motion import Sheet, frames_of
 from scenes.figure.eye_view import CUE_GAP_MM
-from scenes.plate.mesh import FALL_MM, Hole, hole_of
 
 AFTER_S = 0.7
 """How long the cue ball is followed after the object ball is gone, in the shot's own time."""

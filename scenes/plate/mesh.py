@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aimgeo.tables import Pocket, Table
+from aimgeo.holes import CUSHION_MM, FALL_MM, Hole, hole_of
+from aimgeo.tables import Table
 from aimgeo.vectors import Array, unit
 
 Vertices = NDArray[np.float32]
@@ -20,23 +21,12 @@ Vertices = NDArray[np.float32]
 Edges = NDArray[np.float32]
 """Rows of two points, their normals, the material, two shades and whether it is a seam."""
 
-NOSE_MM, TOP_MM, CUSHION_MM, RAIL_MM = 36.3, 40.0, 50.0, 150.0
-APRON_MM, FALL_MM = -170.0, -115.0
+NOSE_MM, TOP_MM, RAIL_MM = 36.3, 40.0, 150.0
+APRON_MM = -170.0
 FACING_RAD = {"corner": np.radians(38.0), "side": np.radians(76.0)}
 SIGHT_OFFSET_MM, SIGHT_RADIUS_MM = 97.0, 6.5
 
 CLOTH, RAIL, LINER, DEEP, SIGHT, APRON = range(6)
-
-
-@dataclass(frozen=True, slots=True)
-class Hole:
-    """The round hole behind a pocket's mouth."""
-
-    centre_mm: tuple[float, float]
-    radius_mm: float
-    outward_rad: float
-    half_arc_rad: float
-    """Half of the arc, about the outward direction, along which the hole cuts into the rail."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,21 +113,6 @@ def _disc(centre: tuple[float, float], radius: float, z: float, material: int, s
 def _bed(half_x: float, half_y: float) -> Vertices:
     corners = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, -1, 0], [1, 1, 0], [-1, 1, 0]], float)
     return _rows(corners * [half_x, half_y, 0], np.array([0.0, 0.0, 1.0]), CLOTH)
-
-
-def hole_of(pocket: Pocket, table: Table) -> Hole:
-    out = np.array(pocket.outward)
-    angle = float(np.arctan2(out[1], out[0]))
-    if pocket.name.startswith("side"):
-        radius = 50.0 * pocket.mouth_mm / 128.6
-        centre = np.array(pocket.centre_mm) + (CUSHION_MM + 2) * out
-        return Hole((float(centre[0]), float(centre[1])), radius, angle, np.pi / 2 + 0.04)
-    radius = 57.0 * pocket.mouth_mm / 115.9
-    centre = np.array(pocket.centre_mm) + (radius + 45.0) * out
-    # where the cushion's back line, 50 mm behind the nose, meets the circle
-    beyond = abs(centre[1]) - table.width_mm / 2
-    back = np.arcsin(np.clip((CUSHION_MM - beyond) / radius, -1, 1))
-    return Hole((float(centre[0]), float(centre[1])), radius, angle, float(3 * np.pi / 4 - back))
 
 
 def _arc(hole: Hole, n: int, half_arc: float | None = None) -> Array:

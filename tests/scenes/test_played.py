@@ -1,0 +1,95 @@
+"""Shots as they are played: painted frame by frame, the balls stand where the ways of the physics have them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from aimgeo.camera import ball_outline
+from aimgeo.holes import FALL_MM, hole_of
+from aimgeo.running import play_softly
+from aimgeo.shot import Shot, place_shot
+from aimgeo.tables import TABLES
+from scenes.board import Cue
+from scenes.draw.picture import picture
+from scenes.figure.eye_view import CUE_GAP_MM, EYE
+from scenes.figure.played import rolls, stroke
+from scenes.kinds import players_eye
+from tests.scenes.test_players_eye import a_board, a_subject
+
+TABLE = TABLES["9ft"]
+RATE = (60, 1)
+SHOTS = [(22.0, 400.0), (-30.0, 700.0), (0.0, 500.0), (5.0, 1000.0), (48.0, 300.0)]
+
+
+def a_shot(cut_deg: float, distance_mm: float, pocket: str = "foot-left") -> Shot:
+    return place_shot((500.0, 150.0), TABLE.pocket(pocket).centre_mm, math.radians(cut_deg), distance_mm)
+
+
+@pytest.mark.parametrize(("cut_deg", "distance_mm"), SHOTS)
+def test_the_object_ball_falls_into_the_hole_and_touches_nothing_on_the_way(
+    cut_deg: float, distance_mm: float
+) -> None:
+    shot = a_shot(cut_deg, distance_mm)
+    played = play_softly(shot, TABLE)
+    ways = rolls(played, shot, TABLE, "foot-left", RATE)
+    cue = np.array(ways.cue_ball) + shot.cue_ball_mm
+    other = np.array(ways.object_ball) + shot.object_ball_mm
+    assert ways.dropped is not None
+    hole = hole_of(TABLE.pocket("foot-left"), TABLE)
+    inside = np.hypot(*(other[ways.dropped, :2] - hole.centre_mm))
+    assert inside <= hole.radius_mm - float(shot.radius_mm) + 1e-6
+    assert other[ways.dropped, 2] == pytest.approx(float(shot.radius_mm) + FALL_MM)
+    assert (np.diff(other[:, 2]) <= 0).all()
+    apart = np.hypot(*(cue - other)[:, :2].T)
+    assert apart.min() >= float(shot.ball_diameter_mm) - 1e-6
+    # the cue ball stays on the bed
+    assert (np.abs(cue[:, :2]) <= [TABLE.length_mm / 2 - 28.574, TABLE.width_mm / 2 - 28.574]).all()
+
+
+@pytest.mark.parametrize(("cut_deg", "distance_mm"), SHOTS)
+def test_the_tip_meets_the_ball_with_the_speed_that_it_gets(cut_deg: float, distance_mm: float) -> None:
+    played = play_softly(a_shot(cut_deg, distance_mm), TABLE)
+    way, hit = stroke(played, CUE_GAP_MM, (6000, 1))
+    assert way[hit] == pytest.approx(CUE_GAP_MM)
+    assert max(way[:hit]) <= CUE_GAP_MM
+    assert (way[hit] - way[hit - 1]) * 6 == pytest.approx(played.strike_mps, rel=0.02)  # mm a frame in m/s
+
+
+def middle_px(pixels: np.ndarray, near: tuple[float, float], radius: float) -> tuple[float, float]:
+    """The middle of what is coloured like the object ball, around a place."""
+    x0, y0 = (max(round(v - 2 * radius), 0) for v in near)
+    part = pixels[y0 : y0 + round(4 * radius), x0 : x0 + round(4 * radius)].astype(int)
+    ball = (part[..., 0] > part[..., 1] + 40) & (part[..., 0] > part[..., 2] + 40)
+    ys, xs = np.nonzero(ball)
+    assert len(xs)
+    return x0 + (xs.min() + xs.max() + 1) / 2, y0 + (ys.min() + ys.max() + 1) / 2
+
+
+def test_painted_frames_have_the_rolling_ball_where_it_was_computed() -> None:
+    subject = a_subject("contact_points", 22.0, 400.0)
+    board = a_board(subject, (1280, 720), 30)
+    shot, step = subject.shot, board.steps[-1]
+    assert shot is not None
+    played = play_softly(shot, TABLE)
+    cue = next(e for e in board.elements if isinstance(e.shape, Cue))
+    offsets = next(e for e in board.elements if e.id == "object_ball").offset_mm
+    started = next(f for f in range(step.first_frame, step.end_frame) if offsets.at(f)[0] != 0) - 1
+    checked = 0
+    for frame in range(started + 3, step.end_frame, 6):
+        # at half speed, from the frame on which the balls touched
+        seconds = played.impact_s + played.object_after.reaches_s(np.hypot(*offsets.at(started + 1)[:2]))
+        seconds += (frame - started - 1) / 30 * players_eye.PACE
+        at = played.object_ball_at(seconds)
+        if float(played.arrives_s) < seconds:
+            break
+        seen = ball_outline(
+            board.panes[0].projection(0), np.array([*at, float(shot.radius_mm)]), float(shot.radius_mm)
+        )
+        x, y = middle_px(picture(board, frame), tuple(seen.centre_px.tolist()), seen.mean_radius_px)
+        assert (x, y) == pytest.approx(tuple(seen.centre_px.tolist()), abs=1.5)
+        checked += 1
+    assert checked >= 5
+    assert EYE in cue.panes
