@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 from pathlib import Path
 
 UNFINISHED = re.compile(r"\..+\.\d+\.part")
 """Names of files that are not whole: hidden, with the process that writes them."""
+
+
+def sha256(path: Path) -> str:
+    """The file's SHA-256 in hexadecimal."""
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def part_path(path: Path) -> Path:

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import click
 
-from lessons.deliver.manifest import Clip, Footage, ManifestError, read_footage
+from lessons.deliver.footage import Footage, read_footage
 from lessons.rendering.audit import LIMIT_PX, ClipAudit, audit_clip
+from lessons.rendering.manifest import Clip, ManifestError
 
 
 @click.command()
@@ -41,7 +42,7 @@ def _report(footage: Footage, clip: Clip, width: int) -> bool:
         click.echo(f"{clip.name:{width}}  missing: {path} is not there; render the lesson again.")
         return False
     try:
-        audit = audit_clip(path, clip.entry)
+        audit = audit_clip(path, clip)
     except (OSError, ValueError, KeyError, TypeError) as error:
         click.echo(f"{clip.name:{width}}  unreadable: {path}: {error}; render the lesson again.")
         return False

@@ -11,13 +11,14 @@ from typing import Any
 import click
 
 from lessons.deliver import DELIVERIES, Wishes, review_page
-from lessons.deliver.manifest import FILE_NAME, Footage, ManifestError, disagreements, read_footage
+from lessons.deliver.footage import Footage, disagreements, read_footage
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import plan
 from lessons.rendering.folder import FolderError, locked, sweep
+from lessons.rendering.manifest import FILE_NAME, ManifestError
 
 
 @click.command()
@@ -57,7 +58,7 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Les
         loaded = load(path)
         folder = out / loaded.identity if is_one_of_many else folder_of(out, loaded.identity)
         footage = read_footage(folder)
-        made = plan(loaded, language=footage.lesson.get("language"))
+        made = plan(loaded, language=footage.language)
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "

@@ -11,10 +11,11 @@ from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from aimgeo.vectors import angle_rad, cross
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
-from lessons.deliver.shots import clip_shot
+from lessons.deliver.shots import solved
 from lessons.lesson.wording import Wording
+from lessons.rendering.manifest import ClipShot
 
 MARKS = {
     "mark_centre": "tick", "mark_half": "tick", "mark_edge": "tick", "fixed_mark": "tick", "sight_point": "sight",
@@ -29,10 +30,11 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """sheets/aim-chart_<method>_a4.pdf and _letter.pdf for every method of the lesson."""
     files = []
     for method in METHODS:
-        clips = [c for c in footage.clips if c.entry.get("method") == method and _is_one_shot(c)]
-        if not clips:
+        clips = [clip for clip in footage.clips if clip.method == method and not clip.hides_its_answer]
+        shots = [shot for clip in clips for shot in clip.shots]
+        if not shots:
             continue
-        chart = chart_told(method, clips, footage)
+        chart = chart_told(method, shots, footage)
         told = {
             "language": footage.language,
             "lesson": footage.title,
@@ -46,28 +48,18 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     return Delivered(tuple(files))
 
 
-def _is_one_shot(clip: Clip) -> bool:
-    """True for a clip that may tell its one cut at one distance: one that spans several has no row of its own."""
-    told = clip.entry
-    return told.get("cut_deg") is not None and told.get("distance_name") is not None and not clip.hides_its_answer
-
-
-def chart_told(method: str, clips: list[Clip], footage: Footage) -> dict[str, Any]:
+def chart_told(method: str, told: list[ClipShot], footage: Footage) -> dict[str, Any]:
     """What a method's chart says: a row a cut, a place for every distance; finished texts and millimetres."""
     shots: dict[str, dict[str, Shot]] = {}
     distances: dict[str, str] = {}
     ball_mm = 0.0
-    for clip in clips:
-        solved = clip_shot(clip)
-        if solved is None:
-            continue
-        shot, ball_mm = solved
-        name = clip.entry.get("distance_name") or ""
-        distances.setdefault(
-            name, footage.wording(ball_mm).shown(Quantity(float(shot.distance_mm), "distance_mm"))
-        )
+    for one in told:
+        shot, ball_mm = solved(one)
+        name = one.distance_name or ""
+        between = Quantity(float(shot.distance_mm), "distance_mm")
+        distances.setdefault(name, footage.wording(ball_mm).shown(between))
         # a cut to the right has the numbers of its mirror image to the left
-        shots.setdefault(f"{abs(float(clip.entry['cut_deg'])):.3f}", {}).setdefault(name, shot)
+        shots.setdefault(f"{one.cut_deg:.3f}", {}).setdefault(name, shot)
     words = footage.wording(ball_mm)
     name = words.words["names"][method]
     ruler = "in" if words.units == "in" else "mm"

@@ -18,9 +18,10 @@ from itertools import zip_longest
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.writing import write_text
 from lessons.lesson.wording import words_of
+from lessons.rendering.manifest import Clip
 
 LINE_CHARACTERS = 42
 LINES = 2

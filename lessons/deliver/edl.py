@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Clip, Footage, has_sound, rate_text
+from lessons.deliver.footage import Footage, has_sound, rate_text
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.deliver.writing import write_text
+from lessons.rendering.manifest import Clip
 
 MOST_EVENTS = 999
 

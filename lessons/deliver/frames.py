@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.writing import whole_file
 
 

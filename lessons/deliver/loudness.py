@@ -8,7 +8,7 @@ import io
 import numpy as np
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Footage, has_sound
+from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.writing import write_text
 from lessons.planning.sound import blocks, loudness
 

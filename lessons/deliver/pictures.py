@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
+from lessons.rendering.manifest import Clip, Still
 from scenes.look.dusk import DUSK
 
 if TYPE_CHECKING:
@@ -30,15 +31,14 @@ def poster_frame(clip: Clip) -> int:
     """
     if clip.hides_its_answer:
         return 0
-    stills = clip.entry.get("still") or []
-    if not stills:
+    if not clip.still:
         return clip.frames - 1
 
-    def shown(still: Any) -> int:
-        return sum(len(things) for pane in still["panes"] for things in pane["shows"].values())
+    def shown(still: Still) -> int:
+        return sum(len(pane.shows) for pane in still.panes)
 
-    best = max(stills, key=shown)
-    return int((best if shown(best) else stills[-1])["end_frame"]) - 1
+    best = max(clip.still, key=shown)
+    return (best if shown(best) else clip.still[-1]).end_frame - 1
 
 
 def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
@@ -123,18 +123,13 @@ def fitted(text: str, face: ImageFont.FreeTypeFont, width_px: float) -> str:
 
 def about(clip: Clip, wording: Wording) -> str:
     """What a clip shows, in a few words: '14.5° left, near, 9.4 s'. A quiz keeps its cut to itself."""
-    told = clip.entry
     words = []
-    if told.get("cut_deg") is not None and not clip.hides_its_answer:
-        side = wording.words["names"].get(told.get("side"), "")
-        words.append(f"{wording.decimal(told['cut_deg'], 1)}° {side}".strip())
-    words += [str(told[key]) for key in ("distance_name", "eye") if told.get(key)]
-    return ", ".join(
-        [
-            *words,
-            f"{wording.decimal(float(clip.frames / clip.rate), 1)} {wording.words['printed']['short_second']}",
-        ]
-    )
+    if clip.cut_deg is not None and not clip.hides_its_answer:
+        side = wording.words["names"].get(clip.side, "")
+        words.append(f"{wording.decimal(clip.cut_deg, 1)}° {side}".strip())
+    words += [name for name in (clip.distance_name, clip.eye) if name]
+    seconds = wording.decimal(float(clip.frames / clip.rate), 1)
+    return ", ".join([*words, f"{seconds} {wording.words['printed']['short_second']}"])
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
@@ -151,7 +146,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     for k, clip in enumerate(footage.clips):
         poster = read_frame(footage.path(clip), poster_frame(clip), clip.rate)
         files.append(write_picture(folder / f"{clip.name}.jpg", poster))
-        if thumbnail is None and clip.entry.get("method") and not clip.hides_its_answer:
+        if thumbnail is None and clip.method and not clip.hides_its_answer:
             thumbnail = poster
         cells.append(
             (

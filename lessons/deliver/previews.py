@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.pictures import as_picture
 from lessons.deliver.writing import whole_file
+from lessons.rendering.manifest import Clip
 
 if TYPE_CHECKING:
     from PIL import Image

@@ -16,10 +16,11 @@ from urllib.parse import quote
 from aimgeo.construct import Quantity, QuantityKind
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
-from lessons.deliver.manifest import Clip, Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.pictures import about
 from lessons.deliver.writing import write_text
 from lessons.lesson.wording import Wording, plural_rule
+from lessons.rendering.manifest import Clip
 
 TEMPLATES = Path(__file__).parent / "templates"
 
@@ -137,18 +138,17 @@ def clip_told(clip: Clip, words: Wording, within: str = "", lesson: str | None =
 
     `within` is the lesson's folder as seen from the page, with a slash at its end.
     """
-    told = clip.entry
     names = words.words["names"]
     hidden = clip.hides_its_answer
-    cut = told.get("cut_deg")
+    cut = clip.cut_deg
     picks = {
         "lesson": lesson,
         "kind": clip.kind,
-        "method": names.get(told.get("method") or "", told.get("method")),
+        "method": names.get(clip.method or "", clip.method),
         "cut": None if hidden or cut is None else f"{words.decimal(cut, 1)}°",
-        "side": None if hidden else names.get(told.get("side")),
-        "distance": told.get("distance_name"),
-        "eye": told.get("eye"),
+        "side": None if hidden else names.get(clip.side),
+        "distance": clip.distance_name,
+        "eye": clip.eye,
     }
     return {
         "name": within + clip.name,
@@ -166,8 +166,8 @@ def clip_told(clip: Clip, words: Wording, within: str = "", lesson: str | None =
         "captions": [
             {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
         ],
-        "shot": "" if hidden else shot_key(told, within),
-        "numbers": list(numbers(told.get("shot") or {}, words)),
+        "shot": within + clip.shots[0].identity if len(clip.shots) == 1 and not hidden else "",
+        "numbers": list(numbers(clip.shot or {}, words)),
     }
 
 
@@ -185,7 +185,7 @@ def accuracy_told(row: Mapping[str, Any], words: Wording, within: str = "") -> d
         return f"{words.signed(value)} {words.words['units']['in' if words.units == 'in' else 'mm']}"
 
     return {
-        "shot": shot_key({**row, "distance_name": row["distance"]}, within),
+        "shot": within + row["shot"],
         "method": names.get(row["method"].replace("-", "_"), row["method"]),
         "reading": names.get(f"reading.{row['reading']}", ""),
         "eye": str(row["eye"]),
@@ -194,13 +194,6 @@ def accuracy_told(row: Mapping[str, Any], words: Wording, within: str = "") -> d
         "miss": written("miss_mm", length_of),
         "pocketed": {True: told["yes"], False: told["no"], None: "–"}[row["pocketed"]],
     }
-
-
-def shot_key(told: Mapping[str, Any], within: str = "") -> str:
-    """What a clip and a row of the accuracy table share when they are about the same shot; empty for no shot."""
-    if told.get("cut_deg") is None:
-        return ""
-    return f"{within}{told['cut_deg']:.3f} {told.get('side')} {told.get('distance_name')}"
 
 
 def numbers(shot: dict[str, Any], words: Wording) -> Iterable[tuple[str, str]]:

@@ -12,8 +12,8 @@ import numpy as np
 from aimgeo.vectors import Array
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import Caption, lesson_captions
+from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
-from lessons.deliver.manifest import Footage, has_sound
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import words_of
 from lessons.planning.sound import Sound, encoded, sound_form, stretch, voice_stream

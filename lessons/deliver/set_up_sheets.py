@@ -9,7 +9,7 @@ from aimgeo.methods.figure import shot_values
 from aimgeo.misses import needed_of
 from aimgeo.tables import Table
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.manifest import Footage
+from lessons.deliver.footage import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
 from lessons.deliver.shots import TableShot, table_shots
 from lessons.lesson.wording import THIN, Wording

@@ -9,9 +9,10 @@ from urllib.parse import quote
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
-from lessons.deliver.manifest import Clip, Footage, Step, has_sound
+from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.timecode import timecode_of
 from lessons.deliver.writing import whole_file, write_text
+from lessons.rendering.manifest import Clip, Step
 
 
 def build_timeline(footage: Footage, non_drop: bool) -> Any:
@@ -79,7 +80,7 @@ def _told(clip: Clip) -> dict[str, Any]:
         {"first_frame": c.first_frame, "end_frame": c.end_frame, "text": "\n".join(c.lines)}
         for c in clip_captions(clip)
     ]
-    return {key: clip.entry.get(key) for key in keys} | {"captions": captions}
+    return {key: getattr(clip, key) for key in keys} | {"captions": captions}
 
 
 def _picture(size: tuple[int, int], rate: Fraction) -> dict[str, Any]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 from lessons.deliver.captions import clip_captions
-from lessons.deliver.manifest import Clip, Step
 from lessons.lesson.model import Lesson
 from lessons.planning.plan import PlannedClip
+from lessons.rendering import manifest
 from scenes.board import Board
 
 
@@ -39,13 +38,9 @@ def clip_told(lesson: Lesson, clip: PlannedClip, board: Board) -> dict[str, Any]
     }
 
 
-def _footage(clip: PlannedClip, board: Board) -> Clip:
+def _footage(clip: PlannedClip, board: Board) -> manifest.Clip:
     """The clip as it would stand in a manifest: captions are made from that."""
-    steps = tuple(Step(s.name, s.first_frame, s.end_frame, s.narration) for s in board.steps)
-    rate = Fraction(*board.rate)
-    size = board.width_px, board.height_px
-    handle = clip.brief.handle_frames
-    return Clip(clip.name, "", clip.kind, *size, rate, board.frames, "", steps, {}, handle_frames=handle)
+    return manifest.clip_told(clip, "", "", manifest.Drawn(manifest.steps(board), ()))
 
 
 def _line(lesson: Lesson, clip: PlannedClip, step: str) -> int:

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lessons.lesson.faults import Fault, did_you_mean
-from lessons.planning.sound import ENDINGS, Sound, SoundError, length_s, proposed_marks, sha256
+from lessons.planning.sound import ENDINGS, Sound, SoundError, length_s, proposed_marks
+from scenes.files import sha256
 from scenes.kinds import CLIP_KINDS
 
 if TYPE_CHECKING:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -13,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aimgeo.vectors import Array
-from scenes.files import part_path, place
+from scenes.files import part_path, place, sha256
 
 ENDINGS = (".wav", ".mp3", ".m4a", ".aac", ".flac")
 RATES = (44100, 48000)
@@ -55,12 +54,6 @@ class Loudness:
     integrated_lufs: float
     range_lu: float
     true_peak_dbtp: float
-
-
-def sha256(path: Path) -> str:
-    """Digest of a recording's bytes."""
-    with open(path, "rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def blocks(path: Path, form: tuple[int, int] | None = None) -> Iterator[tuple[Array, int]]:

@@ -7,14 +7,15 @@ them; a robust fit then tells how far the drawn thing lies from its computed pla
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from lessons.rendering.manifest import Ball, Clip, Line, Pane
 
 Array = NDArray[np.float64]
 
@@ -86,45 +87,44 @@ class _Window:
         return inside
 
 
-def audit_clip(path: Path, entry: Mapping[str, Any]) -> ClipAudit:
+def audit_clip(path: Path, clip: Clip) -> ClipAudit:
     """Audit one clip against its manifest entry. Raises OSError or ValueError when the file cannot be decoded."""
-    stills = entry["still"]
-    frames = [(s["first_frame"] + s["end_frame"]) // 2 for s in stills]
+    frames = [(s.first_frame + s.end_frame) // 2 for s in clip.still]
     findings: list[Finding] = []
     too_small = 0
-    for still, (frame, grey) in zip(stills, pictures(path, frames, Fraction(*entry["rate"])), strict=True):
-        if grey.shape != (entry["height_px"], entry["width_px"]):
+    for still, (frame, grey) in zip(clip.still, pictures(path, frames, clip.rate), strict=True):
+        if grey.shape != (clip.height_px, clip.width_px):
             raise ValueError(f"the picture is {grey.shape[1]}x{grey.shape[0]}, not as the manifest says")
-        found, small = audit_picture(grey, still["panes"], frame)
+        found, small = audit_picture(grey, still.panes, frame)
         findings += found
         too_small += small
-    return ClipAudit(entry["name"], tuple(findings), too_small)
+    return ClipAudit(clip.name, tuple(findings), too_small)
 
 
-def audit_picture(grey: Array, panes: Sequence[Mapping[str, Any]], frame: int = 0) -> tuple[list[Finding], int]:
+def audit_picture(grey: Array, panes: Sequence[Pane], frame: int = 0) -> tuple[list[Finding], int]:
     """Findings in one picture (height, width) of grey levels, and how many things were too small to measure."""
     findings: list[Finding] = []
     too_small = 0
     k = min(grey.shape) / 1080
     k *= 1.2 if k < 0.67 else 1.0
     for i, pane in enumerate(panes):
-        thin = 1.0 if pane["view"] == "plan" else 0.75
-        covers = tuple(p["rect_px"] for p in panes[i + 1 :])
-        window = _Window(grey, pane["rect_px"], covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5))
-        P = np.array(pane["projection"], float)
-        shows = pane["shows"]
-        ends = [_ends_px(P, line) for line in shows["lines"]]
-        marks = _projected(P, np.array([p["at_mm"] for p in shows["points"]], float).reshape(-1, 3))
-        contours = [_contour(P, ball) for ball in shows["balls"]]
+        thin = 1.0 if pane.view == "plan" else 0.75
+        covers = tuple(p.rect_px for p in panes[i + 1 :])
+        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5))
+        P = np.array(pane.projection, float)
+        shows = pane.shows
+        ends = [_ends_px(P, line) for line in shows.lines]
+        marks = _projected(P, np.array([p.at_mm for p in shows.points], float).reshape(-1, 3))
+        contours = [_contour(P, ball) for ball in shows.balls]
         rims = np.concatenate([np.zeros((0, 2)), *(c for c in contours if c is not None)])
         drawn = [e for e in ends if e is not None]
         measured = [
-            ("ball", ball["role"], _ball_error(window, ball, contour, drawn, marks))
-            for ball, contour in zip(shows["balls"], contours, strict=True)
+            ("ball", ball.role, _ball_error(window, ball, contour, drawn, marks))
+            for ball, contour in zip(shows.balls, contours, strict=True)
         ]
-        for j, line in enumerate(shows["lines"]):
+        for j, line in enumerate(shows.lines):
             others = [e for e in ends[:j] + ends[j + 1 :] if e is not None]
-            measured.append(("line", line["role"], _line_error(window, ends[j], others, marks, rims)))
+            measured.append(("line", line.role, _line_error(window, ends[j], others, marks, rims)))
         too_small += sum(error is None for _, _, error in measured)
         findings += [Finding(role, what, frame, error) for what, role, error in measured if error is not None]
     return findings, too_small
@@ -153,7 +153,7 @@ def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tupl
 
 
 def _ball_error(
-    window: _Window, ball: Mapping[str, Any], rim: Array | None, lines: Sequence[Array], marks: Array | None
+    window: _Window, ball: Ball, rim: Array | None, lines: Sequence[Array], marks: Array | None
 ) -> float | None:
     """How far a ball's outline lies off: shift and growth of the best fit together; None when too little is open.
 
@@ -169,12 +169,12 @@ def _ball_error(
         usable &= _distance(rim, *line) > 1.6 * window.surround_px
     for mark in marks if marks is not None else ():
         usable &= np.linalg.norm(rim - mark, axis=1) > 4.0 * window.surround_px
-    least = LEAST_GHOST * window.surround_px if ball["role"].startswith("ghost") else LEAST_BALL_PX
+    least = LEAST_GHOST * window.surround_px if ball.role.startswith("ghost") else LEAST_BALL_PX
     if size < least or usable.sum() < LEAST_ARC * len(rim):
         return None
     rim, normals = rim[usable], normals[usable]
     offsets, profiles = _profiles(window.grey, rim, normals, reach)
-    if ball["role"].startswith("ghost"):
+    if ball.role.startswith("ghost"):
         at = np.array([_ridge(offsets, p, min(window.surround_px * 0.6, reach / 2)) for p in profiles])
     else:
         at = np.array([_edge(offsets, p) for p in profiles])
@@ -186,8 +186,8 @@ def _ball_error(
     return float(np.hypot(dx, dy) + abs(growth))
 
 
-def _contour(P: Array, ball: Mapping[str, Any]) -> Array | None:
-    return ball_contour_px(P, np.array(ball["centre_mm"], float), float(ball["radius_mm"]))
+def _contour(P: Array, ball: Ball) -> Array | None:
+    return ball_contour_px(P, np.array(ball.centre_mm), ball.radius_mm)
 
 
 def ball_contour_px(P: Array, centre: Array, radius: float, count: int = 160) -> Array | None:
@@ -233,8 +233,8 @@ def _normals(rim: Array) -> Array:
 # ------------------------------------------------------------------ lines
 
 
-def _ends_px(P: Array, line: Mapping[str, Any]) -> Array | None:
-    return _projected(P, _in_front(P, np.array(line["points_mm"], float)))
+def _ends_px(P: Array, line: Line) -> Array | None:
+    return _projected(P, _in_front(P, np.array(line.points_mm)))
 
 
 def _line_error(

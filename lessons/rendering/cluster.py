@@ -54,7 +54,7 @@ def draw_here(clip: PlannedClip, form: str) -> dict[str, Any]:
         path = Path(folder, "clip")
         try:
             written = film_clip(clip.brief, path, form)
-            return {"content": path.read_bytes(), "drawn": drawn(clip, written.board)}
+            return {"content": path.read_bytes(), "drawn": drawn(written.board)}
         # whatever goes wrong with one clip, the others are still drawn
         except Exception as error:  # noqa: BLE001
             return {"sentence": sentence(error)}

@@ -6,18 +6,17 @@ clip that has its name is always known; lines are only ever added, and the last 
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import orjson
 
 from lessons.rendering.cache import Key
-from scenes.files import UNFINISHED, write_whole
+from lessons.rendering.manifest import Clip, as_json, read_clip
+from scenes.files import UNFINISHED, sha256, write_whole
 from scenes.film.forms import FORMS
 
 RECORD = ".aimgeo.jsonl"
@@ -27,9 +26,6 @@ EXTENSIONS = {form.extension for form in FORMS.values()}
 
 DELIVERED_FOLDERS = ("captions", "frames", "pictures", "previews", "sheets")
 """Where, in a lesson's folder, the files lie that are delivered with each clip."""
-
-MOST_NAME_BYTES = 255
-"""The longest name that common file systems take."""
 
 
 class FolderError(Exception):
@@ -46,35 +42,33 @@ class Finished:
     size: int
     key: Key
     spoken: str
-    entry: dict[str, Any]
+    entry: Clip
 
     @property
     def name(self) -> str:
         """The clip's name."""
-        return str(self.entry["name"])
+        return self.entry.name
 
     @property
     def file(self) -> str:
         """The file's path in the folder."""
-        return str(self.entry["file"])
+        return self.entry.file
 
     @property
     def sha256(self) -> str:
         """The file's SHA-256 in hexadecimal."""
-        return str(self.entry["sha256"])
+        return self.entry.sha256
 
     def line(self) -> bytes:
         """The record's line."""
-        return orjson.dumps(
-            {
-                "size": self.size,
-                "parts": self.key.parts,
-                "facts": self.key.facts,
-                "spoken": self.spoken,
-                "entry": self.entry,
-            },
-            option=orjson.OPT_APPEND_NEWLINE,
-        )
+        told = {
+            "size": self.size,
+            "parts": self.key.parts,
+            "facts": self.key.facts,
+            "spoken": self.spoken,
+            "entry": self.entry,
+        }
+        return as_json(told) + b"\n"
 
 
 def read_record(folder: Path) -> dict[str, Finished]:
@@ -105,27 +99,10 @@ def _finished(line: bytes) -> Finished | None:
             "parts": dict(parts),
             "facts": {"libraries": dict()} as facts,
             "spoken": str(spoken),
-            "entry": {
-                "name": str(name),
-                "file": str(file),
-                "sha256": str(),
-                "steps": list(),
-                "still": list(),
-            } as entry,
-        } if is_file_name(file) and file.removeprefix(name) in EXTENSIONS and "shot" in entry:
-            return Finished(size, Key(parts, facts), spoken, entry)
+            "entry": dict(entry),
+        } if (clip := read_clip(entry)) and clip.file.removeprefix(clip.name) in EXTENSIONS:
+            return Finished(size, Key(parts, facts), spoken, clip)
     return None
-
-
-def is_file_name(text: str) -> bool:
-    """True for the name of a file in a folder: no path, so that nothing outside can be meant.
-
-    >>> is_file_name("title.mp4"), is_file_name("../title.mp4"), is_file_name("/etc/passwd"), is_file_name("..")
-    (True, False, False, False)
-    """
-    return (
-        text not in ("", ".", "..") and not set(text) & set("/\\\0") and len(os.fsencode(text)) <= MOST_NAME_BYTES
-    )
 
 
 def append_record(folder: Path, finished: Finished) -> None:
@@ -163,12 +140,6 @@ def fault(folder: Path, finished: Finished, record_time_ns: int, verify: bool) -
     except OSError:
         return "file unreadable"
     return ""
-
-
-def sha256(path: Path) -> str:
-    """The file's SHA-256 in hexadecimal."""
-    with open(path, "rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def record_time_ns(folder: Path) -> int:

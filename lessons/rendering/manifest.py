@@ -1,91 +1,324 @@
-"""manifest.json: everything about the clips beside it, so that nothing else is needed to use them."""
+"""manifest.json: everything about the clips beside it, so that nothing else is needed to use them.
+
+This module alone writes it and reads it. What schema 1 names stays as it is; what was added since is counted by
+the revision, and a manifest of an earlier one is brought up to date while it is read.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from importlib import metadata
-from pathlib import Path
-from typing import Any
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Any
 
 import orjson
+from pydantic import AfterValidator, BeforeValidator, Field, InstanceOf, TypeAdapter, ValidationError
 
+from aimgeo.tables import Table
+from lessons.lesson.wording import LANGUAGES
 from lessons.planning.plan import Plan, PlannedClip
 from lessons.rendering.cache import font, libraries
-from lessons.rendering.folder import Finished
 from scenes.board import Board
 from scenes.files import write_whole
+from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
+REVISION = 2
+"""2: a clip tells all the shots that it shows, each with its identity, and its language."""
+
+MOST_NAME_BYTES = 255
+"""The longest name that common file systems take."""
 
 
-def drawn(clip: PlannedClip, board: Board) -> dict[str, Any]:
-    """What the manifest tells about a clip's picture: the shot, the steps' frames, and what stands where when."""
+class ManifestError(Exception):
+    """A manifest that cannot be used: the sentence says where, what, and what to do next."""
+
+
+def is_file_name(text: str) -> bool:
+    """True for the name of a file in a folder: no path, so that nothing outside can be meant.
+
+    >>> is_file_name("title.mp4"), is_file_name("../title.mp4"), is_file_name("/etc/passwd"), is_file_name("..")
+    (True, False, False, False)
+    """
+    return (
+        text not in ("", ".", "..") and not set(text) & set("/\\\0") and len(os.fsencode(text)) <= MOST_NAME_BYTES
+    )
+
+
+def _name(text: str) -> str:
+    if not is_file_name(text):
+        raise ValueError(f"{text!r} is no name for a file in this folder")
+    return text
+
+
+def _inside(text: str) -> str:
+    parts = PurePosixPath(text).parts
+    if not parts or not all(map(is_file_name, parts)):
+        raise ValueError(f"{text!r} lies outside the folder")
+    return text
+
+
+def _language(code: str) -> str:
+    if code not in LANGUAGES:
+        raise ValueError(f"there are no words for the language {code!r}")
+    return code
+
+
+def _rate(told: Any) -> Any:
+    match told:
+        case [int(over), int(under)] if over > 0 and under > 0:
+            return Fraction(over, under)
+    return told
+
+
+Name = Annotated[str, AfterValidator(_name)]
+Inside = Annotated[str, AfterValidator(_inside)]
+Language = Annotated[str, AfterValidator(_language)]
+Rate = Annotated[InstanceOf[Fraction], BeforeValidator(_rate)]
+Count = Annotated[int, Field(ge=0)]
+Point = tuple[float, float, float]
+Row = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The frames [first_frame, end_frame) of a step, and the words spoken during it.
+
+    `translations` are the same words in the lesson's other languages, by their codes.
+    """
+
+    name: str
+    first_frame: Count
+    end_frame: Count
+    narration: str = ""
+    translations: dict[Language, str] = field(default_factory=dict)
+
+    def words(self, language: str | None) -> str:
+        """The words in another language of the lesson, or in that of the pictures."""
+        return self.narration if language is None else self.translations.get(language, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Ball:
+    """A ball that can be seen, in table millimetres."""
+
+    role: str
+    centre_mm: Point
+    radius_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line, as far as it can be seen."""
+
+    role: str
+    points_mm: tuple[Point, Point]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point that can be seen."""
+
+    role: str
+    at_mm: Point
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What is drawn in a pane and not hidden."""
+
+    balls: tuple[Ball, ...] = ()
+    lines: tuple[Line, ...] = ()
+    points: tuple[Mark, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.balls) + len(self.lines) + len(self.points)
+
+
+@dataclass(frozen=True, slots=True)
+class Pane:
+    """A window of the frame: `rect_px` x, y, width, height; `projection` takes (x, y, z, 1) to (u, v, w)."""
+
+    rect_px: tuple[float, float, float, float]
+    view: str
+    projection: tuple[Row, Row, Row]
+    shows: Shown
+
+
+@dataclass(frozen=True, slots=True)
+class Still:
+    """The frames [first_frame, end_frame) in which nothing moves, with the panes as they are then."""
+
+    first_frame: Count
+    end_frame: Count
+    panes: tuple[Pane, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClipShot:
+    """A shot that a clip shows. `shot` is as `aimgeo solve` answers it; the same `identity` is the same shot."""
+
+    identity: str
+    cut_deg: float
+    side: str
+    distance_name: str | None
+    target_name: str | None
+    shot: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The place in a lesson."""
+
+    file: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clip:
+    """A rendered clip. What does not apply is None; `shot` is the first of `shots`.
+
+    `language` is that of its pictures and narration; so many `handle_frames` are held at either end.
+    """
+
+    name: Name
+    file: Inside
+    kind: str
+    method: str | None = None
+    cut_deg: float | None = None
+    side: str | None = None
+    distance_name: str | None = None
+    distance_mm: float | None = None
+    eye: str | None = None
+    width_px: Count
+    height_px: Count
+    rate: Rate
+    frames: Count
+    handle_frames: Count = 0
+    language: Language = "en"
+    sha256: str
+    source: Source | None = None
+    table: Table | None = None
+    target_name: str | None = None
+    shot: dict[str, Any] | None = None
+    shots: tuple[ClipShot, ...] = ()
+    steps: tuple[Step, ...]
+    still: tuple[Still, ...] = ()
+
+    @property
+    def used_frames(self) -> int:
+        """The clip without its handles: what stands on a timeline, from frame `handle_frames` on."""
+        return self.frames - 2 * self.handle_frames
+
+    @property
+    def where(self) -> str:
+        """The place in the lesson that made the clip, as `file:line`."""
+        return f"{self.source.file}:{self.source.line}" if self.source else FILE_NAME
+
+    @property
+    def hides_its_answer(self) -> bool:
+        """True when showing anything but the opening would give the answer away."""
+        kind = CLIP_KINDS.get(self.kind)
+        return kind is not None and kind.is_secret
+
+
+@dataclass(frozen=True, slots=True)
+class About:
+    """The lesson that the clips are of; `language` is that of its pictures."""
+
+    title: str
+    identity: Name
+    source: str = ""
+    language: Language = "en"
+    units: Annotated[str, Field(pattern="^(mm|in|ball)$")] = "mm"
+
+
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """The clips of a folder, in the lesson's order, and the versions of what made them."""
+
+    lesson: About
+    made_with: dict[str, str]
+    clips: tuple[Clip, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """What is told about a clip's picture once it is drawn: the steps' frames, and what stands where when."""
+
+    steps: tuple[Step, ...]
+    still: tuple[Still, ...]
+
+
+_MANIFEST, _CLIP, _STILL = TypeAdapter(Manifest), TypeAdapter(Clip), TypeAdapter(tuple[Still, ...])
+
+
+# ------------------------------------------------------------------ writing
+
+
+def drawn(board: Board) -> Drawn:
+    """What a board's picture tells."""
     from scenes.judge.shown import still_stretches
 
-    return {
-        "shot": shot_answer(clip),
-        "steps": steps(board),
-        "still": still_stretches(board),
-    }
+    return Drawn(steps(board), stills(still_stretches(board)))
 
 
-def shot_answer(clip: PlannedClip) -> dict[str, Any] | None:
-    """The clip's shot in the words of `aimgeo solve`; None for a clip without one."""
-    if clip.brief.subject.shot is None:
-        return None
-    from aimgeo.asking.solve import shot_answer as answered
-
-    return answered(clip.brief.subject.shot)
+def steps(board: Board) -> tuple[Step, ...]:
+    """The steps of a board."""
+    return tuple(Step(s.name, s.first_frame, s.end_frame, s.narration) for s in board.steps)
 
 
-def entry(clip: PlannedClip, file: str, sha256: str, told: Mapping[str, Any]) -> dict[str, Any]:
-    """A clip's entry; `told` is what `drawn` tells about the picture, or an entry of the same picture."""
-    output = clip.brief.output
-    return {
-        "name": clip.name,
-        "file": file,
-        "kind": clip.kind,
-        "method": clip.method,
-        "cut_deg": clip.cut_deg,
-        "side": clip.side,
-        "distance_name": clip.distance_name,
-        "distance_mm": clip.distance_mm,
-        "eye": clip.eye,
-        "width_px": output.width_px,
-        "height_px": output.height_px,
-        "rate": list(output.rate),
-        "frames": clip.frames,
-        "handle_frames": clip.brief.handle_frames,
-        "sha256": sha256,
-        "source": {"file": shown_path(clip.place.file), "line": clip.place.line},
-        "table": clip.brief.subject.table and asdict(clip.brief.subject.table),
-        "target_name": clip.brief.subject.target_name,
-        "shot": told["shot"],
-        "steps": _translated(clip, told["steps"]),
-        "still": told["still"],
-    }
+def stills(told: Iterable[Mapping[str, Any]]) -> tuple[Still, ...]:
+    """Still stretches, from plain values."""
+    return _STILL.validate_python(tuple(told))
 
 
-def _translated(clip: PlannedClip, told: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The steps with their words in the lesson's other languages, when it has any."""
-    bare = [{key: value for key, value in step.items() if key != "translations"} for step in told]
-    if not clip.translations:
-        return bare
-    words = [
-        dict(zip(clip.translations, each, strict=True)) for each in zip(*clip.translations.values(), strict=True)
-    ]
-    return [{**step, "translations": texts} for step, texts in zip(bare, words, strict=True)]
+def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language: str = "en") -> Clip:
+    """What the manifest tells of a planned clip whose picture is drawn."""
+    from aimgeo.asking.solve import shot_answer
+
+    subject, output = clip.brief.subject, clip.brief.output
+    shots = tuple(
+        ClipShot(s.identity, s.cut_deg, s.side, s.distance_name, s.pocket, shot_answer(s.shot)) for s in clip.shots
+    )
+    return Clip(
+        name=clip.name,
+        file=file,
+        kind=clip.kind,
+        method=clip.method,
+        cut_deg=clip.cut_deg,
+        side=clip.side,
+        distance_name=clip.distance_name,
+        distance_mm=clip.distance_mm,
+        eye=clip.eye,
+        width_px=output.width_px,
+        height_px=output.height_px,
+        rate=Fraction(*output.rate),
+        frames=clip.frames,
+        handle_frames=clip.brief.handle_frames,
+        language=language,
+        sha256=sha256,
+        source=Source(shown_path(clip.place.file), clip.place.line),
+        table=subject.table,
+        target_name=subject.target_name,
+        shot=shots[0].shot if shots else None,
+        shots=shots,
+        steps=_translated(drawn.steps, clip.translations),
+        still=drawn.still,
+    )
 
 
-def steps(board: Board) -> list[dict[str, Any]]:
-    """The steps of a board as the manifest tells them."""
-    return [
-        {"name": s.name, "first_frame": s.first_frame, "end_frame": s.end_frame, "narration": s.narration}
-        for s in board.steps
-    ]
+def _translated(told: Sequence[Step], translations: Mapping[str, Sequence[str]]) -> tuple[Step, ...]:
+    """The steps with their words in the lesson's other languages, and no others."""
+    words = zip(*translations.values(), strict=True) if translations else [()] * len(told)
+    return tuple(
+        replace(step, translations=dict(zip(translations, each, strict=True)))
+        for step, each in zip(told, words, strict=True)
+    )
 
 
 def shown_path(path: str) -> str:
@@ -98,20 +331,89 @@ def made_with() -> dict[str, str]:
     return {"aimgeo": metadata.version("aimgeo"), **libraries(), "font": f"Inter {font()}"}
 
 
-def write_manifest(folder: Path, plan: Plan, finished: Mapping[str, Finished]) -> None:
-    """Write the manifest of the plan's clips that lie in the folder, in the lesson's order, a clip a line."""
-    head = {
-        "schema": SCHEMA,
-        "lesson": {
-            "title": plan.title,
-            "identity": plan.identity,
-            "source": shown_path(plan.file),
-            "language": plan.language,
-            "units": plan.units,
-        },
-        "made_with": made_with(),
-    }
-    lines = [f'"{key}": '.encode() + orjson.dumps(value) for key, value in head.items()]
-    clips = [orjson.dumps(finished[clip.name].entry) for clip in plan.clips if clip.name in finished]
-    lines.append(b'"clips": [\n' + b",\n".join(clips) + b"\n]")
+def as_json(told: Any) -> bytes:
+    """A value of this module as JSON."""
+    return orjson.dumps(told, default=_plain)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Fraction):
+        return [value.numerator, value.denominator]
+    raise TypeError(f"a manifest holds a {type(value).__name__}")
+
+
+def write_manifest(folder: Path, plan: Plan, clips: Iterable[Clip]) -> None:
+    """Write the manifest of a lesson's clips, a clip a line."""
+    about = About(plan.title, plan.identity, shown_path(plan.file), plan.language, plan.units)
+    head = {"schema": SCHEMA, "revision": REVISION, "lesson": about, "made_with": made_with()}
+    lines = [f'"{key}": '.encode() + as_json(value) for key, value in head.items()]
+    lines.append(b'"clips": [\n' + b",\n".join(map(as_json, clips)) + b"\n]")
     write_whole(folder / FILE_NAME, b"{\n" + b",\n".join(lines) + b"\n}\n")
+
+
+# ------------------------------------------------------------------ reading
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """The manifest of a folder; ManifestError when it is missing or not what it should be."""
+    path = folder / FILE_NAME
+    try:
+        told = orjson.loads(path.read_bytes())
+    except FileNotFoundError:
+        raise ManifestError(f"{path}: there is no such file; render the lesson into this folder first.") from None
+    except OSError as error:
+        raise ManifestError(f"{path}: cannot be read: {error.strerror}; make it readable.") from None
+    except orjson.JSONDecodeError as error:
+        raise ManifestError(f"{path}: not readable as JSON ({error}); render the lesson again.") from None
+    if not isinstance(told, dict) or told.get("schema") != SCHEMA:
+        raise ManifestError(f"{path}: schema {SCHEMA} was expected; render the lesson again with this version.")
+    try:
+        found = _MANIFEST.validate_python(_upgraded(told))
+    except ValidationError as error:
+        raise ManifestError(f"{path}: {_sentence(error)}; render the lesson again.") from None
+    if not found.clips:
+        raise ManifestError(f"{path}: there are no clips; render the lesson first.")
+    return found
+
+
+def read_clip(told: Any) -> Clip | None:
+    """One clip from plain values, as the folder's record keeps it; None when they are of another shape."""
+    try:
+        return _CLIP.validate_python(_upgraded_clip(told, {}))
+    except ValidationError:
+        return None
+
+
+def _upgraded(told: dict[str, Any]) -> dict[str, Any]:
+    """A manifest of an earlier revision as one of this."""
+    lesson, clips = told.get("lesson"), told.get("clips")
+    if told.get("revision", 1) >= REVISION or not isinstance(lesson, dict) or not isinstance(clips, list):
+        return told
+    return told | {"clips": [_upgraded_clip(clip, lesson) for clip in clips]}
+
+
+def _upgraded_clip(told: Any, lesson: Mapping[str, Any]) -> Any:
+    """Revision 1 told of the first shot alone and not of its identity, and the language beside the lesson."""
+    if not isinstance(told, dict):
+        return told
+    told = {"language": lesson.get("language", "en")} | told
+    shot = told.get("shot")
+    if "shots" in told or not isinstance(shot, dict):
+        return told
+    places = [shot.get(key) for key in ("cue_ball_mm", "object_ball_mm", "target_mm")]
+    only = {
+        "identity": " ".join(str(place) for place in places),
+        "cut_deg": shot.get("cut_deg"),
+        "side": shot.get("side"),
+        "distance_name": told.get("distance_name"),
+        "target_name": told.get("target_name"),
+        "shot": shot,
+    }
+    return told | {"shots": [only]}
+
+
+def _sentence(error: ValidationError) -> str:
+    """The first thing that is wrong: where, and what."""
+    first = error.errors(include_url=False)[0]
+    at = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in first["loc"]).lstrip(".")
+    return f"{at}: {first['msg'].removeprefix('Value error, ').lower()}"

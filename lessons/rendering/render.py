@@ -27,6 +27,7 @@ from lessons.rendering.folder import (
     sweep,
     write_record,
 )
+from lessons.rendering.manifest import Drawn
 from lessons.rendering.workers import Failed, Report, Task, Wrote, draw_all
 from scenes.files import part_path
 from scenes.film.forms import FORMS
@@ -170,10 +171,10 @@ class _Room:
     def file(self, clip: PlannedClip) -> str:
         return clip.name + FORMS[self.settings.form].extension
 
-    def enter(self, clip: PlannedClip, part: Path, size: int, sha256: str, told: Mapping[str, object]) -> None:
+    def enter(self, clip: PlannedClip, part: Path, size: int, sha256: str, drawn: Drawn) -> None:
         """Record a clip whose file is whole, then give the file its name."""
         file = self.file(clip)
-        entry = manifest.entry(clip, file, sha256, told)
+        entry = manifest.clip_told(clip, file, sha256, drawn, self.plan.language)
         finished = Finished(size, self.found.keys[clip.name], spoken_digest(clip.brief), entry)
         try:
             append_record(self.folder, finished)
@@ -190,7 +191,7 @@ class _Room:
             os.link(source, part)
         except OSError:
             shutil.copyfile(source, part)
-        self.enter(clip, part, like.size, like.sha256, _told(clip, like))
+        self.enter(clip, part, like.size, like.sha256, _drawn(clip, like))
 
     def refresh(self) -> None:
         """Bring the entries of unchanged clips up to date with what only the manifest tells."""
@@ -198,7 +199,7 @@ class _Room:
             old = self.finished.get(clip.name)
             if old is None or clip.name in self.found.reasons or clip.name in self.found.served_by:
                 continue
-            entry = manifest.entry(clip, old.file, old.sha256, _told(clip, old))
+            entry = manifest.clip_told(clip, old.file, old.sha256, _drawn(clip, old), self.plan.language)
             if entry != old.entry:
                 self.finished[clip.name] = replace(old, entry=entry, spoken=spoken_digest(clip.brief))
 
@@ -207,7 +208,8 @@ class _Room:
         order = [c.name for c in self.plan.clips]
         rest = sorted(self.finished.keys() - set(order))
         write_record(self.folder, [self.finished[n] for n in [*order, *rest] if n in self.finished])
-        manifest.write_manifest(self.folder, self.plan, self.finished)
+        clips = [self.finished[name].entry for name in order if name in self.finished]
+        manifest.write_manifest(self.folder, self.plan, clips)
 
     def forget(self, outcome: Outcome) -> None:
         """List the files that no lesson names any more, and remove them if that is asked for."""
@@ -228,14 +230,14 @@ def _is_asked_for(clip: PlannedClip, only: Sequence[str]) -> bool:
     return not only or any(fnmatchcase(clip.name, pattern) for pattern in only)
 
 
-def _told(clip: PlannedClip, like: Finished) -> Mapping[str, object]:
-    """The manifest's part about a picture that is drawn already, with this clip's words."""
+def _drawn(clip: PlannedClip, like: Finished) -> Drawn:
+    """What is told about a picture that is drawn already, with this clip's words."""
     if spoken_digest(clip.brief) == like.spoken:
-        return like.entry
+        return Drawn(like.entry.steps, like.entry.still)
     from scenes.kinds import CLIP_KINDS
 
     board = CLIP_KINDS[clip.kind].board(clip.brief)
-    return {**like.entry, "steps": manifest.steps(board)}
+    return Drawn(manifest.steps(board), like.entry.still)
 
 
 def _tasks(

@@ -26,6 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from lessons.planning.plan import PlannedClip
+from lessons.rendering.manifest import Drawn
 from scenes.film.forms import FORMS
 
 STARTS = 2
@@ -71,7 +72,7 @@ class Wrote:
     task: Task
     size: int
     sha256: str
-    drawn: dict[str, Any]
+    drawn: Drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def draw(task: Task, on_frames: Any = None, is_aside: bool = False) -> dict[str,
 
     written = film_clip(task.clip.brief, task.part, task.form, on_frames, is_aside)
     found = speak(task) or {"size": written.size, "sha256": written.sha256}
-    return {**found, "drawn": drawn(task.clip, written.board)}
+    return {**found, "drawn": drawn(written.board)}
 
 
 def speak(task: Task) -> dict[str, Any] | None:

@@ -16,6 +16,7 @@ from aimgeo.camera import ball_outline
 from aimgeo.vectors import Array
 from lessons.cli import main
 from lessons.rendering.audit import LIMIT_PX, audit_picture, ball_contour_px
+from lessons.rendering.manifest import stills
 from scenes.board import Board, EyeCamera, PlanCamera, constant
 from scenes.board.brief import Output
 from scenes.film.film import Film
@@ -32,7 +33,7 @@ def findings(board: Board, picture: Array | None = None) -> dict[str, float]:
     """Error by role at the board's end, of its own or another picture."""
     still = still_stretches(board)[-1]
     grey = (snapshot(board, board.frames - 1) if picture is None else picture).astype(float) @ GREY
-    found, _ = audit_picture(grey, still["panes"])
+    found, _ = audit_picture(grey, stills([still])[0].panes)
     return {f"{f.role} {f.what}": f.error_px for f in found}
 
 

@@ -9,12 +9,12 @@ from itertools import takewhile
 
 import pytest
 
-from lessons.deliver.manifest import Clip
 from lessons.deliver.pictures import poster_frame
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import PlannedClip, plan
+from lessons.rendering.manifest import Clip
 from scenes.board import Board, Element, Shade
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS, methods_summary, straight_in
@@ -43,7 +43,7 @@ def board_of(clip: PlannedClip) -> Board:
 
 
 def test_the_summarys_worst_misses_are_those_of_the_accuracy_table() -> None:
-    rows = accuracy(loads(SUMMARY)).rows
+    rows = accuracy(plan(loads(SUMMARY))).rows
     clips = plan(loads(SUMMARY)).clips
     assert len(clips) == 7  # a straight shot has no second side
     for clip in clips:
@@ -154,7 +154,8 @@ def test_until_it_is_told_only_the_eye_itself_depends_on_the_order() -> None:
 def test_the_poster_is_the_opening_picture_which_shows_none_of_the_looks() -> None:
     planned = checks()[0]
     board = board_of(planned)
-    clip = Clip("c", "c.mp4", planned.kind, 640, 360, Fraction(24), board.frames, "", (), {})
+    shape = {"width_px": 640, "height_px": 360, "rate": Fraction(24), "frames": board.frames}
+    clip = Clip(name="c", file="c.mp4", kind=planned.kind, sha256="", steps=(), **shape)
     frame = poster_frame(clip)
     shown = [pane.id for pane in board.panes if pane.opacity.at(frame)[0] > 0]
     assert shown == [board.panes[0].id]

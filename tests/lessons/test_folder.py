@@ -25,7 +25,19 @@ GOOD: dict[str, Any] = {
     "parts": {"shot": "a"},
     "facts": {"kind": "title", "libraries": {}},
     "spoken": "b",
-    "entry": {"name": "old", "file": "old.mp4", "sha256": "c", "shot": None, "steps": [], "still": []},
+    "entry": {
+        "name": "old",
+        "file": "old.mp4",
+        "kind": "title",
+        "width_px": 320,
+        "height_px": 180,
+        "rate": [24, 1],
+        "frames": 9,
+        "sha256": "c",
+        "shot": None,
+        "steps": [],
+        "still": [],
+    },
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ import pytest
 from lessons.lesson.model import load
 from lessons.planning.plan import Plan, PlannedClip, plan
 from lessons.rendering.cache import Key, changes, clip_key, digest
-from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns, sha256
+from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns
+from lessons.rendering.manifest import Clip
 from lessons.rendering.render import Settings, Target, reasons, render
 from lessons.rendering.workers import Task, Wrote
+from scenes.files import sha256
 from scenes.kinds import CLIP_KINDS
 
 LESSON = """\
@@ -102,8 +105,10 @@ def test_digests_tell_values_apart_to_the_last_bit() -> None:
 def finished(name: str, content: bytes, folder: Path) -> Finished:
     """A file in a folder, and its record."""
     (folder / f"{name}.mp4").write_bytes(content)
-    entry = {"name": name, "file": f"{name}.mp4", "sha256": sha256(folder / f"{name}.mp4")}
-    return Finished(len(content), Key({"shot": "1"}, {}), "spoken", entry)
+    shape = {"width_px": 320, "height_px": 180, "rate": Fraction(24), "frames": 1}
+    sha = sha256(folder / f"{name}.mp4")
+    entry = Clip(name=name, file=f"{name}.mp4", kind="title", sha256=sha, steps=(), **shape)
+    return Finished(len(content), Key({"shot": "1"}, {"libraries": {}}), "spoken", entry)
 
 
 def test_a_record_survives_a_line_that_was_cut_off(tmp_path: Path) -> None:
@@ -141,7 +146,7 @@ def fake_draw(drawn: list[str]) -> Callable[..., object]:
             content = task.clip.name.encode()
             task.part.write_bytes(content)
             board = CLIP_KINDS[task.clip.kind].board(task.clip.brief)
-            yield Wrote(0, task, len(content), sha256(task.part), told_of(task.clip, board))
+            yield Wrote(0, task, len(content), sha256(task.part), told_of(board))
 
     return draw
 

@@ -12,7 +12,7 @@ import av
 import numpy as np
 import pytest
 
-from lessons.deliver.manifest import Footage, read_footage
+from lessons.deliver.footage import Footage, read_footage
 
 
 def write_clip(path: Path, frames: int, rate: tuple[int, int], size: tuple[int, int] = (96, 64)) -> None:

@@ -29,7 +29,7 @@ from lessons.deliver.captions import (
     hurried,
     lesson_captions,
 )
-from lessons.deliver.manifest import Clip, Step
+from lessons.rendering.manifest import Clip, Step
 
 RATES = [(24000, 1001), (24, 1), (25, 1), (30000, 1001), (30, 1), (50, 1), (60000, 1001), (60, 1)]
 
@@ -40,7 +40,8 @@ def spoken(rate: tuple[int, int], *steps: tuple[float, str]) -> Clip:
         end = at + round(seconds * rate[0] / rate[1])
         spans.append(Step(f"step {k}", at, end, words))
         at = end
-    return Clip("a", "a.mp4", "build-up", 96, 64, Fraction(*rate), at, "", tuple(spans), {})
+    shape = {"width_px": 96, "height_px": 64, "rate": Fraction(*rate), "frames": at}
+    return Clip(name="a", file="a.mp4", kind="build-up", sha256="", steps=tuple(spans), **shape)
 
 
 text = st.lists(st.text("abcdefghij,.", min_size=1, max_size=12), max_size=60).map(" ".join)

@@ -191,8 +191,8 @@ def test_the_whole_course_is_delivered_a_clip_of_every_group(tmp_path: Path, sto
             steps = [(step.name, 25, step.narration) for step in clip.brief.steps]
             short = stock.entry(clip.name, 25 * len(steps), (25, 1), steps)
             kept = ("width_px", "height_px", "rate", "frames", "steps")
-            told = manifest.entry(clip, short["file"], "", {**short, "shot": manifest.shot_answer(clip)})
-            entries.append(told | {key: short[key] for key in kept})
+            told = manifest.clip_told(clip, short["file"], "", manifest.Drawn((), ()))
+            entries.append(json.loads(manifest.as_json(told)) | {key: short[key] for key in kept})
             kinds.add(clip.kind)
         stock.write_folder(tmp_path / made.identity, entries, title=made.title, identity=made.identity)
     assert kinds == set(CLIP_KINDS)

@@ -11,7 +11,7 @@ import pytest
 import srt
 
 from lessons.deliver import Wishes, captions, edl, rough_cut, timeline
-from lessons.deliver.manifest import Footage
+from lessons.deliver.footage import Footage
 
 HANDLE, USED = 10, 60
 

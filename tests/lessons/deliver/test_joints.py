@@ -13,8 +13,8 @@ import pytest
 from av.bitstream import BitStreamFilterContext
 
 from lessons.deliver import Wishes, rough_cut
+from lessons.deliver.footage import read_footage
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
-from lessons.deliver.manifest import read_footage
 from scenes.board.brief import Output
 from scenes.film.film import Film
 from scenes.film.forms import FORMS

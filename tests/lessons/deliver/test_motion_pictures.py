@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from lessons.deliver import Wishes, frames, pictures, previews
-from lessons.deliver.manifest import Footage
+from lessons.deliver.footage import Footage
 
 
 def test_previews_begin_and_end_with_the_clip_and_keep_a_quiz_hidden(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,7 +13,7 @@ import pytest
 from PIL import Image
 
 from lessons.deliver import Wishes, pictures
-from lessons.deliver.manifest import Clip, read_footage
+from lessons.deliver.footage import Footage
 
 
 def grey_of(k: int) -> float:
@@ -47,7 +48,9 @@ def test_colours_are_read_by_bt_709(tmp_path: Path) -> None:
 
 
 def still(first: int, end: int, count: int) -> dict:
-    return {"first_frame": first, "end_frame": end, "panes": [{"shows": {"lines": [{}] * count}}]}
+    line = {"role": "aim_line", "points_mm": [[0, 0, 0], [1, 0, 0]]}
+    pane = {"rect_px": [0, 0, 96, 64], "view": "plan", "projection": [[1, 0, 0, 0]] * 3}
+    return {"first_frame": first, "end_frame": end, "panes": [pane | {"shows": {"lines": [line] * count}}]}
 
 
 def test_the_poster_shows_the_whole_construction_before_anything_rolls(
@@ -80,8 +83,8 @@ def test_a_quiz_keeps_its_cut_to_itself(tmp_path: Path, stock: SimpleNamespace) 
 
 def test_contact_sheets_hold_24_posters_each(tmp_path: Path, stock: SimpleNamespace) -> None:
     footage = stock.write_folder(tmp_path, [stock.entry("a", 4, (25, 1), [("s", 4, "")])])
-    clip: Clip = footage.clips[0]
-    many = read_footage(tmp_path).__class__(tmp_path, "Many", "many", {}, {}, (clip,) * 25)
+    about = replace(footage.manifest.lesson, title="Many", identity="many")
+    many = Footage(tmp_path, replace(footage.manifest, lesson=about, clips=footage.clips * 25))
     files = [f.name for f in pictures.deliver(many, Wishes()).files]
     assert files[:4] == ["many.jpg", "contact-sheet_1.jpg", "contact-sheet_2.jpg", "a.jpg"]
     with Image.open(tmp_path / "pictures" / "contact-sheet_1.jpg") as sheet:

@@ -25,9 +25,9 @@ FLAGS = [
 HOSTILE = '</script><script>window.pwned = 1</script><img src=x onerror="window.pwned = 2">"\'&amp;{{ 7 * 7 }}'
 
 ACCURACY = tuple(
-    {"method": method, "reading": "base_spot", "cut": "x", "cut_deg": cut, "side": side, "distance": "near",
-     "distance_mm": 300.0, "eye": "player", "usable": True, "aim_error_deg": -1e-15, "result_cut_deg": cut,
-     "object_error_deg": 0.755, "miss_mm": -13.2, "pocketed": side == "left"}
+    {"method": method, "reading": "base_spot", "shot": f"{cut}_{side}", "cut": "x", "cut_deg": cut, "side": side,
+     "distance": "near", "distance_mm": 300.0, "eye": "player", "usable": True, "aim_error_deg": -1e-15,
+     "result_cut_deg": cut, "object_error_deg": 0.755, "miss_mm": -13.2, "pocketed": side == "left"}
     for method in ("ghost_ball", "doubled_offset") for cut in (14.4775, 30.0) for side in ("left", "right")
 )  # fmt: skip
 
@@ -51,10 +51,10 @@ def lesson_entries(stock: SimpleNamespace) -> list[dict]:
     for method in ("ghost_ball", "doubled_offset"):
         for cut in (14.4775, 30.0):
             for side in ("left", "right"):
-                entries.append(
-                    stock.entry(f"{method}_cut-{cut:.1f}_{side}", 49, (25, 1), steps, method=method, cut_deg=cut,
-                                side=side, eye="standing" if side == "left" else None)
-                )  # fmt: skip
+                one = stock.entry(f"{method}_cut-{cut:.1f}_{side}", 49, (25, 1), steps, method=method, cut_deg=cut,
+                                  side=side, eye="standing" if side == "left" else None)  # fmt: skip
+                told = {"identity": f"{cut}_{side}", "cut_deg": cut, "side": side, "shot": one["shot"]}
+                entries.append(one | {"shots": [told | {"distance_name": "near", "target_name": None}]})
     entries.append(stock.entry("quiz-1", 49, (25, 1), steps, kind="quiz", method=None, cut_deg=22.0, side="right"))
     return entries
 
@@ -311,7 +311,7 @@ def test_everything_can_be_reached_by_keyboard_alone(page: Any) -> None:
 
 
 def test_the_page_is_the_same_every_time_and_asks_for_nothing_from_elsewhere(folder: Path) -> None:
-    from lessons.deliver.manifest import read_footage
+    from lessons.deliver.footage import read_footage
 
     text = (folder / "thin-and-full_review.html").read_text("utf-8")
     assert review_page.page(read_footage(folder), ACCURACY) == text

@@ -12,7 +12,7 @@ import pytest
 
 from lessons.deliver import Wishes, rough_cut
 from lessons.deliver.captions import lesson_captions
-from lessons.deliver.manifest import Footage, measure
+from lessons.deliver.footage import Footage, measure
 from lessons.planning.sound import add_samples
 
 

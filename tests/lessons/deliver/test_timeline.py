@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 import zipfile
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
@@ -15,8 +17,9 @@ import opentimelineio as otio
 import pytest
 
 from lessons.deliver import Wishes, edl, timeline
-from lessons.deliver.manifest import Clip, disagreements, measure, read_footage
+from lessons.deliver.footage import Footage, disagreements, measure, read_footage
 from lessons.deliver.timecode import DROP_RATE, Timecode
+from lessons.rendering.manifest import Clip, ManifestError
 
 COUNTED = [
     ((24000, 1001), False), ((24, 1), False), ((25, 1), False), ((30000, 1001), True), ((30000, 1001), False),
@@ -141,8 +144,8 @@ def test_more_than_999_clips_go_on_in_a_second_list(
 ) -> None:
     monkeypatch.setattr(edl, "has_sound", lambda path: False)  # a thousand files would be opened
     footage = stock.write_folder(tmp_path, [stock.entry("a", 4, (25, 1), [("s", 4, "")])])
-    clip = footage.clips[0]
-    many = footage.__class__(tmp_path, "Many", "many", {}, {}, (clip,) * 1001)
+    about = replace(footage.manifest.lesson, title="Many", identity="many")
+    many = Footage(tmp_path, replace(footage.manifest, lesson=about, clips=footage.clips * 1001))
     files = edl.deliver(many, Wishes()).files
     assert [f.name for f in files] == ["many.edl", "many_2.edl"]
     first, second = (read_edl(f.read_bytes().decode(), 25)[2] for f in files)
@@ -257,7 +260,8 @@ def test_a_clip_with_a_frame_missing_in_the_middle_is_not_even(tmp_path: Path) -
         ("{", "not readable as JSON"),
         ("[]", "schema 1 was expected"),
         ('{"schema": 1, "lesson": {"title": "a", "identity": "b"}, "made_with": {}, "clips": []}', "no clips"),
-        ('{"schema": 1, "lesson": {}, "made_with": {}, "clips": []}', "missing"),
+        ('{"schema": 1, "lesson": {}, "made_with": {}, "clips": []}', "lesson.title: field required"),
+        ('{"schema": 1, "lesson": 5, "made_with": {}, "clips": [5]}', "lesson: input should be a dict"),
     ],
 )
 def test_an_unusable_manifest_is_one_sentence(text: str | None, said: str, tmp_path: Path) -> None:
@@ -274,6 +278,29 @@ def test_a_clip_outside_the_folder_is_refused(file: str, tmp_path: Path, stock: 
     path = tmp_path / "manifest.json"
     path.write_text(path.read_text().replace('"a.mp4"', '"' + file.replace("\\", "\\\\") + '"'))
     with pytest.raises(Exception, match="outside the folder"):
+        read_footage(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"name": "../../evil"}, r"clips\[1\].name: '../../evil' is no name for a file in this folder"),
+        ({"rate": [24, 0]}, r"clips\[1\].rate: "),
+        ({"rate": [-24, 1]}, r"clips\[1\].rate: "),
+        ({"frames": -1}, r"clips\[1\].frames: input should be greater than or equal to 0"),
+        ({"steps": [{"name": "s"}]}, r"clips\[1\].steps\[0\].first_frame: field required"),
+        ({"still": 5}, r"clips\[1\].still: "),
+    ],
+)
+def test_what_is_wrong_with_a_clip_is_told_with_its_place(
+    wrong: dict[str, object], said: str, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    stock.write_folder(tmp_path, [stock.entry(name, 4, (25, 1), [("s", 4, "")]) for name in "ab"])
+    path = tmp_path / "manifest.json"
+    told = json.loads(path.read_text())
+    told["clips"][1] |= wrong
+    path.write_text(json.dumps(told))
+    with pytest.raises(ManifestError, match=said + ".*; render the lesson again.$"):
         read_footage(tmp_path)
 
 
