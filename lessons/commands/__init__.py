@@ -10,6 +10,7 @@ VERBS: dict[str, str] = {
     "render": "Render the clips.",
     "audit": "Decode rendered clips and check that everything stands where it was computed.",
     "solve": "Answer questions about one shot, or a stream of them.",
+    "match": "Match the camera of filmed shots, and tell where the balls lie.",
     "table": "Print a lesson's accuracy table.",
     "script": "Write the narration script to read from.",
     "deliver": "Write timelines, captions, sheets and the review page.",

@@ -1,0 +1,224 @@
+"""Test stills whose camera, lens, table and balls are known: `python -m benchmarks.stills.make OUT [NAME...]`.
+
+Blender (a Debian package) traces the light of scenes that this file describes; what a camera does is added here:
+the lens's bending, blur, exposure, noise, 4:2:0 and JPEG. Nothing of aimgeo is imported: projection, table and
+lens are written out once more, so that a mistake there can't hide here. Each still gets NAME.jpg and NAME.json.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+R_MM = 28.575
+GREEN, TEAL, BLUE, RED, TAN = (0.02, 0.16, 0.05), (0.03, 0.28, 0.25), (0.03, 0.16, 0.5), (0.4, 0.03, 0.04), (0.4, 0.33, 0.2)
+GREY = (0.16, 0.17, 0.18)
+OAK, WALNUT, BLACK, MAHOGANY, MAPLE = (0.35, 0.2, 0.09), (0.1, 0.05, 0.025), (0.012, 0.012, 0.013), (0.2, 0.06, 0.03), (0.5, 0.36, 0.2)
+WHITE, ORANGE, YELLOW, BALL_RED, BALL_BLUE, BALL_GREEN, PURPLE = (
+    (0.86, 0.85, 0.8), (0.85, 0.25, 0.03), (0.85, 0.6, 0.04), (0.6, 0.02, 0.02), (0.02, 0.05, 0.4), (0.01, 0.2, 0.08), (0.2, 0.03, 0.25),
+)  # fmt: skip
+
+
+def still(
+    seed: int, focal_mm: float, eye: tuple[float, float, float], look: tuple[float, float, float], size: tuple[int, int],
+    balls: list[dict[str, Any]], cloth: Any = GREEN, wood: Any = WALNUT, bend: tuple[float, float] = (0.0, 0.0),
+    roll_deg: float = 0.0, off: tuple[float, float] = (0.0, 0.0), length_mm: float = 2540.0, **more: Any,
+) -> dict[str, Any]:  # fmt: skip
+    """A scene: camera by eye and look-at, lens by its displacement at the corner, a table drawn from a seed."""
+    draw = np.random.default_rng(seed)
+    table = {
+        "length_mm": length_mm + draw.normal(0, 1.4),
+        "width_mm": length_mm / 2 + draw.normal(0, 1.4),
+        "nose_mm": 2 * R_MM * (0.635 + draw.normal(0, 0.004)),
+        "rail_top_mm": 41 + draw.normal(0, 2.0),
+        "rail_mm": draw.uniform(80, 110),
+        "corner_mouth_mm": 115.9 + draw.normal(0, 2.5),
+        "side_mouth_mm": 128.6 + draw.normal(0, 2.5),
+        "sight_mm": 93.66 + draw.normal(0, 1.4),
+    }
+    wide, high = size
+    focal = focal_mm / 36 * max(size)
+    E, way = np.array(eye, float), np.array(look, float) - np.array(eye, float)
+    forward = way / np.linalg.norm(way)
+    side = np.cross(forward, [0, 0, 1.0]) if abs(forward[2]) < 0.9999 else np.array([0.0, -1.0, 0.0])
+    right = side / np.linalg.norm(side)
+    down = np.cross(forward, right)
+    a = np.radians(roll_deg)
+    right, down = np.cos(a) * right + np.sin(a) * down, -np.sin(a) * right + np.cos(a) * down
+    corner = np.hypot(wide, high) / 2 / focal
+    camera = {
+        "eye_mm": E.tolist(), "right": right.tolist(), "down": down.tolist(), "forward": forward.tolist(),
+        "focal_px": focal, "principal_px": [wide / 2 + off[0] * wide, high / 2 + off[1] * wide],
+        "k1": bend[0] / corner**2, "k2": bend[1] / corner**4,
+    }  # fmt: skip
+    spots = [(length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5)), (-length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5))]
+    lamps = more.pop("lamps", None) or [
+        {"at": [x, 0, 950], "size": [0.9, 0.25], "watt": 22, "colour": (1, 0.94, 0.86)} for x in (-650, 650)
+    ]
+    return {
+        "seed": seed, "size_px": size, "table": table, "camera": camera, "balls": balls, "radius_mm": R_MM, "cloth": cloth,
+        "wood": wood, "spots": spots, "lamps": lamps, "exposure": 1.0, "noise": 0.006, "blur_px": 0.5, "quality": 90, **more,
+    }  # fmt: skip
+
+
+def ball(x: float, y: float, colour: Any, stripe: bool = False, turn: Any = (0.6, 0.4, 0.2)) -> dict[str, Any]:
+    """A ball on the cloth."""
+    return {"at": [x, y], "colour": colour, "stripe": stripe, "turn": turn}
+
+
+HD, FULL, TALL = (1280, 720), (1600, 900), (720, 1280)
+STILLS: dict[str, dict[str, Any]] = {
+    "behind-35": still(
+        1, 35, (-2400, 500, 900), (300, -50, 0), FULL, [ball(-200, 180, WHITE), ball(560, -70, ORANGE)],
+        cloth=TEAL, wood=MAHOGANY, bend=(-0.02, 0.004), roll_deg=1.2,
+    ),
+    "phone-26": still(
+        2, 26, (100, -1900, 1050), (60, 50, 0), FULL,
+        [ball(-400, 100, WHITE), ball(120, 330, BALL_RED), ball(700, -200, YELLOW, True, (0.2, 1.1, 0.3))],
+        cloth=BLUE, wood=WALNUT, bend=(0.012, -0.004), roll_deg=-1.5,
+    ),
+    "action-13": still(
+        3, 13, (-1600, -900, 800), (100, 60, 0), FULL, [ball(-650, -100, WHITE), ball(-100, 180, PURPLE)],
+        cloth=GREEN, wood=BLACK, bend=(-0.2, 0.05), roll_deg=2.0, noise=0.01,
+    ),
+    "far-85": still(
+        4, 85, (-4700, -600, 1500), (150, 0, 0), HD, [ball(200, -300, WHITE), ball(700, 120, BALL_BLUE)],
+        cloth=TAN, wood=OAK, bend=(0.008, 0.0),
+    ),
+    "upright-26": still(
+        5, 26, (-2350, 100, 1150), (150, 0, 0), TALL, [ball(-500, -120, WHITE), ball(250, 60, YELLOW)],
+        cloth=BLUE, wood=MAPLE, bend=(0.015, -0.006),
+    ),
+    "corner-high-24": still(
+        6, 24, (-1900, 1150, 1500), (50, -30, 0), HD,
+        [ball(-200, 100, WHITE), ball(330, -280, BALL_GREEN), ball(390, -250, YELLOW), ball(350, -220, PURPLE)],
+        cloth=RED, wood=OAK, bend=(-0.03, 0.01), roll_deg=-2.5,
+    ),
+    "low-28": still(
+        7, 28, (-2300, -300, 420), (200, 40, 20), FULL, [ball(-600, -60, WHITE), ball(100, 90, ORANGE)],
+        cloth=GREEN, wood=MAHOGANY, bend=(-0.015, 0.0),
+    ),
+    "down-24": still(
+        8, 24, (20, -10, 1900), (20, -9.9, 0), HD, [ball(-300, 150, WHITE), ball(330, -60, ORANGE)],
+        cloth=TEAL, wood=WALNUT, bend=(-0.02, 0.0), lamps=[{"at": [0, sy * 900, 1300], "size": [2.2, 0.3], "watt": 26} for sy in (1, -1)],
+    ),
+    "turned-35": still(
+        9, 35, (-2000, -1300, 1100), (100, 0, 0), HD, [ball(-500, 300, WHITE), ball(200, 420, BALL_BLUE, True)],
+        cloth=GREY, wood=BLACK, bend=(-0.02, 0.003), roll_deg=9.0, noise=0.012,
+    ),
+    "cropped-40": still(
+        10, 40, (-2250, 300, 1000), (200, 50, 0), HD, [ball(-350, 150, WHITE), ball(450, 260, BALL_GREEN)],
+        cloth=TEAL, wood=WALNUT, bend=(-0.025, 0.0), off=(0.05, -0.03),
+    ),
+    "seven-foot-24": still(
+        11, 24, (-1700, 350, 1000), (100, 0, 0), HD, [ball(-350, -100, WHITE), ball(250, 150, ORANGE)],
+        cloth=BLUE, wood=OAK, bend=(-0.02, 0.0), length_mm=1981.2, roll_deg=-0.8,
+    ),
+    "side-50": still(
+        12, 50, (-300, -3300, 1300), (0, 40, 0), FULL, [ball(-500, -100, WHITE), ball(0, 200, BALL_RED)],
+        cloth=GREEN, wood=MAPLE, bend=(0.006, 0.0), roll_deg=0.5, sight=(0.85, 0.84, 0.8),
+    ),
+}  # fmt: skip
+
+
+def project(camera: dict[str, Any], points_mm: Any) -> np.ndarray:
+    """Pixels (n, 2) of points (n, 3) through the lens; nan behind the camera."""
+    w = np.atleast_2d(np.asarray(points_mm, float)) - camera["eye_mm"]
+    X, Y, Z = (w @ np.array(camera[k]) for k in ("right", "down", "forward"))
+    Z = np.where(Z > 0, Z, np.nan)
+    x, y = X / Z, Y / Z
+    r2 = x * x + y * y
+    bent = 1 + camera["k1"] * r2 + camera["k2"] * r2 * r2
+    return np.stack([x * bent, y * bent], -1) * camera["focal_px"] + camera["principal_px"]
+
+
+def straightened(camera: dict[str, Any], pixels: np.ndarray) -> np.ndarray:
+    """Picture coordinates (x, y) = (X/Z, Y/Z) of pixels, by fixed point and Newton on the radius."""
+    bent = (pixels - camera["principal_px"]) / camera["focal_px"]
+    rd = np.hypot(bent[..., 0], bent[..., 1])
+    r = rd.copy()
+    k1, k2 = camera["k1"], camera["k2"]
+    for _ in range(60):
+        r -= 0.7 * (r * (1 + k1 * r**2 + k2 * r**4) - rd) / np.maximum(1 + 3 * k1 * r**2 + 5 * k2 * r**4, 0.2)
+    return bent * (r / np.maximum(rd, 1e-12))[..., None]
+
+
+def named_points(table: dict[str, Any]) -> dict[str, list[float]]:
+    """The points that can be picked, by name."""
+    L, W, nose, top = table["length_mm"] / 2, table["width_mm"] / 2, table["nose_mm"], table["rail_top_mm"]
+    k, m, away = table["corner_mouth_mm"] / np.sqrt(2), table["side_mouth_mm"] / 2, table["sight_mm"]
+    found: dict[str, list[float]] = {}
+    for end, sx in (("foot", 1), ("head", -1)):
+        for side, sy in (("left", 1), ("right", -1)):
+            found[f"{end}-{side}-long"] = [sx * (L - k), sy * W, nose]
+            found[f"{end}-{side}-short"] = [sx * L, sy * (W - k), nose]
+            found[f"side-{side}-{end}"] = [sx * m, sy * W, nose]
+        for i in (1, 2, 3):
+            found[f"sight-{end}-{i}"] = [sx * (L + away), (2 - i) * W / 2, top]
+    for side, sy in (("left", 1), ("right", -1)):
+        for i in (1, 2, 3, 5, 6, 7):
+            found[f"sight-{side}-{i}"] = [-L + i * L / 4, sy * (W + away), top]
+    return found
+
+
+def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
+    """Render one still and write it with its truth."""
+    scene = {**STILLS[name], "samples": samples, "threads": threads}
+    camera, (wide, high) = scene["camera"], scene["size_px"]
+    edge = np.concatenate([
+        np.stack(np.broadcast_arrays(np.linspace(0, wide, 60), y), -1) for y in (0.0, high)
+    ] + [np.stack(np.broadcast_arrays(x, np.linspace(0, high, 60)), -1) for x in (0.0, wide)])  # fmt: skip
+    flat = straightened(camera, edge) * camera["focal_px"]
+    low, top = np.floor(flat.min(0)) - 6, np.ceil(flat.max(0)) + 6
+    render = (top - low).astype(int)
+    camera = camera | {
+        "render_px": render.tolist(), "render_focal_px": camera["focal_px"], "render_principal_px": (-low).tolist(),
+    }  # fmt: skip
+    os.environ["OPENCV_IO_ENABLE_OPENEXR"] = "1"
+    import cv2
+    import OpenEXR
+
+    with tempfile.TemporaryDirectory() as folder:
+        scene_file, picture = Path(folder) / "scene.json", Path(folder) / "out.exr"
+        scene_file.write_text(json.dumps(scene | {"camera": camera}))
+        program = ["blender", "-b", "--python", str(Path(__file__).with_name("scene.py")), "--", str(scene_file), str(picture)]
+        subprocess.run(program, check=True, capture_output=True)
+        channels = OpenEXR.File(str(picture)).parts[0].channels
+        light = np.asarray((channels.get("RGB") or channels["RGBA"]).pixels[..., :3], np.float32)
+    ys, xs = np.mgrid[0:high, 0:wide] + 0.5
+    at = straightened(camera, np.stack([xs, ys], -1)) * camera["focal_px"] - low - 0.5
+    light = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32), cv2.INTER_CUBIC)
+    draw = np.random.default_rng(scene["seed"] + 100)
+    light = cv2.GaussianBlur(np.maximum(light, 0), (0, 0), scene["blur_px"])
+    light *= scene["exposure"] * 0.3 / np.percentile(light.mean(-1), 80)
+    light += draw.normal(0, 1, light.shape) * scene["noise"] * np.sqrt(np.maximum(light, 0) + 0.02)
+    light = np.clip(light, 0, 1)
+    shown = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    out.mkdir(parents=True, exist_ok=True)
+    picture_8 = np.round(shown[..., ::-1] * 255).astype(np.uint8)
+    cv2.imwrite(
+        str(out / f"{name}.jpg"), picture_8,
+        [cv2.IMWRITE_JPEG_QUALITY, scene["quality"], cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420],
+    )  # fmt: skip
+    points = named_points(scene["table"])
+    px = project(scene["camera"], list(points.values()))
+    truth = {
+        "size_px": [wide, high], "camera": scene["camera"], "table": scene["table"], "spots_mm": scene["spots"],
+        "balls_mm": [b["at"] for b in scene["balls"]], "radius_mm": R_MM,
+        "points_px": {n: p.tolist() for n, p in zip(points, px, strict=True) if np.isfinite(p).all()},
+    }  # fmt: skip
+    (out / f"{name}.json").write_text(json.dumps(truth, indent=1))
+
+
+if __name__ == "__main__":
+    target, names = Path(sys.argv[1]), sys.argv[2:] or list(STILLS)
+    for each in names:
+        make(each, target, int(os.environ.get("SAMPLES", "48")), int(os.environ.get("THREADS", "2")))
+        print(each, flush=True)

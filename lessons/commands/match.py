@@ -1,0 +1,70 @@
+"""aimgeo match: the camera of filmed shots, and where the balls lie on the real table."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+import click
+
+from lessons.lesson.faults import LessonError
+
+
+@click.command()
+@click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--points", is_flag=True, help="Print the names of the points, with a drawing.")
+def command(files: tuple[Path, ...], points: bool) -> None:
+    """Match filmed shots: camera, lens and balls from a few clicks, or none.
+
+    FILES are match files, or folders with match files. Beside each, NAME.match.json and NAME.match.jpg are written.
+    """
+    from lessons.footage import matching
+
+    if points:
+        from lessons.footage.names import drawing
+
+        click.echo(drawing())
+        return
+    if not files:
+        raise click.UsageError("Give match files or a folder; `aimgeo match --points` prints the names of the points.")
+    try:
+        matching.check_installed()
+    except matching.NeedsError as error:
+        raise click.ClickException(str(error)) from None
+    failed = 0
+    for path in match_files(files):
+        try:
+            made, picture = matching.answer(path)
+            wrote = matching.write(made, picture)
+        except LessonError as error:
+            failed += 1
+            click.echo(str(error), err=True)
+            continue
+        except OSError as error:
+            failed += 1
+            click.echo(f"{path.as_posix()}: cannot be written: {(error.strerror or str(error)).lower()}.", err=True)
+            continue
+        from lessons.footage.answer import summary
+
+        click.echo(summary(made, wrote))
+    sys.exit(1 if failed else 0)
+
+
+def match_files(paths: Iterable[Path]) -> tuple[Path, ...]:
+    """The files themselves, and the match files of each folder and below, in the order of their names."""
+    from lessons.files import ENDINGS
+    from lessons.footage.model import is_match_file
+
+    found: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            inside = sorted(p for p in path.rglob("*") if p.suffix in ENDINGS and p.is_file() and is_match_file(p))
+            if not inside:
+                raise click.ClickException(f"{path.as_posix()}: no match file (*.yaml with `footage`) in this folder.")
+            found += inside
+        elif path.exists():
+            found.append(path)
+        else:
+            raise click.ClickException(f"{path.as_posix()}: there is no such file; check the name.")
+    return tuple(dict.fromkeys(found))

@@ -1,0 +1,286 @@
+"""Balls in a picture: a coarse place near a click, then the outline to a few tenths of a pixel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from math import pi
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aimgeo.vectors import Array
+from lessons.footage.fit import BALL_SHIFT_PX, Camera, Rim
+from lessons.footage.picture import Picture
+
+RIM_PX = 0.3
+"""One standard error of one place on an outline."""
+
+CHROMA = 0.8
+"""How much colour counts beside brightness: video keeps it at half the resolution."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FoundBall:
+    """A ball: centre (3,), its outline's places, the part of the outline that is seen, its radius in px."""
+
+    centre_mm: Array
+    rim: Rim
+    seen: float
+    radius_px: float
+
+
+BLURS_PX = (0.5, 0.8, 1.2, 1.8, 2.6)
+
+
+FAINT_PX = 12.0
+"""Error of an edge in px, times the height of its step."""
+
+CLIPPED = 249.0
+
+
+def shades(picture: Picture) -> Picture:
+    """A picture made fit for edges: brightness and two colours, on a scale between linear light and as shown."""
+    p = np.clip(picture / 255, 0, 1)
+    linear = np.where(p <= 0.04045, p / 12.92, ((p + 0.055) / 1.055) ** 2.4)
+    v = (255 * linear**0.6).astype(np.float32)
+    bright = v @ np.array([0.0722, 0.7152, 0.2126], np.float32)
+    return np.stack([bright, CHROMA * (v[..., 0] - bright), CHROMA * (v[..., 2] - bright)], -1)
+
+
+def sample(shade: Picture, at_px: Array) -> Array:
+    """Values (..., 3) at pixels (..., 2), between the pixels' middles; the border's beyond it."""
+    import cv2
+
+    at = np.asarray(at_px, np.float32) - 0.5
+    flat = at.reshape(-1, 1, 2)
+    out = []
+    for k in range(0, len(flat), 30_000):  # as many as a map may hold
+        part = flat[k : k + 30_000]
+        out.append(cv2.remap(shade, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    return np.concatenate(out).reshape(*at.shape[:-1], 3).astype(float)
+
+
+def outline_px(camera: Camera, centre_mm: Array, radius_mm: float, angles: Array) -> tuple[Array, Array]:
+    """Pixels (K, 2) of a ball's outline and the normals (K, 2) that point out of it."""
+    step = 1e-3
+    px = camera.rim(centre_mm, radius_mm, angles)
+    along = camera.rim(centre_mm, radius_mm, angles + step) - camera.rim(centre_mm, radius_mm, angles - step)
+    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-12)
+    outward = np.sum(normals * (px - px.mean(0)), -1).sum() > 0
+    return px, normals if outward else -normals
+
+
+def mean_radius_px(camera: Camera, centre_mm: Array, radius_mm: float) -> float:
+    """Mean radius of a ball in the picture."""
+    px = camera.rim(centre_mm, radius_mm, np.linspace(0, 2 * pi, 24, endpoint=False))
+    return float(np.linalg.norm(px - px.mean(0), axis=-1).mean())
+
+
+def coarse(
+    shade: Picture, camera: Camera, radius_mm: float, click_px: Array, taken_mm: Sequence[Array] = ()
+) -> Array | None:
+    """A ball's place (3,) near a click: where the colour changes most all along the outline; None off the bed.
+
+    Where balls of `taken_mm` lie, no other can.
+    """
+    start = camera.on_plane(np.asarray(click_px, float), radius_mm)
+    if not np.isfinite(start).all():
+        return None
+    angles = np.linspace(0, 2 * pi, 40, endpoint=False)
+    radius = mean_radius_px(camera, start, radius_mm)
+    if not np.isfinite(radius) or radius < 2.5:
+        return None
+    best = np.asarray(click_px, float)
+    for reach, step in ((1.15 * radius, radius / 6), (radius / 5, radius / 24)):
+        n = max(int(round(reach / step)), 1)
+        grid = np.stack(np.meshgrid(np.arange(-n, n + 1), np.arange(-n, n + 1)), -1).reshape(-1, 2) * step
+        grid = grid[np.hypot(*grid.T) <= reach + 1e-9] + best
+        places = camera.on_plane(grid, radius_mm)
+        ok = np.isfinite(places).all(-1)
+        grid, places = grid[ok], places[ok]
+        if not len(grid):
+            return None
+        gap = max(1.0, 0.1 * radius)
+        rims = [outline_px(camera, p, radius_mm, angles) for p in places]
+        px, normals = np.stack([r[0] for r in rims]), np.stack([r[1] for r in rims])
+        jump = np.linalg.norm(sample(shade, px + gap * normals) - sample(shade, px - gap * normals), axis=-1)
+        # the sharpest step must stand on the outline, not a little beside it
+        score = np.minimum(jump, 30.0).mean(-1) + 0.15 * np.sqrt(np.minimum(jump, 90.0)).mean(-1)
+        for other in taken_mm:
+            score -= np.where(np.linalg.norm((places - other)[:, :2], axis=-1) < 1.8 * radius_mm, 20.0, 0.0)
+        best = grid[int(np.argmax(score))]
+    return camera.on_plane(best, radius_mm)
+
+
+def fine(
+    shade: Picture, camera: Camera, radius_mm: float, centre_mm: Array, others_mm: Sequence[Array], rounds: int = 4
+) -> FoundBall | None:
+    """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
+
+    What balls of `others_mm` cover, or confuse by being near, is left out; near the ball's own shadow places count half.
+    """
+    centre = np.asarray(centre_mm, float)
+    radius = mean_radius_px(camera, centre, radius_mm)
+    if not np.isfinite(radius) or radius < 2.5:
+        return None
+    count = int(np.clip(2 * pi * radius / 1.5, 32, 128))
+    angles = np.linspace(0, 2 * pi, count, endpoint=False)
+    rim = None
+    seen = 0.0
+    for k in range(rounds):
+        window = float(np.clip(0.45 * radius, 3.0, 9.0) if k == 0 else np.clip(0.28 * radius, 2.5, 6.0))
+        px, normals = outline_px(camera, centre, radius_mm, angles)
+        if not np.isfinite(px).all():
+            return None
+        free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
+        offsets, error, clipped = edge_offsets(shade, px, normals, window)
+        good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
+        if good.sum() < max(8, 0.25 * count):
+            return FoundBall(centre, Rim(angles[:0], px[:0], normals[:0], error[:0]), float(good.mean()), radius)
+        down = normals @ _towards_cloth(camera, centre, radius_mm)
+        error = np.where(down > 0.6, 2.0, 1.0) * error
+        # a blown-out side draws the whole ball towards the light
+        shift = float(np.hypot(BALL_SHIFT_PX, 0.7 * clipped[good].mean()))
+        rim = Rim(angles[good], (px + offsets[:, None] * normals)[good], normals[good], error[good], shift)
+        centre, left = _moved(camera, centre, radius_mm, rim)
+        # a place far from the outline that the others agree on is another edge
+        near = np.abs(left) < max(3.5 * np.median(np.abs(left)), 0.6)
+        rim = rim.only(near)
+        seen = float(near.sum() / count)
+    assert rim is not None
+    return FoundBall(centre, rim, seen, radius)
+
+
+def edge_offsets(
+    shade: Picture, px: Array, normals: Array, window: float
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """How far out along the normals (K, 2) from pixels (K, 2) an edge lies, its error (nan where there is
+    none), and where the inside is brighter than white.
+
+    Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are pulled by a
+    glossy ball's dark rim and by its shadow.
+    """
+    t, grid, bases = _step_bases(round(window * 2) / 2)
+    y = sample(shade, px[:, None] + t[:, None] * normals[:, None])
+    middle = y.mean(1)
+    y = y - middle[:, None]
+    flat = y.transpose(0, 2, 1).reshape(-1, len(t))
+    power = np.sum(flat * flat, -1).reshape(len(px), -1).sum(-1)
+    # (blurs, edge places, profiles): brightness and colour each have a blur of their own, colour being coarser
+    explained = (np.einsum("bgrt,kt->bgkr", bases, flat, optimize=True) ** 2).sum(-1)
+    explained = explained.reshape(len(bases), len(grid), len(px), 3)
+    bright, colour = explained[:4, ..., 0], explained[1:, ..., 1:].sum(-1)
+    best: tuple[float, Array] | None = None
+    for one in bright:
+        for other in colour:
+            left = np.maximum(power - one - other, 0.0)
+            score = float(np.median(left.min(0)))
+            if best is None or score < best[0]:
+                best = score, left
+    assert best is not None
+    left = best[1]
+    at = np.argmin(left, 0)
+    inner = np.clip(at, 1, len(grid) - 2)
+    k = np.arange(len(px))
+    a, b, c = left[inner - 1, k], left[inner, k], left[inner + 1, k]
+    curve = a - 2 * b + c
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shift = np.where(curve > 0, 0.5 * (a - c) / curve, 0.0)
+    offset = grid[inner] + np.clip(shift, -1, 1) * (grid[1] - grid[0])
+    edge = (at == 0) | (at == len(grid) - 1)
+    noise2 = np.maximum(b / (len(t) * y.shape[-1] - 12), 0.3)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        random = np.sqrt(2 * noise2 / np.maximum(curve / (grid[1] - grid[0]) ** 2, 1e-9))
+    step = power - b
+    strong = step > 12 * noise2 + 60.0
+    with np.errstate(invalid="ignore", divide="ignore"):
+        # a faint step is drawn aside by any shade; one that is no clean step may be two
+        height = 2 * np.sqrt(np.maximum(step, 1e-9) / len(t))
+        doubt = np.hypot(FAINT_PX / height, np.sqrt(b / np.maximum(step, 1e-9)))
+    # light beyond white in any colour, on either side, moves the edge
+    whole = y + middle[:, None]
+    most = whole[..., 0] + np.maximum(0.0, whole[..., 1:].max(-1) / CHROMA)
+    half = len(t) // 2
+    clipped = np.maximum((most[:, :half] > CLIPPED).mean(1), (most[:, half:] > CLIPPED).mean(1)) > 0.3
+    error = np.where(~edge & strong & (random < 1.2), np.sqrt(RIM_PX**2 + random**2 + doubt**2), np.nan)
+    return offset, np.where(clipped, 1.6 * error, error), clipped
+
+
+@cache
+def _step_bases(window: float) -> tuple[Array, Array, NDArray[Any]]:
+    """Samples t, edge places, and for each blur and place an orthonormal basis (4, samples) of two sloping shades."""
+    from scipy.special import ndtr
+
+    t = np.arange(-window, window + 1e-9, 0.5)
+    grid = np.arange(-window + 0.8, window - 0.8 + 1e-9, 0.1)
+    bases = []
+    for blur in BLURS_PX:
+        inside = ndtr(-(t - grid[:, None]) / blur)
+        lean = (t - grid[:, None]) / window
+        parts = np.stack([inside, inside * lean, 1 - inside, (1 - inside) * lean], -1)
+        parts = parts - parts.mean(1, keepdims=True)  # the profiles' mean is taken off too
+        u, s, _ = np.linalg.svd(parts, full_matrices=False)
+        u = np.where(s[:, None, :] > 1e-3 * s[:, None, :1], u, 0.0)
+        bases.append(u.transpose(0, 2, 1))
+    return t, grid, np.stack(bases)
+
+
+def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[Array, Array]:
+    """The ball's place on the cloth by its outline's places, long-tailed; and what is left at each, px."""
+    at = centre.copy()
+    growth = 0.0
+
+    def off(xy: Array, grown: float) -> Array:
+        px = camera.rim(np.array([xy[0], xy[1], radius_mm]), radius_mm, rim.angles)
+        return np.asarray(np.sum((px - rim.at_px) * rim.normals, -1) + grown)
+
+    for _ in range(6):
+        r = off(at[:2], growth)
+        J = np.stack([(off(at[:2] + d, growth) - off(at[:2] - d, growth)) / 0.02 for d in np.eye(2) * 0.01] + [np.ones(len(r))], -1)
+        scale = max(1.4 * float(np.median(np.abs(r))), 0.25)
+        w = 1 / (1 + (r / (1.5 * scale)) ** 2) / rim.error_px**2
+        prior = np.array([0.0, 0.0, 1 / 0.2**2])
+        H = (J * w[:, None]).T @ J + np.diag(prior)
+        step = np.linalg.solve(H, -(J * w[:, None]).T @ r - prior * np.array([0, 0, growth]))
+        at[:2] += np.clip(step[:2], -30, 30)
+        growth += float(step[2])
+    return at, off(at[:2], growth)
+
+
+def _towards_cloth(camera: Camera, centre: Array, radius_mm: float) -> Array:
+    """The direction (2,) in the picture from a ball's middle to where it touches the cloth; 0 seen from above."""
+    ends = camera.project(np.stack([centre, centre - [0, 0, radius_mm]]))
+    way = ends[1] - ends[0]
+    size = float(np.linalg.norm(way))
+    return way / size if size > 1.0 else np.zeros(2)
+
+
+def _free(
+    camera: Camera, centre: Array, radius_mm: float, px: Array, normals: Array, others: Sequence[Array],
+    window: float, shape: tuple[int, int],
+) -> NDArray[np.bool_]:  # fmt: skip
+    """True for places on an outline that lie in the picture and that no other ball covers or comes near to."""
+    high, wide = shape
+    free = (px[:, 0] > 2) & (px[:, 0] < wide - 2) & (px[:, 1] > 2) & (px[:, 1] < high - 2)
+    angles = np.linspace(0, 2 * pi, 48, endpoint=False)
+    for other in others:
+        if np.hypot(*(np.asarray(other)[:2] - centre[:2])) < 1.0:
+            continue
+        ring = camera.rim(np.asarray(other, float), radius_mm, angles)
+        if not np.isfinite(ring).all():
+            continue
+        middle = ring.mean(0)
+        reach = float(np.linalg.norm(ring - middle, axis=-1).max())
+        far = np.linalg.norm(px - middle, axis=-1)
+        if far.min() > reach + 2 * window:
+            continue
+        # the nearest place of the other's outline, by its polygon
+        import cv2
+
+        polygon = ring.astype(np.float32).reshape(-1, 1, 2)
+        depth = np.array([cv2.pointPolygonTest(polygon, (float(x), float(y)), True) for x, y in px])
+        free &= depth < -0.6 * window
+    return free

@@ -1,0 +1,667 @@
+"""One picture matched: from clicks (or none) to the camera, the table and the balls, with what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import degrees
+from typing import Any, Literal
+
+import numpy as np
+
+from aimgeo.landmarks import MEASURES, NAMED, RAIL_OF, Prior, measures_of
+from aimgeo.tables import TABLES, Table
+from aimgeo.vectors import Array
+from lessons.footage import balls as ball_fit
+from lessons.footage.fit import FIRST_BALL, TABLE, Camera, Problem, Rim, Seen, Solved, is_sound, solve
+from lessons.footage.picture import Picture, cloth_corners, spots
+from lessons.footage.refine import SPOT_PX, cloth_spots, nose_lines
+from lessons.footage.start import (
+    SIGHT_MATRICES,
+    Lock,
+    Start,
+    corner_starts,
+    facing,
+    in_frame,
+    joined,
+    lock,
+    matched,
+    rank,
+    sight_errors,
+    starts,
+)
+
+LOCKED, LOCKED_ALONE = 0.6, 0.75
+"""The part of the sights in the frame that must be met: with picks, and without."""
+
+LEAST_SIGHTS, LEAST_SIGHTS_ALONE = 6, 7
+LEAST_TOGETHER = 12
+"""Sights and picks together: with fewer, spots that are no sights can be met by chance."""
+
+MOST_OPEN_PX = 30.0
+"""Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
+
+MOST_LOCKS = 9
+
+PointKind = Literal["picked", "found", "computed", "wrong"]
+BallRole = Literal["cue", "object", "others"]
+
+
+class NoMatch(Exception):  # noqa: N818 - an answer to the person who clicked, not a fault of the program
+    """The picture can't be matched: a sentence, and the key of the match file that it is about."""
+
+    def __init__(self, sentence: str, at: tuple[str | int, ...] = ()) -> None:
+        super().__init__(sentence)
+        self.sentence, self.at = sentence, at
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """Something to know about a match, and the key of the match file that it is about."""
+
+    sentence: str
+    at: tuple[str | int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clicks:
+    """What a match file says, in px of the picture and mm. `towards` is a click towards the foot or the head rail."""
+
+    table: Table
+    points: Mapping[str, tuple[float, float]]
+    cue: tuple[float, float] | None = None
+    object: tuple[float, float] | None = None
+    others: tuple[tuple[float, float], ...] = ()
+    towards: tuple[Literal["foot", "head"], tuple[float, float]] | None = None
+    focal_mm: float | None = None
+    measured: Mapping[str, Prior] = field(default_factory=dict)
+    ball_diameter_mm: float = 57.15
+    pick_px: float = 2.5
+
+    def priors(self) -> dict[str, Prior]:
+        """What is known of the table before the picture is looked at."""
+        return {**measures_of(self.table, self.ball_diameter_mm), **self.measured}
+
+    def balls(self) -> list[tuple[BallRole, int, tuple[float, float]]]:
+        """All clicked balls: the role, the number among the others, the click."""
+        one: list[tuple[BallRole, int, tuple[float, float]]] = []
+        if self.cue is not None:
+            one.append(("cue", 0, self.cue))
+        if self.object is not None:
+            one.append(("object", 0, self.object))
+        return one + [("others", k, at) for k, at in enumerate(self.others)]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NamedPoint:
+    """A named point: where it is in the picture (2,), its error, how far the pick was off, where it comes from."""
+
+    at_px: Array
+    error_px: float
+    off_px: float | None
+    kind: PointKind
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MatchedBall:
+    """A ball: its centre (3,), half-widths of 95 % along x and y, the part of its outline seen, its radius in px."""
+
+    role: BallRole
+    index: int
+    centre_mm: Array
+    error_mm: Array
+    seen: float
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Match:
+    """A matched picture. `lock` is None where only picks carry it."""
+
+    clicks: Clicks
+    size_px: tuple[int, int]
+    solved: Solved
+    points: dict[str, NamedPoint]
+    balls: tuple[MatchedBall, ...]
+    sights: int
+    sights_in_frame: int
+    spots: int
+    is_locked: bool
+    warnings: tuple[Warned, ...] = ()
+
+    @property
+    def camera(self) -> Camera:
+        """The camera."""
+        return self.solved.camera
+
+    def ball(self, role: BallRole) -> MatchedBall | None:
+        """The cue ball or the object ball."""
+        return next((b for b in self.balls if b.role == role), None)
+
+    def place_error_px(self, places_mm: Array) -> Array:
+        """Half-widths (N,) of 95 % (the longer axis) at which places (N, 3) of the table are drawn."""
+        whole = self.solved.spread(lambda x: self.solved.problem.pixels(x, places_mm).reshape(-1))
+        n = len(places_mm)
+        blocks = np.stack([whole[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] for k in range(n)])
+        return np.asarray(1.96 * np.sqrt(np.maximum(np.linalg.eigvalsh(blocks)[:, -1], 0)))
+
+
+def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> Match:
+    """The match of a picture (None: by its picks alone). Raises NoMatch."""
+    focal = None if clicks.focal_mm is None else clicks.focal_mm / 36 * max(size_px)
+    problem = Problem(size_px, clicks.ball_diameter_mm / 2, clicks.priors(), focal_px=focal)
+    names = tuple(sorted(clicks.points))
+    picks = _picks(clicks, names)
+    found_spots = np.zeros((0, 2)) if picture is None else spots(picture)[0]
+    if len(names) < 3:
+        if picture is None:
+            raise NoMatch("fewer than three points are picked; click four: pocket points or sights, far apart.", ("points",))
+        solved, locked = _alone(problem, clicks, picture, found_spots, names), True
+        warnings: list[Warned] = []
+        wrong: set[str] = set()
+    else:
+        solved, locked, wrong, warnings = _with_picks(problem, clicks, picks, names, found_spots)
+    scale = max(size_px) / 1920
+    shade = None if picture is None else ball_fit.shades(picture)
+    spots_seen: dict[str, Array] = {}
+    found: dict[str, int] = {}
+    doubt = 1.0
+    fits: list[ball_fit.FoundBall] = []
+    told = clicks.balls()
+    for turn in range(2):
+        if locked:
+            found = matched(solved, found_spots, 4.0 * scale)
+            found, doubt = _trusted(solved, found, found_spots)
+        kept = [k for k, name in enumerate(names) if name not in found and name not in wrong]
+        parts = [Seen(picks.matrices[kept], picks.at_px[kept], picks.error_px[kept])] if kept else []
+        if found:
+            ordered = sorted(found)
+            at = found_spots[[found[name] for name in ordered]]
+            parts.append(Seen(np.stack([NAMED[n] for n in ordered]), at, doubt * sight_errors(solved, ordered)))
+        edges = None
+        if shade is not None and picture is not None:
+            clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
+            radius = _radius_px(solved, clicked_px)
+            spots_seen = cloth_spots(picture, solved, clicked_px, radius)
+            spots_seen = {k: v for k, v in spots_seen.items() if k not in names}
+            if spots_seen:
+                parts.append(Seen(np.stack([NAMED[k] for k in spots_seen]), np.array(list(spots_seen.values())), np.full(len(spots_seen), SPOT_PX)))
+            edges = nose_lines(shade, solved)
+        base = replace(solved.problem, points=joined(parts), edges=edges, rims=())
+        solved = solve(base, solved.x[:FIRST_BALL])
+        if shade is not None and told:
+            fits = _fit_balls(shade, solved, clicks, told, fits)
+            rims = tuple(f.rim for f in fits)
+            start, x = replace(solved.problem, rims=rims).start(solved.camera, [f.centre_mm for f in fits])
+            x[TABLE] = solved.x[TABLE]
+            joint = solve(start, x)
+            solved = joint if turn else _without_balls(joint)
+        if not is_sound(solved):
+            raise NoMatch("the points allow no camera above the table; check their names and places.", ("points",))
+    balls = _balls(solved, told, fits, clicks)
+    points = _points(solved, clicks, found, wrong, spots_seen)
+    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
+    visible = int((in_frame(px, size_px) & facing(solved)).sum())
+    made = Match(clicks, size_px, solved, points, balls, len(found), visible, len(spots_seen), locked)
+    return replace(made, warnings=(*warnings, *_warnings(made)))
+
+
+def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[dict[str, int], float]:
+    """The sights that fit among the others, and how much larger than expected their errors are (1 or more)."""
+    names = sorted(found)
+    if len(names) < 5:
+        return found, 1.0
+    off = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in names])) - spots_px[[found[n] for n in names]]
+    z = np.linalg.norm(off, axis=-1) / sight_errors(solved, names)
+    # the median of a two-dimensional error is 1.18 standard errors
+    doubt = max(1.0, float(np.median(z)) / 1.18)
+    return {name: found[name] for name, far in zip(names, z, strict=True) if far < 6 * doubt}, doubt
+
+
+def _picks(clicks: Clicks, names: Sequence[str]) -> Seen:
+    at = np.array([clicks.points[name] for name in names], float).reshape(-1, 2)
+    matrices = np.stack([NAMED[name] for name in names]) if names else np.zeros((0, 3, len(MEASURES)))
+    return Seen(matrices, at, np.full(len(names), clicks.pick_px))
+
+
+def _mean(problem: Problem) -> Array:
+    return np.array([problem.priors[name].mm for name in MEASURES])
+
+
+# ------------------------------------------------------------------ with picks
+
+
+def _with_picks(
+    problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], spots_px: Array
+) -> tuple[Solved, bool, set[str], list[Warned]]:
+    """The camera from three picks or more: locked on the sights where they are found."""
+    places = picks.matrices @ _mean(problem)
+    rails = {RAIL_OF.get(name, name) for name in names}
+    scale = max(problem.size_px) / 1920
+    found = starts(problem, places, picks.at_px)
+    if len(rails) == 1:
+        raise NoMatch(_one_rail(problem, picks, found, next(iter(rails))), ("points",))
+    if len(names) >= 4:
+        best = found[0].off_px if found else np.inf
+        under = starts(problem, places, picks.at_px, below=True)
+        if under and best > 5 * scale and under[0].off_px < 0.4 * best and not _one_pick_spoils(problem, picks, names, best):
+            raise NoMatch(
+                "these points are seen like this only from under the table. Are left and right taken for each other? "
+                "They are as for someone looking from head to foot.", ("points",),
+            )  # fmt: skip
+    locks = _locks(problem, found, picks, spots_px)
+    good = [one for one in locks if _holds(one, len(names)) and _agree(one.solved, picks, clicks.pick_px)]
+    if good:
+        chosen = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost))
+        return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
+    if len(names) < 4:
+        raise NoMatch(
+            f"three points were picked and the sights were not found ({_seen_of(locks)}); add a fourth point, far from the others.",
+            ("points",),
+        )
+    return _by_picks_alone(problem, clicks, picks, names, found, locks)
+
+
+def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: Array) -> list[Lock]:
+    if not len(spots_px):
+        return []
+    ranked = rank(problem, found, spots_px, MOST_LOCKS)
+    locks: list[Lock] = []
+    for start in ranked:
+        one = lock(problem, start.camera, picks, spots_px)
+        if one is None:
+            continue
+        locks.append(one)
+        if one.share >= 0.9 and len(one.sights) >= 8 and (picks is None or _agree(one.solved, picks, 2.0)):
+            break
+    return sorted(locks, key=lambda one: -one.share)
+
+
+def _holds(one: Lock, picked: int) -> bool:
+    """True where so many sights are met, together with the picks, that chance can't do it."""
+    met = len(one.sights)
+    sure = one.share >= LOCKED_ALONE or met >= 12 or picked >= 6
+    return one.share >= LOCKED and sure and met >= LEAST_SIGHTS and met + picked >= LEAST_TOGETHER
+
+
+def _agree(solved: Solved, picks: Seen, pick_px: float) -> bool:
+    """True where the camera meets most of the picks."""
+    off = np.linalg.norm(solved.problem.seen_px(solved.x, picks.matrices) - picks.at_px, axis=-1)
+    scale = max(solved.problem.size_px) / 1920
+    near = off < max(7 * pick_px, 14 * scale)
+    return bool(near.sum() >= max(2, int(np.ceil(0.6 * len(off)))))
+
+
+def _wrong_when_locked(chosen: Lock, picks: Seen, names: tuple[str, ...], pick_px: float) -> tuple[set[str], list[Warned]]:
+    """Picks that lie far from where the locked camera puts them, with their sentences."""
+    off = chosen.solved.problem.seen_px(chosen.solved.x, picks.matrices) - picks.at_px
+    far = np.linalg.norm(off, axis=-1)
+    typical = max(pick_px, float(np.median(far)))
+    wrong = {name for name, d in zip(names, far, strict=True) if d > max(6 * typical, 8.0)}
+    return wrong, [_wrong_sentence(chosen.solved, name, picks.at_px[names.index(name)]) for name in sorted(wrong)]
+
+
+def _wrong_sentence(solved: Solved, name: str, at_px: Array) -> Warned:
+    every = tuple(NAMED)
+    px = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in every]))
+    off = np.linalg.norm(px - at_px, axis=-1)
+    k = int(np.argmin(off))
+    own = float(off[every.index(name)])
+    exactly = f", and exactly where {every[k]} is" if every[k] != name and off[k] < max(4.0, 0.12 * own) else ""
+    return Warned(f"{name} lies {own:.0f} px from where the other points put it{exactly}; it was left out.", ("points", name))
+
+
+def _polished(problem: Problem, found: Sequence[Start], picks: Seen, most: int = 6) -> Solved | None:
+    """The best fit to picks alone, from a few starts."""
+    best: Solved | None = None
+    for start in _spread_out(found, most):
+        base, x = replace(problem, points=picks).start(start.camera)
+        one = solve(base, x)
+        if is_sound(one) and (best is None or one.cost < best.cost):
+            best = one
+    return best
+
+
+def _spread_out(found: Sequence[Start], most: int) -> list[Start]:
+    kept: list[Start] = []
+    for start in found:
+        if all(abs(np.log(start.camera.focal_px / k.camera.focal_px)) > 0.1 for k in kept):
+            kept.append(start)
+        if len(kept) >= most:
+            break
+    return kept
+
+
+def _rms(solved: Solved, picks: Seen) -> float:
+    off = solved.problem.seen_px(solved.x, picks.matrices) - picks.at_px
+    return float(np.sqrt(np.mean(np.sum(off**2, -1))))
+
+
+def _one_pick_spoils(problem: Problem, picks: Seen, names: tuple[str, ...], best: float) -> bool:
+    """True where the points fit a camera above the table once one of them is left out."""
+    if len(names) < 5:
+        return False
+    mean = _mean(problem)
+    for k in range(len(names)):
+        rest = [j for j in range(len(names)) if j != k]
+        found = starts(problem, picks.matrices[rest] @ mean, picks.at_px[rest])
+        if found and found[0].off_px < 0.4 * best:
+            return True
+    return False
+
+
+def _by_picks_alone(
+    problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], found: list[Start], locks: list[Lock]
+) -> tuple[Solved, bool, set[str], list[Warned]]:
+    """The camera from four picks or more where the sights are not found: less is known, and it is said."""
+    solved = _polished(problem, found, picks)
+    scale = max(problem.size_px) / 1920
+    off = _rms(solved, picks) if solved is not None else np.inf
+    limit = max(4 * clicks.pick_px, 7.0 * scale)
+    wrong: set[str] = set()
+    said: list[Warned] = []
+    if off > 2.2 * clicks.pick_px and len(names) >= 5:
+        solved, wrong, said = _leaving_one_out(problem, picks, names, found, solved, clicks.pick_px)
+        kept = [k for k, name in enumerate(names) if name not in wrong]
+        off = _rms(solved, _some(picks, kept)) if solved is not None else np.inf
+    if solved is None or off > limit:
+        if (other := _other_table(clicks, problem, picks)) is not None and other[1] < 0.4 * off:
+            shown = f"to {off:.0f} px" if np.isfinite(off) else "not at all"
+            raise NoMatch(
+                f"the points fit a {clicks.table.name.replace('ft', ' ft')} table {shown}, "
+                f"a {other[0].replace('ft', ' ft')} table to {other[1]:.1f} px. Is `table: {other[0]}` meant?", ("table",),
+            )  # fmt: skip
+        miss = f"they are missed by {off:.0f} px" if np.isfinite(off) else "no camera sees them so"
+        raise NoMatch(f"the points fit no table ({miss}); check their names and places, or click others.", ("points",))
+    worst = _open_px(solved)
+    sentence = f"not locked: {_seen_of(locks)} (glare? too small?). Add two points; drawn places are within ± {worst:.0f} px."
+    if worst > MOST_OPEN_PX * scale:
+        raise NoMatch(sentence, ("points",))
+    said.append(Warned(sentence))
+    return solved, False, wrong, said
+
+
+def _open_px(solved: Solved) -> float:
+    """The widest 95 % at which a place of the bed that is in the frame is drawn."""
+    L, W = (solved.problem.measures_mm(solved.x)[k] / 2 for k in (0, 1))
+    grid = np.stack(np.meshgrid(np.linspace(-L, L, 9), np.linspace(-W, W, 5)), -1).reshape(-1, 2)
+    places = np.concatenate([grid, np.zeros((len(grid), 1))], -1)
+    px = solved.camera.project(places)
+    places = places[in_frame(px, solved.problem.size_px)]
+    if not len(places):
+        return float("inf")
+    return float(solved.error(lambda x: solved.problem.pixels(x, places).reshape(-1)).max())
+
+
+def _some(picks: Seen, kept: Sequence[int]) -> Seen:
+    index = list(kept)
+    return Seen(picks.matrices[index], picks.at_px[index], picks.error_px[index])
+
+
+def _leaving_one_out(
+    problem: Problem, picks: Seen, names: tuple[str, ...], found: list[Start], whole: Solved | None, pick_px: float
+) -> tuple[Solved | None, set[str], list[Warned]]:
+    """Leave each pick out in turn: one that the others contradict is wrong."""
+    mean = _mean(problem)
+    tries: list[tuple[float, int, Solved]] = []
+    for k in range(len(names)):
+        rest = [j for j in range(len(names)) if j != k]
+        some = _some(picks, rest)
+        begun = starts(problem, some.matrices @ mean, some.at_px)
+        one = _polished(problem, begun, some, 3)
+        if one is not None:
+            tries.append((_rms(one, some), k, one))
+    if not tries:
+        return whole, set(), []
+    tries.sort(key=lambda t: t[0])
+    off, k, one = tries[0]
+    before = _rms(whole, picks) if whole is not None else np.inf
+    missed = float(np.linalg.norm(one.problem.seen_px(one.x, picks.matrices[k : k + 1])[0] - picks.at_px[k]))
+    if off > 0.5 * before or missed < 6 * pick_px or off > 2.5 * pick_px:
+        return whole, set(), []
+    return one, {names[k]}, [_wrong_sentence(one, names[k], picks.at_px[k])]
+
+
+def _other_table(clicks: Clicks, problem: Problem, picks: Seen) -> tuple[str, float] | None:
+    """The named size that the picks fit best, other than the one that is told, and how well (px)."""
+    found: list[tuple[float, str]] = []
+    for name, table in TABLES.items():
+        if name == clicks.table.name:
+            continue
+        other = replace(problem, priors={**measures_of(table, clicks.ball_diameter_mm), **clicks.measured})
+        begun = starts(other, picks.matrices @ _mean(other), picks.at_px)
+        one = _polished(other, begun, picks, 3)
+        if one is not None:
+            found.append((_rms(one, picks), name))
+    return (min(found)[1], min(found)[0]) if found else None
+
+
+def _one_rail(problem: Problem, picks: Seen, found: list[Start], rail: str) -> str:
+    solved = _polished(problem, found, picks, 3)
+    open_px = ""
+    if solved is not None:
+        far = {"left": "right", "right": "left", "foot": "head", "head": "foot"}.get(rail, "right")
+        names = tuple(n for n in NAMED if RAIL_OF.get(n) == far)
+        _, spread = solved.seen_px(names)
+        worst = float(1.96 * np.sqrt(np.linalg.eigvalsh(spread)[:, -1].max()))
+        open_px = f"the far side is open to ± {min(worst, 9999):.0f} px. "
+    where = f"along the {rail} rail" if not rail.startswith("spot") else "on one spot"
+    return f"all points lie {where}; {open_px}Click one point on another rail."
+
+
+def _seen_of(locks: Sequence[Lock]) -> str:
+    if not locks:
+        return "no sight was found"
+    return f"{len(locks[0].sights)} of {locks[0].in_frame} sights found"
+
+
+# ------------------------------------------------------------------ without picks
+
+
+def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, names: tuple[str, ...]) -> Solved:
+    """The camera from the picture alone, by the cloth's corners; a click or a pick tells foot from head."""
+    found = corner_starts(problem, cloth_corners(picture))
+    locks = _locks(problem, found, None, spots_px)
+    good = [one for one in locks if one.share >= LOCKED_ALONE and len(one.sights) >= LEAST_SIGHTS_ALONE and _on_three_rails(one)]
+    if not good:
+        best = max(locks, key=lambda one: len(one.sights), default=None)
+        seen = f" ({len(best.sights)} of {best.in_frame} sights seen)" if best is not None else ""
+        raise NoMatch(f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart.")
+    solved = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost)).solved
+    if names:
+        both = [solved, turned_half(solved)]
+        at = np.array([clicks.points[name] for name in names])
+        matrices = np.stack([NAMED[name] for name in names])
+        offs = [float(np.linalg.norm(s.problem.seen_px(s.x, matrices) - at, axis=-1).max()) for s in both]
+        if min(offs) > 14 * max(problem.size_px) / 1920:
+            raise NoMatch(
+                f"the table was found by itself, but {names[0]} is not where it was clicked "
+                f"({min(offs):.0f} px away); check the name, or click four points.", ("points", names[0]),
+            )  # fmt: skip
+        return both[int(np.argmin(offs))]
+    if clicks.towards is None:
+        raise NoMatch(
+            "the table was found by itself, but it looks the same turned by half a turn; add `foot: [x, y]`, one click towards the foot rail."
+        )
+    end, at_px = clicks.towards
+    L = _mean(problem)[MEASURES.index("length")] / 2
+    ends = solved.camera.project([[L, 0, 0], [-L, 0, 0]])
+    middle = solved.camera.project([[0, 0, 0]])[0]
+    ends = np.where(np.isfinite(ends), ends, 2 * middle - ends[::-1])
+    way = np.asarray(at_px) - middle
+    is_foot = float(way @ (ends[0] - middle)) / np.linalg.norm(ends[0] - middle) > float(way @ (ends[1] - middle)) / np.linalg.norm(ends[1] - middle)
+    return solved if is_foot == (end == "foot") else turned_half(solved)
+
+
+def _on_three_rails(one: Lock) -> bool:
+    return len({RAIL_OF[name] for name in one.sights}) >= 3
+
+
+def turned_half(solved: Solved) -> Solved:
+    """The same picture with head and foot exchanged."""
+    c = solved.camera
+    half = np.diag([-1.0, -1.0, 1.0])
+    turned = Camera(half @ c.eye_mm, c.axes @ half, c.focal_px, c.middle_px, c.k1, c.k2)
+    problem, x = replace(solved.problem, points=None, edges=None).start(turned)
+    x[TABLE] = solved.x[TABLE]
+    return Solved(problem, x, solved.covariance, solved.cost)
+
+
+# ------------------------------------------------------------------ balls and answers
+
+
+def _radius_px(solved: Solved, clicked_px: Array) -> float:
+    if not len(clicked_px):
+        return 0.0
+    R = solved.problem.radius_mm
+    places = solved.camera.on_plane(clicked_px, R)
+    sizes = [ball_fit.mean_radius_px(solved.camera, p, R) for p in places if np.isfinite(p).all()]
+    return max((s for s in sizes if np.isfinite(s)), default=0.0)
+
+
+def _said_of(role: BallRole, index: int) -> str:
+    return {"cue": "cue ball", "object": "object ball"}.get(role, f"{_ordinal(index)} of `others`")
+
+
+def _ordinal(index: int) -> str:
+    words = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+    return f"the {words[index]}" if index < len(words) else f"number {index + 1}"
+
+
+def ball_key(role: BallRole, index: int) -> tuple[str | int, ...]:
+    """A ball's key in the match file."""
+    return ("balls", "others", index) if role == "others" else ("balls", role)
+
+
+def _fit_balls(
+    shade: Picture, solved: Solved, clicks: Clicks, told: list[tuple[BallRole, int, tuple[float, float]]], before: list[ball_fit.FoundBall]
+) -> list[ball_fit.FoundBall]:  # fmt: skip
+    camera, R = solved.camera, solved.problem.radius_mm
+    if before:
+        places = [b.centre_mm for b in before]
+    else:
+        places = []
+        for role, index, at in told:
+            near = ball_fit.coarse(shade, camera, R, np.array(at))
+            if near is None:
+                raise NoMatch("no ball can lie here; click on the ball, on the cloth.", ball_key(role, index))
+            places.append(near)
+        # once more, now that the others' places are known: in a crowd two clicks can slide to one ball
+        for k, (_, _, at) in enumerate(told):
+            others = [p for j, p in enumerate(places) if j != k]
+            if min((np.hypot(*(p - places[k])[:2]) for p in others), default=np.inf) < 5 * R:
+                near = ball_fit.coarse(shade, camera, R, np.array(at), others)
+                places[k] = places[k] if near is None else near
+    made: list[ball_fit.FoundBall] = []
+    for k, (role, index, _) in enumerate(told):
+        one = ball_fit.fine(shade, camera, R, places[k], [p for j, p in enumerate(places) if j != k])
+        if one is None or one.seen < 0.3 or len(one.rim.angles) < 10:
+            share = 0 if one is None else round(100 * one.seen)
+            raise NoMatch(f"no ball outline here (only {share} % of one is seen); click nearer to its middle.", ball_key(role, index))
+        made.append(one)
+    _check_apart(solved, told, made)
+    return made
+
+
+def _check_apart(solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], made: list[ball_fit.FoundBall]) -> None:
+    R = solved.problem.radius_mm
+    measures = dict(zip(MEASURES, solved.problem.measures_mm(solved.x).tolist(), strict=True))
+    for k, (role, index, _) in enumerate(told):
+        x, y = made[k].centre_mm[:2]
+        over = max(abs(x) - measures["length"] / 2, abs(y) - measures["width"] / 2) + R
+        if over > 0.4 * R:
+            raise NoMatch(f"this ball would lie {over:.0f} mm inside the cushion; is it a ball on the bed?", ball_key(role, index))
+        for j in range(k):
+            apart = float(np.hypot(*(made[k].centre_mm - made[j].centre_mm)[:2]))
+            other = told[j]
+            if apart < 0.6 * R:
+                one = _said_of(other[0], other[1])
+                if role == other[0] == "others":
+                    both = f"{_ordinal(other[1])} and {_ordinal(index).removeprefix('the ')} of `others`"
+                    raise NoMatch(f"{both} are the same ball.", ball_key(role, index))
+                raise NoMatch(f"this click and the {one.removeprefix('the ')}'s are the same ball.", ball_key(role, index))
+            if apart < 2 * R - max(7.0, 0.2 * R):
+                raise NoMatch(
+                    f"this ball and {'the ' if other[0] != 'others' else ''}{_said_of(other[0], other[1])} would be {apart:.0f} mm apart, "
+                    f"nearer than a diameter; click nearer to their middles.", ball_key(role, index),
+                )  # fmt: skip
+
+
+def _without_balls(solved: Solved) -> Solved:
+    """The fit without the balls' unknowns, to start the next round from."""
+    problem = replace(solved.problem, rims=())
+    return Solved(problem, solved.x[:FIRST_BALL], solved.covariance[:FIRST_BALL, :FIRST_BALL], solved.cost)
+
+
+def _balls(
+    solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], fits: list[ball_fit.FoundBall], clicks: Clicks
+) -> tuple[MatchedBall, ...]:  # fmt: skip
+    if fits:
+        made = []
+        for k, ((role, index, _), one) in enumerate(zip(told, fits, strict=True)):
+            centre = solved.problem.ball_mm(solved.x, k)
+            error = solved.error(lambda x, k=k: solved.problem.ball_mm(x, k)[..., :2])
+            made.append(MatchedBall(role, index, centre, error, one.seen, one.radius_px))
+        return tuple(made)
+    # by picks alone a click is taken for the ball's middle
+    made = []
+    R = solved.problem.radius_mm
+    for role, index, at in told:
+        place = solved.camera.on_plane(np.array(at, float), R)
+        if not np.isfinite(place).all():
+            raise NoMatch("no ball can lie here; click on the ball, on the cloth.", ball_key(role, index))
+        radius = ball_fit.mean_radius_px(solved.camera, place, R)
+
+        def where(x: Array, at: Any = at) -> Array:
+            return np.asarray(solved.problem.camera(x).on_plane(np.array(at, float), R)[:2])
+
+        spread = np.sqrt(solved.error(where) ** 2 + (1.96 * 0.15 * R) ** 2)
+        made.append(MatchedBall(role, index, place, spread, 0.0, radius))
+    return tuple(made)
+
+
+def _points(
+    solved: Solved, clicks: Clicks, found: Mapping[str, int], wrong: set[str], spots_seen: Mapping[str, Array]
+) -> dict[str, NamedPoint]:  # fmt: skip
+    names = tuple(NAMED)
+    px, spread = solved.seen_px(names)
+    ahead = (np.stack([NAMED[n] for n in names]) @ solved.problem.measures_mm(solved.x) - solved.camera.eye_mm) @ solved.camera.axes[2] > 0
+    made: dict[str, NamedPoint] = {}
+    for k, name in enumerate(names):
+        picked = clicks.points.get(name)
+        if not ahead[k] or (picked is None and not in_frame(px[k], solved.problem.size_px, 0.0)):
+            continue
+        off = None if picked is None else float(np.hypot(*(np.array(picked) - px[k])))
+        kind: PointKind = (
+            "wrong" if name in wrong else "found" if name in found or name in spots_seen else "picked" if picked is not None else "computed"
+        )
+        error = float(1.96 * np.sqrt(max(np.linalg.eigvalsh(spread[k])[-1], 0)))
+        made[name] = NamedPoint(px[k], error, off, kind)
+    return made
+
+
+def _warnings(made: Match) -> list[Warned]:
+    said: list[Warned] = []
+    camera = made.camera
+    tilt = degrees(np.arcsin(np.clip(-camera.axes[2][2], -1, 1)))
+    focal_error = float(np.sqrt(made.solved.covariance[6, 6]))
+    if tilt > 80 or focal_error > 0.12:
+        said.append(Warned(
+            "looking straight down the lens and the height cannot be told apart; places on the cloth are unaffected."
+            if tilt > 80
+            else f"the lens's focal length is open to ± {196 * focal_error:.0f} %; give `lens: {{focal: ... mm}}` or add points."
+        ))  # fmt: skip
+    for ball in made.balls:
+        way = ball.centre_mm - camera.eye_mm
+        rise = degrees(np.arctan2(-way[2], np.hypot(*way[:2])))
+        along = way[:2] / np.hypot(*way[:2])
+        if rise < 8:
+            ends = camera.project(np.stack([ball.centre_mm, ball.centre_mm + [*along, 0.0]]))
+            px = float(np.hypot(*(ends[1] - ends[0])))
+            worst = float(np.abs(along) @ ball.error_mm)
+            named = {"cue": "the cue ball", "object": "the object ball"}.get(ball.role, f"{_ordinal(ball.index)} of `others`")
+            sentence = f"seen at {rise:.0f} degrees a millimetre along the view is {px:.2f} px; {named}'s place is ± {worst:.0f} mm that way."
+            said.append(Warned(sentence, ball_key(ball.role, ball.index)))
+            break
+    return said
+

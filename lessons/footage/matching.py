@@ -1,0 +1,132 @@
+"""A match file from beginning to end: read, looked at, solved, written. A refusal leaves older files alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from aimgeo.vectors import Array
+from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
+from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
+from lessons.footage.match import NoMatch, Warned, match
+from lessons.footage.model import load
+from lessons.footage.picture import Picture
+from lessons.footage.seen import drawn
+from scenes.files import write_whole
+
+NEEDED = {"cv2": "opencv-python-headless", "scipy": "scipy", "av": "av", "PIL": "pillow"}
+
+
+class NeedsError(Exception):
+    """What has to be installed first: a sentence."""
+
+
+def check_installed() -> None:
+    """Raise NeedsError where what looks at pictures is not installed."""
+    from importlib.util import find_spec
+
+    lacks = [package for module, package in NEEDED.items() if find_spec(module) is None]
+    if lacks:
+        raise NeedsError(f"matching footage needs {' and '.join(lacks)}; install it with: pip install 'aimgeo[footage]'")
+
+
+def answer(path: Path) -> tuple[Answer, Picture]:
+    """The answer to a match file, and the picture that it is about. Raises LessonError."""
+    file = load(path)
+    try:
+        footage = open_footage(file.footage)
+        clicks = file.clicks(footage.size_px)
+        frame = footage.frame_at(file.keys.at)
+        if frame >= footage.frames:
+            last = (footage.frames - 1) / (footage.rate[0] / footage.rate[1]) if footage.rate else 0.0
+            raise file.fault(f"the footage ends before that; its last frame is at {last:.2f} s.", ("at",))
+        picture = picture_at(footage, frame)
+    except UnreadableError as error:
+        raise file.fault(str(error), ("footage",)) from None
+    try:
+        found = match(clicks, picture, footage.size_px)
+    except NoMatch as error:
+        raise file.fault(error.sentence, error.at) from None
+    plan = planned(file, found)
+    shot, more = filmed_shot(found, file.keys.target)
+    warnings = [*found.warnings, *more, *exchanged(found, plan)]
+    if footage.rate_varies and footage.rate is not None:
+        rate = footage.rate[0] / footage.rate[1]
+        warnings.append(Warned(f"the frame rate of the footage varies; {rate:.4g} frames a second are taken.", ("footage",)))
+    made = Answer(file, found, frame, footage.rate, shot, plan, tuple(warnings), frames=footage.frames)
+    if not footage.is_still:
+        made = _kept_still(made, footage, picture)
+    return made, picture
+
+
+def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:
+    """The answer with what moves in the clip: a knocked camera, balls that leave their places."""
+    found = made.match
+    marks = np.array([p.at_px for p in found.points.values() if p.kind == "found"]).reshape(-1, 2)
+    discs = [(*found.camera.project(b.centre_mm).tolist(), 0.8 * max(b.radius_px, 4.0)) for b in found.balls]
+    still = stillness(footage, picture, marks, discs, 0)
+    _refuse_moving(made, footage, still)
+    after = replace_first(still, made.frame)
+    warnings = list(made.warnings)
+    holds = None
+    if (knock := after.knocked()) is not None:
+        holds = knock[0]
+        warnings.append(Warned(f"the picture moves by {knock[1]:.1f} px at frame {knock[0]}; the match holds up to there.", ("footage",)))
+    before = still.moved_px[: made.frame]
+    if len(before) and np.nanmax(before) > 1.0:
+        first = int(np.flatnonzero(before > 1.0)[-1]) + 1
+        warnings.append(Warned(f"the camera stands still only from frame {first} on; the match holds from there.", ("footage",)))
+    return replace(made, warnings=tuple(warnings), holds_to_frame=holds, fades_from_frame=after.leaves())
+
+
+def replace_first(still: Stillness, frame: int) -> Stillness:
+    """The same from a frame on."""
+    return Stillness(frame, still.moved_px[frame:], still.in_place[frame:], still.changing[frame:])
+
+
+def _refuse_moving(made: Answer, footage: Footage, still: Stillness) -> None:
+    """Raise LessonError where a ball moves at the moment that is measured."""
+    assert footage.rate is not None
+    low, high = max(made.frame - 3, 0), made.frame + 8
+    for k, ball in enumerate(made.match.balls):
+        if not still.changing[low:high, k].any():
+            continue
+        seconds = footage.rate[1] / footage.rate[0]
+        quiet = _longest(~still.changing.any(1))
+        name = {"cue": "the cue ball", "object": "the object ball"}.get(ball.role, f"ball {ball.index + 1} of `others`")
+        rest = ""
+        if quiet is not None and (quiet[1] - quiet[0]) * seconds > 0.3:
+            rest = f"; it lies still from {quiet[0] * seconds:.1f} s to {quiet[1] * seconds:.1f} s"
+        raise made.file.fault(f"{name} moves at {made.file.keys.at:g} s{rest}.", ("at",))
+
+
+def _longest(flags: Array) -> tuple[int, int] | None:
+    """The longest run [first, end) of True."""
+    best: tuple[int, int] | None = None
+    start = None
+    for k, flag in enumerate([*flags.tolist(), False]):
+        if flag and start is None:
+            start = k
+        if not flag and start is not None:
+            if best is None or k - start > best[1] - best[0]:
+                best = (start, k)
+            start = None
+    return best
+
+
+def paths(file: Path) -> tuple[Path, Path]:
+    """Where the answer to a match file is written: JSON and picture."""
+    return file.with_name(f"{file.stem}.match.json"), file.with_name(f"{file.stem}.match.jpg")
+
+
+def write(made: Answer, picture: Picture) -> list[Path]:
+    """Write the answer beside the match file: both files whole, or neither new."""
+    told, seen = paths(made.file.path)
+    content = {seen: drawn(made.match, picture), told: written(made)}
+    for path, data in content.items():
+        write_whole(path, data)
+    return [told, seen]
+
+

@@ -1,0 +1,99 @@
+"""What is looked for once the camera is nearly known: noses and spots, for the height of the cloth under the rails."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from aimgeo.landmarks import NAMED, noses
+from aimgeo.vectors import Array
+from lessons.footage.balls import edge_offsets
+from lessons.footage.fit import Seen, Solved
+from lessons.footage.picture import Picture
+from lessons.footage.start import in_frame
+
+NOSE_PX, NOSE_MM = 0.5, 1.2
+"""One standard error of a whole nose line: the edge is round, and shadows run along it."""
+
+SPOT_PX = 0.25
+PLACES = 31
+
+
+def nose_lines(shade: Picture, solved: Solved) -> Seen | None:
+    """The noses where they are seen as edges, weighted so that a line counts once, however many places it has."""
+    camera = solved.camera
+    parts: list[tuple[Array, Array, Array, Array]] = []
+    for matrices in noses(PLACES).values():
+        matrices = matrices[2:-2]
+        places = matrices @ solved.problem.measures_mm(solved.x)
+        px = camera.project(places)
+        ok = in_frame(px, solved.problem.size_px, 12.0)
+        if ok.sum() < 8:
+            continue
+        along = np.gradient(px, axis=0)
+        normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-9)
+        depth = (places - camera.eye_mm) @ camera.axes[2]
+        if np.linalg.norm(px[ok][-1] - px[ok][0]) < 60:
+            continue
+        window = float(np.clip(np.median(4.0 * camera.focal_px / depth[ok]) + 2.0, 3.5, 9.0))
+        offsets, error, _ = edge_offsets(shade, px[ok], normals[ok], window)
+        good = np.isfinite(error) & (np.abs(offsets) < window - 1.0)
+        if good.sum() < 8:
+            continue
+        # an edge that runs straight along the line; shadows lean
+        k = np.flatnonzero(good)
+        for _ in range(3):
+            fit = np.polyfit(k, offsets[k], 1)
+            left = np.abs(offsets - np.polyval(fit, np.arange(len(offsets))))
+            k = np.flatnonzero(good & (left < max(2.5 * float(np.median(left[k])), 0.4)))
+            if len(k) < 8:
+                break
+        if len(k) < max(8, 0.45 * ok.sum()) or np.abs(fit[0]) * len(offsets) > 2.5:
+            continue
+        own = np.hypot(NOSE_PX, NOSE_MM * camera.focal_px / depth[ok][k]) * np.sqrt(len(k))
+        parts.append((matrices[ok][k], px[ok][k] + offsets[k, None] * normals[ok][k], normals[ok][k], own))
+    if not parts:
+        return None
+    matrices, at, normals, errors = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return Seen(matrices, at, errors, normals)
+
+
+def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_px: float) -> dict[str, Array]:
+    """Dark spots on the cloth where the table has them: pixels (2,) by name."""
+    import cv2
+
+    camera = solved.camera
+    found: dict[str, Array] = {}
+    grey = picture @ np.array([0.2, 0.5, 0.3], np.float32)
+    for name in ("spot-head", "spot-centre", "spot-foot"):
+        place = NAMED[name] @ solved.problem.measures_mm(solved.x)
+        px = camera.project(place)
+        if not in_frame(px, solved.problem.size_px, 20.0):
+            continue
+        if len(balls_px) and np.hypot(*(balls_px - px).T).min() < 2.2 * balls_radius_px:
+            continue
+        ring = camera.project(place + np.array([[9.0, 0, 0], [0, 9.0, 0], [-9.0, 0, 0], [0, -9.0, 0]]))
+        across = float(np.abs(ring - px).max())
+        reach = int(max(4.0 * across, 8))
+        x, y = (int(v) for v in px)
+        left, top = max(x - reach, 0), max(y - reach, 0)
+        part = grey[top : y + reach + 1, left : x + reach + 1]
+        dark = np.median(part) - cv2.GaussianBlur(part, (0, 0), 0.6)
+        noise = 1.5 * float(np.median(np.abs(dark))) + 1.0
+        mask = (dark > max(0.4 * float(dark.max()), 5 * noise)).astype(np.uint8)
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+        expected = float(abs(np.cross(ring[0] - ring[2], ring[1] - ring[3]))) * np.pi / 8
+        best = None
+        for k in range(1, count):
+            area = float(stats[k, cv2.CC_STAT_AREA])
+            ys, xs = np.nonzero(labels == k)
+            touches = xs.min() == 0 or ys.min() == 0 or xs.max() == part.shape[1] - 1 or ys.max() == part.shape[0] - 1
+            if touches or not 0.12 * expected < area < 3.5 * expected + 6 or area < 3:
+                continue
+            weight = dark[ys, xs]
+            at = np.array([left + (xs + 0.5) @ weight / weight.sum(), top + (ys + 0.5) @ weight / weight.sum()])
+            off = float(np.hypot(*(at - px)))
+            if off < 1.6 * across + 2 and (best is None or off < best[0]):
+                best = (off, at)
+        if best is not None:
+            found[name] = best[1]
+    return found
