@@ -7,6 +7,7 @@ What takes a P works for both, and for many at once: points (N, K, 3) with P (N,
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,10 +30,66 @@ class Lens:
     k2: float = 0.0
 
     def bent(self, places: ArrayLike) -> Array:
-        """Where the lens puts places (..., 2), given in focal lengths from the principal point."""
+        """Where the lens puts places (..., 2), given in focal lengths from the principal point.
+
+        nan beyond the turning radius, where the polynomial would fold the picture back.
+        """
         p = np.asarray(places, float)
         rr = np.sum(p * p, axis=-1, keepdims=True)
-        return np.asarray(p * (1 + rr * (self.k1 + rr * self.k2)), float)
+        with np.errstate(invalid="ignore", over="ignore"):
+            factor = np.where(rr <= self.turning_radius**2, 1 + rr * (self.k1 + rr * self.k2), np.nan)
+            return np.asarray(p * factor, float)
+
+    def straightened(self, places: ArrayLike) -> Array:
+        """The places (..., 2) that the lens puts here: the inverse of `bent`; nan where it puts none.
+
+        >>> lens = Lens(-0.2, 0.05)
+        >>> lens.bent(lens.straightened([[0.4, 0.3]])).round(15).tolist()
+        [[0.4, 0.3]]
+        """
+        p = np.asarray(places, float)
+        k1, k2, limit = self.k1, self.k2, self.turning_radius
+        seen = np.hypot(p[..., 0], p[..., 1])
+        low, high = np.zeros_like(seen), np.full_like(seen, min(limit, 1e3))
+        r = np.clip(seen, low, high)
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            # Newton within a bracket: near the turning radius the slope vanishes
+            for _ in range(60):
+                rr = r * r
+                excess = r * (1 + rr * (k1 + k2 * rr)) - seen
+                high, low = np.where(excess > 0, r, high), np.where(excess > 0, low, r)
+                step = r - excess / (1 + rr * (3 * k1 + 5 * k2 * rr))
+                moved = np.where((step > low) & (step < high), step, np.where(excess == 0, r, (low + high) / 2))
+                if np.array_equal(moved, r):
+                    break
+                r = moved
+            beyond = seen > self.reach if np.isfinite(limit) else np.zeros(seen.shape, bool)
+            scale = np.where(seen > 0, np.where(beyond, np.nan, r) / np.where(seen > 0, seen, 1.0), 1.0)
+        return np.asarray(p * scale[..., None])
+
+    @property
+    def turning_radius(self) -> float:
+        """The radius beyond which larger ones are seen nearer to the middle again; inf where there is none.
+
+        The smallest positive root of 1 + 3 k1 r^2 + 5 k2 r^4.
+
+        >>> Lens(-0.1).turning_radius.__round__(6), Lens(0.1).turning_radius
+        (1.825742, inf)
+        """
+        under = 9 * self.k1 * self.k1 - 20 * self.k2
+        if under < 0:
+            return math.inf
+        # 2 / (-3 k1 +- root) has no cancellation at the smaller root, and stands where k2 is 0
+        parts = (-3 * self.k1 + math.sqrt(under), -3 * self.k1 - math.sqrt(under))
+        return min((math.sqrt(2 / part) for part in parts if part > 0), default=math.inf)
+
+    @property
+    def reach(self) -> float:
+        """How far from the principal point the lens shows anything, in focal lengths; inf where there is no
+        end.
+        """
+        r = self.turning_radius
+        return r * (1 + r * r * (self.k1 + self.k2 * r * r)) if math.isfinite(r) else math.inf
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,4 +1,5 @@
-"""The points of a real table that a picture shows: pockets' points, sights and spots, as functions of its measures.
+"""The points of a real table that a picture shows: pockets' points, sights and spots, as functions of its
+measures.
 
 Every place is linear in the measures, so that a table that is not known exactly can be solved for. Names as in the
 glossary; sights are counted from the head along the long rails (4 is the side pocket), and from the left along the
@@ -35,7 +36,8 @@ def measures_of(table: Table, ball_diameter_mm: float = 57.15) -> dict[str, Prio
     """What is known of a table of a named size, by measure.
 
     Bed and sights follow the published tolerances (World Pool-Billiard Association, equipment specifications: bed
-    +-1/8 in, sights 3 11/16 +-1/8 in from the noses) taken as two standard errors. The height of the nose is 62.5 to
+    +-1/8 in, sights 3 11/16 +-1/8 in from the noses) taken as two standard errors. The height of the nose is
+    62.5 to
     64.5 % of the ball; rail and cushion are common practice.
     """
     return {
@@ -58,12 +60,12 @@ def _at(x: dict[str, float], y: dict[str, float], z: dict[str, float]) -> Array:
 def _named() -> dict[str, Array]:
     found: dict[str, Array] = {}
     nose, top = {"nose_height": 1.0}, {"rail_top": 1.0}
-    k = 1 / sqrt(2)
+    root = 1 / sqrt(2)
     for end, sx in (("foot", 1.0), ("head", -1.0)):
         for side, sy in (("left", 1.0), ("right", -1.0)):
             x, y = {"length": sx / 2}, {"width": sy / 2}
-            found[f"{end}-{side}-long"] = _at(x | {"corner_mouth": -sx * k}, y, nose)
-            found[f"{end}-{side}-short"] = _at(x, y | {"corner_mouth": -sy * k}, nose)
+            found[f"{end}-{side}-long"] = _at(x | {"corner_mouth": -sx * root}, y, nose)
+            found[f"{end}-{side}-short"] = _at(x, y | {"corner_mouth": -sy * root}, nose)
     for side, sy in (("left", 1.0), ("right", -1.0)):
         for end, sx in (("head", -1.0), ("foot", 1.0)):
             found[f"side-{side}-{end}"] = _at({"side_mouth": sx / 2}, {"width": sy / 2}, nose)
@@ -73,8 +75,8 @@ def _named() -> dict[str, Array]:
     for end, sx in (("head", -1.0), ("foot", 1.0)):
         for i in (1, 2, 3):
             found[f"sight-{end}-{i}"] = _at({"length": sx / 2, "sights": sx}, {"width": (2 - i) / 4}, top)
-    for name, x in (("head", -0.25), ("centre", 0.0), ("foot", 0.25)):
-        found[f"spot-{name}"] = _at({"length": x, f"{name}_spot_x": 1.0}, {f"{name}_spot_y": 1.0}, {})
+    for name, part in (("head", -0.25), ("centre", 0.0), ("foot", 0.25)):
+        found[f"spot-{name}"] = _at({"length": part, f"{name}_spot_x": 1.0}, {f"{name}_spot_y": 1.0}, {})
     return found
 
 
@@ -101,9 +103,13 @@ RAIL_OF = {
 
 
 def noses(places: int) -> dict[str, Array]:
-    """The six noses, each by so many evenly spaced places between its points, as matrices (places, 3, measures)."""
+    """The six noses, each by so many evenly spaced places between its points, as matrices (places, 3,
+    measures).
+    """
     ends = {
-        f"{side}-{end}": (f"side-{side}-{end}", f"{end}-{side}-long") for side in ("left", "right") for end in ("head", "foot")
+        f"{side}-{end}": (f"side-{side}-{end}", f"{end}-{side}-long")
+        for side in ("left", "right")
+        for end in ("head", "foot")
     } | {end: (f"{end}-left-short", f"{end}-right-short") for end in ("head", "foot")}
     along = np.linspace(0.0, 1.0, places)[:, None, None]
     return {name: (1 - along) * NAMED[a] + along * NAMED[b] for name, (a, b) in ends.items()}
@@ -123,7 +129,8 @@ def cushion_corners() -> dict[str, Array]:
 def places_mm(names: tuple[str, ...], measures_mm: Array) -> Array:
     """Places (..., N, 3) of named points on a table with measures (..., len(MEASURES)).
 
-    >>> places_mm(("sight-left-2", "spot-foot"), np.array([2540.0, 1270, 116, 129, 36, 41, 93.66, 51] + [0.0] * 6)).tolist()
+    >>> measures = np.array([2540.0, 1270, 116, 129, 36, 41, 93.66, 51] + [0.0] * 6)
+    >>> places_mm(("sight-left-2", "spot-foot"), measures).tolist()
     [[-635.0, 728.66, 41.0], [635.0, 0.0, 0.0]]
     """
     return np.einsum("nij,...j->...ni", np.stack([NAMED[name] for name in names]), measures_mm)

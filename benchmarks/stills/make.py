@@ -18,19 +18,47 @@ from typing import Any
 import numpy as np
 
 R_MM = 28.575
-GREEN, TEAL, BLUE, RED, TAN = (0.02, 0.16, 0.05), (0.03, 0.28, 0.25), (0.03, 0.16, 0.5), (0.4, 0.03, 0.04), (0.4, 0.33, 0.2)
+GREEN, TEAL, BLUE, RED, TAN = (
+    (0.02, 0.16, 0.05),
+    (0.03, 0.28, 0.25),
+    (0.03, 0.16, 0.5),
+    (0.4, 0.03, 0.04),
+    (0.4, 0.33, 0.2),
+)
 GREY = (0.16, 0.17, 0.18)
-OAK, WALNUT, BLACK, MAHOGANY, MAPLE = (0.35, 0.2, 0.09), (0.1, 0.05, 0.025), (0.012, 0.012, 0.013), (0.2, 0.06, 0.03), (0.5, 0.36, 0.2)
+OAK, WALNUT, BLACK, MAHOGANY, MAPLE = (
+    (0.35, 0.2, 0.09),
+    (0.1, 0.05, 0.025),
+    (0.012, 0.012, 0.013),
+    (0.2, 0.06, 0.03),
+    (0.5, 0.36, 0.2),
+)
 WHITE, ORANGE, YELLOW, BALL_RED, BALL_BLUE, BALL_GREEN, PURPLE = (
-    (0.86, 0.85, 0.8), (0.85, 0.25, 0.03), (0.85, 0.6, 0.04), (0.6, 0.02, 0.02), (0.02, 0.05, 0.4), (0.01, 0.2, 0.08), (0.2, 0.03, 0.25),
-)  # fmt: skip
+    (0.86, 0.85, 0.8),
+    (0.85, 0.25, 0.03),
+    (0.85, 0.6, 0.04),
+    (0.6, 0.02, 0.02),
+    (0.02, 0.05, 0.4),
+    (0.01, 0.2, 0.08),
+    (0.2, 0.03, 0.25),
+)
 
 
 def still(
-    seed: int, focal_mm: float, eye: tuple[float, float, float], look: tuple[float, float, float], size: tuple[int, int],
-    balls: list[dict[str, Any]], cloth: Any = GREEN, wood: Any = WALNUT, bend: tuple[float, float] = (0.0, 0.0),
-    roll_deg: float = 0.0, off: tuple[float, float] = (0.0, 0.0), length_mm: float = 2540.0, **more: Any,
-) -> dict[str, Any]:  # fmt: skip
+    seed: int,
+    focal_mm: float,
+    eye: tuple[float, float, float],
+    look: tuple[float, float, float],
+    size: tuple[int, int],
+    balls: list[dict[str, Any]],
+    cloth: Any = GREEN,
+    wood: Any = WALNUT,
+    bend: tuple[float, float] = (0.0, 0.0),
+    roll_deg: float = 0.0,
+    off: tuple[float, float] = (0.0, 0.0),
+    length_mm: float = 2540.0,
+    **more: Any,
+) -> dict[str, Any]:
     """A scene: camera by eye and look-at, lens by its displacement at the corner, a table drawn from a seed."""
     draw = np.random.default_rng(seed)
     table = {
@@ -54,18 +82,39 @@ def still(
     right, down = np.cos(a) * right + np.sin(a) * down, -np.sin(a) * right + np.cos(a) * down
     corner = np.hypot(wide, high) / 2 / focal
     camera = {
-        "eye_mm": E.tolist(), "right": right.tolist(), "down": down.tolist(), "forward": forward.tolist(),
-        "focal_px": focal, "principal_px": [wide / 2 + off[0] * wide, high / 2 + off[1] * wide],
-        "k1": bend[0] / corner**2, "k2": bend[1] / corner**4,
-    }  # fmt: skip
-    spots = [(length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5)), (-length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5))]
+        "eye_mm": E.tolist(),
+        "right": right.tolist(),
+        "down": down.tolist(),
+        "forward": forward.tolist(),
+        "focal_px": focal,
+        "principal_px": [wide / 2 + off[0] * wide, high / 2 + off[1] * wide],
+        "k1": bend[0] / corner**2,
+        "k2": bend[1] / corner**4,
+    }
+    spots = [
+        (length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5)),
+        (-length_mm / 4 + draw.normal(0, 1.5), draw.normal(0, 1.5)),
+    ]
     lamps = more.pop("lamps", None) or [
         {"at": [x, 0, 950], "size": [0.9, 0.25], "watt": 22, "colour": (1, 0.94, 0.86)} for x in (-650, 650)
     ]
     return {
-        "seed": seed, "size_px": size, "table": table, "camera": camera, "balls": balls, "radius_mm": R_MM, "cloth": cloth,
-        "wood": wood, "spots": spots, "lamps": lamps, "exposure": 1.0, "noise": 0.006, "blur_px": 0.5, "quality": 90, **more,
-    }  # fmt: skip
+        "seed": seed,
+        "size_px": size,
+        "table": table,
+        "camera": camera,
+        "balls": balls,
+        "radius_mm": R_MM,
+        "cloth": cloth,
+        "wood": wood,
+        "spots": spots,
+        "lamps": lamps,
+        "exposure": 1.0,
+        "noise": 0.006,
+        "blur_px": 0.5,
+        "quality": 90,
+        **more,
+    }
 
 
 def ball(x: float, y: float, colour: Any, stripe: bool = False, turn: Any = (0.6, 0.4, 0.2)) -> dict[str, Any]:
@@ -76,56 +125,151 @@ def ball(x: float, y: float, colour: Any, stripe: bool = False, turn: Any = (0.6
 HD, FULL, TALL = (1280, 720), (1600, 900), (720, 1280)
 STILLS: dict[str, dict[str, Any]] = {
     "behind-35": still(
-        1, 35, (-2400, 500, 900), (300, -50, 0), FULL, [ball(-200, 180, WHITE), ball(560, -70, ORANGE)],
-        cloth=TEAL, wood=MAHOGANY, bend=(-0.02, 0.004), roll_deg=1.2,
+        1,
+        35,
+        (-2400, 500, 900),
+        (300, -50, 0),
+        FULL,
+        [ball(-200, 180, WHITE), ball(560, -70, ORANGE)],
+        cloth=TEAL,
+        wood=MAHOGANY,
+        bend=(-0.02, 0.004),
+        roll_deg=1.2,
     ),
     "phone-26": still(
-        2, 26, (100, -1900, 1050), (60, 50, 0), FULL,
+        2,
+        26,
+        (100, -1900, 1050),
+        (60, 50, 0),
+        FULL,
         [ball(-400, 100, WHITE), ball(120, 330, BALL_RED), ball(700, -200, YELLOW, True, (0.2, 1.1, 0.3))],
-        cloth=BLUE, wood=WALNUT, bend=(0.012, -0.004), roll_deg=-1.5,
+        cloth=BLUE,
+        wood=WALNUT,
+        bend=(0.012, -0.004),
+        roll_deg=-1.5,
     ),
     "action-13": still(
-        3, 13, (-1600, -900, 800), (100, 60, 0), FULL, [ball(-650, -100, WHITE), ball(-100, 180, PURPLE)],
-        cloth=GREEN, wood=BLACK, bend=(-0.2, 0.05), roll_deg=2.0, noise=0.01,
+        3,
+        13,
+        (-1600, -900, 800),
+        (100, 60, 0),
+        FULL,
+        [ball(-650, -100, WHITE), ball(-100, 180, PURPLE)],
+        cloth=GREEN,
+        wood=BLACK,
+        bend=(-0.2, 0.05),
+        roll_deg=2.0,
+        noise=0.01,
     ),
     "far-85": still(
-        4, 85, (-4700, -600, 1500), (150, 0, 0), HD, [ball(200, -300, WHITE), ball(700, 120, BALL_BLUE)],
-        cloth=TAN, wood=OAK, bend=(0.008, 0.0),
+        4,
+        85,
+        (-4700, -600, 1500),
+        (150, 0, 0),
+        HD,
+        [ball(200, -300, WHITE), ball(700, 120, BALL_BLUE)],
+        cloth=TAN,
+        wood=OAK,
+        bend=(0.008, 0.0),
     ),
     "upright-26": still(
-        5, 26, (-2350, 100, 1150), (150, 0, 0), TALL, [ball(-500, -120, WHITE), ball(250, 60, YELLOW)],
-        cloth=BLUE, wood=MAPLE, bend=(0.015, -0.006),
+        5,
+        26,
+        (-2350, 100, 1150),
+        (150, 0, 0),
+        TALL,
+        [ball(-500, -120, WHITE), ball(250, 60, YELLOW)],
+        cloth=BLUE,
+        wood=MAPLE,
+        bend=(0.015, -0.006),
     ),
     "corner-high-24": still(
-        6, 24, (-1900, 1150, 1500), (50, -30, 0), HD,
+        6,
+        24,
+        (-1900, 1150, 1500),
+        (50, -30, 0),
+        HD,
         [ball(-200, 100, WHITE), ball(330, -280, BALL_GREEN), ball(390, -250, YELLOW), ball(350, -220, PURPLE)],
-        cloth=RED, wood=OAK, bend=(-0.03, 0.01), roll_deg=-2.5,
+        cloth=RED,
+        wood=OAK,
+        bend=(-0.03, 0.01),
+        roll_deg=-2.5,
     ),
     "low-28": still(
-        7, 28, (-2300, -300, 420), (200, 40, 20), FULL, [ball(-600, -60, WHITE), ball(100, 90, ORANGE)],
-        cloth=GREEN, wood=MAHOGANY, bend=(-0.015, 0.0),
+        7,
+        28,
+        (-2300, -300, 420),
+        (200, 40, 20),
+        FULL,
+        [ball(-600, -60, WHITE), ball(100, 90, ORANGE)],
+        cloth=GREEN,
+        wood=MAHOGANY,
+        bend=(-0.015, 0.0),
     ),
     "down-24": still(
-        8, 24, (20, -10, 1900), (20, -9.9, 0), HD, [ball(-300, 150, WHITE), ball(330, -60, ORANGE)],
-        cloth=TEAL, wood=WALNUT, bend=(-0.02, 0.0), lamps=[{"at": [0, sy * 900, 1300], "size": [2.2, 0.3], "watt": 26} for sy in (1, -1)],
+        8,
+        24,
+        (20, -10, 1900),
+        (20, -9.9, 0),
+        HD,
+        [ball(-300, 150, WHITE), ball(330, -60, ORANGE)],
+        cloth=TEAL,
+        wood=WALNUT,
+        bend=(-0.02, 0.0),
+        lamps=[{"at": [0, sy * 900, 1300], "size": [2.2, 0.3], "watt": 26} for sy in (1, -1)],
     ),
     "turned-35": still(
-        9, 35, (-2000, -1300, 1100), (100, 0, 0), HD, [ball(-500, 300, WHITE), ball(200, 420, BALL_BLUE, True)],
-        cloth=GREY, wood=BLACK, bend=(-0.02, 0.003), roll_deg=9.0, noise=0.012,
+        9,
+        35,
+        (-2000, -1300, 1100),
+        (100, 0, 0),
+        HD,
+        [ball(-500, 300, WHITE), ball(200, 420, BALL_BLUE, True)],
+        cloth=GREY,
+        wood=BLACK,
+        bend=(-0.02, 0.003),
+        roll_deg=9.0,
+        noise=0.012,
     ),
     "cropped-40": still(
-        10, 40, (-2250, 300, 1000), (200, 50, 0), HD, [ball(-350, 150, WHITE), ball(450, 260, BALL_GREEN)],
-        cloth=TEAL, wood=WALNUT, bend=(-0.025, 0.0), off=(0.05, -0.03),
+        10,
+        40,
+        (-2250, 300, 1000),
+        (200, 50, 0),
+        HD,
+        [ball(-350, 150, WHITE), ball(450, 260, BALL_GREEN)],
+        cloth=TEAL,
+        wood=WALNUT,
+        bend=(-0.025, 0.0),
+        off=(0.05, -0.03),
     ),
     "seven-foot-24": still(
-        11, 24, (-1700, 350, 1000), (100, 0, 0), HD, [ball(-350, -100, WHITE), ball(250, 150, ORANGE)],
-        cloth=BLUE, wood=OAK, bend=(-0.02, 0.0), length_mm=1981.2, roll_deg=-0.8,
+        11,
+        24,
+        (-1700, 350, 1000),
+        (100, 0, 0),
+        HD,
+        [ball(-350, -100, WHITE), ball(250, 150, ORANGE)],
+        cloth=BLUE,
+        wood=OAK,
+        bend=(-0.02, 0.0),
+        length_mm=1981.2,
+        roll_deg=-0.8,
     ),
     "side-50": still(
-        12, 50, (-300, -3300, 1300), (0, 40, 0), FULL, [ball(-500, -100, WHITE), ball(0, 200, BALL_RED)],
-        cloth=GREEN, wood=MAPLE, bend=(0.006, 0.0), roll_deg=0.5, sight=(0.85, 0.84, 0.8),
+        12,
+        50,
+        (-300, -3300, 1300),
+        (0, 40, 0),
+        FULL,
+        [ball(-500, -100, WHITE), ball(0, 200, BALL_RED)],
+        cloth=GREEN,
+        wood=MAPLE,
+        bend=(0.006, 0.0),
+        roll_deg=0.5,
+        sight=(0.85, 0.84, 0.8),
     ),
-}  # fmt: skip
+}
 
 
 def project(camera: dict[str, Any], points_mm: Any) -> np.ndarray:
@@ -172,15 +316,18 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     """Render one still and write it with its truth."""
     scene = {**STILLS[name], "samples": samples, "threads": threads}
     camera, (wide, high) = scene["camera"], scene["size_px"]
-    edge = np.concatenate([
-        np.stack(np.broadcast_arrays(np.linspace(0, wide, 60), y), -1) for y in (0.0, high)
-    ] + [np.stack(np.broadcast_arrays(x, np.linspace(0, high, 60)), -1) for x in (0.0, wide)])  # fmt: skip
+    edge = np.concatenate(
+        [np.stack(np.broadcast_arrays(np.linspace(0, wide, 60), y), -1) for y in (0.0, high)]
+        + [np.stack(np.broadcast_arrays(x, np.linspace(0, high, 60)), -1) for x in (0.0, wide)]
+    )
     flat = straightened(camera, edge) * camera["focal_px"]
     low, top = np.floor(flat.min(0)) - 6, np.ceil(flat.max(0)) + 6
     render = (top - low).astype(int)
     camera = camera | {
-        "render_px": render.tolist(), "render_focal_px": camera["focal_px"], "render_principal_px": (-low).tolist(),
-    }  # fmt: skip
+        "render_px": render.tolist(),
+        "render_focal_px": camera["focal_px"],
+        "render_principal_px": (-low).tolist(),
+    }
     os.environ["OPENCV_IO_ENABLE_OPENEXR"] = "1"
     import cv2
     import OpenEXR
@@ -188,7 +335,15 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     with tempfile.TemporaryDirectory() as folder:
         scene_file, picture = Path(folder) / "scene.json", Path(folder) / "out.exr"
         scene_file.write_text(json.dumps(scene | {"camera": camera}))
-        program = ["blender", "-b", "--python", str(Path(__file__).with_name("scene.py")), "--", str(scene_file), str(picture)]
+        program = [
+            "blender",
+            "-b",
+            "--python",
+            str(Path(__file__).with_name("scene.py")),
+            "--",
+            str(scene_file),
+            str(picture),
+        ]
         subprocess.run(program, check=True, capture_output=True)
         channels = OpenEXR.File(str(picture)).parts[0].channels
         light = np.asarray((channels.get("RGB") or channels["RGBA"]).pixels[..., :3], np.float32)
@@ -204,16 +359,26 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     out.mkdir(parents=True, exist_ok=True)
     picture_8 = np.round(shown[..., ::-1] * 255).astype(np.uint8)
     cv2.imwrite(
-        str(out / f"{name}.jpg"), picture_8,
-        [cv2.IMWRITE_JPEG_QUALITY, scene["quality"], cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420],
-    )  # fmt: skip
+        str(out / f"{name}.jpg"),
+        picture_8,
+        [
+            cv2.IMWRITE_JPEG_QUALITY,
+            scene["quality"],
+            cv2.IMWRITE_JPEG_SAMPLING_FACTOR,
+            cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420,
+        ],
+    )
     points = named_points(scene["table"])
     px = project(scene["camera"], list(points.values()))
     truth = {
-        "size_px": [wide, high], "camera": scene["camera"], "table": scene["table"], "spots_mm": scene["spots"],
-        "balls_mm": [b["at"] for b in scene["balls"]], "radius_mm": R_MM,
+        "size_px": [wide, high],
+        "camera": scene["camera"],
+        "table": scene["table"],
+        "spots_mm": scene["spots"],
+        "balls_mm": [b["at"] for b in scene["balls"]],
+        "radius_mm": R_MM,
         "points_px": {n: p.tolist() for n, p in zip(points, px, strict=True) if np.isfinite(p).all()},
-    }  # fmt: skip
+    }
     (out / f"{name}.json").write_text(json.dumps(truth, indent=1))
 
 

@@ -95,9 +95,7 @@ def drum(x, y, r, z0, z1, made, n=64):
 
 
 cloth = material("cloth", S["cloth"], 1.0, 0.05, 0.05, 900.0)
-wood = material(
-    "wood", S["wood"], S.get("gloss", 0.4), 0.4, 0.35, 25.0, S.get("coat", 0.2), stretch=(0.15, 1, 1)
-)
+wood = material("wood", S["wood"], S.get("gloss", 0.4), 0.4, 0.35, 25.0, S.get("coat", 0.2), stretch=(0.15, 1, 1))
 dark = material("dark", (0.012, 0.011, 0.01), 0.7)
 pearl = material("pearl", S.get("sight", (0.85, 0.84, 0.8)), 0.35, 0.4)
 spot_made = material("spot", (0.02, 0.02, 0.02), 0.8)
@@ -122,11 +120,16 @@ for x, y, r in holes:
         cut.object, cut.operation, cut.solver = cutter, "DIFFERENCE", "EXACT"
     # an open dark liner
     n = 48
-    ring = [(x + (r - 1) * math.cos(2 * math.pi * k / n), y + (r - 1) * math.sin(2 * math.pi * k / n)) for k in range(n)]
+    ring = [
+        (x + (r - 1) * math.cos(2 * math.pi * k / n), y + (r - 1) * math.sin(2 * math.pi * k / n))
+        for k in range(n)
+    ]
     # as high as the rail where the wood is cut, below the cloth elsewhere
     high = [(*p, RAIL - 1.0 if abs(p[0]) > L + BACK or abs(p[1]) > W + BACK else -3.0) for p in ring]
     low = [(*p, -110) for p in ring]
-    mesh("liner", low + high, [*[(k, (k + 1) % n, n + (k + 1) % n, n + k) for k in range(n)], tuple(range(n))], dark)
+    mesh(
+        "liner", low + high, [*[(k, (k + 1) % n, n + (k + 1) % n, n + k) for k in range(n)], tuple(range(n))], dark
+    )
 
 # six cushions: noses between the pockets' points, facings at 142 and 104 degrees
 k_corner, k_side = T["corner_mouth_mm"] / math.sqrt(2), T["side_mouth_mm"] / 2
@@ -142,7 +145,10 @@ def cushion(start, end, cot0, cot1, outward):
     for at, cot, sign in ((s, cot0, -1), (e, cot1, 1)):
         rows += [(*(at + o * d + along * sign * d * cot), z) for d, z in section]
     n = len(section)
-    faces = [(k, (k + 1) % n, n + (k + 1) % n, n + k) for k in range(n)] + [tuple(range(n)), tuple(range(n, 2 * n))]
+    faces = [(k, (k + 1) % n, n + (k + 1) % n, n + k) for k in range(n)] + [
+        tuple(range(n)),
+        tuple(range(n, 2 * n)),
+    ]
     mesh("cushion", rows, faces, cloth)
 
 
@@ -170,18 +176,29 @@ for ball in S["balls"]:
         nodes, links = made.node_tree.nodes, made.node_tree.links
         coords, split, absolute, less, mix = (
             nodes.new(k)
-            for k in ("ShaderNodeTexCoord", "ShaderNodeSeparateXYZ", "ShaderNodeMath", "ShaderNodeMath", "ShaderNodeMixRGB")
+            for k in (
+                "ShaderNodeTexCoord",
+                "ShaderNodeSeparateXYZ",
+                "ShaderNodeMath",
+                "ShaderNodeMath",
+                "ShaderNodeMixRGB",
+            )
         )
         absolute.operation, less.operation = "ABSOLUTE", "LESS_THAN"
         less.inputs[1].default_value = 0.5 * S["radius_mm"] * MM
-        mix.inputs["Color1"].default_value, mix.inputs["Color2"].default_value = (0.8, 0.78, 0.7, 1), (*ball["colour"], 1)
+        mix.inputs["Color1"].default_value, mix.inputs["Color2"].default_value = (
+            (0.8, 0.78, 0.7, 1),
+            (*ball["colour"], 1),
+        )
         links.new(coords.outputs["Object"], split.inputs[0])
         links.new(split.outputs["Z"], absolute.inputs[0])
         links.new(absolute.outputs[0], less.inputs[0])
         links.new(less.outputs[0], mix.inputs["Fac"])
         links.new(mix.outputs[0], nodes["Principled BSDF"].inputs["Base Color"])
     bpy.ops.mesh.primitive_uv_sphere_add(
-        segments=192, ring_count=96, radius=S["radius_mm"] * MM,
+        segments=192,
+        ring_count=96,
+        radius=S["radius_mm"] * MM,
         location=[ball["at"][0] * MM, ball["at"][1] * MM, S["radius_mm"] * MM],
     )
     thing = bpy.context.object
@@ -198,9 +215,23 @@ if "cue" in S:
     stick.rotation_euler = (tip - butt).to_track_quat("Z", "Y").to_euler()
     stick.data.materials.append(material("cue", (0.75, 0.5, 0.22), 0.3, 0.5))
 
-box("floor", -6000, 6000, -6000, 6000, -860, -850, material("floor", S.get("floor", (0.09, 0.08, 0.07)), 0.8, noise=0.3, scale=3.0))
+box(
+    "floor",
+    -6000,
+    6000,
+    -6000,
+    6000,
+    -860,
+    -850,
+    material("floor", S.get("floor", (0.09, 0.08, 0.07)), 0.8, noise=0.3, scale=3.0),
+)
 wall = material("wall", S.get("wall", (0.14, 0.14, 0.14)), 0.9)
-for x0, x1, y0, y1 in ((5000, 5050, -6000, 6000), (-5050, -5000, -6000, 6000), (-6000, 6000, 4000, 4050), (-6000, 6000, -4050, -4000)):
+for x0, x1, y0, y1 in (
+    (5000, 5050, -6000, 6000),
+    (-5050, -5000, -6000, 6000),
+    (-6000, 6000, 4000, 4050),
+    (-6000, 6000, -4050, -4000),
+):
     box("wall", x0, x1, y0, y1, -850, 2600, wall)
 for x, y, wide, high in S.get("furniture", []):
     box("thing", x, x + wide, y, y + wide * 0.6, -850, -850 + high, material("thing", (0.1, 0.05, 0.03), 0.6))

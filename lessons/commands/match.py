@@ -17,7 +17,8 @@ from lessons.lesson.faults import LessonError
 def command(files: tuple[Path, ...], points: bool) -> None:
     """Match filmed shots: camera, lens and balls from a few clicks, or none.
 
-    FILES are match files, or folders with match files. Beside each, NAME.match.json and NAME.match.jpg are written.
+    FILES are match files, or folders with match files. Beside each, NAME.match.json and NAME.match.jpg are
+    written.
     """
     from lessons.footage import matching
 
@@ -27,7 +28,9 @@ def command(files: tuple[Path, ...], points: bool) -> None:
         click.echo(drawing())
         return
     if not files:
-        raise click.UsageError("Give match files or a folder; `aimgeo match --points` prints the names of the points.")
+        raise click.UsageError(
+            "Give match files or a folder; `aimgeo match --points` prints the names of the points."
+        )
     try:
         matching.check_installed()
     except matching.NeedsError as error:
@@ -43,7 +46,9 @@ def command(files: tuple[Path, ...], points: bool) -> None:
             continue
         except OSError as error:
             failed += 1
-            click.echo(f"{path.as_posix()}: cannot be written: {(error.strerror or str(error)).lower()}.", err=True)
+            click.echo(
+                f"{path.as_posix()}: cannot be written: {(error.strerror or str(error)).lower()}.", err=True
+            )
             continue
         from lessons.footage.answer import summary
 
@@ -61,7 +66,9 @@ def match_files(paths: Iterable[Path]) -> tuple[Path, ...]:
         if path.is_dir():
             inside = sorted(p for p in path.rglob("*") if p.suffix in ENDINGS and p.is_file() and is_match_file(p))
             if not inside:
-                raise click.ClickException(f"{path.as_posix()}: no match file (*.yaml with `footage`) in this folder.")
+                raise click.ClickException(
+                    f"{path.as_posix()}: no match file (*.yaml with `footage`) in this folder."
+                )
             found += inside
         elif path.exists():
             found.append(path)

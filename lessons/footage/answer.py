@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import orjson
 
+from aimgeo.camera import project
 from aimgeo.landmarks import MEASURES
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array
@@ -130,7 +131,8 @@ def planned(file: MatchFile, match: Match) -> Planned | None:
         return None
     if keys.lesson is not None:
         return _of_clip(file, keys.lesson, str(keys.clip))
-    assert keys.cut is not None and keys.distance is not None
+    assert keys.cut is not None
+    assert keys.distance is not None
     table = file.table
     sign = -1.0 if keys.side == "right" else 1.0
     cut = sign * keys.cut.cut_rad
@@ -161,7 +163,10 @@ def _of_clip(file: MatchFile, lesson: str, clip: str) -> Planned:
     if shot is None:
         raise file.fault(f"clip '{clip}' shows no single shot; name another.", ("plan", "clip"))
     return Planned(
-        degrees(float(shot.cut_rad)), float(shot.distance_mm), (shot.cue_ball_mm[:2], shot.object_ball_mm[:2]), shot
+        degrees(float(shot.cut_rad)),
+        float(shot.distance_mm),
+        (shot.cue_ball_mm[:2], shot.object_ball_mm[:2]),
+        shot,
     )
 
 
@@ -174,7 +179,12 @@ def exchanged(match: Match, plan: Planned | None) -> tuple[Warned, ...]:
     turned = max(float(np.hypot(*(-b.centre_mm[:2] - p))) for b, p in pairs)
     straight = max(float(np.hypot(*(b.centre_mm[:2] - p))) for b, p in pairs)
     if turned < EXCHANGED_MM and straight > 2 * EXCHANGED_MM:
-        return (Warned("the balls lie where the plan has them if head and foot are exchanged; check the points' names.", ("points",)),)
+        return (
+            Warned(
+                "the balls lie where the plan has them if head and foot are exchanged; check the points' names.",
+                ("points",),
+            ),
+        )
     return ()
 
 
@@ -185,9 +195,11 @@ def told(answer: Answer) -> dict[str, Any]:
     """`NAME.match.json` as plain values."""
     match, file = answer.match, answer.file
     camera = match.camera
+    lens = camera.lens
+    assert lens is not None
     balls: dict[str, Any] = {}
     for role in ("cue", "object"):
-        if (ball := match.ball(role)) is not None:  # type: ignore[arg-type]
+        if (ball := match.ball(role)) is not None:
             balls[role] = _ball(ball)
     balls["others"] = [_ball(b) for b in match.balls if b.role == "others"]
     covariance = match.solved.covariance
@@ -209,10 +221,10 @@ def told(answer: Answer) -> dict[str, Any]:
             "right": camera.axes[0].tolist(),
             "down": camera.axes[1].tolist(),
             "forward": camera.axes[2].tolist(),
-            "focal_px": camera.focal_px,
-            "focal_error_px": float(1.96 * np.sqrt(max(covariance[6, 6], 0)) * camera.focal_px),
-            "principal_px": camera.middle_px.tolist(),
-            "lens": {"model": "brown-conrady", "k1": camera.k1, "k2": camera.k2},
+            "focal_px": float(camera.focal_px),
+            "focal_error_px": float(1.96 * np.sqrt(max(covariance[6, 6], 0)) * float(camera.focal_px)),
+            "principal_px": camera.principal_px.tolist(),
+            "lens": {"model": "brown-conrady", "k1": lens.k1, "k2": lens.k2},
         },
         "points": {
             name: {
@@ -238,9 +250,17 @@ def told(answer: Answer) -> dict[str, Any]:
         "warnings": [warned.sentence for warned in answer.warnings],
     }
     if (shot := answer.shot) is not None:
-        found["shot"] = {**shot.solved, "cut_error_deg": shot.cut_error_deg, "distance_error_mm": shot.distance_error_mm}
+        found["shot"] = {
+            **shot.solved,
+            "cut_error_deg": shot.cut_error_deg,
+            "distance_error_mm": shot.distance_error_mm,
+        }
     if (plan := answer.plan) is not None:
-        differences: dict[str, Any] = {"cut_deg": abs(plan.cut_deg), "side": _side(plan.cut_deg), "distance_mm": plan.distance_mm}
+        differences: dict[str, Any] = {
+            "cut_deg": abs(plan.cut_deg),
+            "side": _side(plan.cut_deg),
+            "distance_mm": plan.distance_mm,
+        }
         if shot is not None:
             differences["cut_off_deg"] = shot.cut_deg - plan.cut_deg
             differences["distance_off_mm"] = shot.distance_mm - plan.distance_mm
@@ -248,7 +268,11 @@ def told(answer: Answer) -> dict[str, Any]:
             for role, place in zip(("cue", "object"), plan.places_mm, strict=True):
                 if (ball := match.ball(role)) is not None:  # type: ignore[arg-type]
                     off = ball.centre_mm[:2] - place
-                    differences[role] = {"planned_mm": place.tolist(), "off_mm": off.tolist(), "distance_mm": float(np.hypot(*off))}
+                    differences[role] = {
+                        "planned_mm": place.tolist(),
+                        "off_mm": off.tolist(),
+                        "distance_mm": float(np.hypot(*off)),
+                    }
         found["plan"] = differences
     return found
 
@@ -288,7 +312,8 @@ def summary(answer: Answer, wrote: list[Path]) -> str:
     if match.spots:
         parts.append(f"{match.spots} spot{'s' if match.spots != 1 else ''}")
     told_picks = f"{len(match.clicks.points)} pick{'s' if len(match.clicks.points) != 1 else ''} given, {n} used"
-    lines = [f"{file.keys.footage}, frame {answer.frame}: matched on {', '.join(parts) or 'the picks alone'}; {told_picks}"]
+    by = ", ".join(parts) or "the picks alone"
+    lines = [f"{file.keys.footage}, frame {answer.frame}: matched on {by}; {told_picks}"]
 
     def line(head: str, text: str) -> None:
         lines.append(f"  {head:<15}{text}")
@@ -328,7 +353,7 @@ def _places(answer: Answer) -> list[tuple[str, Array]]:
     target = target_mm(match, answer.file.keys.target)
     R = match.clicks.ball_diameter_mm / 2
     place = np.array([*target, R])
-    px = match.camera.project(place)
+    px = project(match.camera, place)
     if np.isfinite(px).all() and (px > 0).all() and (px < match.size_px).all():
         found.append(("target", place))
     return found
@@ -340,7 +365,8 @@ def _ball_name(ball: MatchedBall) -> str:
 
 def _ball_line(ball: MatchedBall, answer: Answer) -> str:
     x, y = ball.centre_mm[:2]
-    where = f"{abs(x):.0f} mm to the {'foot' if x > 0 else 'head'}, {abs(y):.0f} mm to the {'left' if y > 0 else 'right'} of the centre"
+    where = f"{abs(x):.0f} mm to the {'foot' if x > 0 else 'head'}, {abs(y):.0f} mm to the "
+    f"{'left' if y > 0 else 'right'} of the centre"
     text = f"{where} (± {max(ball.error_mm):.0f})"
     plan = answer.plan
     if plan is None or plan.places_mm is None or ball.role == "others":
@@ -365,4 +391,3 @@ def push(at_mm: Array, plan_mm: Array, error_mm: float) -> str:
 
 def _cut(cut_deg: float) -> str:
     return f"{abs(cut_deg):.1f} {_side(cut_deg)}"
-

@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from aimgeo.camera import Camera, project
+from aimgeo.filmed import on_plane, rim_px
 from aimgeo.vectors import Array
-from lessons.footage.fit import BALL_SHIFT_PX, Camera, Rim
+from lessons.footage.fit import BALL_SHIFT_PX, Rim
 from lessons.footage.picture import Picture
 
 RIM_PX = 0.3
@@ -66,16 +68,20 @@ def sample(shade: Picture, at_px: Array) -> Array:
 def outline_px(camera: Camera, centre_mm: Array, radius_mm: float, angles: Array) -> tuple[Array, Array]:
     """Pixels (K, 2) of a ball's outline and the normals (K, 2) that point out of it."""
     step = 1e-3
-    px = camera.rim(centre_mm, radius_mm, angles)
-    along = camera.rim(centre_mm, radius_mm, angles + step) - camera.rim(centre_mm, radius_mm, angles - step)
-    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-12)
+    px = rim_px(camera, centre_mm, radius_mm, angles)
+    along = rim_px(camera, centre_mm, radius_mm, angles + step) - rim_px(
+        camera, centre_mm, radius_mm, angles - step
+    )
+    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
+        np.linalg.norm(along, axis=-1, keepdims=True), 1e-12
+    )
     outward = np.sum(normals * (px - px.mean(0)), -1).sum() > 0
     return px, normals if outward else -normals
 
 
 def mean_radius_px(camera: Camera, centre_mm: Array, radius_mm: float) -> float:
     """Mean radius of a ball in the picture."""
-    px = camera.rim(centre_mm, radius_mm, np.linspace(0, 2 * pi, 24, endpoint=False))
+    px = rim_px(camera, centre_mm, radius_mm, np.linspace(0, 2 * pi, 24, endpoint=False))
     return float(np.linalg.norm(px - px.mean(0), axis=-1).mean())
 
 
@@ -86,7 +92,7 @@ def coarse(
 
     Where balls of `taken_mm` lie, no other can.
     """
-    start = camera.on_plane(np.asarray(click_px, float), radius_mm)
+    start = on_plane(camera, np.asarray(click_px, float), radius_mm)
     if not np.isfinite(start).all():
         return None
     angles = np.linspace(0, 2 * pi, 40, endpoint=False)
@@ -95,10 +101,10 @@ def coarse(
         return None
     best = np.asarray(click_px, float)
     for reach, step in ((1.15 * radius, radius / 6), (radius / 5, radius / 24)):
-        n = max(int(round(reach / step)), 1)
+        n = max(round(reach / step), 1)
         grid = np.stack(np.meshgrid(np.arange(-n, n + 1), np.arange(-n, n + 1)), -1).reshape(-1, 2) * step
         grid = grid[np.hypot(*grid.T) <= reach + 1e-9] + best
-        places = camera.on_plane(grid, radius_mm)
+        places = on_plane(camera, grid, radius_mm)
         ok = np.isfinite(places).all(-1)
         grid, places = grid[ok], places[ok]
         if not len(grid):
@@ -112,7 +118,7 @@ def coarse(
         for other in taken_mm:
             score -= np.where(np.linalg.norm((places - other)[:, :2], axis=-1) < 1.8 * radius_mm, 20.0, 0.0)
         best = grid[int(np.argmax(score))]
-    return camera.on_plane(best, radius_mm)
+    return on_plane(camera, best, radius_mm)
 
 
 def fine(
@@ -120,7 +126,8 @@ def fine(
 ) -> FoundBall | None:
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
-    What balls of `others_mm` cover, or confuse by being near, is left out; near the ball's own shadow places count half.
+    What balls of `others_mm` cover, or confuse by being near, is left out; near the ball's own shadow places
+    count half.
     """
     centre = np.asarray(centre_mm, float)
     radius = mean_radius_px(camera, centre, radius_mm)
@@ -160,7 +167,8 @@ def edge_offsets(
     """How far out along the normals (K, 2) from pixels (K, 2) an edge lies, its error (nan where there is
     none), and where the inside is brighter than white.
 
-    Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are pulled by a
+    Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are
+    pulled by a
     glossy ball's dark rim and by its shadow.
     """
     t, grid, bases = _step_bases(round(window * 2) / 2)
@@ -211,7 +219,9 @@ def edge_offsets(
 
 @cache
 def _step_bases(window: float) -> tuple[Array, Array, NDArray[Any]]:
-    """Samples t, edge places, and for each blur and place an orthonormal basis (4, samples) of two sloping shades."""
+    """Samples t, edge places, and for each blur and place an orthonormal basis (4, samples) of two sloping
+    shades.
+    """
     from scipy.special import ndtr
 
     t = np.arange(-window, window + 1e-9, 0.5)
@@ -234,12 +244,16 @@ def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[A
     growth = 0.0
 
     def off(xy: Array, grown: float) -> Array:
-        px = camera.rim(np.array([xy[0], xy[1], radius_mm]), radius_mm, rim.angles)
+        px = rim_px(camera, np.array([xy[0], xy[1], radius_mm]), radius_mm, rim.angles)
         return np.asarray(np.sum((px - rim.at_px) * rim.normals, -1) + grown)
 
     for _ in range(6):
         r = off(at[:2], growth)
-        J = np.stack([(off(at[:2] + d, growth) - off(at[:2] - d, growth)) / 0.02 for d in np.eye(2) * 0.01] + [np.ones(len(r))], -1)
+        J = np.stack(
+            [(off(at[:2] + d, growth) - off(at[:2] - d, growth)) / 0.02 for d in np.eye(2) * 0.01]
+            + [np.ones(len(r))],
+            -1,
+        )
         scale = max(1.4 * float(np.median(np.abs(r))), 0.25)
         w = 1 / (1 + (r / (1.5 * scale)) ** 2) / rim.error_px**2
         prior = np.array([0.0, 0.0, 1 / 0.2**2])
@@ -252,16 +266,22 @@ def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[A
 
 def _towards_cloth(camera: Camera, centre: Array, radius_mm: float) -> Array:
     """The direction (2,) in the picture from a ball's middle to where it touches the cloth; 0 seen from above."""
-    ends = camera.project(np.stack([centre, centre - [0, 0, radius_mm]]))
+    ends = project(camera, np.stack([centre, centre - [0, 0, radius_mm]]))
     way = ends[1] - ends[0]
     size = float(np.linalg.norm(way))
     return way / size if size > 1.0 else np.zeros(2)
 
 
 def _free(
-    camera: Camera, centre: Array, radius_mm: float, px: Array, normals: Array, others: Sequence[Array],
-    window: float, shape: tuple[int, int],
-) -> NDArray[np.bool_]:  # fmt: skip
+    camera: Camera,
+    centre: Array,
+    radius_mm: float,
+    px: Array,
+    normals: Array,
+    others: Sequence[Array],
+    window: float,
+    shape: tuple[int, int],
+) -> NDArray[np.bool_]:
     """True for places on an outline that lie in the picture and that no other ball covers or comes near to."""
     high, wide = shape
     free = (px[:, 0] > 2) & (px[:, 0] < wide - 2) & (px[:, 1] > 2) & (px[:, 1] < high - 2)
@@ -269,7 +289,7 @@ def _free(
     for other in others:
         if np.hypot(*(np.asarray(other)[:2] - centre[:2])) < 1.0:
             continue
-        ring = camera.rim(np.asarray(other, float), radius_mm, angles)
+        ring = rim_px(camera, np.asarray(other, float), radius_mm, angles)
         if not np.isfinite(ring).all():
             continue
         middle = ring.mean(0)

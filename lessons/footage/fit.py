@@ -1,4 +1,5 @@
-"""The joint fit: camera, lens, the table's measures and the balls, from points, edges and what is known beforehand.
+"""The joint fit: camera, lens, the table's measures and the balls, from points, edges and what is known
+beforehand.
 
 One vector of unknowns, each with its prior; all functions take a batch of such vectors, so that the derivatives by
 small steps cost one call. The answer is the vector and its covariance, which is never scaled down.
@@ -11,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from aimgeo.camera import horizon
+from aimgeo.camera import Camera, Lens
+from aimgeo.filmed import rim_mm
 from aimgeo.landmarks import MEASURES, NAMED, Prior
-from aimgeo.lens import bent, turning_radius
 from aimgeo.vectors import Array
 
 EYE, TURN, FOCAL, BEND, MIDDLE = slice(0, 3), slice(3, 6), 6, slice(7, 9), slice(9, 11)
@@ -36,9 +37,7 @@ BLOOM_PX, BALL_SHIFT_PX = 0.15, 0.15
 TAIL = 3.0
 """Residuals beyond so many standard errors count less and less."""
 
-STEPS = np.concatenate(
-    [[1e-3] * 3, [1e-6] * 3, [1e-6], [1e-6] * 2, [1e-3] * 2, [1e-4] * len(MEASURES)]
-)
+STEPS = np.concatenate([[1e-3] * 3, [1e-6] * 3, [1e-6], [1e-6] * 2, [1e-3] * 2, [1e-4] * len(MEASURES)])
 BALL_STEPS = np.array([1e-3, 1e-3, 1e-4, 1e-4, 1e-4])
 
 
@@ -76,45 +75,10 @@ class Rim:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Camera:
-    """A camera with a lens, as plain arrays: eye (3,), axes (3, 3) right, down, forward; focal and middle in px."""
-
-    eye_mm: Array
-    axes: Array
-    focal_px: float
-    middle_px: Array
-    k1: float
-    k2: float
-
-    def project(self, points_mm: Any) -> Array:
-        """Pixels (..., 2) of points (..., 3); nan where they are behind the camera or beyond the lens."""
-        w = (np.asarray(points_mm, float) - self.eye_mm) @ self.axes.T
-        with np.errstate(invalid="ignore", divide="ignore"):
-            flat = w[..., :2] / np.where(w[..., 2:] > 0, w[..., 2:], np.nan)
-        return self.middle_px + self.focal_px * bent(flat, self.k1, self.k2)
-
-    def ray(self, pixels: Any) -> Array:
-        """Directions (..., 3) in which pixels (..., 2) are seen."""
-        from aimgeo.lens import straightened
-
-        flat = straightened((np.asarray(pixels, float) - self.middle_px) / self.focal_px, self.k1, self.k2)
-        return np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], -1) @ self.axes
-
-    def on_plane(self, pixels: Any, z_mm: float) -> Array:
-        """Points (..., 3) of a horizontal plane that are seen at pixels (..., 2); nan above the horizon."""
-        ray = self.ray(pixels)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            along = (z_mm - self.eye_mm[2]) / ray[..., 2]
-        return self.eye_mm + np.where(along > 0, along, np.nan)[..., None] * ray
-
-    def rim(self, centre_mm: Any, radius_mm: float, angles: Array) -> Array:
-        """Pixels (K, 2) of a ball's outline."""
-        return self.project(rim_mm(self.eye_mm, np.asarray(centre_mm, float), radius_mm, angles))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Problem:
-    """All that is seen and known. `priors` are the table's, by measure; `focal_px` where the focal length is told."""
+    """All that is seen and known. `priors` are the table's, by measure; `focal_px` where the focal length is
+    told.
+    """
 
     size_px: tuple[int, int]
     radius_mm: float
@@ -127,19 +91,32 @@ class Problem:
 
     def camera(self, x: Array) -> Camera:
         """The camera of one vector of unknowns."""
-        focal = float(np.exp(x[FOCAL]))
         k1, k2 = self._lens(x)
-        return Camera(x[EYE].copy(), _rotation(x[TURN]) @ self.base, focal, x[MIDDLE] + self._centre, float(k1), float(k2))
+        return Camera(
+            eye_mm=x[EYE].copy(),
+            axes=_rotation(x[TURN]) @ self.base,
+            focal_px=np.exp(x[FOCAL]),
+            principal_px=x[MIDDLE] + self._centre,
+            size_px=np.array(self.size_px, float),
+            lens=Lens(float(k1), float(k2)),
+        )
 
     def start(self, camera: Camera, balls_mm: Any = ()) -> tuple[Problem, Array]:
         """The problem with its turns measured from this camera, and the camera as its vector of unknowns."""
-        corner = self._diagonal / 2 / camera.focal_px
+        corner = self._diagonal / 2 / float(camera.focal_px)
+        lens = camera.lens or Lens(0.0)
         balls = [np.concatenate([np.asarray(b, float)[:2], np.zeros(3)]) for b in balls_mm]
-        x = np.concatenate([
-            camera.eye_mm, np.zeros(3), [np.log(camera.focal_px)],
-            [camera.k1 * corner**2, camera.k2 * corner**4], camera.middle_px - self._centre,
-            np.zeros(len(MEASURES)), *balls,
-        ])  # fmt: skip
+        x = np.concatenate(
+            [
+                camera.eye_mm,
+                np.zeros(3),
+                [np.log(camera.focal_px)],
+                [lens.k1 * corner**2, lens.k2 * corner**4],
+                camera.principal_px - self._centre,
+                np.zeros(len(MEASURES)),
+                *balls,
+            ]
+        )
         return replace(self, base=camera.axes), x
 
     def measures_mm(self, x: Array) -> Array:
@@ -148,7 +125,9 @@ class Problem:
         return mean + x[..., TABLE] * np.array([self.priors[name].error_mm for name in MEASURES])
 
     def pixels(self, x: Array, points_mm: Array) -> Array:
-        """Pixels (..., N, 2) of points (..., N, 3) for vectors (..., n); far away rather than nan behind the eye."""
+        """Pixels (..., N, 2) of points (..., N, 3) for vectors (..., n); far away rather than nan behind the
+        eye.
+        """
         axes = _rotation(x[..., TURN]) @ self.base
         w = np.einsum("...ni,...ji->...nj", points_mm - x[..., None, EYE], axes)
         flat = w[..., :2] / np.maximum(w[..., 2:], 1.0)
@@ -239,7 +218,13 @@ class Solved:
     def spread(self, function: Any) -> Array:
         """The covariance (m, m) of what a function of the unknowns gives."""
         steps = np.concatenate([STEPS, np.tile(BALL_STEPS, len(self.problem.rims))])
-        G = np.stack([(function(self.x + d) - function(self.x - d)) / (2 * s) for d, s in zip(np.diag(steps), steps, strict=True)], -1)
+        G = np.stack(
+            [
+                (function(self.x + d) - function(self.x - d)) / (2 * s)
+                for d, s in zip(np.diag(steps), steps, strict=True)
+            ],
+            -1,
+        )
         return np.asarray(G @ self.covariance @ G.T)
 
     def seen_px(self, names: tuple[str, ...]) -> tuple[Array, Array]:
@@ -256,8 +241,16 @@ def solve(problem: Problem, x: Array, most: int = 40) -> Solved:
     from scipy.optimize import least_squares
 
     found = least_squares(
-        problem.residuals, x, jac=problem.jacobian, method="trf", x_scale="jac", max_nfev=most, xtol=1e-9, ftol=1e-9, gtol=1e-9
-    )  # fmt: skip
+        problem.residuals,
+        x,
+        jac=problem.jacobian,
+        method="trf",
+        x_scale="jac",
+        max_nfev=most,
+        xtol=1e-9,
+        ftol=1e-9,
+        gtol=1e-9,
+    )
     J = found.jac
     scale = np.maximum(np.linalg.norm(J, axis=0), 1e-12)
     covariance = np.linalg.pinv((J / scale).T @ (J / scale), rcond=1e-14) / np.outer(scale, scale)
@@ -269,25 +262,13 @@ def is_sound(solved: Solved) -> bool:
     camera, (wide, high) = solved.camera, solved.problem.size_px
     if camera.eye_mm[2] < 60 or not np.isfinite(solved.x).all():
         return False
-    corner = np.hypot(wide, high) / 2 / camera.focal_px
-    limit = float(turning_radius(camera.k1, camera.k2))
-    return not np.isfinite(limit) or limit * (1 + limit**2 * (camera.k1 + camera.k2 * limit**2)) > 0.75 * corner
+    assert camera.lens is not None
+    return bool(camera.lens.reach > 0.75 * np.hypot(wide, high) / 2 / camera.focal_px)
 
 
 def robust(z: Array, tail: float = TAIL) -> Array:
     """Residuals in standard errors as rows whose square is a long-tailed loss: tail^2 log(1 + (z / tail)^2)."""
     return np.sign(z) * tail * np.sqrt(np.log1p((z / tail) ** 2))
-
-
-def rim_mm(eye_mm: Array, centre_mm: Array, radius_mm: float, angles: Array) -> Array:
-    """Points (..., K, 3) of the circle in which the visible part of a ball ends; angle 0 is level to the right."""
-    middle, radius, axis = horizon(eye_mm, centre_mm, radius_mm)
-    level = np.stack([-axis[..., 1], axis[..., 0], np.zeros_like(axis[..., 0])], -1)
-    size = np.linalg.norm(level, axis=-1, keepdims=True)
-    level = np.where(size > 1e-9, level / np.maximum(size, 1e-9), np.array([0.0, 1.0, 0.0]))
-    up = np.cross(axis, level)
-    around = np.cos(angles)[:, None] * level[..., None, :] + np.sin(angles)[:, None] * up[..., None, :]
-    return np.asarray(middle[..., None, :] + radius[..., None, None] * around)
 
 
 def _rotation(turn: Array) -> Array:

@@ -1,4 +1,6 @@
-"""Footage: a still or a clip, its frames as shown, its rate and timecode, and whether camera and balls keep still."""
+"""Footage: a still or a clip, its frames as shown, its rate and timecode, and whether camera and balls keep
+still.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +29,8 @@ class UnreadableError(Exception):
 class Footage:
     """What a file of footage is: size as shown, rate, frames, timecode of its first frame. A still has one frame.
 
-    `turn_deg` is how far the file asks its pictures to be turned; `pixel_ratio` how much wider than high a pixel is.
+    `turn_deg` is how far the file asks its pictures to be turned; `pixel_ratio` how much wider than high a
+    pixel is.
     """
 
     path: Path
@@ -81,7 +84,9 @@ def open_footage(path: Path) -> Footage:
     counted, varies = _counted(path)
     varies = varies or (nominal is not None and abs(float(nominal / rate) - 1) > 0.005)
     shown = Fraction(nominal if varies and nominal else rate)
-    return Footage(path, (wide, high), (shown.numerator, shown.denominator), counted or frames, timecode, turn, ratio, varies)
+    return Footage(
+        path, (wide, high), (shown.numerator, shown.denominator), counted or frames, timecode, turn, ratio, varies
+    )
 
 
 def _shown_size(wide: int, high: int, turn: int, ratio: Fraction) -> tuple[int, int]:
@@ -155,7 +160,8 @@ def picture_at(footage: Footage, frame: int) -> Picture:
 
 @dataclass(frozen=True, slots=True)
 class Stillness:
-    """How a clip keeps still: by frame, how far the picture moved (px), and for each ball whether it is in its place.
+    """How a clip keeps still: by frame, how far the picture moved (px), and for each ball whether it is in its
+    place.
 
     `first` is the first frame looked at. `in_place` and `changing`: (frames, balls); a ball is changing where it
     differs from two frames before.
@@ -184,8 +190,12 @@ class Stillness:
 
 
 def stillness(
-    footage: Footage, reference: Picture, marks_px: Array, discs_px: Sequence[tuple[float, float, float]], first: int
-) -> Stillness:  # fmt: skip
+    footage: Footage,
+    reference: Picture,
+    marks_px: Array,
+    discs_px: Sequence[tuple[float, float, float]],
+    first: int,
+) -> Stillness:
     """How a clip keeps still from a frame on, by small pieces around marks (M, 2) and discs (x, y, radius)."""
     import cv2
 
@@ -201,7 +211,7 @@ def stillness(
     pieces = [grey[y : y + 2 * reach, x : x + 2 * reach] for x, y in boxes]
     discs = [_disc(reference, disc) for disc in discs_px]
     moved, in_place, changing = [], [], []
-    earlier: list[list[Array]] = []
+    earlier: list[list[NDArray[np.float32]]] = []
     for _, picture in pictures(footage, first):
         now = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY).astype(np.float32)
         shifts = [
@@ -211,9 +221,12 @@ def stillness(
         shift = np.median(np.array(shifts), axis=0) if shifts else np.zeros(2)
         moved.append(float(np.hypot(*shift)))
         parts = [picture[rows, columns].astype(np.float32)[mask] for _, rows, columns, mask in discs]
-        in_place.append([
-            bool(np.abs(part - own).mean() < 14.0 or moved[-1] > 1.0) for part, (own, *_) in zip(parts, discs, strict=True)
-        ])  # fmt: skip
+        in_place.append(
+            [
+                bool(np.abs(part - own).mean() < 14.0 or moved[-1] > 1.0)
+                for part, (own, *_) in zip(parts, discs, strict=True)
+            ]
+        )
         before = earlier[-2] if len(earlier) >= 2 else parts
         changing.append([bool(np.abs(a - b).mean() > 5.0) for a, b in zip(parts, before, strict=True)])
         earlier = [*earlier[-1:], parts]
@@ -223,7 +236,9 @@ def stillness(
     )
 
 
-def _disc(reference: Picture, disc: tuple[float, float, float]) -> tuple[Array, slice, slice, NDArray[np.bool_]]:
+def _disc(
+    reference: Picture, disc: tuple[float, float, float]
+) -> tuple[NDArray[np.float32], slice, slice, NDArray[np.bool_]]:
     x, y, radius = disc
     high, wide = reference.shape[:2]
     radius = max(radius, 3.0)
@@ -231,4 +246,4 @@ def _disc(reference: Picture, disc: tuple[float, float, float]) -> tuple[Array, 
     columns = slice(max(int(x - radius), 0), min(int(x + radius) + 1, wide))
     ys, xs = np.mgrid[rows, columns] + 0.5
     mask = np.hypot(xs - x, ys - y) < radius
-    return reference[rows, columns][mask].astype(float), rows, columns, mask
+    return reference[rows, columns][mask], rows, columns, mask

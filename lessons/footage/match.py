@@ -9,11 +9,13 @@ from typing import Any, Literal
 
 import numpy as np
 
+from aimgeo.camera import Camera, project
+from aimgeo.filmed import on_plane
 from aimgeo.landmarks import MEASURES, NAMED, RAIL_OF, Prior, measures_of
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage import balls as ball_fit
-from lessons.footage.fit import FIRST_BALL, TABLE, Camera, Problem, Rim, Seen, Solved, is_sound, solve
+from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.picture import Picture, cloth_corners, spots
 from lessons.footage.refine import SPOT_PX, cloth_spots, nose_lines
 from lessons.footage.start import (
@@ -65,7 +67,9 @@ class Warned:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Clicks:
-    """What a match file says, in px of the picture and mm. `towards` is a click towards the foot or the head rail."""
+    """What a match file says, in px of the picture and mm. `towards` is a click towards the foot or the head
+    rail.
+    """
 
     table: Table
     points: Mapping[str, tuple[float, float]]
@@ -104,7 +108,9 @@ class NamedPoint:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MatchedBall:
-    """A ball: its centre (3,), half-widths of 95 % along x and y, the part of its outline seen, its radius in px."""
+    """A ball: its centre (3,), half-widths of 95 % along x and y, the part of its outline seen, its radius in
+    px.
+    """
 
     role: BallRole
     index: int
@@ -155,7 +161,9 @@ def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> 
     found_spots = np.zeros((0, 2)) if picture is None else spots(picture)[0]
     if len(names) < 3:
         if picture is None:
-            raise NoMatch("fewer than three points are picked; click four: pocket points or sights, far apart.", ("points",))
+            raise NoMatch(
+                "fewer than three points are picked; click four: pocket points or sights, far apart.", ("points",)
+            )
         solved, locked = _alone(problem, clicks, picture, found_spots, names), True
         warnings: list[Warned] = []
         wrong: set[str] = set()
@@ -185,7 +193,13 @@ def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> 
             spots_seen = cloth_spots(picture, solved, clicked_px, radius)
             spots_seen = {k: v for k, v in spots_seen.items() if k not in names}
             if spots_seen:
-                parts.append(Seen(np.stack([NAMED[k] for k in spots_seen]), np.array(list(spots_seen.values())), np.full(len(spots_seen), SPOT_PX)))
+                parts.append(
+                    Seen(
+                        np.stack([NAMED[k] for k in spots_seen]),
+                        np.array(list(spots_seen.values())),
+                        np.full(len(spots_seen), SPOT_PX),
+                    )
+                )
             edges = nose_lines(shade, solved)
         base = replace(solved.problem, points=joined(parts), edges=edges, rims=())
         solved = solve(base, solved.x[:FIRST_BALL])
@@ -211,7 +225,9 @@ def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[di
     names = sorted(found)
     if len(names) < 5:
         return found, 1.0
-    off = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in names])) - spots_px[[found[n] for n in names]]
+    off = (
+        solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in names])) - spots_px[[found[n] for n in names]]
+    )
     z = np.linalg.norm(off, axis=-1) / sight_errors(solved, names)
     # the median of a two-dimensional error is 1.18 standard errors
     doubt = max(1.0, float(np.median(z)) / 1.18)
@@ -244,11 +260,18 @@ def _with_picks(
     if len(names) >= 4:
         best = found[0].off_px if found else np.inf
         under = starts(problem, places, picks.at_px, below=True)
-        if under and best > 5 * scale and under[0].off_px < 0.4 * best and not _one_pick_spoils(problem, picks, names, best):
+        if (
+            under
+            and best > 5 * scale
+            and under[0].off_px < 0.4 * best
+            and not _one_pick_spoils(problem, picks, names, best)
+        ):
             raise NoMatch(
-                "these points are seen like this only from under the table. Are left and right taken for each other? "
-                "They are as for someone looking from head to foot.", ("points",),
-            )  # fmt: skip
+                "these points are seen like this only from under the table. Are left and right taken "
+                "for each other? "
+                "They are as for someone looking from head to foot.",
+                ("points",),
+            )
     locks = _locks(problem, found, picks, spots_px)
     good = [one for one in locks if _holds(one, len(names)) and _agree(one.solved, picks, clicks.pick_px)]
     if good:
@@ -256,7 +279,8 @@ def _with_picks(
         return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
     if len(names) < 4:
         raise NoMatch(
-            f"three points were picked and the sights were not found ({_seen_of(locks)}); add a fourth point, far from the others.",
+            f"three points were picked and the sights were not found ({_seen_of(locks)}); add a fourth "
+            f"point, far from the others.",
             ("points",),
         )
     return _by_picks_alone(problem, clicks, picks, names, found, locks)
@@ -292,7 +316,9 @@ def _agree(solved: Solved, picks: Seen, pick_px: float) -> bool:
     return bool(near.sum() >= max(2, int(np.ceil(0.6 * len(off)))))
 
 
-def _wrong_when_locked(chosen: Lock, picks: Seen, names: tuple[str, ...], pick_px: float) -> tuple[set[str], list[Warned]]:
+def _wrong_when_locked(
+    chosen: Lock, picks: Seen, names: tuple[str, ...], pick_px: float
+) -> tuple[set[str], list[Warned]]:
     """Picks that lie far from where the locked camera puts them, with their sentences."""
     off = chosen.solved.problem.seen_px(chosen.solved.x, picks.matrices) - picks.at_px
     far = np.linalg.norm(off, axis=-1)
@@ -308,7 +334,9 @@ def _wrong_sentence(solved: Solved, name: str, at_px: Array) -> Warned:
     k = int(np.argmin(off))
     own = float(off[every.index(name)])
     exactly = f", and exactly where {every[k]} is" if every[k] != name and off[k] < max(4.0, 0.12 * own) else ""
-    return Warned(f"{name} lies {own:.0f} px from where the other points put it{exactly}; it was left out.", ("points", name))
+    return Warned(
+        f"{name} lies {own:.0f} px from where the other points put it{exactly}; it was left out.", ("points", name)
+    )
 
 
 def _polished(problem: Problem, found: Sequence[Start], picks: Seen, most: int = 6) -> Solved | None:
@@ -369,12 +397,17 @@ def _by_picks_alone(
             shown = f"to {off:.0f} px" if np.isfinite(off) else "not at all"
             raise NoMatch(
                 f"the points fit a {clicks.table.name.replace('ft', ' ft')} table {shown}, "
-                f"a {other[0].replace('ft', ' ft')} table to {other[1]:.1f} px. Is `table: {other[0]}` meant?", ("table",),
-            )  # fmt: skip
+                f"a {other[0].replace('ft', ' ft')} table to {other[1]:.1f} px. Is `table: {other[0]}` "
+                f"meant?",
+                ("table",),
+            )
         miss = f"they are missed by {off:.0f} px" if np.isfinite(off) else "no camera sees them so"
-        raise NoMatch(f"the points fit no table ({miss}); check their names and places, or click others.", ("points",))
+        raise NoMatch(
+            f"the points fit no table ({miss}); check their names and places, or click others.", ("points",)
+        )
     worst = _open_px(solved)
-    sentence = f"not locked: {_seen_of(locks)} (glare? too small?). Add two points; drawn places are within ± {worst:.0f} px."
+    sentence = f"not locked: {_seen_of(locks)} (glare? too small?). Add two points; drawn places are "
+    f"within ± {worst:.0f} px."
     if worst > MOST_OPEN_PX * scale:
         raise NoMatch(sentence, ("points",))
     said.append(Warned(sentence))
@@ -386,7 +419,7 @@ def _open_px(solved: Solved) -> float:
     L, W = (solved.problem.measures_mm(solved.x)[k] / 2 for k in (0, 1))
     grid = np.stack(np.meshgrid(np.linspace(-L, L, 9), np.linspace(-W, W, 5)), -1).reshape(-1, 2)
     places = np.concatenate([grid, np.zeros((len(grid), 1))], -1)
-    px = solved.camera.project(places)
+    px = project(solved.camera, places)
     places = places[in_frame(px, solved.problem.size_px)]
     if not len(places):
         return float("inf")
@@ -462,11 +495,17 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, 
     """The camera from the picture alone, by the cloth's corners; a click or a pick tells foot from head."""
     found = corner_starts(problem, cloth_corners(picture))
     locks = _locks(problem, found, None, spots_px)
-    good = [one for one in locks if one.share >= LOCKED_ALONE and len(one.sights) >= LEAST_SIGHTS_ALONE and _on_three_rails(one)]
+    good = [
+        one
+        for one in locks
+        if one.share >= LOCKED_ALONE and len(one.sights) >= LEAST_SIGHTS_ALONE and _on_three_rails(one)
+    ]
     if not good:
         best = max(locks, key=lambda one: len(one.sights), default=None)
         seen = f" ({len(best.sights)} of {best.in_frame} sights seen)" if best is not None else ""
-        raise NoMatch(f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart.")
+        raise NoMatch(
+            f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart."
+        )
     solved = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost)).solved
     if names:
         both = [solved, turned_half(solved)]
@@ -476,20 +515,24 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, 
         if min(offs) > 14 * max(problem.size_px) / 1920:
             raise NoMatch(
                 f"the table was found by itself, but {names[0]} is not where it was clicked "
-                f"({min(offs):.0f} px away); check the name, or click four points.", ("points", names[0]),
-            )  # fmt: skip
+                f"({min(offs):.0f} px away); check the name, or click four points.",
+                ("points", names[0]),
+            )
         return both[int(np.argmin(offs))]
     if clicks.towards is None:
         raise NoMatch(
-            "the table was found by itself, but it looks the same turned by half a turn; add `foot: [x, y]`, one click towards the foot rail."
+            "the table was found by itself, but it looks the same turned by half a turn; add `foot: [x, "
+            "y]`, one click towards the foot rail."
         )
     end, at_px = clicks.towards
     L = _mean(problem)[MEASURES.index("length")] / 2
-    ends = solved.camera.project([[L, 0, 0], [-L, 0, 0]])
-    middle = solved.camera.project([[0, 0, 0]])[0]
+    ends = project(solved.camera, [[L, 0, 0], [-L, 0, 0]])
+    middle = project(solved.camera, [[0, 0, 0]])[0]
     ends = np.where(np.isfinite(ends), ends, 2 * middle - ends[::-1])
     way = np.asarray(at_px) - middle
-    is_foot = float(way @ (ends[0] - middle)) / np.linalg.norm(ends[0] - middle) > float(way @ (ends[1] - middle)) / np.linalg.norm(ends[1] - middle)
+    is_foot = float(way @ (ends[0] - middle)) / np.linalg.norm(ends[0] - middle) > float(
+        way @ (ends[1] - middle)
+    ) / np.linalg.norm(ends[1] - middle)
     return solved if is_foot == (end == "foot") else turned_half(solved)
 
 
@@ -501,7 +544,7 @@ def turned_half(solved: Solved) -> Solved:
     """The same picture with head and foot exchanged."""
     c = solved.camera
     half = np.diag([-1.0, -1.0, 1.0])
-    turned = Camera(half @ c.eye_mm, c.axes @ half, c.focal_px, c.middle_px, c.k1, c.k2)
+    turned = Camera(half @ c.eye_mm, c.axes @ half, c.focal_px, c.principal_px, c.size_px, c.lens)
     problem, x = replace(solved.problem, points=None, edges=None).start(turned)
     x[TABLE] = solved.x[TABLE]
     return Solved(problem, x, solved.covariance, solved.cost)
@@ -514,7 +557,7 @@ def _radius_px(solved: Solved, clicked_px: Array) -> float:
     if not len(clicked_px):
         return 0.0
     R = solved.problem.radius_mm
-    places = solved.camera.on_plane(clicked_px, R)
+    places = on_plane(solved.camera, clicked_px, R)
     sizes = [ball_fit.mean_radius_px(solved.camera, p, R) for p in places if np.isfinite(p).all()]
     return max((s for s in sizes if np.isfinite(s)), default=0.0)
 
@@ -534,8 +577,12 @@ def ball_key(role: BallRole, index: int) -> tuple[str | int, ...]:
 
 
 def _fit_balls(
-    shade: Picture, solved: Solved, clicks: Clicks, told: list[tuple[BallRole, int, tuple[float, float]]], before: list[ball_fit.FoundBall]
-) -> list[ball_fit.FoundBall]:  # fmt: skip
+    shade: Picture,
+    solved: Solved,
+    clicks: Clicks,
+    told: list[tuple[BallRole, int, tuple[float, float]]],
+    before: list[ball_fit.FoundBall],
+) -> list[ball_fit.FoundBall]:
     camera, R = solved.camera, solved.problem.radius_mm
     if before:
         places = [b.centre_mm for b in before]
@@ -557,20 +604,28 @@ def _fit_balls(
         one = ball_fit.fine(shade, camera, R, places[k], [p for j, p in enumerate(places) if j != k])
         if one is None or one.seen < 0.3 or len(one.rim.angles) < 10:
             share = 0 if one is None else round(100 * one.seen)
-            raise NoMatch(f"no ball outline here (only {share} % of one is seen); click nearer to its middle.", ball_key(role, index))
+            raise NoMatch(
+                f"no ball outline here (only {share} % of one is seen); click nearer to its middle.",
+                ball_key(role, index),
+            )
         made.append(one)
     _check_apart(solved, told, made)
     return made
 
 
-def _check_apart(solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], made: list[ball_fit.FoundBall]) -> None:
+def _check_apart(
+    solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], made: list[ball_fit.FoundBall]
+) -> None:
     R = solved.problem.radius_mm
     measures = dict(zip(MEASURES, solved.problem.measures_mm(solved.x).tolist(), strict=True))
     for k, (role, index, _) in enumerate(told):
         x, y = made[k].centre_mm[:2]
         over = max(abs(x) - measures["length"] / 2, abs(y) - measures["width"] / 2) + R
         if over > 0.4 * R:
-            raise NoMatch(f"this ball would lie {over:.0f} mm inside the cushion; is it a ball on the bed?", ball_key(role, index))
+            raise NoMatch(
+                f"this ball would lie {over:.0f} mm inside the cushion; is it a ball on the bed?",
+                ball_key(role, index),
+            )
         for j in range(k):
             apart = float(np.hypot(*(made[k].centre_mm - made[j].centre_mm)[:2]))
             other = told[j]
@@ -579,12 +634,17 @@ def _check_apart(solved: Solved, told: list[tuple[BallRole, int, tuple[float, fl
                 if role == other[0] == "others":
                     both = f"{_ordinal(other[1])} and {_ordinal(index).removeprefix('the ')} of `others`"
                     raise NoMatch(f"{both} are the same ball.", ball_key(role, index))
-                raise NoMatch(f"this click and the {one.removeprefix('the ')}'s are the same ball.", ball_key(role, index))
+                raise NoMatch(
+                    f"this click and the {one.removeprefix('the ')}'s are the same ball.", ball_key(role, index)
+                )
             if apart < 2 * R - max(7.0, 0.2 * R):
                 raise NoMatch(
-                    f"this ball and {'the ' if other[0] != 'others' else ''}{_said_of(other[0], other[1])} would be {apart:.0f} mm apart, "
-                    f"nearer than a diameter; click nearer to their middles.", ball_key(role, index),
-                )  # fmt: skip
+                    f"this ball and "
+                    f"{'the ' if other[0] != 'others' else ''}{_said_of(other[0], other[1])} would be "
+                    f"{apart:.0f} mm apart, "
+                    f"nearer than a diameter; click nearer to their middles.",
+                    ball_key(role, index),
+                )
 
 
 def _without_balls(solved: Solved) -> Solved:
@@ -594,8 +654,11 @@ def _without_balls(solved: Solved) -> Solved:
 
 
 def _balls(
-    solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], fits: list[ball_fit.FoundBall], clicks: Clicks
-) -> tuple[MatchedBall, ...]:  # fmt: skip
+    solved: Solved,
+    told: list[tuple[BallRole, int, tuple[float, float]]],
+    fits: list[ball_fit.FoundBall],
+    clicks: Clicks,
+) -> tuple[MatchedBall, ...]:
     if fits:
         made = []
         for k, ((role, index, _), one) in enumerate(zip(told, fits, strict=True)):
@@ -607,13 +670,13 @@ def _balls(
     made = []
     R = solved.problem.radius_mm
     for role, index, at in told:
-        place = solved.camera.on_plane(np.array(at, float), R)
+        place = on_plane(solved.camera, np.array(at, float), R)
         if not np.isfinite(place).all():
             raise NoMatch("no ball can lie here; click on the ball, on the cloth.", ball_key(role, index))
         radius = ball_fit.mean_radius_px(solved.camera, place, R)
 
         def where(x: Array, at: Any = at) -> Array:
-            return np.asarray(solved.problem.camera(x).on_plane(np.array(at, float), R)[:2])
+            return np.asarray(on_plane(solved.problem.camera(x), np.array(at, float), R)[:2])
 
         spread = np.sqrt(solved.error(where) ** 2 + (1.96 * 0.15 * R) ** 2)
         made.append(MatchedBall(role, index, place, spread, 0.0, radius))
@@ -622,10 +685,12 @@ def _balls(
 
 def _points(
     solved: Solved, clicks: Clicks, found: Mapping[str, int], wrong: set[str], spots_seen: Mapping[str, Array]
-) -> dict[str, NamedPoint]:  # fmt: skip
+) -> dict[str, NamedPoint]:
     names = tuple(NAMED)
     px, spread = solved.seen_px(names)
-    ahead = (np.stack([NAMED[n] for n in names]) @ solved.problem.measures_mm(solved.x) - solved.camera.eye_mm) @ solved.camera.axes[2] > 0
+    ahead = (
+        np.stack([NAMED[n] for n in names]) @ solved.problem.measures_mm(solved.x) - solved.camera.eye_mm
+    ) @ solved.camera.axes[2] > 0
     made: dict[str, NamedPoint] = {}
     for k, name in enumerate(names):
         picked = clicks.points.get(name)
@@ -633,7 +698,13 @@ def _points(
             continue
         off = None if picked is None else float(np.hypot(*(np.array(picked) - px[k])))
         kind: PointKind = (
-            "wrong" if name in wrong else "found" if name in found or name in spots_seen else "picked" if picked is not None else "computed"
+            "wrong"
+            if name in wrong
+            else "found"
+            if name in found or name in spots_seen
+            else "picked"
+            if picked is not None
+            else "computed"
         )
         error = float(1.96 * np.sqrt(max(np.linalg.eigvalsh(spread[k])[-1], 0)))
         made[name] = NamedPoint(px[k], error, off, kind)
@@ -646,22 +717,28 @@ def _warnings(made: Match) -> list[Warned]:
     tilt = degrees(np.arcsin(np.clip(-camera.axes[2][2], -1, 1)))
     focal_error = float(np.sqrt(made.solved.covariance[6, 6]))
     if tilt > 80 or focal_error > 0.12:
-        said.append(Warned(
-            "looking straight down the lens and the height cannot be told apart; places on the cloth are unaffected."
-            if tilt > 80
-            else f"the lens's focal length is open to ± {196 * focal_error:.0f} %; give `lens: {{focal: ... mm}}` or add points."
-        ))  # fmt: skip
+        said.append(
+            Warned(
+                "looking straight down the lens and the height cannot be told apart; places on the cloth "
+                "are unaffected."
+                if tilt > 80
+                else f"the lens's focal length is open to ± {196 * focal_error:.0f} %; give `lens: "
+                f"{{focal: ... mm}}` or add points."
+            )
+        )
     for ball in made.balls:
         way = ball.centre_mm - camera.eye_mm
         rise = degrees(np.arctan2(-way[2], np.hypot(*way[:2])))
         along = way[:2] / np.hypot(*way[:2])
         if rise < 8:
-            ends = camera.project(np.stack([ball.centre_mm, ball.centre_mm + [*along, 0.0]]))
+            ends = project(camera, np.stack([ball.centre_mm, ball.centre_mm + np.append(along, 0.0)]))
             px = float(np.hypot(*(ends[1] - ends[0])))
             worst = float(np.abs(along) @ ball.error_mm)
-            named = {"cue": "the cue ball", "object": "the object ball"}.get(ball.role, f"{_ordinal(ball.index)} of `others`")
-            sentence = f"seen at {rise:.0f} degrees a millimetre along the view is {px:.2f} px; {named}'s place is ± {worst:.0f} mm that way."
+            named = {"cue": "the cue ball", "object": "the object ball"}.get(
+                ball.role, f"{_ordinal(ball.index)} of `others`"
+            )
+            sentence = f"seen at {rise:.0f} degrees a millimetre along the view is {px:.2f} px; "
+            f"{named}'s place is ± {worst:.0f} mm that way."
             said.append(Warned(sentence, ball_key(ball.role, ball.index)))
             break
     return said
-

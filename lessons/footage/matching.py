@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from aimgeo.vectors import Array
+from aimgeo.camera import project
+from aimgeo.vectors import BoolArray
 from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
 from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
 from lessons.footage.match import NoMatch, Warned, match
@@ -29,7 +30,9 @@ def check_installed() -> None:
 
     lacks = [package for module, package in NEEDED.items() if find_spec(module) is None]
     if lacks:
-        raise NeedsError(f"matching footage needs {' and '.join(lacks)}; install it with: pip install 'aimgeo[footage]'")
+        raise NeedsError(
+            f"matching footage needs {' and '.join(lacks)}; install it with: pip install 'aimgeo[footage]'"
+        )
 
 
 def answer(path: Path) -> tuple[Answer, Picture]:
@@ -54,7 +57,9 @@ def answer(path: Path) -> tuple[Answer, Picture]:
     warnings = [*found.warnings, *more, *exchanged(found, plan)]
     if footage.rate_varies and footage.rate is not None:
         rate = footage.rate[0] / footage.rate[1]
-        warnings.append(Warned(f"the frame rate of the footage varies; {rate:.4g} frames a second are taken.", ("footage",)))
+        warnings.append(
+            Warned(f"the frame rate of the footage varies; {rate:.4g} frames a second are taken.", ("footage",))
+        )
     made = Answer(file, found, frame, footage.rate, shot, plan, tuple(warnings), frames=footage.frames)
     if not footage.is_still:
         made = _kept_still(made, footage, picture)
@@ -65,7 +70,7 @@ def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:
     """The answer with what moves in the clip: a knocked camera, balls that leave their places."""
     found = made.match
     marks = np.array([p.at_px for p in found.points.values() if p.kind == "found"]).reshape(-1, 2)
-    discs = [(*found.camera.project(b.centre_mm).tolist(), 0.8 * max(b.radius_px, 4.0)) for b in found.balls]
+    discs = [(*project(found.camera, b.centre_mm).tolist(), 0.8 * max(b.radius_px, 4.0)) for b in found.balls]
     still = stillness(footage, picture, marks, discs, 0)
     _refuse_moving(made, footage, still)
     after = replace_first(still, made.frame)
@@ -73,11 +78,20 @@ def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:
     holds = None
     if (knock := after.knocked()) is not None:
         holds = knock[0]
-        warnings.append(Warned(f"the picture moves by {knock[1]:.1f} px at frame {knock[0]}; the match holds up to there.", ("footage",)))
+        warnings.append(
+            Warned(
+                f"the picture moves by {knock[1]:.1f} px at frame {knock[0]}; the match holds up to there.",
+                ("footage",),
+            )
+        )
     before = still.moved_px[: made.frame]
     if len(before) and np.nanmax(before) > 1.0:
         first = int(np.flatnonzero(before > 1.0)[-1]) + 1
-        warnings.append(Warned(f"the camera stands still only from frame {first} on; the match holds from there.", ("footage",)))
+        warnings.append(
+            Warned(
+                f"the camera stands still only from frame {first} on; the match holds from there.", ("footage",)
+            )
+        )
     return replace(made, warnings=tuple(warnings), holds_to_frame=holds, fades_from_frame=after.leaves())
 
 
@@ -94,15 +108,17 @@ def _refuse_moving(made: Answer, footage: Footage, still: Stillness) -> None:
         if not still.changing[low:high, k].any():
             continue
         seconds = footage.rate[1] / footage.rate[0]
-        quiet = _longest(~still.changing.any(1))
-        name = {"cue": "the cue ball", "object": "the object ball"}.get(ball.role, f"ball {ball.index + 1} of `others`")
+        quiet = _longest(np.asarray(~still.changing.any(1)))
+        name = {"cue": "the cue ball", "object": "the object ball"}.get(
+            ball.role, f"ball {ball.index + 1} of `others`"
+        )
         rest = ""
         if quiet is not None and (quiet[1] - quiet[0]) * seconds > 0.3:
             rest = f"; it lies still from {quiet[0] * seconds:.1f} s to {quiet[1] * seconds:.1f} s"
         raise made.file.fault(f"{name} moves at {made.file.keys.at:g} s{rest}.", ("at",))
 
 
-def _longest(flags: Array) -> tuple[int, int] | None:
+def _longest(flags: BoolArray) -> tuple[int, int] | None:
     """The longest run [first, end) of True."""
     best: tuple[int, int] | None = None
     start = None
@@ -128,5 +144,3 @@ def write(made: Answer, picture: Picture) -> list[Path]:
     for path, data in content.items():
         write_whole(path, data)
     return [told, seen]
-
-

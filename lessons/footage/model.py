@@ -15,7 +15,7 @@ from aimgeo.tables import TABLES, Table
 from lessons.footage.match import Clicks
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
-from lessons.lesson.fields import CutValue, LengthValue, Name, Pocket, PositiveLength, Side, Spot, Words, choice
+from lessons.lesson.fields import CutValue, Name, Pocket, PositiveLength, Side, Spot, Words, choice
 from lessons.lesson.model import Strict
 from lessons.lesson.read import Keys, Node, plain, read
 
@@ -27,7 +27,9 @@ MEASURED_ERROR_MM = 0.5
 def _moment(value: Any) -> float:
     match = re.fullmatch(r"([0-9]+(?:\.[0-9]*)?|\.[0-9]+)\s*s?", str(value).strip())
     if not match or not 0 <= float(match[1]) < 86_400:
-        raise ValueError(f"'{value}' is no moment of the footage; write seconds from its start, for example 0.5 s.")
+        raise ValueError(
+            f"'{value}' is no moment of the footage; write seconds from its start, for example 0.5 s."
+        )
     return float(match[1])
 
 
@@ -70,7 +72,9 @@ class Lens(Strict):
 
 
 class Plan(Strict):
-    """The shot that should have been set up: a lesson's clip, or cut, side and distance, with the object ball's place."""
+    """The shot that should have been set up: a lesson's clip, or cut, side and distance, with the object ball's
+    place.
+    """
 
     lesson: Words | None = None
     clip: Words | None = None
@@ -84,7 +88,9 @@ class Plan(Strict):
         by_clip, by_shot = (self.lesson, self.clip), (self.cut, self.side, self.distance)
         if any(v is not None for v in by_clip):
             if None in by_clip or any(v is not None for v in (*by_shot, self.object)):
-                raise ValueError("needs both 'lesson' and 'clip' and nothing else, or 'cut', 'side' and 'distance'.")
+                raise ValueError(
+                    "needs both 'lesson' and 'clip' and nothing else, or 'cut', 'side' and 'distance'."
+                )
         elif None in by_shot:
             raise ValueError("needs 'lesson' and 'clip', or 'cut', 'side' and 'distance'.")
         return self
@@ -163,7 +169,12 @@ class MatchFile:
             x, y = pixel[0] * scale[0], pixel[1] * scale[1]
             if not (0 <= x <= size_px[0] and 0 <= y <= size_px[1]):
                 shown = " x ".join(map(str, keys.picked_on or size_px))
-                faults.append(Fault(self.place(*location), f"[{pixel[0]:g}, {pixel[1]:g}] lies outside the picture, which is {shown}."))
+                faults.append(
+                    Fault(
+                        self.place(*location),
+                        f"[{pixel[0]:g}, {pixel[1]:g}] lies outside the picture, which is {shown}.",
+                    )
+                )
             return x, y
 
         points = {name: at(pixel, "points", name) for name, pixel in self.points.items()}
@@ -198,8 +209,9 @@ class MatchFile:
             shown, own = (" x ".join(map(str, size)) for size in (picked, size_px))
             raise self.fault(
                 f"points were picked on {shown}, the footage is {own}; they would be scaled if the shapes agreed. "
-                "Pick them on a frame of the footage.", ("picked_on",),
-            )  # fmt: skip
+                "Pick them on a frame of the footage.",
+                ("picked_on",),
+            )
         return fx, fy
 
 
@@ -216,7 +228,9 @@ def load(path: Path) -> MatchFile:
     """The match file at a path. Raises LessonError with every fault of its form and keys."""
     tree = read(path)
     if not isinstance(tree, Keys):
-        raise LessonError([Fault(tree.place, "is no match file; it is a mapping of keys: footage, points, balls and others.")])
+        raise LessonError(
+            [Fault(tree.place, "is no match file; it is a mapping of keys: footage, points, balls and others.")]
+        )
     faults = list(explain.empty_values(tree))
     known: dict[int, tuple[str, ...]] = {}
     data = plain(tree)

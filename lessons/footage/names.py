@@ -33,5 +33,7 @@ def drawing() -> str:
         lines.append(f"{kind}:")
         lines += ["  " + ", ".join(names[k : k + 4]) for k in range(0, len(names), 4)]
     lines.append("")
-    lines.append("x is to the right, y down, in pixels of the picture as shown; [0, 0] is the corner at the top left.")
+    lines.append(
+        "x is to the right, y down, in pixels of the picture as shown; [0, 0] is the corner at the top left."
+    )
     return "\n".join(lines)

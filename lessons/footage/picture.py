@@ -1,4 +1,6 @@
-"""What a picture shows before anything is known of the camera: small bright spots, and the cloth's four corners."""
+"""What a picture shows before anything is known of the camera: small bright spots, and the cloth's four
+corners.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +33,7 @@ def spots(picture: Picture) -> tuple[Array, Array]:
     scale = max(picture.shape[:2]) / 1920
     found: list[tuple[float, float, float, float]] = []
     for reach in (7, 13, 25, 45):
-        size = max(3, int(round(reach * scale)) | 1)
+        size = max(3, round(reach * scale) | 1)
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
         hat = cv2.morphologyEx(grey, cv2.MORPH_TOPHAT, kernel)
         blurred = cv2.GaussianBlur(hat, (0, 0), 0.7)
@@ -43,7 +45,13 @@ def spots(picture: Picture) -> tuple[Array, Array]:
             x, y, w, h, area = (int(v) for v in stats[k])
             if area < 3 or area > most or max(w, h) > 1.2 * size + 2 or area < 0.3 * w * h:
                 continue
-            found.append((*_centroid(grey, hat, labels, k, (x, y, w, h)), float(np.sqrt(area)), float(blurred[y : y + h, x : x + w].max())))
+            found.append(
+                (
+                    *_centroid(grey, hat, labels, k, (x, y, w, h)),
+                    float(np.sqrt(area)),
+                    float(blurred[y : y + h, x : x + w].max()),
+                )
+            )
     if not found:
         return np.zeros((0, 2)), np.zeros(0)
     rows = np.array(found)
@@ -58,7 +66,9 @@ def spots(picture: Picture) -> tuple[Array, Array]:
     return rows[kept, :2], rows[kept, 2]
 
 
-def _centroid(grey: Picture, hat: Picture, labels: NDArray[np.int32], k: int, box: tuple[int, int, int, int]) -> tuple[float, float]:
+def _centroid(
+    grey: Picture, hat: Picture, labels: NDArray[np.int32], k: int, box: tuple[int, int, int, int]
+) -> tuple[float, float]:
     """The middle of one spot, weighted by how much it stands out of its rim."""
     x, y, w, h = box
     pad = 2
@@ -78,7 +88,9 @@ def _centroid(grey: Picture, hat: Picture, labels: NDArray[np.int32], k: int, bo
 
 
 def cloth_corners(picture: Picture) -> list[Array]:
-    """Candidates for the four corners (4, 2) of cloth and cushions, around in the picture; may lie outside of it."""
+    """Candidates for the four corners (4, 2) of cloth and cushions, around in the picture; may lie outside of
+    it.
+    """
     import cv2
 
     high, wide = picture.shape[:2]
@@ -96,9 +108,10 @@ def cloth_corners(picture: Picture) -> list[Array]:
     owner = np.argmin(((flat[:, :, None] - centres[None, None]) ** 2).sum(-1), -1)
     regions: list[tuple[float, NDArray[np.uint8]]] = []
     groups = [(k,) for k in range(len(centres))] + [
-        pair for pair in combinations(range(len(centres)), 2)
+        pair
+        for pair in combinations(range(len(centres)), 2)
         if np.hypot(*(centres[pair[0], 1:] - centres[pair[1], 1:])) < 22
-    ]  # fmt: skip
+    ]
     for group in groups:
         mask = np.isin(owner, group).astype(np.uint8)
         mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -120,16 +133,21 @@ def cloth_corners(picture: Picture) -> list[Array]:
 
 
 def _quad(mask: NDArray[np.uint8]) -> Array | None:
-    """The four straight sides of a region's hull that are not the frame's, met in corners; None when there aren't."""
+    """The four straight sides of a region's hull that are not the frame's, met in corners; None when there
+    aren't.
+    """
     import cv2
 
     high, wide = mask.shape
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
     hull = cv2.convexHull(contour)[:, 0].astype(float)
-    around = np.concatenate([
-        np.linspace(a, b, max(int(np.hypot(*(b - a))), 1), endpoint=False) for a, b in zip(hull, np.roll(hull, -1, 0), strict=True)
-    ])  # fmt: skip
+    around = np.concatenate(
+        [
+            np.linspace(a, b, max(int(np.hypot(*(b - a))), 1), endpoint=False)
+            for a, b in zip(hull, np.roll(hull, -1, 0), strict=True)
+        ]
+    )
     inside = (around[:, 0] > 2) & (around[:, 0] < wide - 3) & (around[:, 1] > 2) & (around[:, 1] < high - 3)
     points = around[inside]
     if len(points) < 60:

@@ -1,11 +1,14 @@
-"""What is looked for once the camera is nearly known: noses and spots, for the height of the cloth under the rails."""
+"""What is looked for once the camera is nearly known: noses and spots, for the height of the cloth under the
+rails.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
+from aimgeo.camera import project
 from aimgeo.landmarks import NAMED, noses
-from aimgeo.vectors import Array
+from aimgeo.vectors import Array, cross
 from lessons.footage.balls import edge_offsets
 from lessons.footage.fit import Seen, Solved
 from lessons.footage.picture import Picture
@@ -25,12 +28,14 @@ def nose_lines(shade: Picture, solved: Solved) -> Seen | None:
     for matrices in noses(PLACES).values():
         matrices = matrices[2:-2]
         places = matrices @ solved.problem.measures_mm(solved.x)
-        px = camera.project(places)
+        px = project(camera, places)
         ok = in_frame(px, solved.problem.size_px, 12.0)
         if ok.sum() < 8:
             continue
         along = np.gradient(px, axis=0)
-        normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-9)
+        normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
+            np.linalg.norm(along, axis=-1, keepdims=True), 1e-9
+        )
         depth = (places - camera.eye_mm) @ camera.axes[2]
         if np.linalg.norm(px[ok][-1] - px[ok][0]) < 60:
             continue
@@ -66,12 +71,12 @@ def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_
     grey = picture @ np.array([0.2, 0.5, 0.3], np.float32)
     for name in ("spot-head", "spot-centre", "spot-foot"):
         place = NAMED[name] @ solved.problem.measures_mm(solved.x)
-        px = camera.project(place)
+        px = project(camera, place)
         if not in_frame(px, solved.problem.size_px, 20.0):
             continue
         if len(balls_px) and np.hypot(*(balls_px - px).T).min() < 2.2 * balls_radius_px:
             continue
-        ring = camera.project(place + np.array([[9.0, 0, 0], [0, 9.0, 0], [-9.0, 0, 0], [0, -9.0, 0]]))
+        ring = project(camera, place + np.array([[9.0, 0, 0], [0, 9.0, 0], [-9.0, 0, 0], [0, -9.0, 0]]))
         across = float(np.abs(ring - px).max())
         reach = int(max(4.0 * across, 8))
         x, y = (int(v) for v in px)
@@ -81,12 +86,14 @@ def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_
         noise = 1.5 * float(np.median(np.abs(dark))) + 1.0
         mask = (dark > max(0.4 * float(dark.max()), 5 * noise)).astype(np.uint8)
         count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-        expected = float(abs(np.cross(ring[0] - ring[2], ring[1] - ring[3]))) * np.pi / 8
+        expected = abs(float(cross(ring[0] - ring[2], ring[1] - ring[3]))) * np.pi / 8
         best = None
         for k in range(1, count):
             area = float(stats[k, cv2.CC_STAT_AREA])
             ys, xs = np.nonzero(labels == k)
-            touches = xs.min() == 0 or ys.min() == 0 or xs.max() == part.shape[1] - 1 or ys.max() == part.shape[0] - 1
+            touches = (
+                xs.min() == 0 or ys.min() == 0 or xs.max() == part.shape[1] - 1 or ys.max() == part.shape[0] - 1
+            )
             if touches or not 0.12 * expected < area < 3.5 * expected + 6 or area < 3:
                 continue
             weight = dark[ys, xs]

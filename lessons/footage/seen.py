@@ -6,13 +6,21 @@ from math import pi
 
 import numpy as np
 
+from aimgeo.camera import project
+from aimgeo.filmed import rim_px
 from aimgeo.landmarks import noses
 from aimgeo.vectors import Array
 from lessons.footage.match import Match
 from lessons.footage.picture import Picture
 
 QUALITY = 88
-COLOURS = {"nose": (255, 230, 60), "found": (90, 255, 90), "computed": (255, 255, 255), "picked": (60, 200, 255), "wrong": (60, 60, 255)}
+COLOURS = {
+    "nose": (255, 230, 60),
+    "found": (90, 255, 90),
+    "computed": (255, 255, 255),
+    "picked": (60, 200, 255),
+    "wrong": (60, 60, 255),
+}
 """Blue, green, red."""
 
 SUBPIXEL = 4
@@ -33,11 +41,13 @@ def drawn(match: Match, picture: Picture) -> bytes:
             if len(run) > 1:
                 # OpenCV counts from the middle of a pixel
                 points = np.round((px[run] - 0.5) * 2**SUBPIXEL).astype(np.int32).reshape(-1, 1, 2)
-                cv2.polylines(image, [points], is_closed and bool(fine.all()), colour, thick, cv2.LINE_AA, SUBPIXEL)
+                cv2.polylines(
+                    image, [points], is_closed and bool(fine.all()), colour, thick, cv2.LINE_AA, SUBPIXEL
+                )
 
     measures = match.solved.problem.measures_mm(match.solved.x)
     for matrices in noses(80).values():
-        line(camera.project(matrices @ measures), COLOURS["nose"])
+        line(project(camera, matrices @ measures), COLOURS["nose"])
     turn = np.linspace(0, 2 * pi, 40, endpoint=False)
     ring = np.stack([np.cos(turn), np.sin(turn)], -1)
     size = max(match.size_px) / 1920
@@ -51,7 +61,11 @@ def drawn(match: Match, picture: Picture) -> bytes:
             line(np.array([[x, y - cross], [x, y + cross]]), COLOURS[point.kind])
     rim = np.linspace(0, 2 * pi, 120, endpoint=False)
     for ball in match.balls:
-        line(camera.rim(ball.centre_mm, match.clicks.ball_diameter_mm / 2, rim), COLOURS["picked"], is_closed=True)
+        line(
+            rim_px(camera, ball.centre_mm, match.clicks.ball_diameter_mm / 2, rim),
+            COLOURS["picked"],
+            is_closed=True,
+        )
     done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
     assert done
     return data.tobytes()

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from aimgeo.camera import Camera, Lens, project
 from aimgeo.landmarks import MEASURES, NAMED, SIGHTS, cushion_corners
-from aimgeo.lens import straightened
-from aimgeo.vectors import Array
-from lessons.footage.fit import Camera, Problem, Seen, Solved, is_sound, solve
+from aimgeo.vectors import Array, BoolArray
+from lessons.footage.fit import Problem, Seen, Solved, is_sound, solve
 
 FOCALS_MM = np.geomspace(12, 110, 15)
 BENDS = ((0.0, 0.0), (-0.05, 0.005), (0.05, -0.005), (-0.12, 0.02), (-0.22, 0.05), (-0.33, 0.09), (0.02, 0.0))
@@ -38,21 +38,28 @@ def starts(problem: Problem, points_mm: Array, at_px: Array, below: bool = False
     middle = np.array([wide, high]) / 2
     diagonal = float(np.hypot(wide, high))
     found: list[Start] = []
-    focals = FOCALS_MM if problem.focal_px is None else np.array([0.95, 1.0, 1.05]) * problem.focal_px / max(wide, high) * 36
-    flat = SIGHT_FREE if len(points_mm) == 3 else cv2.SOLVEPNP_SQPNP
+    focals = (
+        FOCALS_MM
+        if problem.focal_px is None
+        else np.array([0.95, 1.0, 1.05]) * problem.focal_px / max(wide, high) * 36
+    )
     for focal_mm in focals:
         focal = focal_mm / 36 * max(wide, high)
         corner = diagonal / 2 / focal
         for d1, d2 in BENDS:
             k1, k2 = d1 / corner**2, d2 / corner**4
-            xy = straightened((at_px - middle) / focal, k1, k2)
+            xy = Lens(k1, k2).straightened((at_px - middle) / focal)
             if not np.isfinite(xy).all():
                 continue
             try:
-                if flat == SIGHT_FREE:
-                    _, turns, shifts = cv2.solveP3P(points_mm.reshape(-1, 1, 3), xy.reshape(-1, 1, 2), np.eye(3), None, cv2.SOLVEPNP_AP3P)
+                if len(points_mm) == 3:
+                    _, turns, shifts = cv2.solveP3P(
+                        points_mm.reshape(-1, 1, 3), xy.reshape(-1, 1, 2), np.eye(3), None, cv2.SOLVEPNP_AP3P
+                    )
                 else:
-                    _, turns, shifts, _ = cv2.solvePnPGeneric(points_mm, xy, np.eye(3), None, flags=flat)
+                    _, turns, shifts, _ = cv2.solvePnPGeneric(
+                        points_mm, xy, np.eye(3), None, flags=cv2.SOLVEPNP_SQPNP
+                    )
             except cv2.error:
                 continue
             for turn, shift in zip(turns, shifts, strict=True):
@@ -60,14 +67,11 @@ def starts(problem: Problem, points_mm: Array, at_px: Array, below: bool = False
                 eye = (-R.T @ shift).ravel()
                 if not np.isfinite(eye).all() or (eye[2] < 60) != below or np.linalg.norm(eye) > 40_000:
                     continue
-                camera = Camera(eye, R, focal, middle.copy(), k1, k2)
-                off = camera.project(points_mm) - at_px
+                camera = Camera(eye, R, np.array(focal), middle, np.array([wide, high], float), Lens(k1, k2))
+                off = project(camera, points_mm) - at_px
                 if np.isfinite(off).all():
                     found.append(Start(camera, float(np.sqrt(np.mean(off**2)))))
     return sorted(found, key=lambda start: start.off_px)
-
-
-SIGHT_FREE = -1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,7 +105,7 @@ def rank(problem: Problem, found: list[Start], spots_px: Array, most: int) -> li
     within = LOCK_WITHIN_PX[0] * max(wide, high) / 1920
     scored = []
     for start in found:
-        px = start.camera.project(places)
+        px = project(start.camera, places)
         seen = in_frame(px, problem.size_px)
         if seen.sum() < 3:
             scored.append((0.0, start))
@@ -114,22 +118,24 @@ def rank(problem: Problem, found: list[Start], spots_px: Array, most: int) -> li
     kept: list[Start] = []
     for _, start in scored:
         # starts with nearly the same picture lead to the same fit
-        px = start.camera.project(places)
-        if all(np.nanmax(np.abs(px - other.camera.project(places))) > within for other in kept):
+        px = project(start.camera, places)
+        if all(np.nanmax(np.abs(px - project(other.camera, places))) > within for other in kept):
             kept.append(start)
         if len(kept) >= most:
             break
     return kept
 
 
-def in_frame(px: Array, size_px: tuple[int, int], margin: float = 3.0) -> Array:
+def in_frame(px: Array, size_px: tuple[int, int], margin: float = 3.0) -> BoolArray:
     """True where pixels (..., 2) lie within the picture."""
     with np.errstate(invalid="ignore"):
-        return (px > margin).all(-1) & (px < np.array(size_px) - margin).all(-1)
+        return np.asarray((px > margin).all(-1) & (px < np.array(size_px) - margin).all(-1))
 
 
-def matched(solved: Solved, spots_px: Array, within_px: float, sizes: Array | None = None) -> dict[str, int]:
-    """For each sight the spot that it falls on: the nearest within a distance, each spot once, nearest pairs first."""
+def matched(solved: Solved, spots_px: Array, within_px: float) -> dict[str, int]:
+    """For each sight the spot that it falls on: the nearest within a distance, each spot once, nearest pairs
+    first.
+    """
     from scipy.spatial import cKDTree
 
     px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
@@ -139,7 +145,10 @@ def matched(solved: Solved, spots_px: Array, within_px: float, sizes: Array | No
     near, which = cKDTree(spots_px).query(px[seen], k=min(3, len(spots_px)), distance_upper_bound=within_px)
     near, which = np.atleast_2d(near.T).T, np.atleast_2d(which.T).T
     pairs = sorted(
-        (float(near[i, j]), int(s), int(which[i, j])) for i, s in enumerate(seen) for j in range(near.shape[1]) if np.isfinite(near[i, j])
+        (float(near[i, j]), int(s), int(which[i, j]))
+        for i, s in enumerate(seen)
+        for j in range(near.shape[1])
+        if np.isfinite(near[i, j])
     )
     found: dict[str, int] = {}
     taken: set[int] = set()
@@ -150,7 +159,7 @@ def matched(solved: Solved, spots_px: Array, within_px: float, sizes: Array | No
     return found
 
 
-def facing(solved: Solved) -> Array:
+def facing(solved: Solved) -> BoolArray:
     """True for sights that are in front of the camera."""
     camera = solved.camera
     places = SIGHT_MATRICES @ solved.problem.measures_mm(solved.x)
