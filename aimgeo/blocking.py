@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from aimgeo.pocket import segment_distance_mm
-from aimgeo.vectors import Array, ArrayLike, IntArray, length
+from aimgeo.vectors import Array, ArrayLike, IntArray
 
 
 def clearance_mm(other: ArrayLike, start: ArrayLike, end: ArrayLike, ball_diameter_mm: ArrayLike) -> Array:
@@ -17,25 +17,34 @@ def clearance_mm(other: ArrayLike, start: ArrayLike, end: ArrayLike, ball_diamet
     return segment_distance_mm(other, start, end) - np.asarray(ball_diameter_mm, float)
 
 
+FEW = 8
+"""Up to so many balls are compared each with each."""
+
+
 def overlapping(balls: ArrayLike, owner: IntArray, ball_diameter_mm: ArrayLike, slack_mm: float = 0.0) -> IntArray:
     """Pairs (P, 2) of balls (M, 2) of one owner (M,) that overlap by more than the slack, the lower place first.
 
-    Not every pair, but at least one of each owner that has any. The bed is cut into strips two diameters wide,
-    once more with the cuts moved by one, so that two balls that overlap share a strip. Along a strip, among
-    eight balls within a diameter of each other two of the nearest six neighbours overlap: a rectangle of two
-    diameters by one falls into six cells, none of which holds two balls a diameter apart. So however many balls
-    there are, looking six ahead is enough.
+    Every pair of an owner with FEW balls or less; of another at least one, if there is any. For that the bed is
+    cut into strips two diameters wide, once more with the cuts moved by one, so that two balls that overlap share
+    a strip. Along a strip, among eight balls within a diameter of each other two of the nearest six neighbours
+    overlap: a rectangle of two diameters by one falls into six cells, none of which holds two balls a diameter
+    apart. So however many balls there are, looking six ahead is enough.
 
     >>> overlapping([[0.0, 0.0], [300.0, 0.0], [20.0, 20.0]], np.array([0, 0, 0]), np.array([57.0] * 3)).tolist()
     [[0, 2]]
     """
     p, d = np.asarray(balls, float), np.asarray(ball_diameter_mm, float)
+    count = np.bincount(owner)[owner]
+    few, many = np.flatnonzero(count <= FEW), np.flatnonzero(count > FEW)
+    orders = [few[np.argsort(owner[few], kind="stable")]]
+    for shift in (0.0, 0.5) if many.size else ():
+        strip = np.floor(p[many, 0] / (2 * d[many]) + shift)
+        orders.append(many[np.lexsort((p[many, 1], strip, owner[many]))])
     found = []
-    for shift in (0.0, 0.5):
-        strip = np.floor(p[:, 0] / (2 * d) + shift)
-        order = np.lexsort((p[:, 1], strip, owner))
-        for ahead in range(1, 7):
-            i, j = order[:-ahead], order[ahead:]
-            overlaps = (owner[i] == owner[j]) & (length(p[i] - p[j]) < d[i] - slack_mm)
-            found.append(np.sort(np.stack([i[overlaps], j[overlaps]], axis=-1), axis=-1))
-    return np.unique(np.concatenate(found), axis=0)
+    for order in orders:
+        x, y, whose, reach = p[order, 0], p[order, 1], owner[order], d[order] - slack_mm
+        for ahead in range(1, FEW):
+            apart2 = (x[ahead:] - x[:-ahead]) ** 2 + (y[ahead:] - y[:-ahead]) ** 2
+            close = np.flatnonzero((apart2 < reach[ahead:] ** 2) & (whose[ahead:] == whose[:-ahead]))
+            found.append(np.stack([order[close], order[close + ahead]], axis=-1))
+    return np.unique(np.sort(np.concatenate(found), axis=-1), axis=0)

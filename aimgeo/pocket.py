@@ -144,11 +144,17 @@ def playable_bearing_rad(
     """
     rails = _forbidden_rad(window.towards, object_ball, half_bed_mm, ball_diameter_mm)
     with np.errstate(invalid="ignore"):
-        above = _first_free_rad(rails, window.low_rad, window.high_rad)
-        below = -_first_free_rad(
-            [(-centre, spread) for centre, spread in rails], -window.high_rad, -window.low_rad
-        )
-        return np.where(np.isnan(below) | (np.abs(above) <= np.abs(below)), above, below)
+        straight = (window.low_rad < 0) & (window.high_rad > 0)
+        for middle, spread in rails:
+            straight &= np.abs(middle) >= spread
+    found = np.where(straight, 0.0, np.nan)
+    at = np.flatnonzero(~straight & window.is_clean)
+    if at.size:  # few, as a rule
+        low, high = window.low_rad[at], window.high_rad[at]
+        left_of = _first_free_rad([(middle[at], spread[at]) for middle, spread in rails], low, high)
+        right_of = -_first_free_rad([(-middle[at], spread[at]) for middle, spread in rails], -high, -low)
+        found[at] = np.where(np.isnan(right_of) | (np.abs(left_of) <= np.abs(right_of)), left_of, right_of)
+    return found
 
 
 def cushion_bearing_rad(
@@ -199,14 +205,13 @@ def _past_rad(rails: list[tuple[Array, Array]], start: ArrayLike) -> Array:
 
 
 def _first_free_rad(rails: list[tuple[Array, Array]], low: Array, high: Array) -> Array:
-    """The first free bearing from 0 on in a window, (N,): 0, or inside the first range that is free; else nan."""
+    """Inside the first range of a window (N,) from 0 on that is free; nan where there is none."""
     start = np.maximum(low, 0.0)
     first, end = _past_rad(rails, start), high
     for middle, spread in rails:
         ahead = np.mod(middle - spread - first, 2 * np.pi)
         end = np.where(spread > 0, np.minimum(end, first + ahead), end)
-    inside = np.where(end - first >= LEAST_WINDOW_RAD, first + INSIDE_PART * (end - first), np.nan)
-    return np.where((first == 0) & (low < 0) & (high > 0), 0.0, inside)
+    return np.where(end - first >= LEAST_WINDOW_RAD, first + INSIDE_PART * (end - first), np.nan)
 
 
 def playable_target_mm(window: Window, object_ball: ArrayLike, bearing_rad: ArrayLike) -> Array:

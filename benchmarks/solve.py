@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import random
 import resource
@@ -72,6 +73,16 @@ def requests(count: int, parts: tuple[str, ...]) -> list[dict[str, Any]]:
         if "misses" in parts:
             one["misses"] = {"left": rng.randrange(12), "right": rng.randrange(12)}
         if "others" in parts:
-            one["others_mm"] = [[rng.uniform(-1200, 1200), rng.uniform(-600, 600)] for _ in range(5)]
+            one["others_mm"] = others(rng, one["object_ball_mm"])
         made.append(one)
+    return made
+
+
+def others(rng: random.Random, object_ball: list[float]) -> list[list[float]]:
+    """Five more balls, none in another, all farther from the object ball than the cue ball is."""
+    made: list[list[float]] = []
+    while len(made) < 5:
+        place = [rng.uniform(-1200, 1200), rng.uniform(-600, 600)]
+        if math.dist(place, object_ball) > 360 and all(math.dist(place, one) > 58 for one in made):
+            made.append(place)
     return made

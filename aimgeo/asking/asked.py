@@ -1,6 +1,6 @@
 """Reading many requests at once: those that differ in numbers alone are read together, as columns.
 
-`aimgeo.asking.request.read` says what a request may hold. Requests of the same keys are nearly always asked in
+`aimgeo.asking.fields` says what a request may hold. Requests of the same keys are nearly always asked in
 long runs, so one of them is read in full and stands for all: where another has the same keys and words, and
 plain numbers in the ranges of their own that `read` allows them, its row is the first one's with these numbers.
 Whatever leaves a doubt is read in full as well, so this module accepts and refuses nothing by itself.
@@ -16,83 +16,33 @@ from typing import Any
 
 import numpy as np
 
-from aimgeo.asking.request import (
-    AIM_DEG,
-    APPROACH_DEG,
-    CUE_OFFSET,
-    CUE_X,
-    CUT_DEG,
-    DISTANCE,
-    ERROR,
-    EYE_BACK,
-    EYE_HEIGHT,
-    EYE_OFFSET,
-    EYE_X,
-    FIELDS,
-    FOV_DEG,
-    FREE,
-    LARGEST,
-    LOOK_X,
-    MARK_DEG,
-    OBJECT_OFFSET,
-    OBJECT_X,
-    ROLL,
-    SIDE,
-    SPEED,
-    TARGET_X,
-    Refusal,
-    read,
-)
+from aimgeo.asking.fields import BY_KEY, COLUMNS, FIRST, FREE, INDEX, LARGEST, Free, Number, Place, Refusal
+from aimgeo.asking.request import read
 from aimgeo.vectors import Array, BoolArray, IntArray
 
 LEAST_ALIKE = 8
 """Fewer requests of the same keys are read one by one."""
-
-_ANY = (-LARGEST, LARGEST)
-_CUT = (0.0, math.nextafter(90.0, 0.0))
-_POSITIVE = (math.nextafter(0.0, 1.0), LARGEST)
-NUMBERS: dict[str, tuple[int, float, float]] = {
-    "cut_deg": (CUT_DEG, *_CUT),
-    "distance_mm": (DISTANCE, *_ANY),
-    "aim_deg": (AIM_DEG, *_ANY),
-    "eye.back_mm": (EYE_BACK, 0.0, LARGEST),
-    "eye.offset_mm": (EYE_OFFSET, *_ANY),
-    "eye.height_mm": (EYE_HEIGHT, *_POSITIVE),
-    "camera.vertical_fov_deg": (FOV_DEG, math.nextafter(0.0, 1.0), math.nextafter(180.0, 0.0)),
-    "aim_error.rotate_deg": (ERROR, *_ANY),
-    "aim_error.at_ghost_mm": (ERROR, *_ANY),
-    "aim_error.parallel_mm": (ERROR, *_ANY),
-    "fraction.object_offset_mm": (OBJECT_OFFSET, *_ANY),
-    "fraction.cue_offset_mm": (CUE_OFFSET, *_ANY),
-    "pocket.approach_deg": (APPROACH_DEG, -90.0, 90.0),
-    "fixed_marks.for_cut_deg": (MARK_DEG, *_CUT),
-    "speed_mps": (SPEED, *_POSITIVE),
-    "cue_ball_roll": (ROLL, 0.0, 1.0),
-}
-"""The numbers that are judged by themselves alone: their column, the least and the most allowed.
-
-The others (a ball's diameter, a mouth, the size of a picture) must be the same as in the request read in full.
-"""
-POINTS = {
-    "object_ball_mm": (OBJECT_X, (-LARGEST, -LARGEST)),
-    "target_mm": (TARGET_X, (-LARGEST, -LARGEST)),
-    "cue_ball_mm": (CUE_X, (-LARGEST, -LARGEST)),
-    "camera.look_at": (LOOK_X, (-LARGEST, -LARGEST, -LARGEST)),
-    "camera.eye_mm": (EYE_X, (-LARGEST, -LARGEST, _POSITIVE[0])),
-}
-"""The points that are given as lists: the first column, and the least allowed of each coordinate."""
 SIDES = {"left": 1.0, "right": -1.0}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Asked:
-    """Checked requests: a row of `numbers` for each of FIELDS, (len(FIELDS), N), and what has no fixed length.
+    """Checked requests: a row of `numbers` for each of COLUMNS, (len(COLUMNS), N), and what has no fixed length.
 
     `free`: by its name as in FREE, then by the request's place among the N, in rising order.
     """
 
     numbers: Array
     free: dict[str, dict[int, Any]]
+
+    def __getitem__(self, name: str) -> Array:
+        """A column (N,) by its name: mm, degrees or m/s as in the request; as in COLUMNS where not asked."""
+        return self.numbers[INDEX[name]]
+
+    def place_mm(self, key: str, count: int = 2) -> Array:
+        """The points of a key, (N, count); nan where not asked."""
+        first = INDEX[f"{key}.x"]
+        return self.numbers[first : first + count].T
 
     @property
     def count(self) -> int:
@@ -114,7 +64,7 @@ def _at(values: dict[int, Any], places: IntArray) -> dict[int, Any]:
 
 def ask(requests: Sequence[Any]) -> tuple[Asked, IntArray, dict[int, Refusal]]:
     """The sound requests, the place of each, and by their places the refusals of the others."""
-    numbers = np.empty((len(FIELDS), len(requests)))
+    numbers = np.empty((len(COLUMNS), len(requests)))
     free: dict[str, dict[int, Any]] = {name: {} for name in FREE}
     refused: dict[int, Refusal] = {}
     rows: dict[int, list[float]] = {}
@@ -183,21 +133,26 @@ def _compared(
         first.items(), zip(*[one.values() for one in others], strict=True), strict=True
     ):
         name = path + key
-        if name in FREE:
-            free[name] = [_free(name, value) for value in values]
+        field = BY_KEY[name]
+        if isinstance(field, Free):
+            free[name] = [_free(field, value) for value in values]
             sound &= [value is not None for value in free[name]]
-        elif name in NUMBERS and (name != "cut_deg" or "side" in first):  # without a side, the cut must be 0
-            field, least, most = NUMBERS[name]
-            columns[field] = _numbers(values)
-            sound &= (least <= columns[field]) & (columns[field] <= most)
-        elif name in POINTS and type(wanted) is list:
-            field, low = POINTS[name]
-            points = _points(values, len(low))
-            columns |= zip(range(field, field + len(low)), points.T, strict=True)
-            sound &= np.all((low <= points) & (points <= LARGEST), axis=-1)
+        elif isinstance(field, Number) and field.is_alone and (name != "cut_deg" or "side" in first):
+            # without a side the cut must be 0, so it is not judged by itself
+            column = columns[FIRST[name]] = _numbers(values)
+            sound &= (field.least <= column) & (column <= field.most)
+            if field.is_whole:
+                sound &= column == np.rint(column)
+        elif isinstance(field, Place) and type(wanted) is list:
+            count, at = len(field.least), FIRST[name]
+            points = _points(values, count)
+            columns |= zip(range(at, at + count), points.T, strict=True)
+            sound &= np.all((field.least <= points) & (points <= LARGEST), axis=-1)
         elif name == "side":
-            columns[SIDE] = np.array([SIDES.get(v, math.nan) if type(v) is str else math.nan for v in values])
-            sound &= np.isfinite(columns[SIDE])
+            columns[FIRST["side"]] = np.array(
+                [SIDES.get(v, math.nan) if type(v) is str else math.nan for v in values]
+            )
+            sound &= np.isfinite(columns[FIRST["side"]])
         elif type(wanted) is dict:
             keys = tuple(wanted)
             has_keys = [type(value) is dict and tuple(value) == keys for value in values]
@@ -212,9 +167,9 @@ def _compared(
     return columns, free, sound
 
 
-def _free(name: str, value: Any) -> Any:
+def _free(field: Free, value: Any) -> Any:
     try:
-        return FREE[name](value)
+        return field.check(value)
     except Refusal:
         return None
 

@@ -11,28 +11,7 @@ import numpy as np
 from aimgeo.after import deflection_rad, tangent_direction
 from aimgeo.aim_frame import AimFrame
 from aimgeo.asking.asked import Asked
-from aimgeo.asking.request import (
-    CUE_OFFSET,
-    ERROR,
-    ERROR_KIND,
-    ERRORS,
-    FOV_DEG,
-    HEIGHT,
-    LOOK,
-    MARK_DEG,
-    MEASURED,
-    MEASURED_BY,
-    MODE,
-    OBJECT_OFFSET,
-    OBJECT_X,
-    PICTURE_POINTS,
-    POCKET,
-    ROLL,
-    ROLLED,
-    SPEED,
-    TARGET_X,
-    WIDTH,
-)
+from aimgeo.asking.fields import LINE_OF_CENTRES, PICTURE_POINTS, ROLLED
 from aimgeo.asking.resolve import look_at_mm, others_mm, tips_mm
 from aimgeo.asking.rows import Choice, Column, Nullable, chosen, flags, plain_values, rows, taken
 from aimgeo.blocking import clearance_mm
@@ -80,13 +59,13 @@ class Part:
 
 def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part]:
     """The parts of the answers to requests that have one, in the order in which an answer gives them."""
-    columns, count = asked.numbers, asked.count
+    count = asked.count
     every = np.arange(count)
     has_eye = np.isfinite(eye[:, 0])
     hit = np.isfinite(shot.cut_rad)
-    rolled = columns[MODE] == ROLLED
-    window = _window(columns, frame)
-    judge = _Judge(frame, window, columns[POCKET] > 0)
+    rolled, has_pocket = asked["mode"] == ROLLED, asked["pocket"] > 0
+    window = _window(asked, frame)
+    judge = _Judge(frame, window, has_pocket)
     parts: list[Part] = []
 
     shown = shot_columns(shot)
@@ -95,27 +74,34 @@ def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part
     for seeing in (True, False):
         at = np.flatnonzero(hit & (has_eye == seeing))
         if at.size:
-            made = _methods(columns[MARK_DEG, at], taken(shot, at), judge.at(at), eye[at] if seeing else None)
+            made = _methods(
+                asked["fixed_marks.for_cut_deg"][at], taken(shot, at), judge.at(at), eye[at] if seeing else None
+            )
             parts.append(Part(at, {"methods": made}))
     parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
-    _add(parts, columns[ERROR_KIND] > 0, {"aim_error": _aim_error(columns, judge)})
+    errors = np.stack([asked[f"aim_error.{kind}"] for kind in ("rotate_deg", "at_ghost_mm", "parallel_mm")])
+    asks_error = np.any(np.isfinite(errors), axis=0)
+    if asks_error.any():
+        _add(parts, asks_error, {"aim_error": _aim_error(errors, judge)})
     cut_per_aim, object_per_aim = sensitivity(frame)
     parts.append(Part(every, {"sensitivity": {"cut_per_aim": cut_per_aim, "object_per_aim": object_per_aim}}))
-    if np.any(columns[MEASURED] > 0):
+    measured = asked["fraction.measured"]
+    if np.any(np.isfinite(measured)):
         cut, parallel = fraction_cut_rad(
-            columns[OBJECT_OFFSET], columns[CUE_OFFSET], frame.distance_mm, frame.diameter_mm,
-            columns[MEASURED] == MEASURED_BY["line_of_centres"],
+            asked["fraction.object_offset_mm"], asked["fraction.cue_offset_mm"], frame.distance_mm,
+            frame.diameter_mm, measured == LINE_OF_CENTRES,
         )  # fmt: skip
         given = {"cut_deg": np.degrees(cut), "cut_parallel_deg": np.degrees(parallel)}
-        _add(parts, columns[MEASURED] > 0, {"fraction": given})
-    if np.any(columns[POCKET] > 0):
-        _add(parts, columns[POCKET] > 0, {"pocket": _pocket_columns(frame, window)})
-    at = np.flatnonzero(np.isfinite(columns[SPEED]))
+        _add(parts, np.isfinite(measured), {"fraction": given})
+    if np.any(has_pocket):
+        _add(parts, has_pocket, {"pocket": _pocket_columns(frame, window)})
+    speed, roll = asked["speed_mps"], asked["cue_ball_roll"]
+    at = np.flatnonzero(np.isfinite(speed))
     if at.size:
-        parts.append(Part(at, {"throw": _throw(columns[SPEED, at], columns[ROLL, at], taken(frame, at))}))
-    at = np.flatnonzero(np.isfinite(columns[ROLL]))
+        parts.append(Part(at, {"throw": _throw(speed[at], roll[at], taken(frame, at))}))
+    at = np.flatnonzero(np.isfinite(roll))
     if at.size:
-        parts.append(Part(at, {"after": _after(columns[ROLL, at], taken(frame, at))}))
+        parts.append(Part(at, {"after": _after(roll[at], taken(frame, at))}))
     parts += _listed(asked, shot)
     thin = np.degrees(np.abs(shot.cut_rad)) > THIN_CUT_DEG
     _add(parts, thin, {"warnings": Choice(np.zeros(count, np.intp), (THIN_WARNING,))})
@@ -215,8 +201,8 @@ def _eye_parts(
         part = judge.at(at)
         cue = ball_points(part.frame).cue_ball
         parts.append(Part(at, {"eye": {"doubled_offset": _doubled(part, cue)}}))
-    columns, points_mm = asked.numbers, asked.free["camera.points_mm"]
-    has_camera = has_eye & (columns[LOOK] > 0)
+    points_mm = asked.free["camera.points_mm"]
+    has_camera = has_eye & (asked["camera.look"] > 0)
     asks_points = np.zeros(asked.count, bool)
     asks_points[[i for i, named in points_mm.items() if named]] = True
     for where in (has_eye & ~has_camera, has_camera & ~asks_points, has_camera & asks_points):
@@ -227,7 +213,7 @@ def _eye_parts(
             seen = _eye_columns(part, points, E)
             if has_camera[at[0]]:
                 extra = [points_mm[i] for i in at.tolist()] if asks_points[at[0]] else []
-                seen |= _picture(asked.at(at).numbers, part.frame, points, E, extra)
+                seen |= _picture(asked.at(at), part.frame, points, E, extra)
             parts.append(Part(at, {"eye": seen}))
     return parts
 
@@ -257,12 +243,10 @@ def _doubled(judge: _Judge, eye: Array) -> dict[str, Column]:
 
 
 def _picture(
-    columns: Array, frame: AimFrame, points: BallPoints, eye: Array, extra: list[dict[str, list[float]]]
+    asked: Asked, frame: AimFrame, points: BallPoints, eye: Array, extra: list[dict[str, list[float]]]
 ) -> dict[str, Column]:
-    P = _projection(columns, frame, points, eye)
-    target = frame.from_table(
-        np.concatenate([columns[TARGET_X : TARGET_X + 2].T, frame.radius_mm[:, None]], axis=-1)
-    )
+    P = _projection(asked, frame, points, eye)
+    target = frame.from_table(np.concatenate([asked.place_mm("target_mm"), frame.radius_mm[:, None]], axis=-1))
     named = np.stack([points.cue_ball, points.object_ball, points.ghost_ball, points.contact_object,
                       points.contact_cue, target], axis=1)  # fmt: skip
     px = pixels(P, named)
@@ -292,17 +276,16 @@ def _picture(
     return {"pixels": each, "silhouettes": silhouettes}
 
 
-def _projection(columns: Array, frame: AimFrame, points: BallPoints, eye: Array) -> Array:
-    at = look_at_mm(columns, frame, points)
-    return camera(eye, at, np.radians(columns[FOV_DEG]), columns[WIDTH], columns[HEIGHT]).matrix()
+def _projection(asked: Asked, frame: AimFrame, points: BallPoints, eye: Array) -> Array:
+    at, fov = look_at_mm(asked, frame, points), np.radians(asked["camera.vertical_fov_deg"])
+    return camera(eye, at, fov, asked["camera.width_px"], asked["camera.height_px"]).matrix()
 
 
-def _aim_error(columns: Array, judge: _Judge) -> dict[str, Column]:
+def _aim_error(errors: Array, judge: _Judge) -> dict[str, Column]:
+    """errors (3, N): a turn in degrees, mm at the ghost ball, and mm beside the line; nan where not asked."""
     frame = judge.frame
-    kind, error = columns[ERROR_KIND], columns[ERROR]
-    turn = np.where(kind == ERRORS["rotate_deg"], np.radians(error), 0.0)
-    turn = np.where(kind == ERRORS["at_ghost_mm"], np.arctan2(error, frame.travel_mm), turn)
-    shift = np.where(kind == ERRORS["parallel_mm"], error, 0.0)
+    turned_deg, at_ghost, shift = np.nan_to_num(errors)
+    turn = np.radians(turned_deg) + np.arctan2(at_ghost, frame.travel_mm)
     found = outcome(frame, turn, shift, judge.window)
     return {
         "hit": found.hit,
@@ -314,12 +297,12 @@ def _aim_error(columns: Array, judge: _Judge) -> dict[str, Column]:
     }
 
 
-def _window(columns: Array, frame: AimFrame) -> Window:
-    O, T = columns[OBJECT_X : OBJECT_X + 2].T, columns[TARGET_X : TARGET_X + 2].T
-    if not np.any(columns[POCKET] > 0):
-        none = np.full(len(O), np.nan)
+def _window(asked: Asked, frame: AimFrame) -> Window:
+    if not np.any(asked["pocket"] > 0):
+        none = np.full(asked.count, np.nan)
         return Window(none, none, np.stack([none, none], axis=-1), none)
-    return pocket_window(O, T, *tips_mm(columns), frame.radius_mm)
+    O, T = asked.place_mm("object_ball_mm"), asked.place_mm("target_mm")
+    return pocket_window(O, T, *tips_mm(asked), frame.radius_mm)
 
 
 def _pocket_columns(frame: AimFrame, window: Window) -> dict[str, Column]:
@@ -369,9 +352,11 @@ def _after(roll: Array, frame: AimFrame) -> dict[str, Column]:
 def _listed(asked: Asked, shot: Shot) -> list[Part]:
     """Misses and other balls: lists that have no fixed length."""
     parts: list[Part] = []
-    misses, others = asked.free["misses"], asked.free["others_mm"]
-    if misses:
-        parts.append(Part(np.array(list(misses)), {"misses": [_misses(*one) for one in misses.values()]}))
+    others = asked.free["others_mm"]
+    at = np.flatnonzero(np.isfinite(asked["misses.left"]))
+    if at.size:
+        counts = (asked[f"misses.{side}"][at].astype(int).tolist() for side in ("left", "right"))
+        parts.append(Part(at, {"misses": [_misses(*one) for one in zip(*counts, strict=True)]}))
     if others:
         at = np.array(list(others))
         parts.append(Part(at, {"paths": _paths(asked.at(at), taken(shot, at))}))

@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from aimgeo.asking.asked import Asked, ask
+from aimgeo.asking.fields import ROLLED, Refusal
 from aimgeo.asking.parts import Part, parts_of, shot_columns
-from aimgeo.asking.request import MODE, ROLLED, Refusal, identity
-from aimgeo.asking.resolve import FROZEN_MM, frames_and_eyes, refusals, shots_of
+from aimgeo.asking.request import identity_of
+from aimgeo.asking.resolve import FROZEN_MM, eyes_of, frames_of, shots_of
 from aimgeo.asking.rows import plain_values, rows, taken
+from aimgeo.asking.unanswerable import refused_eyes, refused_shots
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.vectors import BoolArray, IntArray, angle_rad
 
@@ -51,7 +53,7 @@ def answer_parts(requests: Sequence[Any]) -> tuple[list[Part], int]:
         with np.errstate(all="ignore"):
             found, parts = _answered(asked)
         refused |= {int(where[i]): refusal for i, refusal in found.items()}
-    names = {i: name for i, request in enumerate(requests) if (name := identity(request)) is not None}
+    names = {i: name for i, request in enumerate(requests) if (name := identity_of(request)) is not None}
     errors = {i: refused[i].as_dict() for i in sorted(refused)}
     return [
         *_part("id", names),
@@ -65,17 +67,19 @@ def _part(key: str, values: Mapping[int, Any]) -> list[Part]:
 
 
 def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:
-    shot = shots_of(asked.numbers)
-    refused = refusals(asked, shot)
+    shot = shots_of(asked)
+    refused = refused_shots(asked, shot)
     frozen = np.abs(shot.distance_mm - shot.ball_diameter_mm) <= FROZEN_MM
     live = _but(np.flatnonzero(~frozen), refused)
-    eye_refused, frame, eye = frames_and_eyes(asked.at(live), taken(shot, live))
-    refused |= {int(live[i]): refusal for i, refusal in eye_refused.items()}
+    alive = asked.at(live)
+    frame = frames_of(alive, taken(shot, live))
+    eye = eyes_of(alive, frame)
+    refused |= {int(live[i]): refusal for i, refusal in refused_eyes(alive, frame, eye).items()}
     kept = _but(live, refused)
     touching = _but(np.flatnonzero(frozen), refused)
     parts: list[Part] = []
     if touching.size:
-        rolled = asked.numbers[MODE, touching] == ROLLED
+        rolled = asked["mode"][touching] == ROLLED
         parts.append(Part(touching, {"shot": _frozen_answers(taken(shot, touching), rolled)}))
     if kept.size:
         at = np.flatnonzero(np.isin(live, kept))

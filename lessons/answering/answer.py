@@ -11,8 +11,8 @@ from typing import Any, BinaryIO
 import numpy as np
 import orjson
 
+from aimgeo.asking.fields import Refusal
 from aimgeo.asking.parts import Part
-from aimgeo.asking.request import Refusal
 from aimgeo.asking.solve import answer_parts
 from lessons.answering.answer_text import BLOCK_ROWS, blocks, texts
 

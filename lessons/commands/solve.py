@@ -10,36 +10,14 @@ from typing import Any
 import click
 import orjson
 
-from aimgeo.asking.request import PARTS, Refusal
+from aimgeo.asking.fields import BY_KEY, KEYS, PARTS, Refusal
 from lessons.answering.answer import answer_blocks, answer_stream, parse
-
-HELP = {
-    "id": "Text or number that the answer repeats.",
-    "object_ball_mm": "Object-ball centre, X,Y.",
-    "target_mm": "Where the object ball must go: X,Y or a pocket's name.",
-    "cut_deg": "Cut angle; with the side and the distance it places the cue ball.",
-    "side": "left or right: where the object ball leaves the aim line.",
-    "distance_mm": "Distance between the balls' centres.",
-    "cue_ball_mm": "Cue-ball centre, X,Y.",
-    "aim_deg": "Roll the cue ball along this direction, counter-clockwise from +x.",
-    "table": "A named size (9ft by default), or null for an endless cloth.",
-    "ball_diameter_mm": "57.15 by default.",
-    "eye": "back_mm=N,height_mm=N and offset_mm=N or alignment=NAME.",
-    "camera": "look_at=BALL,vertical_fov_deg=N,width_px=N,height_px=N, or JSON.",
-    "aim_error": "rotate_deg=N, at_ghost_mm=N or parallel_mm=N.",
-    "fraction": "object_offset_mm=N,cue_offset_mm=N,measured=LINE.",
-    "pocket": "mouth_mm=N,approach_deg=N.",
-    "misses": "left=N,right=N.",
-    "fixed_marks": "for_cut_deg=N.",
-    "others_mm": "Other balls: a JSON list of [x, y].",
-    "speed_mps": "Cue-ball speed at impact.",
-    "cue_ball_roll": "0 stun, 1 natural roll.",
-}
 
 
 def _options(command: Callable[..., Any]) -> Callable[..., Any]:
-    for key in reversed(HELP):
-        command = click.option(f"--{key.replace('_', '-')}", key, metavar="VALUE", help=HELP[key])(command)
+    for key in reversed(KEYS):
+        option = click.option(f"--{key.replace('_', '-')}", key, metavar="VALUE", help=BY_KEY[key].says)
+        command = option(command)
     return command
 
 

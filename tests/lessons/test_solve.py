@@ -13,6 +13,7 @@ import tracemalloc
 from pathlib import Path
 from typing import Any
 
+import click
 import numpy as np
 import orjson
 import pytest
@@ -20,12 +21,12 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from aimgeo.asking.request import KEYS
+from aimgeo.asking.fields import BY_KEY, KEYS
 from aimgeo.asking.rows import Choice, Nullable, rows
 from aimgeo.asking.solve import answer
 from lessons.answering.answer import CHUNK_LINES, LINE_BYTES, answer_blocks, answer_stream, parse
 from lessons.answering.answer_text import BLOCK_ROWS, blocks, texts
-from lessons.commands.solve import HELP, command
+from lessons.commands.solve import command
 
 PLACED = {"object_ball_mm": [0, 0], "target_mm": "foot-left", "cut_deg": 30, "side": "left", "distance_mm": 500}
 
@@ -245,7 +246,9 @@ def run(*args: str, data: bytes | None = None) -> Any:
 
 
 def test_every_key_has_its_option() -> None:
-    assert HELP.keys() == KEYS
+    options = {option.name: option.help for option in command.params if isinstance(option, click.Option)}
+    assert options.keys() - {"batch"} == set(KEYS)
+    assert all(options[key] == BY_KEY[key].says != "" for key in KEYS)
 
 
 def test_options_and_json_ask_the_same() -> None:
