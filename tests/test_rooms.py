@@ -14,9 +14,10 @@ HEAVY = {
 }  # fmt: skip
 
 
-def loaded(statement: str) -> set[str]:
-    """The packages that are loaded after a statement in a fresh interpreter."""
-    code = f"{statement}\nimport sys; print(*{{name.partition('.')[0] for name in sys.modules}})"
+def loaded(statement: str, whole: bool = False) -> set[str]:
+    """The packages that are loaded after a statement in a fresh interpreter; whole: their modules."""
+    name = "name" if whole else "name.partition('.')[0]"
+    code = f"{statement}\nimport sys; print(*{{{name} for name in sys.modules}})"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
     return set(done.stdout.split())
 
@@ -76,3 +77,34 @@ def test_the_live_page_leaves_geometry_to_python() -> None:
         text = path.read_text(encoding="utf-8")
         assert set(re.findall(r"Math\.(\w+)", text)) <= allowed, path.name
         assert "57.15" not in text, path.name
+
+
+AIMGEO_FLOORS = ("construct", "methods", "asking")
+"""Above the geometry, which is every other module of aimgeo: each may import what stands on a lower floor."""
+
+
+def test_inside_aimgeo_imports_run_one_way() -> None:
+    def floor(name: str) -> int:
+        return AIMGEO_FLOORS.index(name) + 1 if name in AIMGEO_FLOORS else 0
+
+    for path in sorted((ROOT / "aimgeo").rglob("*.py")):
+        own = floor(path.relative_to(ROOT / "aimgeo").parts[0])
+        for name in re.findall(
+            r"^\s*(?:from|import) aimgeo(?:\.| import )(\w+)", path.read_text("utf-8"), re.MULTILINE
+        ):
+            assert floor(name) <= own, f"{path.relative_to(ROOT)} imports {name}"
+
+
+def test_nothing_that_draws_or_plans_asks_the_question_service() -> None:
+    drawing = [*modules("scenes/kinds"), *modules("scenes/figure"), "lessons.planning.plan"]
+    names = loaded("\n".join(f"import {name}" for name in drawing), whole=True)
+    assert not {name for name in names if name.startswith("aimgeo.asking")}
+    askers = {
+        path.relative_to(ROOT).as_posix()
+        for room in ("scenes", "lessons")
+        for path in (ROOT / room).rglob("*.py")
+        if "from aimgeo.asking" in path.read_text("utf-8")
+    }
+    assert askers <= {
+        "lessons/answering/answer.py", "lessons/answering/answer_text.py", "lessons/commands/solve.py",
+    }  # fmt: skip

@@ -28,6 +28,7 @@ from aimgeo.eye import (
 from aimgeo.fractions import fraction_cut_rad
 from aimgeo.judging import outcome, sensitivity
 from aimgeo.methods import METHODS
+from aimgeo.methods.readings import reading_turns
 from aimgeo.misses import LOPSIDED, needed_of, p_value
 from aimgeo.pocket import (
     Window,
@@ -36,7 +37,6 @@ from aimgeo.pocket import (
     playable_target_mm,
     pocket_window,
 )
-from aimgeo.readings import reading_turns
 from aimgeo.shot import Shot
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import Array, BoolArray, IntArray, length, turned

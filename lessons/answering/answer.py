@@ -13,8 +13,11 @@ import orjson
 
 from aimgeo.asking.fields import Refusal
 from aimgeo.asking.parts import Part
-from aimgeo.asking.solve import answer_parts
+from aimgeo.asking.solve import answer, answer_parts, shot_answer
 from lessons.answering.answer_text import BLOCK_ROWS, blocks, texts
+
+__all__ = ["answer", "answer_blocks", "answer_stream", "parse", "shot_answer"]
+"""What other parts of `lessons` may ask; they know nothing of `aimgeo.asking`."""
 
 CHUNK_BYTES = 1 << 20
 CHUNK_LINES = 4096

@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from aimgeo.asking.solve import answer
 from aimgeo.construct import Construction, Quantity
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot, place_shot, solve_shot
 from aimgeo.spots import accepts, is_clear, longest_distances
 from aimgeo.tables import POCKET_NAMES, Pocket, Table
 from aimgeo.vectors import dot, left
+from lessons.answering.answer import answer
 from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
 from lessons.lesson.read import Items, Keys, Node, Text
@@ -408,7 +408,10 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
             continue
         for reading, one in found["readings"].items():
             miss = one["miss_mm"]
-            text = "misses the ball" if miss is None else f"{round(miss, 1):+.1f} mm".replace("-", "−")
+            if miss is None:
+                text = {None: "no such aim", False: "misses the ball", True: "90° or more off"}[one["hit"]]
+            else:
+                text = f"{round(miss, 1):+.1f} mm".replace("-", "−")
             text = text.replace("+0.0", "0.0").replace("−0.0", "0.0")
             out.append([f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}", text])
     return out

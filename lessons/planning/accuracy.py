@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
-from aimgeo.asking.solve import answer
 from aimgeo.construct import Quantity
+from lessons.answering.answer import answer
 from lessons.lesson.wording import Wording
 from lessons.planning.plan import Plan
 

@@ -24,6 +24,8 @@ from scenes.board.brief import Brief
 LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")
 
 ROOMS_THAT_DRAW = ("aimgeo", "scenes")
+DRAWS_NOTHING = ("aimgeo/asking",)
+"""The question service lies over the geometry, and nothing that draws asks it."""
 
 
 def digest(value: Any) -> str:
@@ -49,13 +51,18 @@ def _plain(value: Any) -> Any:
 
 @cache
 def drawing_code() -> str:
-    """Digest of every file of the rooms that draw."""
-    root = Path(__file__).resolve().parents[2]
+    """Digest of every file that has a hand in drawing."""
+    return code_digest(Path(__file__).resolve().parents[2])
+
+
+def code_digest(root: Path) -> str:
+    """Digest of the files below a folder that have a hand in drawing."""
     found = hashlib.sha256()
     for room in ROOMS_THAT_DRAW:
         for path in sorted((root / room).rglob("*")):
-            if path.suffix in (".py", ".glsl"):
-                found.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+            name = path.relative_to(root).as_posix()
+            if path.suffix in (".py", ".glsl") and not name.startswith(tuple(f"{one}/" for one in DRAWS_NOTHING)):
+                found.update(name.encode() + b"\0" + path.read_bytes())
     return found.hexdigest()[:16]
 
 

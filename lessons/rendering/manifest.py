@@ -279,7 +279,7 @@ def stills(told: Iterable[Mapping[str, Any]]) -> tuple[Still, ...]:
 
 def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language: str = "en") -> Clip:
     """What the manifest tells of a planned clip whose picture is drawn."""
-    from aimgeo.asking.solve import shot_answer
+    from lessons.answering.answer import shot_answer
 
     subject, output = clip.brief.subject, clip.brief.output
     shots = tuple(

@@ -23,8 +23,8 @@ from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
 from aimgeo.judging import Outcome
 from aimgeo.methods import METHODS
+from aimgeo.methods.readings import judged_readings
 from aimgeo.pocket import window_into
-from aimgeo.readings import judged_readings
 from aimgeo.shot import one_of_many
 from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject

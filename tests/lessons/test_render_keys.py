@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -13,7 +14,7 @@ import pytest
 
 from lessons.lesson.model import load
 from lessons.planning.plan import Plan, PlannedClip, plan
-from lessons.rendering.cache import Key, changes, clip_key, digest
+from lessons.rendering.cache import Key, changes, clip_key, code_digest, digest, drawing_code
 from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns
 from lessons.rendering.manifest import Clip
 from lessons.rendering.render import Settings, Target, reasons, render
@@ -21,6 +22,7 @@ from lessons.rendering.workers import Task, Wrote
 from scenes.files import sha256
 from scenes.kinds import CLIP_KINDS
 
+ROOT = Path(__file__).parents[2]
 LESSON = """\
 title: Keys
 cuts: [14.5°, 22°]
@@ -75,6 +77,38 @@ def test_reasons_tell_of_the_makers() -> None:
     )
     after = Key({"theme": "day", "libraries": "2", "font": "b"}, {"libraries": {"manim": "0.22.0", "av": "18.0"}})
     assert changes(before, after) == "manim 0.21.0 to 0.22.0, theme changed, font changed"
+
+
+@pytest.mark.parametrize(
+    ("maker", "reason"), [("opengl_renderer", "OpenGL renderer changed"), ("font", "font changed")]
+)
+def test_the_renderer_and_the_font_are_in_the_key_of_what_they_draw(
+    maker: str, reason: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two drivers, or two fonts, give different bytes."""
+    clips = {clip.kind: clip for clip in planned(tmp_path).clips}
+    before = {kind: key(clip) for kind, clip in clips.items()}
+    monkeypatch.setattr(f"lessons.rendering.cache.{maker}", lambda: "another")
+    after = {kind: key(clip) for kind, clip in clips.items()}
+    assert changes(before["players-eye"], after["players-eye"]) == reason
+    # a card has no picture through the eye, so only the font can change it
+    assert changes(before["title"], after["title"]) == ("" if maker == "opengl_renderer" else reason)
+
+
+def test_rewording_a_refusal_renders_no_clip_again(tmp_path: Path) -> None:
+    """The question service has no hand in drawing; the geometry below it and every file that draws have."""
+    for room in ("aimgeo", "scenes"):
+        shutil.copytree(ROOT / room, tmp_path / room, ignore=shutil.ignore_patterns("__pycache__"))
+    before = code_digest(tmp_path)
+    assert before == drawing_code()
+    for name, changed in (("aimgeo/asking/fields.py", False), ("aimgeo/asking/new.py", False),
+                          ("aimgeo/methods/readings.py", True), ("aimgeo/methods/ghost_ball.py", True),
+                          ("scenes/board/motion.py", True)):  # fmt: skip
+        with (tmp_path / name).open("a") as file:
+            file.write("# reworded\n")
+        after = code_digest(tmp_path)
+        assert (after != before) == changed, name
+        before = after
 
 
 def test_the_name_the_place_and_the_spoken_words_are_no_part_of_the_key(tmp_path: Path) -> None:
