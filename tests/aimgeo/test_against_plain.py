@@ -126,7 +126,10 @@ def test_a_placed_shot_is_exact(placed: list[Request]) -> None:
 
 def test_a_shot_solved_from_three_positions_is_exact_even_when_the_balls_nearly_touch() -> None:
     rng = random.Random(2)
-    asked = []
+    asked: list[dict[str, Any]] = []
+    C: Any
+    O: Any
+    T: Any
     for _ in range(300):
         far = rng.choice([0.0, 1e6])
         O = [far + rng.uniform(-1, 1), rng.uniform(-900, 900)]
@@ -156,7 +159,9 @@ def test_a_shot_solved_from_three_positions_is_exact_even_when_the_balls_nearly_
 
 def test_a_rolled_ball_meets_what_it_meets() -> None:
     rng = random.Random(3)
-    asked = []
+    asked: list[dict[str, Any]] = []
+    C: Any
+    O: Any
     for _ in range(300):
         C = [rng.uniform(-1e3, 1e3), rng.uniform(-1e3, 1e3)]
         D, way = rng.choice([57.1501, 58.0, 400.0, 1e6]), rng.uniform(0, 360)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pytest
@@ -175,7 +176,7 @@ def test_a_construction_is_a_short_lesson_whose_numbers_are_what_is_drawn(
         assert step.points or step.lines or step.circles or step.measures
         for measure in step.measures:
             assert is_number(measure.quantity)
-            assert measure.quantity.value >= 0
+            assert float(measure.quantity.value) >= 0
             if measure.between_mm:
                 assert measure.quantity.kind in LENGTHS
                 assert math.dist(*measure.between_mm) == pytest.approx(measure.quantity.value, abs=1e-6)
@@ -261,7 +262,7 @@ def test_beyond_its_limit_a_method_refuses_and_names_that_limit(method: str) -> 
     assert limit is not None
     assert limit.sentence == f"{method}.limit"
     told = dict(limit.values)
-    assert math.degrees(told["limit"].value) == pytest.approx(MOST_DEG[method])
+    assert math.degrees(float(told["limit"].value)) == pytest.approx(MOST_DEG[method])
     assert told["cut"].value == pytest.approx(float(shot.cut_rad))
     with pytest.raises(ValueError, match=f"{method}.limit"):
         module.construct(shot)
@@ -424,7 +425,7 @@ def test_ball_fractions_teach_what_the_cut_needs(sixteenths: float, steps: list[
 @given(within("ball_fractions"))
 def test_ball_fractions_report_the_left_over_that_their_drawing_corrects(shot: Shot) -> None:
     construction = METHODS["ball_fractions"].construct(shot)
-    told = {key: q.value for key, q in construction.steps[1].values}
+    told: dict[str, Any] = {key: q.value for key, q in construction.steps[1].values}
     given_sine, wanted_sine = math.sin(told["given_cut"]), abs(math.sin(float(shot.cut_rad)))
     d = float(np.asarray(shot.ball_diameter_mm))
     assert told["left_over"] == pytest.approx(d * abs(wanted_sine - given_sine), abs=1e-9)
@@ -450,7 +451,7 @@ def test_fixed_marks_lie_on_the_object_ball_where_the_aim_line_enters_it(shot: S
     assert math.dist(own, shot.object_ball_mm) == pytest.approx(R)
     offset = float(mark_offset_mm(abs(shot.cut_rad), shot.ball_diameter_mm))
     assert offset_mm(shot, own) == pytest.approx(offset, abs=1e-6)
-    told = {key: q.value for key, q in construction.steps[1].values}
+    told: dict[str, Any] = {key: q.value for key, q in construction.steps[1].values}
     past = told["past_mark"] * (1 if told["past_way"] == "outward" else -1)
     assert told["mark"] * R / 8 + past == pytest.approx(offset, abs=1e-9)
     assert abs(past) <= R / 16 + 1e-9

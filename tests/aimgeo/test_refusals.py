@@ -253,7 +253,7 @@ values = st.recursive(
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(names, inner, max_size=4),
     max_leaves=12,
 )
-whole = {
+whole: dict[str, Any] = {
     **PLACED, "table": "9ft", "eye": EYE, "camera": CAMERA, "aim_error": {"rotate_deg": 1},
     "fraction": {"object_offset_mm": 1, "cue_offset_mm": 2, "measured": "aim_line"}, "pocket": {"mouth_mm": 120},
     "misses": {"left": 3, "right": 8}, "fixed_marks": {"for_cut_deg": 20}, "others_mm": [[100, 100]],

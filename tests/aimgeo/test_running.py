@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -132,7 +134,8 @@ def test_a_throw_turns_the_object_balls_way_and_nothing_else() -> None:
 def test_what_a_cue_cannot_do_is_refused() -> None:
     with pytest.raises(ValueError, match="backspin"):
         play(shot_of(10, 2000), 0.3, 0.0)
-    for wrong in ({"arrives_mps": 0.0}, {"arrives_mps": 1.0, "roll": 1.5}):
+    wrongs: tuple[dict[str, Any], ...] = ({"arrives_mps": 0.0}, {"arrives_mps": 1.0, "roll": 1.5})
+    for wrong in wrongs:
         with pytest.raises(ValueError, match="a played shot needs"):
             play(shot_of(30), **wrong)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -34,7 +35,7 @@ def faults(table: Table, pocket_name: str, spot: tuple[float, float], shots: Sho
     found = []
     swept = shapely.LineString([spot, pocket.centre_mm]).buffer(D / 2, quad_segs=64)
     found += ["point" for p in pocket.points_mm if swept.contains(shapely.Point(p))]
-    balls = {"object": spot}
+    balls: dict[str, Any] = {"object": spot}
     for cut, far in shots:
         shot = place_shot(spot, pocket.centre_mm, cut, far)
         assert math.dist(shot.cue_ball_mm, shot.object_ball_mm) == pytest.approx(far)

@@ -87,8 +87,9 @@ def test_a_turned_line_is_found_out() -> None:
     elements = []
     for e in board.elements:
         if e.id == "contact_line":
-            (x, y, z), end = e.shape.points_mm  # type: ignore[union-attr]
-            e = replace(e, shape=replace(e.shape, points_mm=((x + 1.0, y - 1.0, z), end)))
+            shape: Any = e.shape
+            (x, y, z), end = shape.points_mm
+            e = replace(e, shape=replace(shape, points_mm=((x + 1.0, y - 1.0, z), end)))
         elements.append(e)
     found = findings(board, snapshot(replace(board, elements=tuple(elements)), 39))
     assert LIMIT_PX < found["contact_line line"] < 4

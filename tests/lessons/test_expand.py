@@ -150,7 +150,12 @@ def test_cuts_listed_twice_over_are_compared_a_few_times_each(monkeypatch: pytes
     """Not each with each: a thousand cuts took half a million comparisons."""
     compared = []
     same = Cut.same_as
-    monkeypatch.setattr(Cut, "same_as", lambda one, other: compared.append(1) or same(one, other))
+
+    def counted(one: Cut, other: Cut) -> bool:
+        compared.append(one)
+        return same(one, other)
+
+    monkeypatch.setattr(Cut, "same_as", counted)
     listed = ", ".join(f"{c / 100:.2f}" for c in range(1, 1001))
     excluded = "".join(f"      - cuts: {c / 100:.2f}\n" for c in range(1, 501))
     head = f"title: A\ncuts: [{listed}]\nsides: left\ndistances: {{near: 300 mm}}\n"

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from fractions import Fraction
 from itertools import takewhile
+from typing import Any
 
 import pytest
 
@@ -43,8 +44,8 @@ def board_of(clip: PlannedClip) -> Board:
 
 
 def test_the_summarys_worst_misses_are_those_of_the_accuracy_table() -> None:
-    rows = accuracy(plan(loads(SUMMARY))).rows
-    clips = plan(loads(SUMMARY)).clips
+    made = plan(loads(SUMMARY))
+    rows, clips = accuracy(made).rows, made.clips
     assert len(clips) == 7  # a straight shot has no second side
     for clip in clips:
         ranked = methods_summary.ranking(clip.brief.subject)
@@ -154,7 +155,7 @@ def test_until_it_is_told_only_the_eye_itself_depends_on_the_order() -> None:
 def test_the_poster_is_the_opening_picture_which_shows_none_of_the_looks() -> None:
     planned = checks()[0]
     board = board_of(planned)
-    shape = {"width_px": 640, "height_px": 360, "rate": Fraction(24), "frames": board.frames}
+    shape: dict[str, Any] = {"width_px": 640, "height_px": 360, "rate": Fraction(24), "frames": board.frames}
     clip = Clip(name="c", file="c.mp4", kind=planned.kind, sha256="", steps=(), **shape)
     frame = poster_frame(clip)
     shown = [pane.id for pane in board.panes if pane.opacity.at(frame)[0] > 0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from typing import Any
 
 import pytest
 from hypothesis import example, given, settings
@@ -158,7 +159,7 @@ VALUES = st.recursive(
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=8))
 @example({"clips": [{"kind": []}]})
 @example({"clips": [{"kind": {}}]})
-def test_no_lesson_gives_a_traceback(data: dict[str, object]) -> None:
+def test_no_lesson_gives_a_traceback(data: dict[str, Any]) -> None:
     try:
         loads(json.dumps(data), "cuts.yaml")
     except LessonError as error:

@@ -42,7 +42,7 @@ def aimgeo(*words: object, **options: object) -> subprocess.CompletedProcess[str
         text=True,
         timeout=300,
         **options,
-    )  # type: ignore[call-overload, no-any-return]
+    )  # type: ignore[call-overload]
 
 
 def begun(*words: object) -> subprocess.Popen[str]:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import orjson
@@ -139,7 +140,7 @@ def test_digests_tell_values_apart_to_the_last_bit() -> None:
 def finished(name: str, content: bytes, folder: Path) -> Finished:
     """A file in a folder, and its record."""
     (folder / f"{name}.mp4").write_bytes(content)
-    shape = {"width_px": 320, "height_px": 180, "rate": Fraction(24), "frames": 1}
+    shape: dict[str, Any] = {"width_px": 320, "height_px": 180, "rate": Fraction(24), "frames": 1}
     sha = sha256(folder / f"{name}.mp4")
     entry = Clip(name=name, file=f"{name}.mp4", kind="title", sha256=sha, steps=(), **shape)
     return Finished(len(content), Key({"shot": "1"}, {"libraries": {}}), "spoken", entry)

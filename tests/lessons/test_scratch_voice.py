@@ -13,7 +13,6 @@ import pytest
 
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
-from lessons.planning import scratch_voice
 from lessons.planning.plan import plan
 from lessons.planning.scratch_voice import ScratchVoice, spoken
 from lessons.planning.sound import Sound
@@ -34,7 +33,7 @@ installed = pytest.mark.skipif(shutil.which("espeak-ng") is None, reason="espeak
 
 
 def test_without_the_program_the_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scratch_voice.shutil, "which", lambda _: None)
+    monkeypatch.setattr("lessons.planning.scratch_voice.shutil.which", lambda _: None)
     with pytest.raises(LessonError, match=r"a\.yaml:6:21: espeak-ng is not installed; install the Debian package"):
         plan(loads(LESSON, "a.yaml"))
 

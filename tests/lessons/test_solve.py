@@ -64,8 +64,9 @@ def some_requests(count: int, seed: int = 1) -> list[Any]:
         if rng.random() < 0.5:
             r["id"] = rng.choice([i, f"n{i}", i + 0.5])
         if rng.random() < 0.05:
-            r = rng.choice([{}, [], "x", {**r, "oops": 1}])
-        made.append(r)
+            made.append(rng.choice([{}, [], "x", {**r, "oops": 1}]))
+        else:
+            made.append(r)
     return made
 
 

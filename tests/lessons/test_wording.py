@@ -7,6 +7,7 @@ import re
 from functools import cache
 from pathlib import Path
 from string import Formatter
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from aimgeo.methods import METHODS
 from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.shot import Shot, place_shot
 from lessons.lesson.model import loads
-from lessons.lesson.wording import LANGUAGES, UnknownField, Wording, words_of
+from lessons.lesson.wording import LANGUAGES, UnknownField, Values, Wording, words_of
 from lessons.planning.plan import plan
 from scenes.board.brief import OutlineStep
 from scenes.kinds import CLIP_KINDS
@@ -75,7 +76,7 @@ def test_lengths_in_inches_and_in_balls() -> None:
 
 
 def test_fields_are_filled_and_braces_doubled() -> None:
-    values = {"cut": quantity(math.radians(30), "angle_rad"), "lesson": "A {cut}"}
+    values: Values = {"cut": quantity(math.radians(30), "angle_rad"), "lesson": "A {cut}"}
     assert WORDING.filled("{lesson}: {cut} {{cut}}", values, spoken=False) == "A {cut}: 30.0° {cut}"
     assert WORDING.filled("{cut}", values, spoken=True) == "30 degrees"
 
@@ -166,7 +167,8 @@ def test_every_role_of_the_methods_has_its_label(language: str) -> None:
     drawing = "".join(path.read_text(encoding="utf-8") for path in Path(scenes.__file__).parent.rglob("*.py"))
     finished = {"heading", "between_centres", "target", "title", "over", "under", "decimal", "units"}
     asked_for = set(re.findall(r'labels(?:\.get\(|\[)"(\w+)"', drawing)) - finished
-    roles = {part.role for step in steps() for part in (*step.points, *step.lines, *step.circles)}
+    parts: list[Any] = [part for step in steps() for part in (*step.points, *step.lines, *step.circles)]
+    roles = {part.role for part in parts}
     assert len(asked_for) > 4
     assert asked_for | roles <= set(words["labels"])
     assert set(words["labels"]) == set(words_of("en")["labels"])

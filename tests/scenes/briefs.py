@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from aimgeo.construct import Construction, Quantity
+from aimgeo.construct import Quantity
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot, place_shot
 from aimgeo.tables import TABLES
@@ -82,7 +82,7 @@ def brief_of(
     labels: dict[str, str] | None = None,
 ) -> Brief:
     """A brief with the steps of the kind's outline, each as long as it needs."""
-    construction: Construction | None = METHODS[method].construct(shot) if method else None
+    construction = METHODS[method].construct(shot) if method and shot is not None else None
     subject = Subject(kind, TABLES["9ft"] if shot else None, "foot-left", shot, construction)
     output = Output(*size, rate)
     steps = tuple(

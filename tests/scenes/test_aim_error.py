@@ -46,7 +46,7 @@ def a_board(subject: Subject, size: tuple[int, int] = (640, 360)) -> Board:
 
 @pytest.mark.parametrize("settings", [{}, {"measured": "millimetres", "miss_mm": 1.0}])
 def test_a_path_is_drawn_as_missing_exactly_when_the_ball_comes_nearer_to_a_point_than_its_radius(
-    settings,
+    settings: dict[str, Any],
 ) -> None:
     board = a_board(a_subject(**settings))
     points = [np.array(p) for p in TABLE.pocket("foot-left").points_mm]
@@ -94,9 +94,9 @@ def test_a_step_of_error_that_passes_the_object_ball_is_said_in_words(side: int)
 
 def test_the_same_turn_of_the_aim_does_more_from_afar() -> None:
     steps = {s.name: s for s in aim_error.outline(a_subject())}
-    near, far = (q.value for _, q in steps["fan"].measures)
+    near, far = (float(q.value) for _, q in steps["fan"].measures)
     assert far > 2 * near
-    allowed_near, allowed_far = (q.value for _, q in steps["limit"].measures)
+    allowed_near, allowed_far = (float(q.value) for _, q in steps["limit"].measures)
     assert allowed_near > 2 * allowed_far
 
 

@@ -6,6 +6,7 @@ import math
 import subprocess
 import sys
 from dataclasses import replace
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -24,12 +25,12 @@ from scenes.board import (
     Pips,
     PlanCamera,
     Shade,
+    Shape,
     TableTop,
     Track,
     constant,
 )
 from scenes.draw import DRAW
-from scenes.draw import board as boards_shapes
 from scenes.draw.display import Display, Slot, cloth, display_list
 from scenes.draw.paths import Path, dashes, reversed_curves, rgba, rounded_rect
 from scenes.film.stage import Drawing
@@ -49,9 +50,11 @@ def paths_of(board: Board, name: str, frame: int | None = None, pane: str = "mai
     return display.paths(slot, board.frames - 1 if frame is None else frame)
 
 
-def with_shape(board: Board, name: str, **changes: object) -> Board:
+def with_shape(board: Board, name: str, **changes: Any) -> Board:
     """The board with something else about one element's shape."""
-    elements = tuple(replace(e, shape=replace(e.shape, **changes)) if e.id == name else e for e in board.elements)
+    shape: Any = next(e.shape for e in board.elements if e.id == name)
+    changed = replace(shape, **changes)
+    elements = tuple(replace(e, shape=changed) if e.id == name else e for e in board.elements)
     return replace(board, elements=elements)
 
 
@@ -62,7 +65,7 @@ def core_of(paths: list[Path], role: str) -> list[Path]:
 
 
 def test_every_shape_can_be_drawn() -> None:
-    assert set(DRAW) == set(boards_shapes.Shape.__args__)
+    assert set(DRAW) == set(get_args(Shape))
 
 
 @pytest.mark.parametrize("board", [plan_board(), eye_board()])
@@ -93,7 +96,7 @@ def _line_points(basis: np.ndarray) -> np.ndarray:
 
 def test_the_object_balls_body_leaves_a_light_rim_of_3_to_6_px() -> None:
     for height in (540, 1080, 2160):
-        board = plan_board(height * 16 // 9, height, DUSK)
+        board = plan_board(height * 16 // 9, height)
         _, rim, body = paths_of(board, "object_ball")
         assert rim.fill == rgba(DUSK.object_rim)
         width = (np.ptp(rim.curves[..., 0]) - np.ptp(body.curves[..., 0])) / 2
@@ -152,7 +155,7 @@ def test_half_drawn_lines_are_half_as_long_and_led_by_the_pen() -> None:
 def test_a_white_line_is_ink_within_the_cue_ball_and_white_from_its_outline_on() -> None:
     board = plan_board()
     paths = [p for p in paths_of(board, "aim_line") if p.stroke is not None]
-    ink = next(p for p in paths if p.stroke[:3] == rgba(DUSK.ink)[:3] and p.stroke[3] == 1)
+    ink = next(p for p in paths if p.stroke == (*rgba(DUSK.ink)[:3], 1))
     white = next(p for p in paths if p.stroke == rgba("#FFFFFF"))
     cue, aim = (next(e.shape for e in board.elements if e.id == n) for n in ("cue_ball", "aim_line"))
     assert isinstance(cue, Ball)
@@ -237,7 +240,8 @@ def test_text_stands_on_its_baseline_where_it_should_begin_or_end() -> None:
     scale = Scale(640, 360, DUSK)
     for align, share in (("left", 0.0), ("centre", 0.5), ("right", 1.0)):
         element = text("HH", "title", (300.0, 100.0))
-        element = replace(element, shape=replace(element.shape, align=align))
+        shape: Any = element.shape
+        element = replace(element, shape=replace(shape, align=align))
         (path,) = paths_of(words(element), "HH")
         width = scale.text_width_px("HH", "title")
         low, high = path.curves.min(axis=(0, 1)), path.curves.max(axis=(0, 1))

@@ -19,7 +19,7 @@ from tests.scenes.briefs import FRAMES
 
 def test_moves_of_a_track_never_overlap() -> None:
     sheet = Sheet()
-    sheet.put("a", Leader(((0, 0), (1, 1))), 0)
+    sheet.put("a", Leader(((0, 0), (1, 1))), "leader")
     sheet.show("a", (10, 20))
     sheet.hide("a", (15, 18))
     (element,) = sheet.elements()
@@ -28,7 +28,7 @@ def test_moves_of_a_track_never_overlap() -> None:
     assert element.opacity.at(19) == (1.0,)
     assert element.opacity.at(other.end_frame) == (0.0,)
     with pytest.raises(ValueError, match="two elements are called a"):
-        sheet.put("a", Leader(((0, 0), (1, 1))), 0)
+        sheet.put("a", Leader(((0, 0), (1, 1))), "leader")
 
 
 @given(

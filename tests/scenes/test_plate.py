@@ -34,7 +34,9 @@ def look(shot: Shot, back_mm: float, offset_mm: float, height_mm: float) -> tupl
     return np.array([*eye, height_mm]), middle
 
 
-def independent_pixels(eye: np.ndarray, at: np.ndarray, fov_rad: float, size: tuple[int, int], points: np.ndarray):
+def independent_pixels(
+    eye: np.ndarray, at: np.ndarray, fov_rad: float, size: tuple[int, int], points: np.ndarray
+) -> np.ndarray:
     """Pixels by OpenCV's projectPoints: camera x right, y down, z forward; its pixel centres are whole numbers."""
     forward = (at - eye) / np.linalg.norm(at - eye)
     right = np.cross(forward, [0.0, 0.0, 1.0])
@@ -206,6 +208,6 @@ def test_without_opengl_the_message_names_what_to_install(monkeypatch: pytest.Mo
     def none(**_: object) -> None:
         raise RuntimeError("no display")
 
-    monkeypatch.setattr(painter.moderngl, "create_context", none)
+    monkeypatch.setattr("scenes.plate.painter.moderngl.create_context", none)
     with pytest.raises(NoOpenGLError, match=r"libegl1 libgl1-mesa-dri"):
         painter._context.__wrapped__()  # the one already open stays

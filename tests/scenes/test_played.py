@@ -80,7 +80,7 @@ def test_painted_frames_have_the_rolling_ball_where_it_was_computed() -> None:
     checked = 0
     for frame in range(started + 3, step.end_frame, 6):
         # at half speed, from the frame on which the balls touched
-        seconds = played.impact_s + played.object_after.reaches_s(np.hypot(*offsets.at(started + 1)[:2]))
+        seconds = played.impact_s + played.object_after.reaches_s(math.hypot(*offsets.at(started + 1)[:2]))
         seconds += (frame - started - 1) / 30 * players_eye.PACE
         at = played.object_ball_at(seconds)
         if float(played.arrives_s) < seconds:

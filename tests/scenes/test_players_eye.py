@@ -78,7 +78,7 @@ def marks(board: Board, role: str) -> list[Mark]:
 
 @given(eye=point3, a=point3, b=point3, centre=point3, radius=st.floats(5, 80))
 def test_the_hidden_part_of_a_line_is_where_marching_along_the_sight_meets_the_ball(
-    eye, a, b, centre, radius
+    eye: Any, a: Any, b: Any, centre: Any, radius: float
 ) -> None:
     eye, a, b, centre = map(np.array, (eye, a, b, centre))
     if np.linalg.norm(eye - centre) < radius + 5 or np.linalg.norm(b - a) < 20:
@@ -277,7 +277,7 @@ def test_no_picture_flashes_more_than_three_times_a_second() -> None:
     """WCAG 2.3.1: a flash is a pair of opposed changes of a tenth of the luminance; here over a 341 x 256 px
     quarter of a 1024 x 768 picture, taken as 1/16 of the frame at any size (stricter)."""
     board = a_board(a_subject("ghost_ball", 22.0, 640.0), (160, 90), 6)
-    lights = []
+    lights: list[np.ndarray] = []
     for frame in range(board.frames):
         if not board.changing[frame]:
             lights.append(lights[-1])

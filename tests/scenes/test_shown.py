@@ -129,7 +129,8 @@ def test_marks_under_a_ball_or_hollow_are_not_told() -> None:
     board = plan_board()
     mark = next(e for e in board.elements if e.id == "object_centre")
     under = replace(mark, layer="line_under")
-    hollow = replace(mark, shape=replace(mark.shape, hollow=True))
+    shape: Any = mark.shape
+    hollow = replace(mark, shape=replace(shape, hollow=True))
     for element in (under, hollow):
         elements = tuple(element if e.id == "object_centre" else e for e in board.elements)
         assert "object_centre" not in roles(told(replace(board, elements=elements))["points"])

@@ -65,7 +65,7 @@ def test_thrown_paths_turn_towards_the_cue_balls_way_and_lie_within_their_band(c
 def test_throw_is_worst_slow_and_a_stun_hit_at_1_mps_throws_half_ball_about_4_2_degrees() -> None:
     """4.154 degrees: the friction fit of the docs, worked out by hand."""
     steps = throw.outline(a_subject(30.0))
-    thrown = [dict(s.measures)["thrown"].value for s in steps[1:4]]
+    thrown = [float(dict(s.measures)["thrown"].value) for s in steps[1:4]]
     assert thrown[0] > thrown[1] > thrown[2]
     assert math.degrees(thrown[1]) == pytest.approx(4.154, abs=0.001)
 

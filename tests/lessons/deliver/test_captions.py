@@ -12,6 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 import srt
@@ -40,7 +41,7 @@ def spoken(rate: tuple[int, int], *steps: tuple[float, str]) -> Clip:
         end = at + round(seconds * rate[0] / rate[1])
         spans.append(Step(f"step {k}", at, end, words))
         at = end
-    shape = {"width_px": 96, "height_px": 64, "rate": Fraction(*rate), "frames": at}
+    shape: dict[str, Any] = {"width_px": 96, "height_px": 64, "rate": Fraction(*rate), "frames": at}
     return Clip(name="a", file="a.mp4", kind="build-up", sha256="", steps=tuple(spans), **shape)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from lessons.deliver import Wishes, loudness
+from lessons.deliver.footage import Footage
 
 
 def test_a_tone_reads_as_bs_1770_says(tmp_path: Path, stock: SimpleNamespace) -> None:
@@ -31,5 +32,5 @@ def test_a_tone_reads_as_bs_1770_says(tmp_path: Path, stock: SimpleNamespace) ->
     assert "differs from clip to clip, -29.0 to -23.0 LUFS" in done.warnings[0]
 
 
-def test_a_silent_lesson_has_no_loudness(footage: object) -> None:
+def test_a_silent_lesson_has_no_loudness(footage: Footage) -> None:
     assert loudness.deliver(footage, Wishes()).files == ()

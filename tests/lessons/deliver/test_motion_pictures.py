@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import av
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import GifImagePlugin, Image
 
 from lessons.deliver import Wishes, frames, pictures, previews
 from lessons.deliver.footage import Footage
@@ -27,6 +27,7 @@ def test_previews_begin_and_end_with_the_clip_and_keep_a_quiz_hidden(
     assert path == tmp_path / "previews" / "a.gif"
     with Image.open(path) as preview:
         shown = []
+        assert isinstance(preview, GifImagePlugin.GifImageFile)
         for k in range(preview.n_frames):
             preview.seek(k)
             shown.append(round(float(np.median(np.asarray(preview.convert("L")))) * 219 / 255 / 4))

@@ -123,7 +123,9 @@ def listed(page: Any) -> list[str]:
 
 
 def clock(page: Any) -> int:
-    return int(re.match(r"frame (\d+) of 49", page.locator("#clock").text_content())[1])
+    told = re.match(r"frame (\d+) of 49", page.locator("#clock").text_content() or "")
+    assert told
+    return int(told[1])
 
 
 @needs_browser

@@ -7,6 +7,7 @@ import re
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -15,6 +16,7 @@ from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from aimgeo.units import written
 from lessons.deliver import Wishes, aim_charts, set_up_sheets
+from lessons.deliver.footage import Footage
 from lessons.lesson.wording import LANGUAGES, words_of
 
 CUTS = [(14.4775, "left"), (14.4775, "right"), (30.0, "left"), (48.5904, "right")]
@@ -124,7 +126,7 @@ def test_a_page_that_cannot_list_all_clips_says_how_many_more(tmp_path: Path, st
 
 
 def is_tagged(reader: PdfReader) -> bool:
-    root = reader.trailer["/Root"]
+    root: Any = reader.trailer["/Root"]
     return bool(root["/MarkInfo"]["/Marked"]) and "/StructTreeRoot" in root and root["/Lang"] == "en"
 
 
@@ -161,7 +163,7 @@ def _object(reader: PdfReader, number: int) -> object:
         return None
 
 
-def test_a_lesson_without_shots_has_no_sheet(footage: object) -> None:
+def test_a_lesson_without_shots_has_no_sheet(footage: Footage) -> None:
     assert set_up_sheets.deliver(footage, Wishes()).files == ()  # the fixture's clips name no table
 
 
@@ -276,7 +278,8 @@ def test_sheets_speak_the_lessons_language_and_count_in_its_units(
     pages = []
     for made in (set_up_sheets, aim_charts):
         reader = PdfReader(made.deliver(footage, Wishes()).files[0])
-        assert reader.trailer["/Root"]["/Lang"] == language
+        root: Any = reader.trailer["/Root"]
+        assert root["/Lang"] == language
         pages.append(" ".join(reader.pages[0].extract_text().replace("\u202f", " ").split()))
     set_up, chart = pages
     assert words["set_up"]["before"] in set_up

@@ -9,7 +9,7 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from types import SimpleNamespace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from urllib.parse import unquote, urlparse
 
 import av
@@ -54,8 +54,8 @@ def read_edl(text: str, count: int) -> tuple[str, bool, list[Event], list[str]]:
     for line in lines[2:]:
         if m := re.fullmatch(rf"(\d{{3}})  (\S{{1,8}}) (V|B) {{4}} C {{8}}{clock} {clock} {clock} {clock}", line):
             assert int(m[1]) == len(events) + 1
-            times = tuple(frame_of(m[k], count, drop) for k in (4, 5, 6, 7))
-            events.append(Event(m[2], m[3], times, "", []))
+            a, b, c, d = (frame_of(m[k], count, drop) for k in (4, 5, 6, 7))
+            events.append(Event(m[2], m[3], (a, b, c, d), "", []))
         elif m := re.fullmatch(r"\* FROM CLIP NAME: (.+)", line):
             events[-1] = events[-1]._replace(file=m[1])
         elif m := re.fullmatch(rf"\* LOC: {clock} CYAN    (.*)", line):
@@ -218,7 +218,7 @@ def test_measured_length_is_the_decoded_length(frames: int, tmp_path: Path, stoc
     found = measure(tmp_path / "a.mp4")
     assert found is not None
     assert found.frames == len(stock.decoded_greys(tmp_path / "a.mp4")) == frames
-    assert (found.rate, found.width_px, found.height_px) == (25, 96, 64)
+    assert (found.rate, found.width_px, found.height_px) == (Fraction(25), 96, 64)
 
 
 def test_missing_altered_short_and_broken_clips_are_told_with_their_lesson_line(
@@ -293,7 +293,7 @@ def test_a_clip_outside_the_folder_is_refused(file: str, tmp_path: Path, stock: 
     ],
 )
 def test_what_is_wrong_with_a_clip_is_told_with_its_place(
-    wrong: dict[str, object], said: str, tmp_path: Path, stock: SimpleNamespace
+    wrong: dict[str, Any], said: str, tmp_path: Path, stock: SimpleNamespace
 ) -> None:
     stock.write_folder(tmp_path, [stock.entry(name, 4, (25, 1), [("s", 4, "")]) for name in "ab"])
     path = tmp_path / "manifest.json"

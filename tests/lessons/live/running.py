@@ -98,7 +98,7 @@ class Wire:
         """The next message of a kind; those before it are kept in `heard`."""
         end = time.monotonic() + WAIT_S
         while True:
-            head, body = unpacked(self.socket.recv(timeout=max(end - time.monotonic(), 0.01)))
+            head, body = unpacked(self.socket.recv(timeout=max(end - time.monotonic(), 0.01), decode=False))
             self.heard.append(head)
             if head["is"] == kind and fits(head):
                 return head | {"body": body}
@@ -107,7 +107,7 @@ class Wire:
         """Take in all that comes until nothing does."""
         while True:
             try:
-                head, _ = unpacked(self.socket.recv(timeout=seconds))
+                head, _ = unpacked(self.socket.recv(timeout=seconds, decode=False))
             except TimeoutError:
                 return
             self.heard.append(head)

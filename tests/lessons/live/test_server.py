@@ -175,7 +175,8 @@ def saves(path: Path, text: str, how: str) -> None:
 def test_a_save_is_shown_however_the_editor_saves(live: Live, wire: Wire, how: str) -> None:
     for k in (310, 320):
         saves(live.path, LESSON.replace("300 mm", f"{k} mm", 1), how)
-        told = wire.next("lesson", lambda head, k=k: f"{k} mm" in head.get("text", ""))
+        now = f"{k} mm"
+        told = wire.next("lesson", lambda head, now=now: now in head.get("text", ""))  # type: ignore[misc]
         assert told["faults"] == []
         assert wire.next("frame")["clip"] == BUILD_UP
     assert not any(head.get("is_missing") for head in wire.heard)
@@ -209,7 +210,9 @@ def test_after_a_save_the_same_part_of_the_same_step_is_shown(live: Live, wire: 
     shown = wire.next("frame", lambda head: head["why"] == "save")
     told = wire.next("clip")
     step = next(s for s in told["steps"] if s["first"] <= shown["frame"] < s["end"])
-    plan = live.server.session.good.plan
+    good = live.server.session.good
+    assert good is not None
+    plan = good.plan
     assert plan is not None
     assert shown["frame"] > 500
     assert step["name"] in [s.name for s in plan.clips[2].brief.steps]
