@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).parents[1]
 HEAVY = {
     "manim", "av", "cairo", "moderngl", "rich", "scipy", "PIL", "opentimelineio", "typst", "jinja2",
     "starlette", "uvicorn", "watchfiles", "websockets",
 }  # fmt: skip
+
+FLOORS: dict[str, tuple[set[str], ...]] = {
+    "aimgeo": ({"*"}, {"construct"}, {"methods"}, {"asking"}),
+    "scenes": (
+        {"look", "files"}, {"board"}, {"frame", "plate"}, {"draw"}, {"figure", "judge"}, {"kinds"}, {"film"},
+    ),
+}  # fmt: skip
+"""A room's folders and modules from the ground up: each may import what stands on a lower floor. '*' is all others,
+which may import each other."""
 
 
 def loaded(statement: str, whole: bool = False) -> set[str]:
@@ -26,6 +38,21 @@ def modules(room: str) -> list[str]:
     """Every module of a room, by name."""
     paths = sorted((ROOT / room).rglob("*.py"))
     return [".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__") for p in paths]
+
+
+def imports_within(room: str) -> list[tuple[str, str, str]]:
+    """Every import between a room's folders: who imports, what is imported, and where; those in functions too."""
+    found = []
+    for path in sorted((ROOT / room).rglob("*.py")):
+        own = path.relative_to(ROOT / room).with_suffix("").parts[0]
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom) and node.module:
+                names = [f"{node.module}.{a.name}" for a in node.names]
+            for parts in (name.split(".") for name in names):
+                if parts[0] == room and len(parts) > 1 and parts[1] != own:
+                    found.append((own, parts[1], f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"))
+    return found
 
 
 def third_parties(names: set[str]) -> set[str]:
@@ -79,22 +106,6 @@ def test_the_live_page_leaves_geometry_to_python() -> None:
         assert "57.15" not in text, path.name
 
 
-AIMGEO_FLOORS = ("construct", "methods", "asking")
-"""Above the geometry, which is every other module of aimgeo: each may import what stands on a lower floor."""
-
-
-def test_inside_aimgeo_imports_run_one_way() -> None:
-    def floor(name: str) -> int:
-        return AIMGEO_FLOORS.index(name) + 1 if name in AIMGEO_FLOORS else 0
-
-    for path in sorted((ROOT / "aimgeo").rglob("*.py")):
-        own = floor(path.relative_to(ROOT / "aimgeo").parts[0])
-        for name in re.findall(
-            r"^\s*(?:from|import) aimgeo(?:\.| import )(\w+)", path.read_text("utf-8"), re.MULTILINE
-        ):
-            assert floor(name) <= own, f"{path.relative_to(ROOT)} imports {name}"
-
-
 def test_nothing_that_draws_or_plans_asks_the_question_service() -> None:
     drawing = [*modules("scenes/kinds"), *modules("scenes/figure"), "lessons.planning.plan"]
     names = loaded("\n".join(f"import {name}" for name in drawing), whole=True)
@@ -108,3 +119,16 @@ def test_nothing_that_draws_or_plans_asks_the_question_service() -> None:
     assert askers <= {
         "lessons/answering/answer.py", "lessons/answering/answer_text.py", "lessons/commands/solve.py",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("room", FLOORS)
+def test_imports_within_a_room_run_one_way(room: str) -> None:
+    level = {name: n for n, floor in enumerate(FLOORS[room]) for name in floor}
+    ground = level.get("*")
+    upwards = []
+    for own, other, where in imports_within(room):
+        above, below = level.get(own, ground), level.get(other, ground)
+        assert above is not None and below is not None, f"{where}: give {own} and {other} a floor"
+        if above < below or (above == below and not {own, other}.isdisjoint(level)):
+            upwards.append(f"{where}: {own} imports {other}")
+    assert not upwards
