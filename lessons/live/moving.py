@@ -25,7 +25,7 @@ from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit
 from lessons.planning.plan import Plan, PlannedClip
 from scenes.board.brief import EyeSpec
-from scenes.figure.eye import bare
+from scenes.figure.figure import bare
 
 Point = tuple[float, float]
 

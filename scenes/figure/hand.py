@@ -16,10 +16,11 @@ from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.board import Ball, Board, Line, Mark, Pane, PlanCamera, Rect, Shade, TableTop, constant
-from scenes.board.brief import EyeSpec
+from scenes.board.brief import Brief, EyeSpec, Output, Subject
 from scenes.board.motion import Sheet
-from scenes.figure.eye import Figure, put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.figure.eye_view import EYE, EyeLayout, eye_mm, eye_pane
+from scenes.figure.figure import eye_figure
+from scenes.figure.steps import put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.frame.layout import layout
 from scenes.look.look import Look
 from scenes.look.roles import LINE_STYLE, MARK_KIND
@@ -69,11 +70,19 @@ def hand_board(
     main = eye_pane(places, shot, eye)
     plan_pane = _plan_pane(table, shape)
     sheet = Sheet()
-    figure = Figure(sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE,), (EYE,), 0.02)
+    high_in_all = high + GAP_PX + low
+    brief = Brief(
+        "hand",
+        Subject("hand", table, shot=shot, construction=plan, eye=eye),
+        Output(width, high_in_all, (30, 1)),
+        (),
+        look=look,
+    )
+    figure = eye_figure(brief, sheet, frame, shot, plan, main, eye_mm(shot, eye), 0.02)
     put_balls(figure, table, cue=False)
     for index, step in enumerate(plan.steps[:steps]):
-        put_circles(figure, index, step, NOW)
-        put_lines(figure, index, step, NOW)
+        put_circles(figure, index, step.circles, NOW)
+        put_lines(figure, index, step.lines, NOW)
         for n, point in enumerate(step.points):
             put_point(figure, index, n, point, NOW)
     if not figure.has_ghost:

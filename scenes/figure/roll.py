@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import accumulate, pairwise
 
@@ -24,20 +25,15 @@ from scenes.board.brief import BriefStep
 from scenes.board.motion import Span, in_turn
 from scenes.board.rects import part_inside
 from scenes.board.timing import TIMING
+from scenes.figure.figure import Figure, disc_of, discs, piece_px, pieces_of
 from scenes.figure.labels import (
     Stroke,
     merged,
     place,
 )
-from scenes.figure.plan import (
-    Figure,
-    disc_of,
-    discs,
-    drawing_room,
-    piece_px,
-    pieces_of,
-)
-from scenes.figure.plan_labels import LINE_RANK, Labels, line_label
+from scenes.figure.placer import LINE_RANK, Labels
+from scenes.figure.plan import titles
+from scenes.figure.plan_labels import line_label
 from scenes.frame.column import (
     even_lines,
     measures_top_px,
@@ -60,7 +56,7 @@ BACK_AT_HIT = ("aim_line", "target_line")
 """The lines that come back when the balls touch."""
 
 
-def put_roll(figure: Figure, labels: Labels, words: BriefStep, span: Span) -> None:
+def put_roll(figure: Figure, labels: Labels, measure_ids: Sequence[str], words: BriefStep, span: Span) -> None:
     """The cue ball rolls to the ghost position, both stand still for a moment, both go on as they must."""
     sheet, shot, frame = figure.sheet, figure.shot, figure.frame
     first, end = span
@@ -71,7 +67,7 @@ def put_roll(figure: Figure, labels: Labels, words: BriefStep, span: Span) -> No
     put_pips(sheet, frame, f"pips.{index}", index + 1, index, (first, first + 1), None)
     travel, rolled = float(shot.travel_mm), _roll_legs(figure)
     seen = sum(b - a for a, b in rolled)
-    speed = SHOWN_HEIGHTS_S * frame.height_px / figure.stage.main.px_per_mm  # mm a second, as shown
+    speed = SHOWN_HEIGHTS_S * frame.height_px / figure.px_per_mm  # mm a second, as shown
     roll_s = max(seen / speed, 0.3) if seen > 0 else 0.0
     speed = seen / roll_s if roll_s else speed
     cut = abs(float(shot.cut_rad))
@@ -82,7 +78,7 @@ def put_roll(figure: Figure, labels: Labels, words: BriefStep, span: Span) -> No
     parts = in_turn(first, end, times, figure.rate)
     dim, _, roll, contact, away = parts[:5]
     labels.clear((first, first + fade))
-    for id in labels.measure_ids:
+    for id in measure_ids:
         sheet.hide(id, (first, first + fade))
     pair = _fade_construction(figure, dim, contact)
     note = _note_slow(figure, (first + fade, first + 2 * fade))
@@ -111,13 +107,12 @@ def _roll_legs(figure: Figure) -> list[tuple[float, float]]:
     """Parts of the cue ball's way that the stage shows, in mm from its place: all, or out of one pane and into
     the other."""
     travel = float(figure.shot.travel_mm)
-    if not figure.stage.is_broken:
+    if not figure.is_broken:
         return [(0.0, travel)] if travel > 0 else []
-    scale = figure.stage.main.px_per_mm
+    scale = figure.px_per_mm
     _, band_y, _, band_h = figure.frame.band_px
-    near = figure.stage.panes[1][2]
-    leaving = (near.at_px[1] - (band_y + band_h)) / scale + figure.radius_mm
-    ghost_y = float(figure.stage.main.to_px(figure.shot.ghost_ball_mm)[1])
+    leaving = (figure.px(figure.shot.cue_ball_mm)[1] - (band_y + band_h)) / scale + figure.radius_mm
+    ghost_y = float(figure.pane.px(figure.shot.ghost_ball_mm)[1])
     entering = (band_y - ghost_y) / scale + figure.radius_mm
     return [(0.0, leaving), (travel - entering, travel)]
 
@@ -128,7 +123,7 @@ def _departure(figure: Figure, speed_mm_s: float, cut: float) -> tuple[float, fl
     Equal balls, no friction, nothing lost: the object ball takes the part of the speed along the line of their
     centres, the cue ball keeps the part along the tangent (the 90-degree rule).
     """
-    shot, view, side = figure.shot, figure.stage.main, int(figure.shot.side)
+    shot, side = figure.shot, int(figure.shot.side)
     room = _ball_room(figure)
     far_mm = 12 * figure.radius_mm
     ways = []
@@ -137,7 +132,7 @@ def _departure(figure: Figure, speed_mm_s: float, cut: float) -> tuple[float, fl
         (shot.ghost_ball_mm, -side * left(shot.object_direction), math.sin(cut)),
     ):
         end = start + np.array([*run, 0.0]) * far_mm
-        inside = part_inside(view.to_px(start), view.to_px(end), room)[1]
+        inside = part_inside(figure.pane.px(start), figure.pane.px(end), room)[1]
         ways.append((inside * far_mm if part > STANDS else math.inf, part))
     to_target = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
     ways[0] = (min(ways[0][0], to_target), ways[0][1])
@@ -148,9 +143,9 @@ def _departure(figure: Figure, speed_mm_s: float, cut: float) -> tuple[float, fl
 
 def _ball_room(figure: Figure) -> Rect:
     """Where a ball's centre may go so that the ball stays on the stage."""
-    x, y, w, h = drawing_room(figure)
+    x, y, w, h = figure.room_px
     sx, sy, sw, sh = figure.frame.action_safe
-    bottom = figure.frame.band_px[1] + figure.radius_px if figure.stage.is_broken else min(y + h, sy + sh)
+    bottom = figure.frame.band_px[1] + figure.radius_px if figure.is_broken else min(y + h, sy + sh)
     r = figure.radius_px
     left_px, top, right = max(x, sx) + r, max(y, sy) + r, min(x + w, sx + sw) - r
     return (left_px, top, right - left_px, bottom - r - top)
@@ -185,7 +180,7 @@ def _fade_construction(figure: Figure, span: Span, contact: Span) -> list[str]:
 
 def _note_slow(figure: Figure, span: Span) -> tuple[Rect, ...]:
     """A plate that says that the balls are slower than in life, where the measures stood; its rectangle."""
-    words = figure.brief.labels.get("slowed_cut" if figure.stage.is_broken else "slowed")
+    words = figure.brief.labels.get("slowed_cut" if figure.is_broken else "slowed")
     if not words:
         return ()
     frame, scale = figure.frame, figure.frame.scale
@@ -193,7 +188,7 @@ def _note_slow(figure: Figure, span: Span) -> tuple[Rect, ...]:
     room = frame.measure_width_px - 2 * sizes.padding_px
     lines = even_lines(words, room, lambda text: scale.text_width_px(text, "label"))
     width = max(scale.text_width_px(line, "label") for line in lines) + 2 * sizes.padding_px
-    x, y = frame.measures_px[0], measures_top_px(figure.titles, frame) - size
+    x, y = frame.measures_px[0], measures_top_px(titles(figure.brief), frame) - size
     pitch = 1.25 * size
     rect = (x, y, width, sizes.height_px + (len(lines) - 1) * pitch)
     sheet = figure.sheet
@@ -210,7 +205,7 @@ def _ring(figure: Figure, span: Span) -> None:
     """One ring around the place of the hit, growing from the ghost ball's edge and gone when the balls go on."""
     centre = construction.position(figure.shot.ghost_ball_mm)
     ring = Ring(centre, figure.radius_mm, "thin_line")
-    id = figure.sheet.put("contact_ring", ring, "mark", panes=(figure.stage.ids[0],))
+    id = figure.sheet.put("contact_ring", ring, "mark", panes=(figure.pane.id,))
     first, end = span
     figure.sheet.move(id, "opacity", (first, first + 1), 1.0)
     figure.sheet.move(id, "size", span, 1.35, easing="cubic")
@@ -227,7 +222,7 @@ def _outlines(figure: Figure, u: np.ndarray, far_mm: float, span: Span) -> None:
             Ring(at, figure.radius_mm, "thin_line"),
             "line_under",
             "object_ball_outline",
-            (figure.stage.ids[0],),
+            (figure.pane.id,),
         )
         when = span[0] + round((span[1] - span[0]) * n / count)
         figure.sheet.move(id, "opacity", (when, when + figure.frames(0.1)), 0.85)
@@ -244,10 +239,10 @@ def _cue_ball_after(
     note: tuple[Rect, ...],
 ) -> None:
     """The stunned cue ball's path, along the tangent line, with its label."""
-    shot, view = figure.shot, figure.stage.main
+    shot = figure.shot
     G = shot.ghost_ball_mm
     reach = gone_mm + 4 * figure.radius_mm
-    part = part_inside(view.to_px(G), view.to_px(G + tangent * reach), drawing_room(figure))[1]
+    part = part_inside(figure.pane.px(G), figure.pane.px(G + tangent * reach), figure.room_px)[1]
     end = construction.position(G + tangent * reach * part)
     line = construction.Line("cue_ball_after", construction.position(G), end)
     pieces = pieces_of(figure, line)[:1]
@@ -255,7 +250,7 @@ def _cue_ball_after(
         return
     shape = Line((pieces[0][1], pieces[0][2]), "cue_ball_after", ink_in=("cue_ball",))
     sheet = figure.sheet
-    id = sheet.put("cue_ball_after", shape, "line", panes=(pieces[0][0],), opacity=1.0, drawn=0.0)
+    id = sheet.put("cue_ball_after", shape, "line", panes=pieces[0][0], opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", drawn, 1.0)
     words = figure.brief.labels.get("cue_ball_after")
     if not words:
@@ -267,7 +262,7 @@ def _cue_ball_after(
     balls = [disc for disc in (*discs(figure), cue, ball) if disc is not None]
     a, b = piece_px(figure, pieces[0])
     half = figure.frame.scale.stroke_px(6)
-    before = merged(labels.obstacles)
+    before = merged(labels.steps)
     still_there = tuple(s for s in before.strokes if s.name in BACK_AT_HIT)
     obstacles = replace(
         before,
@@ -277,6 +272,6 @@ def _cue_ball_after(
         rects=(*before.rects, *note),
     )
     want = line_label(figure, "cue_ball_after", words, "cue_ball_after", pieces, balls)
-    found = place(replace(want, prefer=-figure.side), obstacles, labels.zones(), [], labels.spacing)
+    found = place(replace(want, prefer=figure.aim_side), obstacles, labels.zones, [], labels.spacing)
     if found is not None:
         labels.put(found, LINE_RANK, len(figure.plan.steps), shown, is_new=True)

@@ -22,7 +22,6 @@ from scenes.board import Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
     EyeLayout,
     cannot_be_seen,
@@ -32,6 +31,8 @@ from scenes.figure.eye_view import (
     target_pane,
     viewing_distance,
 )
+from scenes.figure.figure import bare, eye_figure, in_reach
+from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -151,8 +152,9 @@ def _put_shot(
     """Balls, ghost, target and aim line, in all the panes."""
     shot = brief.subject.shot
     assert shot is not None
-    figure = Figure(
-        sheet, frame, shot, bare(shot), mains[0], shot.cue_ball_mm, tuple(ids), tuple(line_ids), line_top(places)
+    at, top = shot.cue_ball_mm, line_top(places)
+    figure = eye_figure(
+        brief, sheet, frame, shot, bare(shot), mains[0], at, top, panes=tuple(ids), line_panes=tuple(line_ids)
     )
     put_balls(figure, brief.subject.table, True)
     ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
@@ -160,7 +162,7 @@ def _put_shot(
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     # one line for all the pictures: as far as the one that shows least of it
     whole = construction.Line("target_line", O, T)
-    ends = [in_reach(replace(figure, pane=pane), whole).end_mm for pane in mains]
+    ends = [in_reach(replace(figure, windows=(pane,)), whole).end_mm for pane in mains]
     nearest = min(ends, key=lambda end: math.dist(O, end))
     lines = (Line((O, nearest), "target_line", arrow=True), Line((C, G), "aim_line"))
     for line in lines:

@@ -8,45 +8,35 @@ position and the object ball leaves on its line.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.construct import Construction, Position
+from aimgeo.construct import Construction
 from aimgeo.methods.cue_shift import SHIFT_NAMES, with_cue_shift
 from scenes.board import (
     Arc,
     Ball,
     Board,
     Line,
-    Mark,
     Pane,
     Rect,
-    Ring,
     Shade,
     Text,
     Track,
 )
-from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
+from scenes.board.brief import Brief, BriefStep, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
+from scenes.figure.figure import Figure
 from scenes.figure.labels import Port, Wanted
-from scenes.figure.plan import (
-    CutArc,
-    Figure,
-    Piece,
-    bars_of,
-    cut_arc_in,
-    faint_after,
-    lines_of,
-    marks_of,
-    piece_px,
-)
-from scenes.figure.plan_labels import BAR_RANK, Labels, plate_size
+from scenes.figure.placer import BAR_RANK, Labels, plate_size
+from scenes.figure.plan import CutArc, bars_of, cut_arc_in, plan_figure, titles
+from scenes.figure.plan_labels import plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll
+from scenes.figure.steps import draw_step, step_spans
 from scenes.frame.column import (
     appear,
     joined,
@@ -57,11 +47,10 @@ from scenes.frame.column import (
     put_pips,
     put_title,
 )
-from scenes.frame.framing import INSET, TABLE, framing, inset_view, moving_camera, pane, table_view
+from scenes.frame.framing import INSET, TABLE, Framing, framing, inset_view, moving_camera, pane, table_view
 from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import put_inset, put_opening
-from scenes.look.roles import LINE_STYLE
 
 WHERE, ROLL = "build_up.where", "build_up.roll"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
@@ -111,27 +100,26 @@ def board(brief: Brief) -> Board:
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"a build-up of this shot has the steps {', '.join(expected)}")
     spans = brief.spans
-    figure = _scene(brief)
+    figure, stage = _scene(brief)
     first = 0
     panes: tuple[Pane, ...] = _stage_panes(figure, None)
     if brief.subject.table:
-        panes = _opening(figure, brief.steps[0], spans[0])
+        panes = _opening(figure, stage, brief.steps[0], spans[0])
         first = 1
     _put_balls(figure, first == 0)
-    labels = Labels(figure)
+    labels, told = plan_labels(figure), _Told()
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
-        _draw_step(figure, labels, i, step, brief.steps[first + i], span)
-    put_roll(figure, labels, brief.steps[-1], spans[-1])
+        _draw_step(figure, labels, told, i, step, brief.steps[first + i], span)
+    put_roll(figure, labels, told.ids, brief.steps[-1], spans[-1])
     return figure.sheet.board(brief, panes)
 
 
-def _scene(brief: Brief) -> Figure:
+def _scene(brief: Brief) -> tuple[Figure, Framing]:
     subject = brief.subject
     assert subject.shot is not None
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
-    titles = tuple(step.title for step in brief.steps[1 if subject.table else 0 :])
     stage = framing(frame, subject.shot)
-    return Figure(brief, frame, subject.shot, _construction(subject), stage, Sheet(), titles)
+    return plan_figure(brief, frame, subject.shot, _construction(subject), stage), stage
 
 
 def _construction(subject: Subject) -> Construction:
@@ -162,14 +150,14 @@ def _least_s(step: construction.Step) -> float:
 def _stage_panes(figure: Figure, at_frame: int | None) -> tuple[Pane, ...]:
     """The panes of the stage, visible from a frame on (None: always); the near part of a broken one fades in."""
     out = []
-    for i, (pane_id, rect, view) in enumerate(figure.stage.panes):
+    for i, window in enumerate(figure.windows):
         opacity = Track((1.0,))
         if at_frame is not None:
             sheet = Sheet()
-            sheet.put("pane", Shade(rect, "plate"), "table")
+            sheet.put("pane", Shade(window.rect_px, "plate"), "table")
             sheet.show("pane", (at_frame, at_frame + (1 if i == 0 else figure.frames(TIMING.fade_s))))
             opacity = sheet.elements()[0].opacity
-        out.append(pane(pane_id, rect, view, "plan", opacity, None))
+        out.append(replace(window, opacity=opacity))
     if figure.brief.subject.table:
         view = inset_view(figure.frame, figure.brief.subject.table)
         sheet = Sheet()
@@ -180,7 +168,7 @@ def _stage_panes(figure: Figure, at_frame: int | None) -> tuple[Pane, ...]:
     return tuple(out)
 
 
-def _opening(figure: Figure, step: BriefStep, span: Span) -> tuple[Pane, ...]:
+def _opening(figure: Figure, stage: Framing, step: BriefStep, span: Span) -> tuple[Pane, ...]:
     """The table, the move in to the balls; the panes of the whole clip."""
     table = figure.brief.subject.table
     assert table is not None
@@ -194,7 +182,7 @@ def _opening(figure: Figure, step: BriefStep, span: Span) -> tuple[Pane, ...]:
     )
     off, move, rest = parts[1], parts[3], parts[4]
     full: Rect = (0.0, 0.0, float(figure.frame.width_px), float(figure.frame.height_px))
-    main = figure.stage.panes[0][2]
+    main = stage.panes[0][2]
     camera = moving_camera(full, table_view(figure.frame, table), main, *move)
     gone = Track((1.0,))
     sheet = Sheet()
@@ -204,8 +192,8 @@ def _opening(figure: Figure, step: BriefStep, span: Span) -> tuple[Pane, ...]:
     put_opening(
         figure.sheet, figure.brief, figure.frame, step, table, off, (move[1] - (move[1] - move[0]) // 3, move[1])
     )
-    put_inset(figure.sheet, figure.brief.subject, figure.stage, table, figure.frame)
-    if figure.stage.is_broken:
+    put_inset(figure.sheet, figure.brief.subject, stage, table, figure.frame)
+    if figure.is_broken:
         _put_band(figure, (rest[0], rest[0] + figure.frames(TIMING.fade_s)))
     return (Pane(TABLE, full, "table", camera, "cloth", gone), *_stage_panes(figure, move[1] - 1))
 
@@ -225,7 +213,7 @@ def _put_band(figure: Figure, shown: Span | None) -> None:
 
 def _put_balls(figure: Figure, from_start: bool) -> None:
     """The two balls, in every pane that shows the true table."""
-    panes = (*((TABLE,) if not from_start else ()), *figure.stage.ids)
+    panes = (*((TABLE,) if not from_start else ()), *figure.panes)
     R = figure.radius_mm
     for role, at, look in (
         ("object_ball", figure.shot.object_ball_mm, "object"),
@@ -233,7 +221,7 @@ def _put_balls(figure: Figure, from_start: bool) -> None:
     ):
         centre = construction.position(at)
         figure.sheet.put(role, Ball(centre, R, look), "ball", panes=panes, opacity=1.0)
-    if from_start and figure.stage.is_broken:
+    if from_start and figure.is_broken:
         _put_band(figure, None)
 
 
@@ -241,76 +229,65 @@ def _put_balls(figure: Figure, from_start: bool) -> None:
 
 
 def _draw_step(
-    figure: Figure, labels: Labels, index: int, step: construction.Step, words: BriefStep, span: Span
+    figure: Figure,
+    labels: Labels,
+    told: _Told,
+    index: int,
+    step: construction.Step,
+    words: BriefStep,
+    span: Span,
 ) -> None:
     first, end = span
-    sheet, rate = figure.sheet, figure.rate
+    sheet = figure.sheet
     fade = figure.frames(TIMING.fade_s)
     half = max(fade // 2, 1)
     put_title(sheet, figure.frame, f"title.{index}", words.title, (first + half, first + fade), (end, end + half))
     count = len(figure.plan.steps) + 1
     put_pips(sheet, figure.frame, f"pips.{index}", count, index, (first, first + 1), (end, end + 1))
-
-    lines = lines_of(figure, step, index)
-    line_s = max((_line_s(figure, parts) for parts in lines.values()), default=0.0)
-    circles = [(f"{c.role}.{index}", c) for c in step.circles]
-    bars = bars_of(figure, step, index, words)
-    before, after = marks_of(figure, step, index)
-    if any(line.role == "aim_line" for line in step.lines):
-        circles += _unbuilt_ghost(figure, index)
-    if "cue_centre" not in labels.named and any(line.role in FROM_CUE for line in step.lines):
-        labels.named.add("cue_centre")
-        before += _unmarked_cue(figure, index)
-    times = (
-        TIMING.fade_s + TIMING.rest_s,
-        0.45 if circles else 0.0,
-        TIMING.fade_s if before else 0.0,
-        line_s,
-        TIMING.fade_s if after else 0.0,
-        0.4 if bars or cut_arc_in(figure, step) else 0.0,
-        TIMING.fade_s,
-        TIMING.fade_s if words.measures else 0.0,
-        TIMING.hold_s,
+    bars, arc = bars_of(figure, step, index, words), cut_arc_in(figure, step)
+    drawn = _completed(figure, labels, step)
+    when = step_spans(
+        figure,
+        drawn,
+        span,
+        more_s=0.4 if bars or arc else 0.0,
+        number_s=TIMING.fade_s if words.measures else 0.0,
     )
-    _, circle, mark, line, mark_after, bar, label, number, _ = in_turn(first, end, times, rate)
-
-    _dim_old(figure, step, (first, first + figure.frames(TIMING.dim_s)))
-    for id, c in circles:
-        if c.role == "ghost_ball":
-            shape: Ball | Ring = Ball(c.centre_mm, c.radius_mm, "ghost")
-            sheet.put(id, shape, "ghost", c.role, figure.stage.ids)
-        else:
-            sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), "mark", c.role, figure.stage.ids)
-        sheet.show(id, circle)
-    for id, parts in lines.items():
-        _draw_line(figure, id, parts, line)
-    for ids, when in ((before, mark), (after, mark_after)):
-        for id, kind, role, at in ids:
-            sheet.put(id, Mark(at, kind), "mark", role, figure.stage.ids)
-            sheet.show(id, when)
+    # a step that compares gaps between lines needs them all
+    compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
+    draw_step(figure, index, drawn, when, PARALLELS if compares else frozenset())
     for id, shape_bar, _, key in bars:
-        for old in labels.bars:
+        for old in told.bars:
             if sheet.is_shown_at_end(old):
-                sheet.hide(old, bar)
+                sheet.hide(old, when.more)
                 labels.gone.add(old)
                 labels.remove_named(old, (first, first + fade))
-        sheet.put(id, shape_bar, "bar", key, figure.stage.ids, drawn=1.0)
-        sheet.show(id, bar)
-        labels.bars.append(id)
-    arc = cut_arc_in(figure, step)
+        sheet.put(id, shape_bar, "bar", key, figure.panes, drawn=1.0)
+        sheet.show(id, when.more)
+        told.bars.append(id)
     if arc is not None:
-        _draw_arc(figure, arc, bar, (end, end + fade))
-    labels.add(index, step, lines, bars, label, (first, first + fade), _arc_label(figure, arc, words))
+        _draw_arc(figure, arc, when.more, (end, end + fade))
+    wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
+    labels.add(index, wanted, when.label, (first, first + fade))
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")
         labels.remove_named("cut_arc", (end, end + fade))
-    _put_measures(figure, labels, index, words, number, (first, first + fade))
+    _put_measures(figure, told, index, words, when.number, (first, first + fade))
+
+
+@dataclass(slots=True)
+class _Told:
+    """The bars drawn so far, and the measures that stand in the column with their elements."""
+
+    bars: list[str] = field(default_factory=list)
+    measures: list[MeasureText] = field(default_factory=list)
+    ids: list[str] = field(default_factory=list)
 
 
 def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:
     """The cut as a pale sector between straight on and the target line; gone when the next step begins."""
-    sheet, main = figure.sheet, figure.stage.ids[:1]
+    sheet, main = figure.sheet, (figure.pane.id,)
     line = Line((arc.straight_on.start_mm, arc.straight_on.end_mm), "thin_line")
     sector = Arc(arc.straight_on.start_mm, arc.radius_mm, arc.from_rad, arc.to_rad)
     sheet.put("straight_on", line, "line", panes=main, opacity=1.0, drawn=0.0)
@@ -329,86 +306,48 @@ def _arc_label(figure: Figure, arc: CutArc | None, words: BriefStep) -> list[tup
     middle = (arc.from_rad + arc.to_rad) / 2
     centre = np.array(arc.straight_on.start_mm)
     at = centre + arc.radius_mm * np.array([math.cos(middle), math.sin(middle), 0.0])
-    x, y = figure.stage.main.to_px(at).tolist()
+    x, y = figure.px(at)
     port = Port((x, y - figure.frame.scale.stroke_px(4)), 0, -1)
     want = Wanted(
-        "cut_arc", "cut_arc", texts[0], w, h, (port,), near_px=(x, y), prefer=-figure.side, is_point=True
+        "cut_arc", "cut_arc", texts[0], w, h, (port,), near_px=(x, y), prefer=figure.aim_side, is_point=True
     )
     return [(want, BAR_RANK)]
 
 
-def _unbuilt_ghost(figure: Figure, index: int) -> list[tuple[str, construction.Circle]]:
-    """The ghost ball, for a method that does without it: where the cue ball will be shows with its aim."""
-    if any(c.role == "ghost_ball" for step in figure.plan.steps for c in step.circles):
-        return []
-    G = construction.position(figure.shot.ghost_ball_mm)
-    return [(f"ghost_ball.{index}", construction.Circle("ghost_ball", G, figure.radius_mm))]
+def _completed(figure: Figure, labels: Labels, step: construction.Step) -> construction.Step:
+    """The step with what the method itself does not draw.
 
-
-def _unmarked_cue(figure: Figure, index: int) -> list[tuple[str, str, str, Position]]:
-    """The cue ball's centre, from which the aim runs, where no step marks it."""
-    if any(p.role == "cue_centre" for step in figure.plan.steps for p in step.points):
-        return []
-    return [(f"cue_centre.{index}", "cue_centre", "cue_centre", construction.position(figure.shot.cue_ball_mm))]
-
-
-def _line_s(figure: Figure, line: tuple[construction.Line, list[Piece]]) -> float:
-    length = sum(math.dist(*piece_px(figure, piece)) for piece in line[1])
-    return TIMING.draw_s + TIMING.draw_per_height_s * length / figure.frame.height_px
-
-
-def _draw_line(figure: Figure, id: str, line: tuple[construction.Line, list[Piece]], span: Span) -> None:
-    """A line drawn from its cause, piece after piece."""
-    whole, pieces = line
-    style = LINE_STYLE.get(whole.role, whole.role)
-    style = style if style in figure.frame.look.lines else "thin_line"
-    lengths = [math.dist(*piece_px(figure, piece)) for piece in pieces]
-    edges = [round(span[0] + (span[1] - span[0]) * t / sum(lengths)) for t in accumulate(lengths, initial=0.0)]
-    for n, (piece, part) in enumerate(zip(pieces, pairwise(edges), strict=True)):
-        pane_id, a, b = piece
-        shape = Line(
-            (a, b),
-            style,
-            arrow=whole.role == "target_line",
-            ink_in=("cue_ball",) if style in ("aim_line", "sight_line") else (),
-            faint_after_mm=faint_after(figure, whole, a, b),
-        )
-        name = f"{id}.{n}"
-        figure.sheet.put(name, shape, "line", whole.role, (pane_id,), opacity=1.0, drawn=0.0)
-        figure.sheet.move(name, "drawn", part, 1.0)
-
-
-def _dim_old(figure: Figure, step: construction.Step, span: Span) -> None:
-    """Lines of earlier steps go back to an old line's strength, but for those that this step needs."""
-    needed = {line.role for line in step.lines}
-    if any(measure.key in BETWEEN_LINES for measure in step.measures):
-        needed |= PARALLELS
-    old = figure.frame.look.old_strength
-    for id in figure.sheet.ids():
-        if isinstance(figure.sheet.shape(id), Line) and not id.startswith((INSET, TABLE)):
-            strength = 1.0 if figure.sheet.role(id) in needed else old
-            if figure.sheet.end_of(id, "strength") != (strength,):
-                figure.sheet.move(id, "strength", span, strength)
+    With the aim line the ghost ball, where the cue ball will be; with the first line from the cue ball its centre.
+    """
+    if any(line.role == "aim_line" for line in step.lines) and not figure.has_ghost:
+        G = construction.position(figure.shot.ghost_ball_mm)
+        step = replace(step, circles=(*step.circles, construction.Circle("ghost_ball", G, figure.radius_mm)))
+    if "cue_centre" not in labels.named and any(line.role in FROM_CUE for line in step.lines):
+        labels.named.add("cue_centre")
+        C = construction.position(figure.shot.cue_ball_mm)
+        if not any(p.role == "cue_centre" for s in figure.plan.steps for p in s.points):
+            step = replace(step, points=(*step.points, construction.Point("cue_centre", C)))
+    return step
 
 
 # ------------------------------------------------------------------ measures
 
 
-def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, number: Span, turn: Span) -> None:
+def _put_measures(figure: Figure, told: _Told, index: int, words: BriefStep, number: Span, turn: Span) -> None:
     """The new measures in white with their bar; older ones stay dim above them as far as there is room."""
     frame, sheet = figure.frame, figure.sheet
     middle = (turn[0] + turn[1]) // 2
-    room = measures_room(figure.titles, frame, figure.brief.subject.table is not None)
+    room = measures_room(titles(figure.brief), frame, figure.brief.subject.table is not None)
     fresh = list(words.measures)[-max(room, 1) :]
-    kept = labels.measures[-(room - len(fresh)) :] if room > len(fresh) else []
+    kept = told.measures[-(room - len(fresh)) :] if room > len(fresh) else []
     if not fresh:
-        kept = labels.measures[-room:]
+        kept = told.measures[-room:]
     shown = [*kept, *fresh]
-    top = measures_top_px(figure.titles, frame)
-    for old in labels.measure_ids:
+    top = measures_top_px(titles(figure.brief), frame)
+    for old in told.ids:
         if sheet.is_shown_at_end(old):
             sheet.hide(old, (turn[0], middle))
-    labels.measure_ids.clear()
+    told.ids.clear()
     for slot, measure in enumerate(shown):
         is_new = measure in fresh
         baseline = top + slot * frame.measure_pitch_px
@@ -417,13 +356,13 @@ def _put_measures(figure: Figure, labels: Labels, index: int, words: BriefStep, 
             id = f"measure.{index}.{slot}.{n}"
             sheet.put(id, text, "text", "measure", strength=strength)
             sheet.show(id, number if is_new else (middle, turn[1]))
-            labels.measure_ids.append(id)
+            told.ids.append(id)
         if is_new:
             id = f"measure_bar.{index}.{slot}"
             sheet.put(id, Shade(measure_bar_rect(frame, baseline), "measure_bar"), "text", "measure_bar")
             sheet.show(id, number)
-            labels.measure_ids.append(id)
-    labels.measures = shown
+            told.ids.append(id)
+    told.measures = shown
 
 
 KIND = Kind(

@@ -30,8 +30,9 @@ from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bring_cue, dim_old, put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.figure.eye_view import eye_layout, eye_mm, eye_pane, magnified
+from scenes.figure.figure import eye_figure
+from scenes.figure.steps import StepSpans, bring_cue, draw_step, put_balls, put_ghost
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import beside_pips_px, put_heading, put_titles
 from scenes.frame.layout import Layout, layout
@@ -257,24 +258,21 @@ def _put_method(brief: Brief, frame: Layout, sheet: Sheet, view: Subject, n: int
     main = eye_pane(eye_layout(frame, 1), shot, eye)
     pane = magnified(main, shot, rect, part * min(rect[2], rect[3]), f"cell.{n}", MIDDLE)
     at = eye_mm(shot, eye)
-    figure = Figure(sheet, frame, shot, plan, pane, at, (pane.id,), (pane.id,), 0.0, f"cell.{n}.")
+    figure = eye_figure(brief, sheet, frame, shot, plan, pane, at, 0.0, prefix=f"cell.{n}.")
     put_balls(figure, brief.subject.table, True)
     sheet.put(f"edge.{n}", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
     (first, end), _ = in_turn(*span, (DRAW_S, TIMING.end_s), brief.output.rate)
     edges = [first + round((end - first) * k / len(plan.steps)) for k in range(len(plan.steps) + 1)]
     for k, (step, (start, stop)) in enumerate(zip(plan.steps, pairwise(edges), strict=True)):
-        half = (start + stop) // 2
-        dim_old(figure, step, (start, half))
-        put_circles(figure, k, step, (start, half))
-        put_lines(figure, k, step, (start, half))
-        for m, point in enumerate(step.points):
-            put_point(figure, k, m, point, (half, stop))
+        first_half, second_half = (start, (start + stop) // 2), ((start + stop) // 2, stop)
+        lines, marks = (first_half,) * 2, (second_half,) * 5
+        draw_step(figure, k, step, StepSpans(*lines, second_half, first_half, *marks))
         if any(line.role == "aim_line" for line in step.lines):
-            bring_cue(figure, (half, stop))
+            bring_cue(figure, second_half)
     if not figure.has_ghost:
         put_ghost(figure, figure.panes, (edges[-2], edges[-1]))
-    for id in sheet.ids():
-        if id.startswith(figure.prefix) and sheet.role(id) == "aim_line":
+    for id in figure.lines:
+        if sheet.role(id) == "aim_line":
             sheet.move(id, "strength", (edges[-2], edges[-1]), 1.0)
     return pane
 

@@ -36,7 +36,6 @@ from scenes.board import (
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bare, put_balls
 from scenes.figure.eye_view import (
     EYE,
     TARGET,
@@ -47,6 +46,8 @@ from scenes.figure.eye_view import (
     line_top,
     target_pane,
 )
+from scenes.figure.figure import bare, eye_figure
+from scenes.figure.steps import put_balls
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -191,8 +192,9 @@ def _panes(
 
 
 def _put_picture(brief: Brief, frame: Layout, places: EyeLayout, shot: Shot, sheet: Sheet, main: Pane) -> None:
-    figure = Figure(
-        sheet, frame, shot, bare(shot), main, shot.cue_ball_mm, (EYE, TARGET), (EYE,), line_top(places)
+    at = shot.cue_ball_mm
+    figure = eye_figure(
+        brief, sheet, frame, shot, bare(shot), main, at, line_top(places), panes=(EYE, TARGET), line_panes=(EYE,)
     )
     put_balls(figure, brief.subject.table, False)
     put_scrim(sheet, frame)

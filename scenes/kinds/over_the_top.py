@@ -17,7 +17,6 @@ from scenes.board import Board, EyeCamera, Move, Pane, Plate, Rect, Track
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls, put_circles, put_lines, put_point
 from scenes.figure.eye_view import (
     EYE,
     EyeLayout,
@@ -29,6 +28,8 @@ from scenes.figure.eye_view import (
     seen_ball,
     viewing_distance,
 )
+from scenes.figure.figure import Figure, bare, eye_figure, in_reach
+from scenes.figure.steps import bring_cue, put_balls, put_circles, put_lines, put_point
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import layout
@@ -75,12 +76,12 @@ def board(brief: Brief) -> Board:
     pane = Pane(EYE, full, "eye", _camera(end, places, shot, moving), "plate")
     sheet = Sheet()
     seen = Pane(EYE, full, "eye", end)
-    figure = Figure(sheet, frame, shot, bare(shot), seen, eye_mm(shot, eye), (EYE,), (EYE,), line_top(places), "")
+    figure = eye_figure(brief, sheet, frame, shot, bare(shot), seen, eye_mm(shot, eye), line_top(places))
     plan = _picture(figure, replace(seen, camera=_above(places, shot)))
     put_balls(figure, brief.subject.table, True)
     _, ghost, line, mark, _ = in_turn(*spans[0], (1.0, 0.4, 1.4, TIMING.fade_s, 1.2), rate)
-    put_circles(figure, 0, plan.steps[0], ghost)
-    put_lines(figure, 0, plan.steps[0], line)
+    put_circles(figure, 0, plan.steps[0].circles, ghost)
+    put_lines(figure, 0, plan.steps[0].lines, line)
     for n, point in enumerate(plan.steps[0].points):
         put_point(figure, 0, n, point, mark)
     bring_cue(figure, in_turn(*spans[2], (0.3, 0.8, 2.0), rate)[1])
@@ -128,7 +129,9 @@ def _picture(figure: Figure, above: Pane) -> Construction:
     shot = figure.shot
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     aim = Line("aim_line", C, G)
-    ends = [in_reach(replace(figure, pane=one), Line("target_line", O, T)).end_mm for one in (figure.pane, above)]
+    ends = [
+        in_reach(replace(figure, windows=(one,)), Line("target_line", O, T)).end_mm for one in (figure.pane, above)
+    ]
     target = Line("target_line", O, min(ends, key=lambda end: math.dist(O, end)))
     step = Step(
         "all",

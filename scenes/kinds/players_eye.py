@@ -26,22 +26,10 @@ from aimgeo.units import INCH_MM, on_a_tape
 from aimgeo.vectors import left
 from scenes.board import Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye import (
-    Figure,
-    Labels,
-    bring_cue,
-    dim_old,
-    drawing_s,
-    points_before,
-    put_balls,
-    put_circles,
-    put_ghost,
-    put_lines,
-    put_point,
-)
+from scenes.figure.eye_labels import eye_labels, wanted_in_eye
 from scenes.figure.eye_view import (
     EYE,
     TARGET,
@@ -55,11 +43,14 @@ from scenes.figure.eye_view import (
     target_pane,
     viewing_distance,
 )
+from scenes.figure.figure import Figure, eye_figure, mark_kind, points_before
 from scenes.figure.labels import Stroke
+from scenes.figure.placer import Labels
 from scenes.figure.played import after_lines, put_shot, shot_s
+from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import text_rect
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
-from scenes.frame.layout import Layout, layout
+from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
 
 VIEW = "players_eye.view"
@@ -118,49 +109,23 @@ def board(brief: Brief) -> Board:
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
     for index, (step, words, span) in enumerate(
-        zip(scene.plan.steps, brief.steps[1:-1], spans[1:-1], strict=True)
+        zip(scene.figure.plan.steps, brief.steps[1:-1], spans[1:-1], strict=True)
     ):
         _draw_step(scene, labels, index, step, words, span)
     target = _play(scene, spans[-1])
-    return scene.sheet.board(brief, (scene.main, target))
+    return scene.figure.sheet.board(brief, (scene.figure.pane, target))
 
 
 # ------------------------------------------------------------------ the scene
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Scene:
-    """What every part of the clip needs; `sheet` is written to."""
+    """The figure in the eye's picture, and the pane that shows its target larger."""
 
-    brief: Brief
-    frame: Layout
-    places: EyeLayout
-    shot: Shot
-    eye: EyeSpec
-    plan: Construction
-    main: Pane
-    target: Pane
-    sheet: Sheet
     figure: Figure
-
-    @property
-    def rate(self) -> tuple[int, int]:
-        """Frames a second."""
-        return self.brief.output.rate
-
-    @property
-    def radius_mm(self) -> float:
-        """Ball radius."""
-        return float(self.shot.radius_mm)
-
-    @property
-    def aim_side(self) -> int:
-        """On which side of the object ball the aim passes in the picture: +1 right, -1 left."""
-        return -int(self.shot.outward)
-
-    def frames(self, seconds: float) -> int:
-        """Frames that last about so long."""
-        return frames_of(seconds, self.rate)
+    places: EyeLayout
+    target: Pane
 
 
 def _asked(subject: Subject) -> tuple[Shot, EyeSpec, Construction]:
@@ -174,11 +139,19 @@ def _scene(brief: Brief) -> _Scene:
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     places = eye_layout(frame, -int(shot.outward))
     main = eye_pane(places, shot, eye)
-    sheet = Sheet()
-    figure = Figure(sheet, frame, shot, plan, main, eye_mm(shot, eye), (EYE, TARGET), (EYE,), line_top(places))
-    return _Scene(
-        brief, frame, places, shot, eye, plan, main, target_pane(main, places, frame, shot), sheet, figure
+    figure = eye_figure(
+        brief,
+        Sheet(),
+        frame,
+        shot,
+        plan,
+        main,
+        eye_mm(shot, eye),
+        line_top(places),
+        panes=(EYE, TARGET),
+        line_panes=(EYE,),
     )
+    return _Scene(figure, places, target_pane(main, places, frame, shot))
 
 
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
@@ -201,9 +174,11 @@ def _least_s(step: Step) -> float:
 
 def _put_picture(scene: _Scene) -> None:
     """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
-    sheet, shot, R = scene.sheet, scene.shot, scene.radius_mm
-    put_balls(scene.figure, scene.brief.subject.table, PlayersEyeSettings.of(scene.brief.subject).cue)
-    put_scrim(sheet, scene.frame)
+    sheet, shot, R = scene.figure.sheet, scene.figure.shot, scene.figure.radius_mm
+    put_balls(
+        scene.figure, scene.figure.brief.subject.table, PlayersEyeSettings.of(scene.figure.brief.subject).cue
+    )
+    put_scrim(sheet, scene.figure.frame)
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
     sheet.put("halo", halo, "line_under", "halo", (EYE,), opacity=1.0)
     _put_pane_frame(scene)
@@ -211,15 +186,15 @@ def _put_picture(scene: _Scene) -> None:
 
 
 def _put_pane_frame(scene: _Scene) -> None:
-    sheet, s = scene.sheet, scene.frame.scale
+    sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, y, w, h = scene.places.pane_px
     _, py, _, ph = scene.places.picture_px
     sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), "area", opacity=1.0)
     sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), "break", opacity=1.0)
-    ring = seen_ball(scene.main, scene.shot.object_ball_mm, HALO_RADII * scene.radius_mm)
+    ring = seen_ball(scene.figure.pane, scene.figure.shot.object_ball_mm, HALO_RADII * scene.figure.radius_mm)
     cx, cy = ring.centre_px.tolist()
     across = float(ring.box_px()[2]) / 2
-    if scene.frame.shape == "tall":
+    if scene.figure.frame.shape == "tall":
         turn = x + w - s.px(40)
         link: tuple[Pixel, ...] = ((cx + across, cy), (turn, cy), (turn, y))
     else:
@@ -234,7 +209,7 @@ def _put_pane_frame(scene: _Scene) -> None:
 
 def _put_ruler(scene: _Scene) -> None:
     """A ruler through the object ball's centre, square to the aim, as this eye sees it; notches on the ball."""
-    sheet, s, R = scene.sheet, scene.frame.scale, scene.radius_mm
+    sheet, s, R = scene.figure.sheet, scene.figure.frame.scale, scene.figure.radius_mm
     x, _, w, _ = scene.places.picture_px
     top = scene.places.picture_px[1] + scene.places.picture_px[3]
     thick = s.stroke_px(2.5)
@@ -269,11 +244,11 @@ def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float
 
     It counts as the numbers beside it: in eighths of the radius for fixed marks, else in the lesson's units.
     """
-    R = scene.radius_mm
-    if METHODS[scene.plan.method].counts_eighths:
+    R = scene.figure.radius_mm
+    if METHODS[scene.figure.plan.method].counts_eighths:
         return R / 8, str, "00", R
-    most = max(30.0, 10 * math.ceil(float(scene.shot.aim_offset_mm) / 10))
-    match scene.brief.labels.get("units"):
+    most = max(30.0, 10 * math.ceil(float(scene.figure.shot.aim_offset_mm) / 10))
+    match scene.figure.brief.labels.get("units"):
         case "in":
             pitch = INCH_MM / 4
             return pitch, lambda k: on_a_tape(k * pitch), "1 1/2", pitch * math.ceil(most / pitch)
@@ -284,23 +259,23 @@ def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float
 
 
 def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
-    outward = left(scene.shot.aim_direction) * int(scene.shot.outward)
-    O = scene.shot.object_ball_mm
+    outward = left(scene.figure.shot.aim_direction) * int(scene.figure.shot.outward)
+    O = scene.figure.shot.object_ball_mm
     return pixel(scene.target, np.array([*(O[:2] + offset_mm * outward), O[2]]))
 
 
 def _front(scene: _Scene, offset_mm: float) -> Position:
     """The point of the object ball's equator that faces the cue ball, at an offset towards the aim."""
-    R = scene.radius_mm
-    outward = left(scene.shot.aim_direction) * int(scene.shot.outward)
+    R = scene.figure.radius_mm
+    outward = left(scene.figure.shot.aim_direction) * int(scene.figure.shot.outward)
     depth = math.sqrt(max(R * R - offset_mm * offset_mm, 0.0))
-    at = scene.shot.object_ball_mm[:2] - depth * scene.shot.aim_direction + offset_mm * outward
+    at = scene.figure.shot.object_ball_mm[:2] - depth * scene.figure.shot.aim_direction + offset_mm * outward
     return (float(at[0]), float(at[1]), R)
 
 
 def _labels(scene: _Scene) -> Labels:
     """Labels keep clear of the pane, the link to it, and the words at the top."""
-    sheet, s = scene.sheet, scene.frame.scale
+    sheet, s = scene.figure.sheet, scene.figure.frame.scale
     link = sheet.shape("link")
     assert isinstance(link, Leader)
     strokes = [Stroke("link", a, b, s.stroke_px(3)) for a, b in pairwise(link.points_px)]
@@ -309,18 +284,18 @@ def _labels(scene: _Scene) -> Labels:
         shape = sheet.shape(id)
         if isinstance(shape, Text) and sheet.role(id) in ("title", "heading", "note"):
             rects.append(text_rect(shape, s))
-    x, _, w, _ = scene.frame.title_safe
-    H = scene.frame.height_px
-    top, bottom = 0.22 * H, scene.places.pane_px[1] if scene.frame.shape == "tall" else 0.885 * H
-    return Labels(scene.figure, dict(scene.brief.labels), (x, top, w, bottom - top), rects, strokes)
+    x, _, w, _ = scene.figure.frame.title_safe
+    H = scene.figure.frame.height_px
+    top, bottom = 0.22 * H, scene.places.pane_px[1] if scene.figure.frame.shape == "tall" else 0.885 * H
+    return eye_labels(scene.figure, (x, top, w, bottom - top), rects, strokes)
 
 
 def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -> None:
-    places, labels = scene.places, scene.brief.labels
-    put_titles(scene.sheet, scene.frame, steps, spans, scene.rate, places.title_room_px)
-    put_heading(scene.sheet, labels, places.heading_px, places.heading_align)
-    widths = viewing_distance(scene.main, scene.frame)
-    put_note(scene.sheet, labels, widths, places.note_px, places.heading_align)
+    places, labels = scene.places, scene.figure.brief.labels
+    put_titles(scene.figure.sheet, scene.figure.frame, steps, spans, scene.figure.rate, places.title_room_px)
+    put_heading(scene.figure.sheet, labels, places.heading_px, places.heading_align)
+    widths = viewing_distance(scene.figure.pane, scene.figure.frame)
+    put_note(scene.figure.sheet, labels, widths, places.note_px, places.heading_align)
 
 
 # ------------------------------------------------------------------ steps
@@ -328,43 +303,29 @@ def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -
 
 def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
     figure = scene.figure
+    when = step_spans(figure, step, span, number_s=0.3 if step.points else 0.0)
+    draw_step(figure, index, step, when)
     before = points_before(step)
-    after = tuple(p for p in step.points if p not in before)
-    times = (
-        TIMING.fade_s + TIMING.rest_s,
-        0.45 if step.circles else 0.0,
-        TIMING.fade_s if before else 0.0,
-        drawing_s(figure, step),
-        TIMING.fade_s if after else 0.0,
-        TIMING.fade_s,
-        0.3 if step.points else 0.0,
-        TIMING.hold_s,
-    )
-    title, circle, mark, line, mark_after, label, number, _ = in_turn(*span, times, scene.rate)
-    dim_old(figure, step, (title[0], title[0] + scene.frames(TIMING.dim_s)))
-    put_circles(figure, index, step, circle)
-    put_lines(figure, index, step, line)
-    for points, when in ((before, mark), (after, mark_after)):
-        for point in points:
-            kind = put_point(figure, index, step.points.index(point), point, when)
-            _put_in_pane(scene, point, kind, words, number)
+    for point in (*before, *(p for p in step.points if p not in before)):
+        _put_in_pane(scene, point, words, when.number)
     if any(one.role == "aim_line" for one in step.lines):
-        bring_cue(figure, line)
+        bring_cue(figure, when.line)
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
-        put_ghost(figure, (TARGET,), mark_after)
-    labels.add(index, step, label, (title[0], title[0] + scene.frames(TIMING.fade_s)))
+        put_ghost(figure, (TARGET,), when.mark_after)
+    wanted, first = wanted_in_eye(figure, labels, index, step), span[0]
+    labels.add(index, wanted, when.label, (first, first + figure.frames(TIMING.fade_s)))
 
 
-def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: BriefStep, shown: Span) -> None:
+def _put_in_pane(scene: _Scene, point: construction.Point, words: BriefStep, shown: Span) -> None:
     """A point's line down to the pane's ruler, and its number."""
-    sheet = scene.sheet
+    sheet, kind = scene.figure.sheet, mark_kind(point.role)
     if point.role in DROPS and f"drop.{point.role}" not in sheet.ids():
         at = pixel(scene.target, point.at_mm)
         foot = scene.places.picture_px[1] + scene.places.picture_px[3]
         # lines of the frame lie over the pane: this one begins where its mark ends
-        style = scene.frame.look.lines[DROPS[point.role]]
-        end_px = scene.frame.look.marks[kind].reach_px + (style.width_px + style.casing_px) / 2
-        head = min(at[1] + scene.frame.scale.stroke_px(end_px), foot - 1)
+        style = scene.figure.frame.look.lines[DROPS[point.role]]
+        end_px = scene.figure.frame.look.marks[kind].reach_px + (style.width_px + style.casing_px) / 2
+        head = min(at[1] + scene.figure.frame.scale.stroke_px(end_px), foot - 1)
         drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
         sheet.put(f"drop.{point.role}", drop, "line_under", "drop", opacity=1.0, drawn=0.0)
         sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)
@@ -376,7 +337,7 @@ def _put_in_pane(scene: _Scene, point: construction.Point, kind: str, words: Bri
 
 def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Span) -> None:
     """A mark and its offset in the pane's footer, and what the numbers are."""
-    sheet, s = scene.sheet, scene.frame.scale
+    sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, y, w, h = scene.places.pane_px
     size = s.text_px("heading")
     baseline = y + h - 0.52 * size
@@ -392,7 +353,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
         sheet.show(id, shown)
     if "footer.unit" in sheet.ids():
         return
-    words = scene.brief.labels.get("off_centre", "")
+    words = scene.figure.brief.labels.get("off_centre", "")
     unit = f"{told.unit} {words}".strip()
     room = w - 2 * pad - 2 * step
     if s.text_width_px(unit, "small") > room:
@@ -417,24 +378,26 @@ def _shot_s(subject: Subject) -> float:
 
 def _play(scene: _Scene, span: Span) -> Pane:
     """The shot itself: the construction steps back, the cue strikes, the ball goes in. The pane, which closes."""
-    sheet, subject, shot = scene.sheet, scene.brief.subject, scene.shot
+    sheet, subject, shot = scene.figure.sheet, scene.figure.brief.subject, scene.figure.shot
     first = span[0]
-    cleared = (first, first + scene.frames(CLEAR_S))
+    cleared = (first, first + scene.figure.frames(CLEAR_S))
     for id in sheet.ids():
         if not sheet.is_shown_at_end(id) or sheet.role(id) in STAYS:
             continue
         if sheet.role(id) == "target_line":
-            sheet.move(id, "strength", cleared, scene.frame.look.old_strength)
+            sheet.move(id, "strength", cleared, scene.figure.frame.look.old_strength)
         else:
             sheet.hide(id, cleared)
     played = _played(subject)
-    shown = put_shot(sheet, shot, played, subject.table, subject.target_name, (EYE,), cleared[1], scene.rate, PACE)
-    words = scene.brief.labels.get("half_speed")
+    shown = put_shot(
+        sheet, shot, played, subject.table, subject.target_name, (EYE,), cleared[1], scene.figure.rate, PACE
+    )
+    words = scene.figure.brief.labels.get("half_speed")
     if words:
         text = Text(words, scene.places.heading_px, "small", scene.places.heading_align)
         sheet.put("half_speed", text, "text", "heading")
-        sheet.show("half_speed", (cleared[1], cleared[1] + scene.frames(TIMING.fade_s)))
-    gone = (shown.end, shown.end + scene.frames(TIMING.fade_s))
+        sheet.show("half_speed", (cleared[1], cleared[1] + scene.figure.frames(TIMING.fade_s)))
+    gone = (shown.end, shown.end + scene.figure.frames(TIMING.fade_s))
     for n, line in enumerate(after_lines(played, shot, subject.table, subject.target_name)):
         id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (EYE,))
         sheet.show(id, gone)

@@ -23,10 +23,8 @@ from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineSt
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import (
     EyeLayout,
-    cannot_be_seen,
     eye_layout,
     eye_mm,
     eye_pane,
@@ -34,6 +32,8 @@ from scenes.figure.eye_view import (
     target_pane,
     viewing_distance,
 )
+from scenes.figure.figure import Figure, bare, eye_figure, in_reach, is_hollow
+from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -143,17 +143,18 @@ def _question(
         "plate",
         Track((0.0,), (Move(*reveal, (1.0,)), gone)),
     )
-    figure = Figure(
+    figure = eye_figure(
+        brief,
         sheet,
         frame,
         shot,
         bare(shot),
         main,
         eye_mm(shot, eye),
-        (main.id, target.id),
-        (main.id,),
         line_top(places),
-        f"q{n}.",
+        panes=(main.id, target.id),
+        line_panes=(main.id,),
+        prefix=f"q{n}.",
     )
     put_balls(figure, brief.subject.table, True)
     _put_lines(figure, reveal, line)
@@ -183,7 +184,7 @@ def _put_lines(figure: Figure, reveal: Span, line: Span) -> None:
     id = sheet.put(figure.id("aim_line"), aim, "line", "aim_line", figure.line_panes, opacity=1.0, drawn=0.0)
     sheet.move(id, "drawn", line, 1.0)
     at = position(shot.contact_object_mm)
-    contact = Mark(at, "contact", cannot_be_seen(at, shot, figure.eye_mm))
+    contact = Mark(at, "contact", is_hollow(figure, at))
     for role, mark, panes in (("contact_object", contact, both[1:]), ("aim_point", Mark(G, "aim"), both)):
         sheet.show(sheet.put(figure.id(role), mark, "mark", role, panes), line)
     bring_cue(figure, line)

@@ -18,21 +18,11 @@ from aimgeo.eye import Apparent, apparent, ball_points
 from aimgeo.shot import Shot, one_of_many
 from scenes.board import Board, Pixel, Plate, Rect, Shade, Text
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.figure.eye import (
-    Figure,
-    bring_cue,
-    dim_old,
-    drawing_s,
-    points_before,
-    put_balls,
-    put_circles,
-    put_ghost,
-    put_lines,
-    put_point,
-)
 from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, viewing_distance
+from scenes.figure.figure import Figure, eye_figure
+from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined
 from scenes.frame.eye_words import beside_pips_px, note_words, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -77,7 +67,7 @@ def board(brief: Brief) -> Board:
     middle = spans[1:-1]
     for figure in figures:
         for step_index, (step, span) in enumerate(_in_step(figure.plan.steps, middle)):
-            _draw_step(figure, step_index, step, span, brief.output.rate)
+            _draw_step(figure, step_index, step, span)
     _put_comparison(sheet, frame, brief, spans[-1], figures)
     return sheet.board(brief, tuple(figure.pane for figure in figures))
 
@@ -173,8 +163,8 @@ def _figure(brief: Brief, frame: Layout, sheet: Sheet, half: Subject, n: int) ->
     places = EyeLayout(x + w / 2 + lean, y + low * h, y + high * h, rect, rect, rect, (0, 0), "left", (0, 0), w)
     pane = eye_pane(places, shot, eye, f"half.{n}")
     top = TOP if frame.shape == "wide" else (0.54 if n == 0 else 0.16)
-    ids = (pane.id,)
-    return Figure(sheet, frame, shot, half.construction, pane, eye_mm(shot, eye), ids, ids, top, f"half.{n}.")
+    at = eye_mm(shot, eye)
+    return eye_figure(brief, sheet, frame, shot, half.construction, pane, at, top, prefix=f"half.{n}.")
 
 
 def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], figures: tuple[Figure, ...]) -> None:
@@ -233,28 +223,13 @@ def _caption_px(frame: Layout, figure: Figure) -> Pixel:
     return (left, 0.215 * frame.height_px)
 
 
-def _draw_step(figure: Figure, index: int, step: Step, span: Span, rate: tuple[int, int]) -> None:
-    before = points_before(step)
-    after = tuple(p for p in step.points if p not in before)
-    times = (
-        TIMING.fade_s + TIMING.rest_s,
-        0.45 if step.circles else 0.0,
-        TIMING.fade_s if before else 0.0,
-        drawing_s(figure, step),
-        TIMING.fade_s if after else 0.0,
-        TIMING.hold_s / 2,
-    )
-    rest, circle, mark, line, mark_after, _ = in_turn(*span, times, rate)
-    dim_old(figure, step, (rest[0], rest[0] + frames_of(TIMING.dim_s, rate)))
-    put_circles(figure, index, step, circle)
-    put_lines(figure, index, step, line)
-    for points, when in ((before, mark), (after, mark_after)):
-        for point in points:
-            put_point(figure, index, step.points.index(point), point, when)
+def _draw_step(figure: Figure, index: int, step: Step, span: Span) -> None:
+    when = step_spans(figure, step, span, label_s=0.0, hold_s=TIMING.hold_s / 2)
+    draw_step(figure, index, step, when)
     if any(one.role == "aim_line" for one in step.lines):
-        bring_cue(figure, line)
+        bring_cue(figure, when.line)
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
-        put_ghost(figure, figure.panes, mark_after)
+        put_ghost(figure, figure.panes, when.mark_after)
 
 
 # ------------------------------------------------------------------ what differs

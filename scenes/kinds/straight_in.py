@@ -23,8 +23,9 @@ from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, bare, bring_cue, in_reach, put_balls
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
+from scenes.figure.figure import Figure, bare, eye_figure, in_reach
+from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import even_lines
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -135,7 +136,7 @@ def board(brief: Brief) -> Board:
     ids = tuple(pane.id for pane in panes)
     eye_above = eye_of(above.projection(0))
     top = line_top(places)
-    figure = Figure(sheet, frame, shot, bare(shot), above, eye_above, ids, ids, top, "")
+    figure = eye_figure(brief, sheet, frame, shot, bare(shot), above, eye_above, top, panes=ids)
     put_balls(figure, subject.table, True)
     bring_cue(figure, (0, 2))
     _put_lines(figure, spans[0], tuple(pane.id for pane in small), told, rate)

@@ -1,0 +1,92 @@
+"""What an eye view's labels want: for lines a place beside them, for points and circles a leader."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from aimgeo import construct as construction
+from aimgeo.construct import Step
+from scenes.board import Pixel, Rect
+from scenes.figure.eye_view import seen_ball
+from scenes.figure.figure import Figure, disc_of, in_reach, marks_of, pieces_of, point_panes, strokes_of, visible
+from scenes.figure.labels import Obstacles, Port, Stroke, Wanted
+from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
+from scenes.look.roles import LINE_STYLE, UNLABELLED
+
+MOST_LABELS = 8
+
+
+def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Sequence[Stroke] = ()) -> Labels:
+    """The labels of an eye's figure, which keep clear of all that it will ever draw and of what else is there."""
+    steps = figure.plan.steps
+    shot, R = figure.shot, figure.radius_mm
+    balls = [
+        disc_of(figure, "object_ball", shot.object_ball_mm, R),
+        disc_of(figure, "cue_ball", shot.cue_ball_mm, R),
+    ]
+    balls += [
+        disc_of(figure, "ghost_ball", c.centre_mm, R, False)
+        for step in steps
+        for c in step.circles
+        if c.role == "ghost_ball"
+    ]
+    drawn = [stroke for step in steps for line in step.lines for stroke in strokes_of(figure, line)]
+    everything = Obstacles(
+        tuple(ball for ball in balls if ball is not None),
+        tuple(mark for step in steps for mark in marks_of(figure, step)),
+        (*strokes, *drawn),
+        tuple(rects),
+    )
+    return Labels(figure, [everything, *(Obstacles() for _ in steps)], (zone,), MOST_LABELS, False)
+
+
+def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> list[tuple[Wanted, int]]:
+    """The labels that a step brings, each with its rank for giving way."""
+    out = []
+    marked = [p for p in step.points if figure.pane.id in point_panes(figure, p.role)]
+    for role, ports, sample, rank in (
+        *((n.role, _line_ports(figure, n), LINE_STYLE.get(n.role, n.role), LINE_RANK) for n in step.lines),
+        *((c.role, _circle_ports(figure, c), None, BALL_RANK) for c in step.circles),
+        *((p.role, _around(figure.px(p.at_mm)), None, POINT_RANK) for p in marked),
+    ):
+        if role in UNLABELLED or not ports or not labels.is_new(role):
+            continue
+        words, sample = figure.brief.labels[role], sample if sample in figure.frame.look.lines else None
+        # a line's label carries its sample, so it may stand beside the line without a leader
+        near = ports[len(ports) // 2].at_px if sample else None
+        size = plate_size(figure, words, sample)
+        want = Wanted(f"{role}.{index}", role, words, *size, ports, None, near, -figure.aim_side, sample)
+        out.append((want, rank))
+    return out
+
+
+def _line_ports(figure: Figure, line: construction.Line) -> tuple[Port, ...]:
+    (piece,) = pieces_of(figure, in_reach(figure, line))
+    ends = visible(figure, piece)
+    if ends is None:
+        return ()
+    (x0, y0), (x1, y1) = ends
+    ports = []
+    for t in np.linspace(0.12, 0.88, 20).tolist():
+        at = (x0 + (x1 - x0) * t, y0 + (y1 - y0) * t)
+        ports += [Port(at, side, cost=30 * abs(t - 0.5)) for side in (-1, 1)]
+    return tuple(ports)
+
+
+def _circle_ports(figure: Figure, circle: construction.Circle) -> tuple[Port, ...]:
+    if circle.role != "ghost_ball":
+        return _around(figure.px(circle.centre_mm))
+    x, y, w, h = seen_ball(figure.pane, np.array(circle.centre_mm), circle.radius_mm).box_px()
+    return tuple(
+        Port((x + w / 2 + side * w / 2 * math.cos(t), y + h / 2 + h / 2 * math.sin(t)), side, cost=40 * abs(t))
+        for side in (-1, 1)
+        for t in (0.0, 0.5, -0.5, 0.9, -0.9)
+    )
+
+
+def _around(at: Pixel) -> tuple[Port, ...]:
+    level = [Port(at, side) for side in (-1, 1)]
+    return (*level, *(Port(at, side, lift, 20.0) for side in (-1, 1) for lift in (-1, 1)))
