@@ -22,8 +22,8 @@ FLOORS: dict[str, tuple[set[str], ...]] = {
         {"look", "files"}, {"board"}, {"frame", "plate"}, {"draw"}, {"figure", "judge"}, {"kinds"}, {"film"},
     ),
 }  # fmt: skip
-"""A room's folders and modules from the ground up: each may import what stands on a lower floor. '*' is all others,
-which may import each other."""
+"""A room's folders and modules from the ground up: each may import what stands on a lower floor. '*' is all the
+others, which may import each other."""
 
 
 def loaded(statement: str, whole: bool = False) -> set[str]:
@@ -128,7 +128,8 @@ def test_imports_within_a_room_run_one_way(room: str) -> None:
     upwards = []
     for own, other, where in imports_within(room):
         above, below = level.get(own, ground), level.get(other, ground)
-        assert above is not None and below is not None, f"{where}: give {own} and {other} a floor"
+        assert above is not None, f"{where}: give {own} a floor"
+        assert below is not None, f"{where}: give {other} a floor"
         if above < below or (above == below and not {own, other}.isdisjoint(level)):
             upwards.append(f"{where}: {own} imports {other}")
     assert not upwards
