@@ -19,7 +19,7 @@ from lessons.lesson.model import load
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import LANGUAGES
 from lessons.planning.plan import Plan, plan
-from lessons.rendering.cluster import ClusterError, differences
+from lessons.rendering.cluster import ClusterError
 from lessons.rendering.cluster import draw_all as draw_on_cluster
 from lessons.rendering.folder import FolderError
 from lessons.rendering.pace import keep_pace
@@ -68,8 +68,6 @@ def command(
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
     try:
-        for difference in differences(cluster) if cluster else ():
-            click.echo(difference, err=True)
         with _watching() as watch:
             outcome = render(targets, settings, watch, _drawing_on(cluster))
     except (FolderError, ClusterError) as error:

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from lessons.planning.plan import PlannedClip
 from lessons.planning.sound import SoundError
@@ -25,6 +25,8 @@ from lessons.rendering.workers import STOPS_ALL, Failed, Report, Task, Wrote, se
 
 RETRIES = 3
 CONNECT_S = 10
+LOOK_S, LONELY_S = 5, 60
+"""How often to look whether there are workers, and how long to wait for one."""
 
 _one_at_a_time = threading.Lock()
 """Manim's configuration belongs to the process: a worker with several threads draws one clip after the other."""
@@ -42,8 +44,14 @@ def made_by() -> dict[str, str]:
     return {"the drawing code": drawing_code(), "the font": font(), **libraries()}
 
 
-def draw_here(clip: PlannedClip, form: str) -> dict[str, Any]:
-    """Draw a clip on this worker: its bytes and the manifest's part about it, or the sentence of its failure."""
+def draw_here(clip: PlannedClip, form: str, asked_by: Mapping[str, str]) -> dict[str, Any]:
+    """Draw a clip on this worker: its bytes and the manifest's part about it, or the sentence of its failure.
+
+    A worker that would write other bytes than the machine that asks draws nothing and answers `is_other`: one that
+    joined after the others were compared.
+    """
+    if made_by() != asked_by:
+        return {"is_other": True}
     from manim import config
 
     from lessons.rendering.manifest import drawn
@@ -73,9 +81,10 @@ def connected(address: str) -> Iterator[Any]:
         raise ClusterError("--cluster needs the extra: pip install 'aimgeo[cluster]'") from None
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, TypeError) as error:
+        reason = str(error) or "no answer"
         raise ClusterError(
-            f"no scheduler answers at {address} ({error}); start one with `dask scheduler` and name its address."
+            f"no scheduler answers at {address} ({reason}); start one with `dask scheduler` and name its address."
         ) from None
     with client:
         if not client.scheduler_info()["workers"]:
@@ -88,21 +97,29 @@ def connected(address: str) -> Iterator[Any]:
 def draw_all(tasks: Sequence[Task], address: str) -> Iterator[Report]:
     """Have the workers of the scheduler at `address` draw the tasks; every clip as it comes back.
 
-    Raises ClusterError as `connected` does.
+    Raises ClusterError as `connected` does, where a worker would write other bytes than this machine, and when for
+    LONELY_S there is no worker left.
     """
     with connected(address) as client:
-        from distributed import as_completed
         from distributed.scheduler import KilledWorker
 
-        asked = {
-            client.submit(draw_here, task.clip, task.form, pure=False, retries=RETRIES): task for task in tasks
-        }
-        for future in as_completed(list(asked), loop=client.loop):
+        checked = _alike(client, address)
+
+        def ask(task: Task, workers: Sequence[str] | None = None) -> Any:
+            options = {"pure": False, "retries": RETRIES, "workers": workers}
+            return client.submit(draw_here, task.clip, task.form, made_by(), **options)
+
+        asked = {ask(task): task for task in tasks}
+        while asked:
+            future = _next_done(client, list(asked), address)
             task = asked.pop(future)
             try:
                 told = future.result()
             except KilledWorker as lost:
                 told = {"sentence": f"{lost.allowed_failures + 1} workers were lost while drawing it."}
+            if "is_other" in told:
+                asked[ask(task, checked)] = task
+                continue
             future.release()
             report = _report(task, told)
             yield report
@@ -127,20 +144,51 @@ def _report(task: Task, told: Mapping[str, Any]) -> Report:
     return Wrote(0, task, found["size"], found["sha256"], told["drawn"])
 
 
-def differences(address: str) -> list[str]:
-    """How the workers differ from this machine, a sentence each; empty when all will write the same bytes.
-
-    Raises ClusterError as `connected` does.
-    """
+def _alike(client: Any, address: str) -> list[str]:
+    """The workers' addresses, once it is known that all would write the same bytes as this machine."""
     here = made_by()
-    with connected(address) as client:
+    try:
         there = client.run(made_by)
-    return [
-        f"worker {worker} has {what} {theirs.get(what, 'none')}, this machine {mine}: its clips may differ."
+    # whatever a worker's Python raises comes back as it is
+    except Exception as error:  # noqa: BLE001
+        reason = f"{type(error).__name__}: {error}"
+        raise ClusterError(
+            f"a worker at {address} cannot draw ({reason}); install the same aimgeo there."
+        ) from None
+    told = [
+        f"worker {worker} has {what} {theirs.get(what, 'none')}, this machine {mine}."
         for worker, theirs in sorted(there.items())
         for what, mine in here.items()
         if theirs.get(what) != mine
     ]
+    if told:
+        told.append("Its clips would differ; install the same versions there, or leave it out. Nothing was drawn.")
+        raise ClusterError("\n".join(told))
+    return list(there)
+
+
+def _next_done(client: Any, asked: Sequence[Any], address: str) -> Any:
+    """The next of some futures that is done."""
+    from distributed import wait
+
+    lonely_s = 0
+    while lonely_s < LONELY_S:
+        try:
+            with client.as_current():
+                return next(iter(wait(asked, timeout=LOOK_S, return_when="FIRST_COMPLETED").done))
+        except TimeoutError:
+            lonely_s = 0 if client.scheduler_info()["workers"] else lonely_s + LOOK_S
+    raise ClusterError(
+        f"the scheduler at {address} has had no worker for {LONELY_S} s. What was finished is kept; start workers "
+        "and run the same command again."
+    )
+
+
+def _has_port(parts: SplitResult) -> bool:
+    try:
+        return parts.port is not None
+    except ValueError:  # out of range
+        return False
 
 
 def check_address(address: str) -> None:
@@ -150,10 +198,13 @@ def check_address(address: str) -> None:
     >>> check_address("tls://render.example:8786")
     """
     parts = urlsplit(address if "://" in address else f"tcp://{address}")
+    if parts.scheme not in ("tcp", "tls") or not parts.hostname or not _has_port(parts):
+        raise ClusterError(f"{address} is no address of a scheduler; write it like tls://host:8786")
     if parts.scheme == "tls":
         return
     try:
-        is_here = ipaddress.ip_address(socket.gethostbyname(parts.hostname or "")).is_loopback
+        found = socket.getaddrinfo(parts.hostname, None)
+        is_here = all(ipaddress.ip_address(one[4][0]).is_loopback for one in found)
     except OSError:
         raise ClusterError(f"{address} is no address of a scheduler; write it like tls://host:8786") from None
     if not is_here:

@@ -13,7 +13,10 @@ import pytest
 
 pytest.importorskip("distributed")
 
-from lessons.rendering.cluster import ClusterError, check_address
+from lessons.lesson.model import load
+from lessons.planning.plan import plan
+from lessons.rendering import cluster as cluster_module
+from lessons.rendering.cluster import ClusterError, check_address, draw_here, made_by
 
 LESSON = """\
 title: Tiny
@@ -92,7 +95,7 @@ def test_a_lost_worker_costs_its_clip_in_flight_and_the_bytes_are_the_same(
     run = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     end = time.monotonic() + 120
     while not list(out.glob("*.mp4")):
-        assert run.poll() is None
+        assert run.poll() is None, run.communicate()
         assert time.monotonic() < end
         time.sleep(0.02)
     workers[0].kill()
@@ -115,3 +118,38 @@ def test_work_goes_to_other_machines_only_protected() -> None:
         check_address("tcp://192.0.2.7:8786")
     with pytest.raises(ClusterError, match="not protected"):
         check_address("192.0.2.7:8786")
+    check_address("tcp://[::1]:8786")
+
+
+@pytest.mark.parametrize(
+    "address", ["localhost", "foo://127.0.0.1:1", "inproc://here", "tcp://:8786", "tls://h:99999"]
+)
+def test_what_is_no_address_is_told(address: str) -> None:
+    with pytest.raises(ClusterError, match="is no address of a scheduler; write it like tls://host:8786"):
+        check_address(address)
+
+
+class Workers:
+    """Stands in for Dask's client: what the workers say of themselves."""
+
+    def __init__(self, said: dict[str, dict[str, str]] | Exception) -> None:
+        self.said = said
+
+    def run(self, function: object) -> dict[str, dict[str, str]]:
+        if isinstance(self.said, Exception):
+            raise self.said
+        return self.said
+
+
+def test_workers_that_would_write_other_bytes_are_refused() -> None:
+    assert cluster_module._alike(Workers({"a": made_by(), "b": made_by()}), "tcp://x") == ["a", "b"]
+    other = made_by() | {"the drawing code": "0123"}
+    with pytest.raises(ClusterError, match=r"worker b has the drawing code 0123, .*\n.*Nothing was drawn"):
+        cluster_module._alike(Workers({"a": made_by(), "b": other}), "tcp://x")
+    with pytest.raises(ClusterError, match=r"cannot draw .ModuleNotFoundError: no aimgeo.; install"):
+        cluster_module._alike(Workers(ModuleNotFoundError("no aimgeo")), "tcp://x")
+
+
+def test_a_worker_that_joins_later_with_other_code_draws_nothing(lesson: Path) -> None:
+    clip = plan(load(lesson)).clips[0]
+    assert draw_here(clip, "h264", made_by() | {"the font": "another"}) == {"is_other": True}
