@@ -47,7 +47,7 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
 
             folder = out if len(plans) == 1 and not is_faulty else out / made.identity
             try:
-                why = reasons(made, folder, made.form, verify)
+                why = {n: r.sentence for n, r in reasons(made, folder, made.form, verify).items()}
             except FolderError as error:
                 raise click.ClickException(str(error)) from error
         click.echo("\n".join(listing(made.only(only), read_pace(made.form), why)))

@@ -20,7 +20,7 @@ COLUMNS = (
     "object_ball_y_mm", "eye", "usable", "hit", "aim_error_deg", "result_cut_deg", "object_error_deg", "miss_mm",
     "pocketed",
 )  # fmt: skip
-RESULTS = ("aim_error_deg", "object_error_deg", "miss_mm", "pocketed")
+RESULTS = ("hit", "aim_error_deg", "object_error_deg", "miss_mm", "pocketed")
 TOGETHER = ("eye", "distance", "side", "pocket", "object_ball_x_mm", "object_ball_y_mm")
 """What the rows of one block share; the cut runs across."""
 
@@ -118,7 +118,6 @@ def _rows(names: Sequence[Mapping[str, Any]], answers: Sequence[Mapping[str, Any
         for method, part in got.get("methods", {}).items():  # balls that touch have no aim
             for reading, found in part["readings"].items():
                 row = {"method": method, "reading": reading, **name, "usable": part["usable"]}
-                row |= {"hit": found.get("hit", None if found["cut_deg"] is None else True)}
                 row |= {"result_cut_deg": found["cut_deg"], **{key: found[key] for key in RESULTS}}
                 made.append({key: row[key] for key in COLUMNS})
     order = {(row["method"], row["reading"]): i for i, row in reversed(list(enumerate(made)))}

@@ -8,7 +8,7 @@ settings. The folder's record keeps, for every finished clip, these parts by nam
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib import metadata
@@ -149,84 +149,3 @@ def opengl_renderer() -> str:
 def spoken_digest(brief: Brief) -> str:
     """Digest of what the manifest tells and the picture does not show: the names and words of the steps."""
     return digest([(s.name, s.narration) for s in brief.steps])
-
-
-# ------------------------------------------------------------------ reasons
-
-
-FACT_WORDS = {
-    "kind": ("kind", ""),
-    "method": ("method", ""),
-    "cut_deg": ("cut", " degrees"),
-    "side": ("side", ""),
-    "distance_mm": ("distance", " mm"),
-    "eye": ("eye", ""),
-    "size": ("size", ""),
-    "rate": ("rate", " frames a second"),
-    "frames": ("length", " frames"),
-}
-
-PART_WORDS = {
-    "shot": "the shot changed",
-    "subject": "what it shows changed",
-    "words": "words in the picture changed",
-    "timing": "timing of the steps changed",
-    "output": "output size or rate changed",
-    "theme": "theme changed",
-    "encoder": "output settings changed",
-    "sound": "its recording changed",
-    "drawing": "the code that draws it changed",
-    "libraries": "libraries changed",
-    "font": "font changed",
-    "opengl": "OpenGL renderer changed",
-}
-
-EXPLAINS = {
-    "cut_deg": ("shot", "subject", "words"),
-    "side": ("shot", "subject", "words"),
-    "distance_mm": ("shot", "subject", "words"),
-    "method": ("subject", "words", "timing"),
-    "kind": ("subject", "words", "timing", "shot"),
-    "eye": ("subject", "words", "opengl"),
-    "size": ("output",),
-    "rate": ("output", "timing"),
-    "frames": ("timing",),
-}
-"""The parts that change because a fact does; what the numbers tell is not told twice."""
-
-
-def changes(before: Key, now: Key) -> str:
-    """Why a clip's pixels differ, in words; empty when they don't.
-
-    >>> one = Key({"shot": "a", "theme": "dusk"}, {"cut_deg": 10.8})
-    >>> changes(one, Key({"shot": "b", "theme": "dusk"}, {"cut_deg": 14.5}))
-    'cut 10.8 to 14.5 degrees'
-    >>> changes(one, Key({"shot": "a", "theme": "day"}, {"cut_deg": 10.8}))
-    'theme changed'
-    """
-    differing = [p for p in now.parts if before.parts.get(p) != now.parts[p]]
-    if not differing:
-        return ""
-    told, explained = [], set()
-    for fact, (word, unit) in FACT_WORDS.items():
-        old, new = before.facts.get(fact), now.facts.get(fact)
-        if old != new:
-            told.append(f"{word} {_shown(old)} to {_shown(new)}{unit}")
-            explained |= set(EXPLAINS[fact])
-    if "libraries" in differing:
-        told += _library_changes(before.facts.get("libraries", {}), now.facts.get("libraries", {}))
-        explained.add("libraries")
-    told += [PART_WORDS[p] for p in differing if p not in explained]
-    return ", ".join(told)
-
-
-def _shown(value: Any) -> str:
-    if value is None:
-        return "none"
-    return f"{value:.5g}" if isinstance(value, float) else str(value)
-
-
-def _library_changes(before: Mapping[str, str], now: Mapping[str, str]) -> Iterable[str]:
-    for name in sorted(before.keys() | now.keys()):
-        if before.get(name) != now.get(name):
-            yield f"{name} {before.get(name, 'none')} to {now.get(name, 'none')}"

@@ -16,6 +16,7 @@ import orjson
 
 from lessons.rendering.cache import Key
 from lessons.rendering.manifest import Clip, as_json, read_clip
+from lessons.rendering.reasons import Cause, Reason
 from scenes.files import UNFINISHED, sha256, write_whole
 from scenes.film.forms import FORMS
 
@@ -123,8 +124,8 @@ def write_record(folder: Path, finished: Iterable[Finished]) -> None:
     write_whole(folder / RECORD, b"".join(f.line() for f in finished))
 
 
-def fault(folder: Path, finished: Finished, record_time_ns: int, verify: bool) -> str:
-    """What is wrong with a finished clip's file: '', 'file missing', 'file altered' or 'file unreadable'.
+def fault(folder: Path, finished: Finished, record_time_ns: int, verify: bool) -> Reason | None:
+    """What is wrong with a finished clip's file; None when it is sound.
 
     A file of the recorded size that is not younger than the record is taken as it is; else its sha256 decides.
     """
@@ -132,14 +133,14 @@ def fault(folder: Path, finished: Finished, record_time_ns: int, verify: bool) -
     try:
         stat = path.stat()
         if stat.st_size != finished.size:
-            return "file altered"
+            return Reason(Cause.ALTERED)
         if verify or stat.st_mtime_ns > record_time_ns:
-            return "" if sha256(path) == finished.sha256 else "file altered"
+            return None if sha256(path) == finished.sha256 else Reason(Cause.ALTERED)
     except FileNotFoundError:
-        return "file missing"
+        return Reason(Cause.MISSING)
     except OSError:
-        return "file unreadable"
-    return ""
+        return Reason(Cause.UNREADABLE)
+    return None
 
 
 def record_time_ns(folder: Path) -> int:

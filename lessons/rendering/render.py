@@ -16,7 +16,7 @@ from pathlib import Path
 
 from lessons.planning.plan import Plan, PlannedClip
 from lessons.rendering import manifest
-from lessons.rendering.cache import Key, changes, clip_key, digest, spoken_digest
+from lessons.rendering.cache import Key, clip_key, digest, spoken_digest
 from lessons.rendering.folder import (
     Finished,
     append_record,
@@ -28,6 +28,7 @@ from lessons.rendering.folder import (
     write_record,
 )
 from lessons.rendering.manifest import Drawn
+from lessons.rendering.reasons import Cause, Reason, changes
 from lessons.rendering.workers import Failed, Report, Task, Wrote, draw_all
 from scenes.files import part_path
 from scenes.film.forms import FORMS
@@ -63,7 +64,7 @@ class Survey:
     """
 
     keys: Mapping[str, Key]
-    reasons: Mapping[str, str]
+    reasons: Mapping[str, Reason]
     served_by: Mapping[str, str]
     record: Mapping[str, Finished]
     forgotten: tuple[str, ...]
@@ -87,7 +88,7 @@ class Outcome:
     waiting: int = 0
 
 
-def reasons(plan: Plan, folder: Path, form: str = "h264", verify: bool = False) -> dict[str, str]:
+def reasons(plan: Plan, folder: Path, form: str = "h264", verify: bool = False) -> dict[str, Reason]:
     """Why each clip of the plan would be rendered into the folder, by name; clips that are there are left out.
 
     Reads the folder and changes nothing.
@@ -105,12 +106,13 @@ def survey(target: Target, form: str = "h264", verify: bool = False) -> Survey:
     faults = {name: fault(target.folder, one, time_ns, verify) for name, one in record.items()}
     sound = {name: one for name, one in record.items() if not faults[name]}
     by_key = {one.key.digest: name for name, one in sound.items()}
-    why, served_by = {}, {}
+    why: dict[str, Reason] = {}
+    served_by: dict[str, str] = {}
     for clip in target.plan.clips:
         key, old = keys[clip.name], record.get(clip.name)
-        reason = "new" if old is None else changes(old.key, key) or faults[clip.name]
+        reason = Reason(Cause.NEW) if old is None else changes(old.key, key) or faults[clip.name]
         if old is not None and not reason and old.file != clip.name + extension:
-            reason = "output settings changed"
+            reason = Reason(Cause.FORM)
         if reason and key.digest in by_key:
             served_by[clip.name] = by_key[key.digest]
         elif reason:

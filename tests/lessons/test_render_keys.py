@@ -15,9 +15,10 @@ import pytest
 
 from lessons.lesson.model import load
 from lessons.planning.plan import Plan, PlannedClip, plan
-from lessons.rendering.cache import Key, changes, clip_key, code_digest, digest, drawing_code
+from lessons.rendering.cache import Key, clip_key, code_digest, digest, drawing_code
 from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns
 from lessons.rendering.manifest import Clip
+from lessons.rendering.reasons import Cause, Reason, changes
 from lessons.rendering.render import Settings, Target, reasons, render
 from lessons.rendering.workers import Task, Wrote
 from scenes.files import sha256
@@ -55,7 +56,8 @@ def key(clip: PlannedClip) -> Key:
 def told(before: Plan, after: Plan, name: str) -> str:
     """Why the first clip of this kind of name would render again."""
     old, new = (next(c for c in p.clips if name in c.name) for p in (before, after))
-    return changes(key(old), key(new))
+    reason = changes(key(old), key(new))
+    return reason.sentence if reason else ""
 
 
 @pytest.mark.parametrize(
@@ -77,7 +79,9 @@ def test_reasons_tell_of_the_makers() -> None:
         {"theme": "dusk", "libraries": "1", "font": "a"}, {"libraries": {"manim": "0.21.0", "av": "18.0"}}
     )
     after = Key({"theme": "day", "libraries": "2", "font": "b"}, {"libraries": {"manim": "0.22.0", "av": "18.0"}})
-    assert changes(before, after) == "manim 0.21.0 to 0.22.0, theme changed, font changed"
+    reason = changes(before, after)
+    assert reason is not None
+    assert reason.sentence == "manim 0.21.0 to 0.22.0, theme changed, font changed"
 
 
 @pytest.mark.parametrize(
@@ -91,9 +95,11 @@ def test_the_renderer_and_the_font_are_in_the_key_of_what_they_draw(
     before = {kind: key(clip) for kind, clip in clips.items()}
     monkeypatch.setattr(f"lessons.rendering.cache.{maker}", lambda: "another")
     after = {kind: key(clip) for kind, clip in clips.items()}
-    assert changes(before["players-eye"], after["players-eye"]) == reason
+    seen = changes(before["players-eye"], after["players-eye"])
+    assert seen is not None
+    assert seen.sentence == reason
     # a card has no picture through the eye, so only the font can change it
-    assert changes(before["title"], after["title"]) == ("" if maker == "opengl_renderer" else reason)
+    assert (changes(before["title"], after["title"]) is None) == (maker == "opengl_renderer")
 
 
 def test_rewording_a_refusal_renders_no_clip_again(tmp_path: Path) -> None:
@@ -160,14 +166,14 @@ def test_a_file_is_trusted_by_size_and_time_else_by_its_sha256(tmp_path: Path) -
     one = finished("one", b"content", tmp_path)
     append_record(tmp_path, one)
     time_ns = record_time_ns(tmp_path)
-    assert fault(tmp_path, one, time_ns, verify=True) == ""
+    assert fault(tmp_path, one, time_ns, verify=True) is None
     (tmp_path / "one.mp4").write_bytes(b"contenT")
-    assert fault(tmp_path, one, 2 * time_ns, verify=False) == ""
-    assert fault(tmp_path, one, 0, verify=False) == "file altered"
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) is None
+    assert fault(tmp_path, one, 0, verify=False) == Reason(Cause.ALTERED)
     (tmp_path / "one.mp4").write_bytes(b"short")
-    assert fault(tmp_path, one, 2 * time_ns, verify=False) == "file altered"
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) == Reason(Cause.ALTERED)
     (tmp_path / "one.mp4").unlink()
-    assert fault(tmp_path, one, 2 * time_ns, verify=False) == "file missing"
+    assert fault(tmp_path, one, 2 * time_ns, verify=False) == Reason(Cause.MISSING)
 
 
 def fake_draw(drawn: list[str]) -> Callable[..., object]:
@@ -195,12 +201,12 @@ def run(plan: Plan, folder: Path, only: tuple[str, ...] = ()) -> list[str]:
 
 def test_a_plan_tells_beforehand_what_render_does(tmp_path: Path) -> None:
     made, folder = planned(tmp_path), tmp_path / "clips"
-    assert set(reasons(made, folder).values()) == {"new"}
+    assert set(reasons(made, folder).values()) == {Reason(Cause.NEW)}
     assert not folder.exists()
     assert run(made, folder) == [c.name for c in sorted(made.clips, key=lambda c: -c.frames)]
     assert reasons(made, folder) == {}
     changed = planned(tmp_path, lambda t: t.replace("22°", "23°"))
-    why = reasons(changed, folder)
+    why = {name: reason.sentence for name, reason in reasons(changed, folder).items()}
     assert why["summary"] == "the shot changed, words in the picture changed"
     assert sorted(run(changed, folder)) == sorted(why)
     assert not any("22" in c["name"] for c in orjson.loads((folder / "manifest.json").read_bytes())["clips"])
