@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -74,3 +75,29 @@ def test_the_command(tmp_path: Path) -> None:
     got = CliRunner().invoke(command, [str(lesson)])
     assert got.exit_code == 1
     assert "two.yaml:3" in got.output
+
+
+ASIDE = """
+title: Aside and low
+cuts: [58]
+distances: {far: 900 mm}
+eyes:
+  aside: {back: 600 mm, height: 300 mm, offset: 100 mm}
+  low: {back: 600 mm, height: 25 mm}
+clips: [{kind: table}]
+"""
+
+
+def test_an_aim_that_passes_the_ball_is_told_apart_from_none() -> None:
+    """From far beside the aim the spot is taken for a place that sends the cue ball past a thin cut's ball; an eye
+    lower than a ball sees no cloth behind the ghost ball."""
+    table = accuracy(plan(loads(ASIDE)))
+    rows = {(row["eye"], row["side"], row["reading"]): row for row in table.rows}
+    passes, none = rows["aside", "right", "base_spot"], rows["low", "right", "centre"]
+    assert (passes["hit"], passes["miss_mm"]) == (False, None)
+    assert passes["aim_error_deg"] > 0.5
+    assert (none["hit"], none["aim_error_deg"], none["miss_mm"]) == (None, None, None)
+    blocks = {block.splitlines()[0].split(";")[0]: block for block in as_text(table).split("\n\n")}
+    aside, low = (blocks[f"Eye {eye}, distance far (900 mm), to the right"] for eye in ("aside", "low"))
+    assert re.search(r"ghost ball: base spot +passes$", aside, re.M)
+    assert re.search(r"ghost ball: centre +-$", low, re.M)
