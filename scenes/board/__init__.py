@@ -79,12 +79,6 @@ class Track:
             return tuple(b + (e - b) * t for b, e in zip(before, move.to, strict=True))
         return before
 
-    def changes_at(self, frame: int) -> bool:
-        """True when the picture on this frame differs from the frame before because of this track."""
-        return any(m.first_frame <= frame < m.end_frame for m in self.moves) and self.at(frame) != self.at(
-            frame - 1
-        )
-
 
 def constant(*values: float) -> Track:
     """A track that never changes."""

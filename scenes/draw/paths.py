@@ -12,7 +12,6 @@ import numpy as np
 from aimgeo.vectors import Array
 
 RGBA = tuple[float, float, float, float]
-KAPPA = 4 / 3 * (np.sqrt(2) - 1)
 DOT_PX = 0.05
 """A dot is a line this long with round caps: Manim closes shorter ones, and Cairo drops them."""
 

@@ -30,13 +30,6 @@ def points_from_px(px: Array, width_px: int, height_px: int) -> Array:
     return out
 
 
-def px_from_points(points: Array, width_px: int, height_px: int) -> Array:
-    """Pixel positions (n, 2) of Manim's points (n, 3)."""
-    return np.stack(
-        [points[:, 0] * PX_PER_UNIT + width_px / 2, height_px / 2 - points[:, 1] * PX_PER_UNIT], axis=-1
-    )
-
-
 class Ink(VMobject):
     """One path of a drawing."""
 

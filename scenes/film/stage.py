@@ -202,16 +202,3 @@ def set_cloth(camera: Camera, board: Board) -> None:
     """Lay the cloth under a camera's picture."""
     camera.set_background(cloth(board.width_px, board.height_px, board.look))
     camera.reset()
-
-
-def snapshot(board: Board, frame: int, background: Background | None = None) -> np.ndarray:
-    """The picture (height, width, 3) of one frame, red green blue, uint8."""
-    config = frame_config(board)
-    camera = BoardCamera(**config)
-    set_cloth(camera, board)
-    display = Display(board, background)
-    drawings = [Drawing(display, slot, is_inked=True) for slot in display.slots]
-    for drawing in drawings:
-        drawing.show(frame)
-    camera.capture_mobjects(drawings)
-    return np.ascontiguousarray(camera.pixel_array[..., :3])

@@ -19,9 +19,9 @@ from lessons.rendering.audit import LIMIT_PX, audit_picture, ball_contour_px
 from lessons.rendering.manifest import stills
 from scenes.board import Board, EyeCamera, PlanCamera, constant
 from scenes.board.brief import Output
+from scenes.draw.picture import picture as drawn
 from scenes.film.film import Film
 from scenes.film.perform import perform
-from scenes.film.stage import snapshot
 from scenes.judge.shown import still_stretches
 from tests.scenes.boards import eye_board, plan_board
 
@@ -32,7 +32,7 @@ GREY = np.array([0.2126, 0.7152, 0.0722])
 def findings(board: Board, picture: Array | None = None) -> dict[str, float]:
     """Error by role at the board's end, of its own or another picture."""
     still = still_stretches(board)[-1]
-    grey = (snapshot(board, board.frames - 1) if picture is None else picture).astype(float) @ GREY
+    grey = (drawn(board, board.frames - 1) if picture is None else picture).astype(float) @ GREY
     found, _ = audit_picture(grey, stills([still])[0].panes)
     return {f"{f.role} {f.what}": f.error_px for f in found}
 
@@ -58,7 +58,7 @@ def test_everything_drawn_is_found_within_a_third_of_a_pixel(name: str) -> None:
 @pytest.mark.parametrize(("down", "right"), [(2, 0), (0, 2), (-1, 2)])
 def test_a_shifted_picture_is_found_out(down: int, right: int) -> None:
     board = plan_board(1280, 720)
-    shifted = np.roll(snapshot(board, 39), (down, right), (0, 1))
+    shifted = np.roll(drawn(board, 39), (down, right), (0, 1))
     found = findings(board, shifted)
     expected = float(np.hypot(down, right))
     for ball in ("cue_ball ball", "object_ball ball", "ghost_ball ball"):
@@ -70,7 +70,7 @@ def test_a_shifted_picture_is_found_out(down: int, right: int) -> None:
 def test_a_scaled_ball_is_found_out() -> None:
     board = plan_board(1280, 720)
     bigger = tuple(replace(e, size=constant(1.03)) if e.id == "object_ball" else e for e in board.elements)
-    found = findings(board, snapshot(replace(board, elements=bigger), 39))
+    found = findings(board, drawn(replace(board, elements=bigger), 39))
     radius_px = 720 / 5.4 / 2
     assert found["object_ball ball"] == pytest.approx(0.03 * radius_px, abs=0.3)
     assert found["cue_ball ball"] < 0.3
@@ -78,7 +78,7 @@ def test_a_scaled_ball_is_found_out() -> None:
 
 def test_what_is_told_but_not_drawn_is_missed() -> None:
     board = plan_board(1280, 720)
-    bare = snapshot(replace(board, elements=()), 39)
+    bare = drawn(replace(board, elements=()), 39)
     assert all(np.isinf(e) for e in findings(board, bare).values())
 
 
@@ -91,7 +91,7 @@ def test_a_turned_line_is_found_out() -> None:
             (x, y, z), end = shape.points_mm
             e = replace(e, shape=replace(shape, points_mm=((x + 1.0, y - 1.0, z), end)))
         elements.append(e)
-    found = findings(board, snapshot(replace(board, elements=tuple(elements)), 39))
+    found = findings(board, drawn(replace(board, elements=tuple(elements)), 39))
     assert LIMIT_PX < found["contact_line line"] < 4
     assert found["object_ball_line line"] < 0.3
 

@@ -15,11 +15,12 @@ from manim import Square, tempconfig
 
 from scenes.board import Board
 from scenes.board.brief import Output
+from scenes.draw.picture import picture as drawn
 from scenes.film.film import Film, Patch
 from scenes.film.forms import FORMS
 from scenes.film.painter import PainterCamera, area_px, merged, overlap
 from scenes.film.perform import perform
-from scenes.film.stage import BoardScene, snapshot
+from scenes.film.stage import BoardScene
 
 EDGES = 24
 """Of 255: Cairo's antialiasing differs a little when clipped. Away from edges there is no difference at all."""
@@ -92,7 +93,7 @@ def test_patches_put_together_show_what_the_stock_way_of_painting_shows(seen: tu
     board, frames = seen
     assert len(frames.pictures) == board.frames
     for k, picture in enumerate(frames.pictures):
-        difference = np.abs(picture[..., :3].astype(int) - snapshot(board, k)).max(axis=-1)
+        difference = np.abs(picture[..., :3].astype(int) - drawn(board, k)).max(axis=-1)
         assert difference.max() <= EDGES, k
         assert (difference > 0).mean() < FEW, k
 
@@ -122,7 +123,7 @@ def test_a_decoded_clip_looks_like_the_stock_pictures(tmp_path: Path) -> None:
         pictures = [rgb(f) for f in container.decode(container.streams.video[0])]
     assert len(pictures) == board.frames
     for k in range(0, board.frames, 3):
-        loss = pictures[k] - snapshot(board, k)
+        loss = pictures[k] - drawn(board, k)
         # halved chroma and crf 17 at a tiny size
         assert np.sqrt((loss**2).mean()) < 4, k
         assert np.abs(loss.mean(axis=(0, 1))).max() < 0.4, k

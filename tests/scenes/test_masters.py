@@ -27,10 +27,10 @@ from scenes.board import (
 )
 from scenes.board.brief import Output
 from scenes.draw.display import cloth
+from scenes.draw.picture import picture as drawn
 from scenes.film.forms import FORMS
 from scenes.film.masters import straight
 from scenes.film.perform import open_film, perform
-from scenes.film.stage import snapshot
 from scenes.look.dusk import DUSK
 
 WIDTH, HEIGHT, FRAMES = 192, 108, 40
@@ -113,7 +113,7 @@ def test_png_pictures_hold_the_drawing_exactly_and_straight(written: dict[str, P
     for k in (0, 9, 20, FRAMES - 1):
         picture = rgba(frames(written["png-alpha"])[k])
         over = np.asarray(Image.alpha_composite(ground, Image.fromarray(picture)), int)[..., :3]
-        opaque = np.asarray(snapshot(board(), k), int)[..., :3]
+        opaque = np.asarray(drawn(board(), k), int)[..., :3]
         assert np.abs(over - opaque).max() <= 3
         assert picture[..., 3].min() == 0
         assert picture[..., 3].max() == 255
@@ -153,7 +153,7 @@ def test_opaque_prores_is_the_opaque_picture(written: dict[str, Path]) -> None:
     shown = frames(written["prores"])
     assert shown[0].format.name == "yuv422p10le"
     for k in (0, 20, FRAMES - 1):
-        difference = seen(shown[k]) - snapshot(board(), k)[..., :3]
+        difference = seen(shown[k]) - drawn(board(), k)[..., :3]
         assert np.abs(difference).mean() < 1.0
         assert np.abs(difference.mean(axis=(0, 1))).max() < 0.3
 

@@ -20,9 +20,9 @@ from aimgeo.tables import TABLES
 from aimgeo.vectors import left
 from scenes.board import Ball, Board, Line, Mark, Plate, Shade
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.draw.picture import picture as drawn
 from scenes.draw.view import Body
 from scenes.figure.eye_view import EYE, TARGET, eye_mm
-from scenes.film.stage import snapshot
 from scenes.judge.legible import faults
 from scenes.kinds import players_eye
 
@@ -145,7 +145,7 @@ def test_a_ghost_ball_partly_behind_the_object_ball_is_not_drawn_over_it() -> No
     shots = []
     for elements in (balls, [*balls, ghost]):
         shots.append(
-            snapshot(Board(320, 180, (10, 1), 1, (pane,), tuple(elements), (StepSpan("a", 0, 1),)), 0).astype(int)
+            drawn(Board(320, 180, (10, 1), 1, (pane,), tuple(elements), (StepSpan("a", 0, 1),)), 0).astype(int)
         )
     change = np.abs(shots[1] - shots[0]).sum(axis=-1)
     P = pane.projection(0)
@@ -282,7 +282,7 @@ def test_no_picture_flashes_more_than_three_times_a_second() -> None:
         if not board.changing[frame]:
             lights.append(lights[-1])
             continue
-        picture = snapshot(board, frame).astype(float) / 255
+        picture = drawn(board, frame).astype(float) / 255
         linear = np.where(picture <= 0.04045, picture / 12.92, ((picture + 0.055) / 1.055) ** 2.4)
         light = linear @ [0.2126, 0.7152, 0.0722]
         lights.append(light[:88, :160].reshape(4, 22, 4, 40).mean(axis=(1, 3)))

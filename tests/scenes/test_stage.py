@@ -15,11 +15,12 @@ from aimgeo.camera import pixels
 from scenes.board import Board, Element, Move, Shade, Track, constant
 from scenes.board.brief import Output
 from scenes.draw.display import Display
-from scenes.draw.picture import picture, write_png
-from scenes.film.brush import Ink, points_from_px, px_from_points
+from scenes.draw.picture import picture as drawn
+from scenes.draw.picture import write_png
+from scenes.film.brush import PX_PER_UNIT, BoardCamera, Ink, points_from_px
 from scenes.film.film import Film
 from scenes.film.perform import perform
-from scenes.film.stage import BoardScene, Drawing, Stretch, frame_config, play_s, snapshot, stretches, wait_s
+from scenes.film.stage import BoardScene, Drawing, Stretch, frame_config, play_s, set_cloth, stretches, wait_s
 from tests.scenes.boards import eye_board, plan_board, text, words
 
 RATES = [(24000, 1001), (25, 1), (30000, 1001), (60, 1)]
@@ -40,7 +41,10 @@ def test_manims_dots_stand_where_the_board_says(board: Board) -> None:
         if element.role in ("object_centre", "contact_object", "aim_point"):
             at = pixels(board.panes[0].projection(0), np.array(element.shape.at_mm))  # type: ignore[union-attr]
             for ink in inks(board, element.id, 0):
-                px = px_from_points(ink.points, board.width_px, board.height_px)
+                px = (
+                    ink.points[:, :2] * [PX_PER_UNIT, -PX_PER_UNIT]
+                    + np.array([board.width_px, board.height_px]) / 2
+                )
                 np.testing.assert_allclose((px.min(axis=0) + px.max(axis=0)) / 2, at, atol=1e-9)
 
 
@@ -48,7 +52,7 @@ def test_the_frames_corners_are_the_outer_corners_of_the_corner_pixels() -> None
     corners = np.array([[0.0, 0.0], [640.0, 360.0]])
     np.testing.assert_allclose(points_from_px(corners, 640, 360), [[-3.2, 1.8, 0], [3.2, -1.8, 0]])
     board = words(Element("s", "s", Shade((600.0, 300.0, 40.0, 60.0), "row_bar"), (), "text"))
-    picture = snapshot(board, 0)
+    picture = drawn(board, 0)
     assert (picture[300:, 600:] == 255).all()
     assert (picture[299] != 255).all()
     assert (picture[:, 599] != 255).all()
@@ -56,7 +60,7 @@ def test_the_frames_corners_are_the_outer_corners_of_the_corner_pixels() -> None
 
 def test_half_a_pixel_is_half_covered() -> None:
     board = words(Element("s", "s", Shade((100.5, 50.0, 10.0, 10.0), "row_bar"), (), "text"))
-    row = snapshot(board, 0)[55, :, 0].astype(int)
+    row = drawn(board, 0)[55, :, 0].astype(int)
     ground = row[90]
     assert row[100] == pytest.approx((255 + ground) / 2, abs=3)
     assert row[110] == pytest.approx((255 + ground) / 2, abs=3)
@@ -67,8 +71,8 @@ def test_a_pane_cuts_off_what_lies_beyond_its_rectangle() -> None:
     board = plan_board()
     camera = board.panes[0].camera
     narrow = replace(board.panes[0], rect_px=(0.0, 100.0, 640.0, 100.0), background=None, camera=camera)
-    picture = snapshot(replace(board, panes=(narrow,)), 0).astype(int)
-    empty = snapshot(replace(board, elements=()), 0).astype(int)
+    picture = drawn(replace(board, panes=(narrow,)), 0).astype(int)
+    empty = drawn(replace(board, elements=()), 0).astype(int)
     np.testing.assert_array_equal(picture[:100], empty[:100])
     np.testing.assert_array_equal(picture[200:], empty[200:])
     assert np.abs(picture[100:200] - empty[100:200]).max() > 100
@@ -112,11 +116,11 @@ def test_every_frame_of_a_board_is_filmed_once_in_its_place(rate: tuple[int, int
     frames = frames_of(path)
     assert len(frames) == board.frames
     for frame in (0, 9, 10, 15, 20, 21, 39):
-        assert np.abs(frames[frame].astype(int) - snapshot(board, frame)).mean() < 3
+        assert np.abs(frames[frame].astype(int) - drawn(board, frame)).mean() < 3
     # a frame further on would show
     assert (
-        np.abs(frames[15].astype(int) - snapshot(board, 16)).mean()
-        > np.abs(frames[15].astype(int) - snapshot(board, 15)).mean()
+        np.abs(frames[15].astype(int) - drawn(board, 16)).mean()
+        > np.abs(frames[15].astype(int) - drawn(board, 15)).mean()
     )
 
 
@@ -137,7 +141,7 @@ def test_stock_manim_writes_every_frame_too(rate: tuple[int, int], tmp_path: Pat
     frames = frames_of(path)
     assert len(frames) == board.frames
     for frame in (0, 15, 39):
-        assert np.abs(frames[frame].astype(int) - snapshot(board, frame)).mean() < 4
+        assert np.abs(frames[frame].astype(int) - drawn(board, frame)).mean() < 4
 
 
 def test_a_hold_leaves_what_is_drawn_alone() -> None:
@@ -155,11 +159,11 @@ def test_a_hold_leaves_what_is_drawn_alone() -> None:
 def test_a_given_background_lies_under_its_pane() -> None:
     board = eye_board(background="plate")
     blue = np.full((360, 640, 4), (0, 0, 200, 255), np.uint8)
-    picture = snapshot(board, 0, lambda pane, board, frame: blue)
+    picture = drawn(board, 0, lambda pane, board, frame: blue)
     assert (picture[5, 5] == (0, 0, 200)).all()
     faded = replace(board, panes=(replace(board.panes[0], opacity=constant(0.5)),))
-    under = snapshot(faded, 0, lambda pane, board, frame: blue)[5, 5].astype(int)
-    cloth = snapshot(replace(board, panes=()), 0)[5, 5].astype(int)
+    under = drawn(faded, 0, lambda pane, board, frame: blue)[5, 5].astype(int)
+    cloth = drawn(replace(board, panes=()), 0)[5, 5].astype(int)
     np.testing.assert_allclose(under, (blue[5, 5, :3].astype(int) + cloth) / 2, atol=2)
 
 
@@ -169,19 +173,31 @@ def narrow_pane() -> Board:
     return replace(board, panes=(replace(board.panes[0], rect_px=(0.0, 100.0, 640.0, 100.0)),))
 
 
+def painted_by_manim(board: Board, frame: int) -> np.ndarray:
+    """The picture (height, width, 3) that Manim's own camera paints of a frame."""
+    camera = BoardCamera(**frame_config(board))
+    set_cloth(camera, board)
+    display = Display(board)
+    drawings = [Drawing(display, slot, is_inked=True) for slot in display.slots]
+    for drawing in drawings:
+        drawing.show(frame)
+    camera.capture_mobjects(drawings)
+    return np.ascontiguousarray(camera.pixel_array[..., :3])
+
+
 @pytest.mark.parametrize(
     "board", [plan_board(), eye_board(), narrow_pane(), words(text("Ghost ball 22.0°", "title"))]
 )
 def test_pictures_without_manim_are_what_manim_paints(board: Board) -> None:
     for frame in {0, board.frames // 2, board.frames - 1}:
-        one, other = picture(board, frame).astype(int), snapshot(board, frame).astype(int)
+        one, other = drawn(board, frame).astype(int), painted_by_manim(board, frame).astype(int)
         # coordinates pass through Manim's units, so that a sample at an edge may fall on the other side
         assert np.abs(one - other).max() <= 20
         assert (one != other).any(axis=2).sum() < 0.002 * one[..., 0].size
 
 
 def test_a_picture_is_written_whole(tmp_path: Path) -> None:
-    pixels = picture(words(text("Ghost ball", "title")), 0)
+    pixels = drawn(words(text("Ghost ball", "title")), 0)
     write_png(pixels, tmp_path / "a.png")
     from PIL import Image
 
