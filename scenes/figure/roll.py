@@ -40,7 +40,6 @@ from scenes.frame.column import (
     put_pips,
     put_title,
 )
-from scenes.frame.framing import INSET, TABLE
 from scenes.look.scale import plate_sizes
 
 ROLL_DIM = 0.3
@@ -160,7 +159,8 @@ def _fade_construction(figure: Figure, span: Span, contact: Span) -> list[str]:
         is_ghost = isinstance(shape, Ball) and shape.look == "ghost"
         if not isinstance(shape, Line | Mark | Bar | Ring) and not is_ghost:
             continue
-        if id.startswith((INSET, TABLE)) or not sheet.is_shown_at_end(id):
+        is_on_stage = not {*sheet.panes(id)}.isdisjoint(figure.panes)
+        if not is_on_stage or not sheet.is_shown_at_end(id):
             continue
         if is_ghost:
             sheet.move(id, "opacity", span, ROLL_DIM)

@@ -56,6 +56,8 @@ WHERE, ROLL = "build_up.where", "build_up.roll"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
 PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 """Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
+CUT_KEYS = frozenset({"cut", "cut_left", "cut_right"})
+"""Measures of the cut."""
 FROM_CUE = frozenset({"aim_line", "sight_line"})
 """Lines that start at the cue ball's centre or beside it, so that the centre must be marked."""
 
@@ -299,7 +301,7 @@ def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:
 
 def _arc_label(figure: Figure, arc: CutArc | None, words: BriefStep) -> list[tuple[Wanted, int]]:
     """The number of the cut, outside its arc."""
-    texts = [joined(m) for m in words.measures if m.key.startswith("cut")]
+    texts = [joined(m) for m in words.measures if m.key in CUT_KEYS]
     if arc is None or not texts:
         return []
     w, h = plate_size(figure, texts[0], None)

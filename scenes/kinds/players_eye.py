@@ -342,7 +342,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     size = s.text_px("heading")
     baseline = y + h - 0.52 * size
     pad = 0.035 * w
-    slot = sum(id.startswith("footer.") and id.endswith(".number") for id in sheet.ids())
+    slot = sum(sheet.role(id) == "footer" and isinstance(sheet.shape(id), Mark) for id in sheet.ids())
     step = s.text_width_px("00.00", "heading") + 1.25 * size
     start = x + pad + slot * step
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
