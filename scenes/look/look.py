@@ -77,7 +77,8 @@ class Surfaces:
     The cloth below the lamp, far from it, and where an endless one ends; what lies around the table; the lamp's
     light and the room that a ball mirrors, low and high; shadows on the cloth; rails, sights and the parts of
     a pocket; the parts of a cue. `thrown_back`: how much of its colour the cloth throws on a ball from below.
-    `weave_depth`: how much its threads show close by.
+    `weave_depth`: how much its threads show close by. `fill_light`: how much of a bright room's light reaches what
+    is turned away from the lamp.
     """
 
     cloth_near: str
@@ -100,6 +101,7 @@ class Surfaces:
     cue_butt: str
     thrown_back: float
     weave_depth: float = 0.22
+    fill_light: float = 0.0
 
 
 def rgb(colour: str) -> tuple[float, float, float]:

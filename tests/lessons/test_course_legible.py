@@ -6,15 +6,22 @@ from dataclasses import replace
 from itertools import cycle
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import lessons
 from lessons.lesson.model import load
 from lessons.planning.plan import PlannedClip, plan
+from scenes.board import Text
 from scenes.board.brief import Output
+from scenes.draw.picture import picture
+from scenes.frame.column import text_rect
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
+from scenes.look.check import TEXT_CONTRAST
+from scenes.look.look import Look, rgb
+from scenes.look.scale import Scale
 
 COURSE = Path(lessons.__file__).parent / "course"
 SHARES = {"demo.yaml": 1, "half-ball-upright.yaml": 1, "eight-cuts.yaml": 8}
@@ -53,3 +60,33 @@ def test_no_word_of_what_the_eye_sees_covers_anything(size: tuple[int, int]) -> 
         brief = replace(clip.brief, look=look, output=Output(*size, clip.brief.output.rate))
         found[clip.name] = faults(CLIP_KINDS[clip.kind].board(brief))
     assert {name: told for name, told in found.items() if told} == {}
+
+
+@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+def test_text_reads_over_the_rendered_table(look: Look) -> None:
+    """Its contrast with what is painted behind it, measured in pictures: 4.5:1 (WCAG 2.2, 1.4.3), strays apart."""
+    clips_by_kind = {clip.kind: clip for clip in plan(load(COURSE / "what-the-eye-sees.yaml"), draft=True).clips}
+    low = []
+    for kind, clip in clips_by_kind.items():
+        board = CLIP_KINDS[kind].board(replace(clip.brief, look=look))
+        scale = Scale(board.width_px, board.height_px, look)
+        bare = replace(board, elements=tuple(e for e in board.elements if not isinstance(e.shape, Text)))
+        for step in {board.steps[0], board.steps[len(board.steps) // 2], board.steps[-1]}:
+            behind = relative_luminance(picture(bare, step.end_frame - 1))
+            for element in board.elements:
+                text, frame = element.shape, step.end_frame - 1
+                if isinstance(text, Text) and element.opacity.at(frame) == element.strength.at(frame) == (1.0,):
+                    x, y, w, h = (round(v) for v in text_rect(text, scale))
+                    own = relative_luminance(np.array(rgb(look.colour(look.types[text.style].colour))) * 255)
+                    ground = behind[max(y, 0) : y + h + 1, max(x, 0) : x + w + 1]
+                    ratio = (np.maximum(ground, own) + 0.05) / (np.minimum(ground, own) + 0.05)
+                    if (worst := float(np.quantile(ratio, 0.02))) < TEXT_CONTRAST:
+                        low.append(f"{clip.name}, {step.name}: {text.text!r} {worst:.2f}:1")
+    assert low == []
+
+
+def relative_luminance(levels: np.ndarray) -> np.ndarray:
+    """Of levels (..., 3) of 255: WCAG 2.2, by the transfer function of sRGB (IEC 61966-2-1)."""
+    value = levels / 255
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    return np.asarray(linear @ np.array([0.2126, 0.7152, 0.0722]))
