@@ -109,7 +109,8 @@ def _fading(x: float, y: float, width: float, height: float, view: View) -> Path
     """Covered at the top, clear at the bottom: for Cairo a circle so large that its edge is nearly straight."""
     far = 28000.0
     veil, opacity = rgba(view.look.plate), view.look.scrim_opacity
-    edge = far / (far + height)
+    held = height * view.look.scrim_held
+    edge = (far + held) / (far + height)
     stops = [(0.0, faded(veil, opacity)), (edge, faded(veil, opacity))]
     stops += [
         (edge + (1 - edge) * t, faded(veil, opacity * (1 - t) ** 1.5 * (1 + 1.5 * t)))

@@ -85,7 +85,7 @@ def board(brief: Brief) -> Board:
     for n, point in enumerate(plan.steps[0].points):
         put_point(figure, 0, n, point, mark)
     bring_cue(figure, in_turn(*spans[2], (0.3, 0.8, 2.0), rate)[1])
-    put_scrim(sheet, frame, 0.24)
+    put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
     fade = frames_of(TIMING.fade_s, rate)

@@ -121,6 +121,7 @@ class Look:
     `front` is what text, ghost balls and frames are drawn with, `casing` what lies under lines and in marks, and
     `ink` a front-coloured line where it crosses a ball. `lines` by role, `marks` by kind, `types` by name.
     `view_width` makes lines thinner by the pane's view, never under `view_least_px`. `layers`: the lowest first.
+    `scrim_held`: the part of the veil under a picture's words that is full, before it fades.
     """
 
     cloth_centre: str
@@ -149,6 +150,7 @@ class Look:
     shadow_opacity: float = 0.5
     plate_opacity: float = 0.88
     scrim_opacity: float = 0.86
+    scrim_held: float = 0.0
     casing_opacity: float = 0.8
     old_strength: float = 0.66
     old_label: float = 0.8

@@ -79,6 +79,7 @@ PAPER = Look(
     types=TYPES,
     plate_opacity=0.94,
     scrim_opacity=0.86,
+    scrim_held=0.5,
     casing_opacity=0.88,
     shadow_opacity=0.26,
     ghost_opacity=0.10,
