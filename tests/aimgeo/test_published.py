@@ -214,6 +214,16 @@ def test_doubling_by_eye_is_thick_by_the_known_amounts(
         assert -got["eye"]["doubled_offset"]["object_error_deg"] == pytest.approx(less, abs=0.01)
 
 
+def test_discs_that_just_touch_never_cover_less_than_nothing() -> None:
+    """Seen along the plane that touches both balls the discs meet in a point: the overlap is 0, whatever rounding."""
+    rng = np.random.default_rng(5)
+    eyes = [[-57.15 / 2, y, 57.15 / 2] for y in rng.uniform(100, 900, 400) * rng.choice([-1, 1], 400)]
+    asked = [{**BASE, "cut_deg": 75, "distance_mm": 300, "camera": {"eye_mm": eye}} for eye in eyes]
+    overlaps = np.array([got["eye"]["apparent"]["ghost_overlap"] for got in answer(asked) if "eye" in got])
+    assert overlaps.size > 100
+    assert 0 <= overlaps.min() <= overlaps.max() < 1e-9
+
+
 def test_the_aim_line_crosses_the_visible_disc_at_twice_the_sine() -> None:
     for back in (400, 1500):
         for distance in (300, 2000):

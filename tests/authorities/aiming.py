@@ -1,4 +1,4 @@
-"""Facts about aiming, computed beforehand with an independent program. Last digit as printed."""
+"""Facts about aiming that nobody published, rounded from first_principles.txt. Last digit as printed."""
 
 DOUBLED_BY_EYE_DEG = [
     # eye behind the cue ball and above the cloth (None: from the cue ball's centre), centre distance, degrees
@@ -6,7 +6,7 @@ DOUBLED_BY_EYE_DEG = [
     (None, None, 400.0, 1.96),
 ]
 DOUBLED_FAR_DEG = (1800.0, 0.33)
-"""At this centre distance or eye distance the doubled offset is less thick."""
+"""At this centre distance the doubled offset is less thick, for the same eye."""
 DOUBLED_MISS_AT_1_M_MM = 13.0
 AIM_LINE_ON_DISC_SLACK = 0.001
 """The aim line crosses the visible disc at 2 sin(cut) of its half-width, within this."""

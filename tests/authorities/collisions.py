@@ -14,7 +14,7 @@ CORIOLIS: a sliding ball that comes to roll keeps 5/7 of the velocity it had wit
 FRICTION: the friction between two balls against the speed of slip, mu(v) = 9.951e-3 + 0.108 exp(-1.088 v), v in
 m/s: a fit by D. Alciatore to measurements of W. Marlow, "The Physics of Pocket Billiards" (1995); from memory.
 THROW_MAXIMA: largest throw of a stun hit over all cuts, in degrees, by speed in m/s, as that model gives it,
-computed with an independent program. INCH_A_FOOT: the remembered rule that a ball is thrown an inch in a foot.
+rounded from first_principles.txt. INCH_A_FOOT: the remembered rule that a ball is thrown an inch in a foot.
 
 TWO_SEVENTHS: a gripping (not sliding) impact gives a tangential impulse of slip / 7 per mass between equal solid
 spheres: 2/7 of the reduced mass (textbook; from memory).
