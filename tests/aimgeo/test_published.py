@@ -196,6 +196,20 @@ def test_the_needed_aim_and_the_shift_agree_with_the_needed_cut() -> None:
         assert t["low_deg"] < t["throw_deg"] < t["high_deg"]
 
 
+@pytest.mark.parametrize(("distance", "most"), [(100, 0.73), (150, 0.34), (300, 0.14), (800, 0.05)])
+def test_the_needed_aim_from_the_unmoved_cue_ball_errs_by_what_the_docs_say(distance: float, most: float) -> None:
+    """The ball is rolled along it and thrown by the cut that this makes (docs/geometry.md, The cut needed)."""
+    errors = []
+    for cut in range(10, 65, 5):
+        (got,) = answer([{**BASE, "cut_deg": cut, "distance_mm": distance, "speed_mps": 1.0}])
+        x, y = got["throw"]["aim_direction_needed"]
+        rolled = {"object_ball_mm": [0, 0], "cue_ball_mm": got["shot"]["cue_ball_mm"][:2], "table": None}
+        (sent,) = answer([{**rolled, "aim_deg": math.degrees(math.atan2(y, x)), "speed_mps": 1.0}])
+        away = sent["shot"]["object_direction"]
+        errors.append(math.degrees(math.atan2(away[1], away[0])) - sent["throw"]["throw_deg"])
+    assert most - 0.02 < max(abs(error) for error in errors) <= most
+
+
 # ------------------------------------------------------------------ aiming
 
 
@@ -215,9 +229,9 @@ def test_doubling_by_eye_is_thick_by_the_known_amounts(
 
 
 def test_discs_that_just_touch_never_cover_less_than_nothing() -> None:
-    """Seen along the plane that touches both balls the discs meet in a point: the overlap is 0, whatever rounding."""
+    """Seen along the plane that touches both balls the discs meet in a point: 0, whatever rounding."""
     rng = np.random.default_rng(5)
-    eyes = [[-57.15 / 2, y, 57.15 / 2] for y in rng.uniform(100, 900, 400) * rng.choice([-1, 1], 400)]
+    eyes = [[-57.15 / 2, y, 57.15 / 2] for y in (rng.uniform(100, 900, 400) * rng.choice([-1, 1], 400)).tolist()]
     asked = [{**BASE, "cut_deg": 75, "distance_mm": 300, "camera": {"eye_mm": eye}} for eye in eyes]
     overlaps = np.array([got["eye"]["apparent"]["ghost_overlap"] for got in answer(asked) if "eye" in got])
     assert overlaps.size > 100

@@ -75,7 +75,9 @@ def test_lengths_are_millimetres(text: str, mm: float) -> None:
     assert values.length(text).mm(57.15, 2540.0) == pytest.approx(mm, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["300", "mm", "1 yard", "nan mm", "1e3 mm", "1 2 mm", "9999999 m", "", "5 5/ mm"])
+@pytest.mark.parametrize(
+    "text", ["300", "mm", "1 yard", "nan mm", "1e3 mm", "1 2 mm", "9999999 m", "-9999999 m", "", "5 5/ mm"]
+)
 def test_what_is_no_length_is_refused_with_a_sentence(text: str) -> None:
     with pytest.raises(ValueError, match=r"\.$"):
         values.length(text)

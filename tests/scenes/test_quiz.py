@@ -63,6 +63,33 @@ def test_side_place_direction_and_distance_vary_whatever_the_cut() -> None:
         assert len({bool(s.aim_direction[0] > 0) for s in same}) == 2
 
 
+def test_the_answer_tells_the_side_to_which_the_object_ball_goes_and_an_unsigned_cut() -> None:
+    """Worked out from the balls' places: seen along the aim, the target lies to the left or to the right."""
+    told = set()
+    for seed in range(8):
+        subject = a_subject(questions=3, seed=seed)
+        answers = [s for s in quiz.outline(subject) if s.name.startswith("answer")]
+        for shot, step in zip(quiz.questions(subject), answers, strict=True):
+            values = dict(step.values)
+            away, aim = (shot.target_mm - shot.object_ball_mm)[:2], (shot.ghost_ball_mm - shot.cue_ball_mm)[:2]
+            across = float(aim[0] * away[1] - aim[1] * away[0])
+            assert values["side"].value == ("left" if across > 0 else "right")
+            cut = math.acos(float(aim @ away / np.linalg.norm(aim) / np.linalg.norm(away)))
+            assert values["cut"].value == pytest.approx(cut, abs=1e-9)
+            assert values["cut"].value > 0
+            assert values["overlap"].value == pytest.approx(1 - math.sin(cut), abs=1e-9)
+            told.add(values["side"].value)
+    assert told == {"left", "right"}
+
+
+def test_the_four_mirrors_lay_a_shot_in_four_places() -> None:
+    shot = a_subject().shot
+    assert shot is not None
+    laid = [quiz.laid(shot, mirror) for mirror in quiz.MIRRORS]
+    assert len({tuple(np.round(one.object_ball_mm, 6)) for one in laid}) == 4
+    assert {tuple(np.sign(one.object_ball_mm[:2])) for one in laid} == {(1, 1), (1, -1), (-1, 1), (-1, -1)}
+
+
 @pytest.mark.parametrize("mirror", quiz.MIRRORS)
 def test_a_shot_laid_elsewhere_stays_the_same_shot(mirror: tuple[float, float]) -> None:
     shot = a_subject().shot
