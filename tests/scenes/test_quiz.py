@@ -76,7 +76,7 @@ def test_the_answer_tells_the_side_to_which_the_object_ball_goes_and_an_unsigned
             assert values["side"].value == ("left" if across > 0 else "right")
             cut = math.acos(float(aim @ away / np.linalg.norm(aim) / np.linalg.norm(away)))
             assert values["cut"].value == pytest.approx(cut, abs=1e-9)
-            assert values["cut"].value > 0
+            assert float(values["cut"].value) > 0
             assert values["overlap"].value == pytest.approx(1 - math.sin(cut), abs=1e-9)
             told.add(values["side"].value)
     assert told == {"left", "right"}
