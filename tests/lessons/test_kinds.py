@@ -63,7 +63,6 @@ def test_a_kind_can_be_read_and_painted_at_the_bounds_of_its_settings(kind: str,
 @pytest.mark.parametrize("kind", CLIP_KINDS)
 def test_a_kinds_settings_are_held_to_their_bounds_in_code_too(kind: str) -> None:
     own = CLIP_KINDS[kind].settings
-    assert own() == own(**{one.name: one.default for one in settings_of(own)})
     for one in settings_of(own):
         beyond = "other" if one.choices else float("nan") if one.greatest is None else 2 * one.greatest + 1
         with pytest.raises(ValueError, match=f"{one.key} is "):
