@@ -262,14 +262,14 @@ def test_a_rendered_clip_has_its_pictures_its_chapters_and_its_sound(
     file = tmp_path / ".a.1.part"
     told = draw(Task(clip, file, form))
     assert told["size"] == file.stat().st_size
-    steps = told["drawn"]["steps"]
+    steps = told["drawn"].steps
     with av.open(str(file)) as container:
         assert sum(1 for _ in container.decode(video=0)) == clip.frames
         assert container.streams.audio[0].codec_context.name == codec
         chapters = [(c["metadata"]["title"], c["start"] * c["time_base"] * 24) for c in container.chapters()]
-        assert [title for title, _ in chapters] == [step["name"] for step in steps]
+        assert [title for title, _ in chapters] == [step.name for step in steps]
         # the container counts chapters in milliseconds
-        assert [float(at) for _, at in chapters] == pytest.approx([s["first_frame"] for s in steps], abs=0.024)
+        assert [float(at) for _, at in chapters] == pytest.approx([s.first_frame for s in steps], abs=0.024)
         told_code = [m.get("timecode") for m in (container.metadata, *(s.metadata for s in container.streams))]
         assert ("00:00:00:00" in told_code) == (form == "prores")
     assert not list(tmp_path.glob("*.part.*"))
