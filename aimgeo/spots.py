@@ -78,7 +78,7 @@ def find_spot(
     if spot is not None:
         return Setup(spot)
     nearest, unset = _least_shortened(table, table.pocket(pocket_name), shots, d, spot_mm)
-    others = (t for t in TABLES.values() if t.length_mm > table.length_mm)
+    others = (t for t in TABLES.values() if t.length_mm > table.length_mm and t.ball_mm == table.ball_mm)
     return Setup(
         nearest,
         unset,

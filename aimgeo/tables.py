@@ -2,7 +2,10 @@
 
 Sizes and mouths with a published specification follow it: World Pool-Billiard Association, tournament table and
 equipment specifications (playing surface 100 x 50 in and 92 x 46 in; corner mouth 4.5 to 4.625 in, side mouth 5 to
-5.125 in, of which the middle is used). The other sizes are common practice, with the same mouths.
+5.125 in, of which the middle is used). The other sizes of pool tables are common practice, with the same mouths.
+The 12 ft table's bed and balls follow the official rules of snooker of the WPBSA, section 1 (3569 x 1778 mm within
+the cushion faces, from public reprints; balls of 52.5 mm, from memory). Its pockets are cut to templates that are
+not published: mouths and noses here are common practice, from memory.
 """
 
 from __future__ import annotations
@@ -16,10 +19,15 @@ from numpy.typing import ArrayLike
 from aimgeo.units import INCH_MM
 from aimgeo.vectors import Array
 
+Jaws = Literal["straight", "rounded"]
 Basis = Literal["published", "common practice", "given"]
 
 DIAMONDS_LONG, DIAMONDS_WIDE = 8, 4
 """The sights divide the length into eighths and the width into quarters."""
+
+BALL_MM, NOSE_MM = 57.15, 36.3
+NOSE_PART = NOSE_MM / BALL_MM
+"""How high noses are, in parts of a ball: the middle of the WPA's range."""
 
 POCKET_NAMES = ("foot-left", "foot-right", "head-left", "head-right", "side-left", "side-right")
 
@@ -53,6 +61,9 @@ class FromRail:
 class Table:
     """A bed of length x width between the noses (mm), with the mouths of its pockets.
 
+    Its balls are `ball_mm` wide and its noses `nose_mm` high. `jaws` tells how the noses turn into the pockets: at
+    a point, or rounded; the mouth lies between the points all the same, where the lines of nose and facing meet.
+
     `basis` tells where the bed's size comes from: a published specification, common practice, or its author.
     """
 
@@ -62,7 +73,10 @@ class Table:
     corner_mouth_mm: float
     side_mouth_mm: float
     basis: Basis = "given"
+    ball_mm: float = BALL_MM
+    nose_mm: float = NOSE_MM
     has_sights: bool = True
+    jaws: Jaws = "straight"
 
     def pocket(self, name: str) -> Pocket:
         """The named pocket. A corner's points lie on the two nose lines, mouth/sqrt(2) from their meeting.
@@ -110,7 +124,12 @@ class Table:
         )
 
     def sights_mm(self) -> Array:
-        """The eighteen sights (18, 2) on the nose lines, at eighths of the length and quarters of the width."""
+        """The eighteen sights (18, 2) on the nose lines, at eighths of the length and quarters of the width.
+
+        (0, 2) on a table that has none.
+        """
+        if not self.has_sights:
+            return np.zeros((0, 2))
         L, W = self.length_mm / 2, self.width_mm / 2
         long = [(x * L, s * W) for s in (1, -1) for x in (-0.75, -0.5, -0.25, 0.25, 0.5, 0.75)]
         short = [(s * L, y * W) for s in (1, -1) for y in (-0.5, 0.0, 0.5)]
@@ -144,6 +163,7 @@ TABLES: dict[str, Table] = {
         _table("8ft", 88, "common practice"),
         _table("7ft", 78, "common practice"),
         _table("10ft", 112, "common practice"),
+        Table("12ft", 3569.0, 1778.0, 89.0, 104.0, "published", 52.5, 52.5 * NOSE_PART, False, "rounded"),
     )
 }
-"""The named sizes. Beds are twice as long as wide."""
+"""The named sizes: pool tables, whose beds are twice as long as wide, and the snooker table."""

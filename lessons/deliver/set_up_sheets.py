@@ -54,6 +54,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
     heading = "heading_straight" if values["side"].value == "straight" else "heading"
     between = words.phrase("between_centres", values)
     size = {
+        "table": words.words["names"].get(table.name, table.name),
         "length": Quantity(table.length_mm, "distance_mm"),
         "width": Quantity(table.width_mm, "distance_mm"),
         "ball": values["ball"],
@@ -70,7 +71,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
             overlap=values["overlap"],
         ),
         "described": words.text("set_up", "described", places=described, target=target),
-        "table_line": words.text("set_up", "table", table=table.name, **size),
+        "table_line": words.text("set_up", "table", **size),
         "clear": words.text("set_up", "clear", target=target),
         "columns": [told["ball_centre"], told["from_nose"], *_columns(table, words)],
         "table": _table_told(table),
@@ -134,5 +135,5 @@ def _table_told(table: Table) -> dict[str, Any]:
         "pockets": [
             {"centre": p.centre_mm, "outward": p.outward, "mouth_mm": p.mouth_mm} for p in table.pockets()
         ],
-        "sights": table.sights_mm().tolist() if table.has_sights else [],
+        "sights": table.sights_mm().tolist(),
     }

@@ -87,6 +87,20 @@ def one_or_more(item: Any, description: str = "") -> Any:
     ]
 
 
+def measured(name: str, least_mm: float, most_mm: float) -> Any:
+    """A length in mm, cm, m, in or ft within bounds; balls and diamonds are counted with it, not it with them."""
+
+    def read(value: Any) -> Length:
+        found = values.positive_length(value)
+        if found.unit in ("ball", "diamond"):
+            raise ValueError(f"{name} is '{found.text}'; write it in mm, cm, m, in or ft.")
+        if not least_mm <= found.mm(0.0, 0.0) <= most_mm:
+            raise ValueError(f"{name} is {found.text}; it goes from {least_mm:g} to {most_mm:g} mm.")
+        return found
+
+    return Annotated[Length, PlainValidator(read), WithJsonSchema(LENGTH_SCHEMA)]
+
+
 def choice(names: Iterable[str]) -> Any:
     """One of some names; spaces and underscores in it count as hyphens."""
     return Annotated[Literal[tuple(names)], BeforeValidator(_hyphened)]

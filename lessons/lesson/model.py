@@ -21,7 +21,7 @@ from pydantic import (
     model_validator,
 )
 
-from aimgeo.tables import TABLES
+from aimgeo.tables import NOSE_PART, TABLES, Table
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
@@ -42,11 +42,13 @@ from lessons.lesson.fields import (
     Words,
     choice,
     left_to_right,
+    measured,
     one_or_more,
     setting_field,
 )
 from lessons.lesson.read import Keys, Node, plain, read, read_text
 from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
+from lessons.lesson.values import Length
 from lessons.lesson.wording import LANGUAGES
 from scenes.board.settings import Setting, settings_of
 from scenes.film.forms import CHOSEN_FORMS
@@ -262,6 +264,57 @@ def _default(setting: Setting) -> Any:
     return setting.written(setting.default) if is_number and setting.unit else setting.default
 
 
+class OwnTable(Strict):
+    """A table by its measures, between the noses; what is left out is as on a 9 ft pool table."""
+
+    length: measured("length", 1000, 5000) = Field(description="Of the bed.")  # type: ignore[valid-type]
+    width: measured("width", 500, 3000) = Field(description="Of the bed.")  # type: ignore[valid-type]
+    corner_mouth: measured("corner_mouth", 40, 250) | None = Field(None, description="Of the corner pockets.")  # type: ignore[valid-type]
+    side_mouth: measured("side_mouth", 40, 250) | None = Field(None, description="Of the side pockets.")  # type: ignore[valid-type]
+    ball: measured("ball", 20, 120) | None = Field(None, description="Diameter of the balls.")  # type: ignore[valid-type]
+    nose: measured("nose", 10, 100) | None = Field(None, description="How high the noses are.")  # type: ignore[valid-type]
+    sights: bool = Field(True, description="Whether the rails have sights.")
+    jaws: Literal["straight", "rounded"] = Field("straight", description="How the cushions end at the pockets.")
+
+    @model_validator(mode="after")
+    def _pockets_take_balls(self) -> OwnTable:
+        table = self.table()
+        if table.width_mm > table.length_mm:
+            raise ValueError("is wider than long; the length runs from head to foot.")
+        for key, mouth in (("corner_mouth", table.corner_mouth_mm), ("side_mouth", table.side_mouth_mm)):
+            if mouth <= table.ball_mm:
+                raise ValueError(f"has a {key} of {mouth:g} mm, which takes no ball of {table.ball_mm:g} mm.")
+        return self
+
+    def table(self) -> Table:
+        """The table as aimgeo knows it."""
+        usual = TABLES["9ft"]
+
+        def mm(length: Length | None, default_mm: float) -> float:
+            return default_mm if length is None else length.mm(0.0, 0.0)
+
+        ball_mm = mm(self.ball, usual.ball_mm)
+        return Table(
+            OWN_TABLE,
+            mm(self.length, 0.0),
+            mm(self.width, 0.0),
+            mm(self.corner_mouth, usual.corner_mouth_mm),
+            mm(self.side_mouth, usual.side_mouth_mm),
+            "given",
+            ball_mm,
+            mm(self.nose, NOSE_PART * ball_mm),
+            self.sights,
+            self.jaws,
+        )
+
+
+OWN_TABLE = "own-table"
+TableKey: Any = Annotated[
+    Annotated[choice(TABLES), Tag("name")] | Annotated[OwnTable, Tag("own")],
+    Discriminator(lambda value: "own" if isinstance(value, dict | OwnTable) else "name"),
+]
+
+
 class LessonKeys(Strict):
     """The keys of a lesson file."""
 
@@ -271,8 +324,8 @@ class LessonKeys(Strict):
     units: Literal["mm", "in", "ball"] = Field(
         "mm", description="Units shown: millimetres, inches, ball fractions."
     )
-    table: choice(TABLES) = Field("9ft", description="The table's size.")  # type: ignore[valid-type]
-    ball: PositiveLength = Field("57.15 mm", validate_default=True, description="Diameter of the balls.")
+    table: TableKey = Field("9ft", description="The table: a named size, or its own measures.")
+    ball: PositiveLength | None = Field(None, description="Diameter of the balls; the table's by default.")
     cuts: one_or_more(CutValue, "The cuts of the lesson.") = Field(DEFAULT_CUTS, validate_default=True)  # type: ignore[valid-type]
     sides: one_or_more(Side, "The sides to which the object ball goes.") = ("left", "right")  # type: ignore[valid-type]
     distances: dict[Name, PositiveLength] = Field(
@@ -285,6 +338,15 @@ class LessonKeys(Strict):
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
     recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
     clips: tuple[Any, ...]
+
+    def known_table(self) -> Table:
+        """The lesson's table."""
+        table: Table = self.table.table() if isinstance(self.table, OwnTable) else TABLES[self.table]
+        return table
+
+    def ball_mm(self) -> float:
+        """How wide the balls are: as the lesson says, else as the table is made for."""
+        return self.known_table().ball_mm if self.ball is None else self.ball.mm(0.0, 0.0)
 
 
 @cache

@@ -99,7 +99,7 @@ class Plan:
     language: str = "en"
     eyes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     unset: tuple[str, ...] = ()
-    table: str = "9ft"
+    table: Table = TABLES["9ft"]
     units: str = "mm"
     ball_mm: float = BALL_DIAMETER_MM
 
@@ -185,8 +185,8 @@ class _Planner:
 
     def __init__(self, lesson: Lesson, draft: bool, language: str) -> None:
         self.lesson, self.keys, self.language = lesson, lesson.keys, language
-        self.table: Table = TABLES[self.keys.table]
-        self.ball_mm = self.keys.ball.mm(0.0, self.table.length_mm)
+        self.table: Table = self.keys.known_table()
+        self.ball_mm = self.keys.ball_mm()
         self.distances_mm = {
             name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
         }
@@ -231,7 +231,7 @@ class _Planner:
             self.language,
             eyes={name: self.asked_eye(eye) for name, eye in self.keys.eyes.items()},
             unset=tuple(dict.fromkeys(unset)),
-            table=self.table.name,
+            table=self.table,
             units=self.keys.units,
             ball_mm=self.ball_mm,
         )
@@ -240,7 +240,7 @@ class _Planner:
         """Lengths that make no shot, and settings that a kind can't show."""
         if not 20 <= self.ball_mm <= 120:
             place = self.lesson.place("ball")
-            self.faults.append(Fault(place, f"ball is {self.keys.ball.text}; balls from 20 to 120 mm are drawn."))
+            self.faults.append(Fault(place, f"ball is {self.ball_mm:g} mm; balls from 20 to 120 mm are drawn."))
         for name, mm in self.distances_mm.items():
             if mm < self.ball_mm:
                 self.faults.append(

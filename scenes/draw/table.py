@@ -40,7 +40,7 @@ def _detailed(table: Table, view: View) -> list[Path]:
     paths += _pockets(table, view)
     scale = _px_per_mm(view)
     sights = [circle(view.px(_lifted(at)), max(7.0 * scale, view.scale.px(2.5))) for at in _sights_mm(table)]
-    return [*paths, Path(np.concatenate(sights), fill=rgba(look.sight))]
+    return [*paths, Path(np.concatenate(sights), fill=rgba(look.sight))] if sights else paths
 
 
 def _inset(table: Table, view: View) -> list[Path]:

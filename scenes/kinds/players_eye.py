@@ -342,9 +342,9 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     size = s.text_px("heading")
     baseline = y + h - 0.52 * size
     pad = 0.035 * w
-    slot = sum(sheet.role(id) == "footer" and isinstance(sheet.shape(id), Mark) for id in sheet.ids())
-    step = s.text_width_px("00.00", "heading") + 1.25 * size
-    start = x + pad + slot * step
+    footer = [sheet.shape(id) for id in sheet.ids() if sheet.role(id) == "footer"]
+    texts = [shape.text for shape in footer if isinstance(shape, Text) and shape.style == "heading"]
+    start = x + pad + sum(s.text_width_px(text, "heading") + 1.25 * size for text in texts)
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), "mark", "footer")
     number = Text(told.number, (start + 0.92 * size, baseline), "heading")
@@ -355,7 +355,8 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
         return
     words = scene.figure.brief.labels.get("off_centre", "")
     unit = f"{told.unit} {words}".strip()
-    room = w - 2 * pad - 2 * step
+    # beside this number and one more
+    room = w - 2 * pad - sum(s.text_width_px(text, "heading") + 1.25 * size for text in (told.number, "00.0"))
     if s.text_width_px(unit, "small") > room:
         unit = told.unit
     sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), "text", "footer")

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aimgeo.holes import CUSHION_MM, FALL_MM, Hole, hole_of
-from aimgeo.tables import Table
+from aimgeo.tables import NOSE_MM, Table
 from aimgeo.vectors import Array, unit
 
 Vertices = NDArray[np.float32]
@@ -21,8 +21,10 @@ Vertices = NDArray[np.float32]
 Edges = NDArray[np.float32]
 """Rows of two points, their normals, the material, two shades and whether it is a seam."""
 
-NOSE_MM, TOP_MM, RAIL_MM = 36.3, 40.0, 150.0
+TOP_MM, RAIL_MM = 40.0, 150.0
 APRON_MM = -170.0
+JAW_RADIUS_MM = {"straight": 0.0, "rounded": 40.0}
+"""How the noses turn into the facings: common practice."""
 FACING_RAD = {"corner": np.radians(38.0), "side": np.radians(76.0)}
 SIGHT_OFFSET_MM, SIGHT_RADIUS_MM = 97.0, 6.5
 
@@ -45,12 +47,17 @@ def table_mesh(table: Table) -> TableMesh:
     holes = [hole_of(p, table) for p in table.pockets()]
     parts = [_cushions(table), _rails(table, holes), _sights(table), *(_liner(h) for h in holes)]
     half = (table.length_mm / 2 + CUSHION_MM + 45, table.width_mm / 2 + CUSHION_MM + 45)
+    solids = np.concatenate([triangles for triangles, _ in parts])
+    edges = np.concatenate([edges for _, edges in parts])
+    if table.nose_mm != NOSE_MM:  # what stands on the bed is as high as the noses ask
+        for heights in (solids[:, 2], edges[:, 2], edges[:, 5]):
+            heights[heights > 0] *= table.nose_mm / NOSE_MM
     return TableMesh(
         bed=_bed(*half),
         shades=np.concatenate([_foot_shade(table), *(_lip(h) for h in holes)]),
         holes=np.concatenate([_disc(h.centre_mm, h.radius_mm, 0.0, DEEP, 0.0, 48) for h in holes]),
-        solids=np.concatenate([triangles for triangles, _ in parts]),
-        edges=np.concatenate([edges for _, edges in parts]),
+        solids=solids,
+        edges=edges,
     )
 
 
@@ -133,7 +140,8 @@ def _cushions(table: Table) -> tuple[Vertices, Edges]:
         along, a, b = _facing_points(ends)
         out = np.array([along[1], -along[0]])
         turn_a, turn_b = (FACING_RAD["side" if "side" in n else "corner"] for n in (here, there))
-        parts.append(_cushion(a, b, along, out, 1 / np.tan(turn_a), 1 / np.tan(turn_b)))
+        radius = JAW_RADIUS_MM[table.jaws]
+        parts.append(_cushion(out, _Jaw(a, -along, out, turn_a, radius), _Jaw(b, along, out, turn_b, radius)))
     return _joined(parts)
 
 
@@ -146,7 +154,30 @@ def _facing_points(ends: tuple[list[Array], list[Array]]) -> tuple[Array, Array,
     return unit(best[3] - best[2]), best[2], best[3]
 
 
-def _cushion(a: Array, b: Array, along: Array, out: Array, lean_a: float, lean_b: float) -> tuple[Vertices, Edges]:
+@dataclass(frozen=True, slots=True)
+class _Jaw:
+    """A cushion's end: the nose, rounded by `radius_mm`, turns by `turn_rad` into the facing beside the pocket.
+
+    `away` runs along the nose towards the pocket, `out` behind the nose.
+    """
+
+    tip: Array
+    away: Array
+    out: Array
+    turn_rad: float
+    radius_mm: float
+
+    def at(self, back_mm: Array) -> tuple[Array, Array]:
+        """The end's points (n, 2) so far behind the nose line, and its normals there."""
+        r, turn, back = self.radius_mm, self.turn_rad, np.asarray(back_mm, float)
+        on_arc = back < r * (1 - np.cos(turn))
+        angle = np.where(on_arc, np.arccos(np.clip(1 - back / (r or 1.0), -1, 1)), turn)
+        beyond = np.where(on_arc, r * (np.sin(angle) - np.tan(turn / 2)), back / np.tan(turn))
+        points = self.tip + beyond[:, None] * self.away + back[:, None] * self.out
+        return points, np.sin(angle)[:, None] * self.away - np.cos(angle)[:, None] * self.out
+
+
+def _cushion(out: Array, here: _Jaw, there: _Jaw) -> tuple[Vertices, Edges]:
     # cross-section: (behind the nose, height), from the foot of the face over the rounded nose to the rail
     section = np.array(
         [
@@ -167,9 +198,7 @@ def _cushion(a: Array, b: Array, along: Array, out: Array, lean_a: float, lean_b
 
     def edge(i: int) -> Array:
         back, z = section[i]
-        return _lifted(
-            np.stack([a - along * lean_a * back + out * back, b + along * lean_b * back + out * back]), z
-        )
+        return _lifted(np.concatenate([jaw.at(np.array([back]))[0] for jaw in (here, there)]), z)
 
     def normal(i: int) -> Array:
         return np.array([*(out * smooth[i][0]), smooth[i][1]])
@@ -179,10 +208,11 @@ def _cushion(a: Array, b: Array, along: Array, out: Array, lean_a: float, lean_b
         for i in range(len(section) - 1)
     ]
     edges = [feather(edge(i), normal(i), CLOTH, shades[i], seam=i == 0) for i in range(len(section) - 1)]
-    for end, lean, sign in ((0, lean_a, -1.0), (1, lean_b, 1.0)):
-        n = np.array([*unit(along * sign - out * lean), 0.0])
-        back = np.array([0.0, 2.2, 7.0, 20.0, CUSHION_MM])
-        at = (a, b)[end] + np.outer(back, along * lean * sign + out)
+    for jaw in (here, there):
+        depths = {0.0, 2.2, 7.0, 20.0, CUSHION_MM}
+        back = np.array(sorted(depths | ({0.3, 1.0, 4.0, 11.0, 15.0, 26.0, 33.0} if jaw.radius_mm else set())))
+        at, normals = jaw.at(back)
+        n = _lifted(normals, 0.0)
         under = np.interp(back, *section[4::-1].T)
         top = np.concatenate([at, np.interp(back, *section[4:].T)[:, None]], axis=-1)
         foot = np.concatenate([at, np.where(back < 20.0, under, 0.0)[:, None]], axis=-1)
@@ -290,7 +320,7 @@ def _foot_shade(table: Table) -> Vertices:
 def _sights(table: Table) -> tuple[Vertices, Edges]:
     """Round inlays on the rails beside the sights' places on the nose lines."""
     L, W = table.length_mm / 2, table.width_mm / 2
-    parts = []
+    parts = [(np.zeros((0, 8), np.float32), np.zeros((0, 16), np.float32))]
     up = np.array([0.0, 0.0, 1.0])
     turn = np.linspace(0, 2 * np.pi, 21)[:-1]
     circle = SIGHT_RADIUS_MM * np.stack([np.cos(turn), np.sin(turn)], -1)

@@ -10,6 +10,7 @@ from aimgeo.tables import POCKET_NAMES, TABLES, Table
 from tests.authorities import equipment as spec
 
 ALL = list(TABLES.values())
+POOL = [table for table in ALL if table.has_sights]
 
 
 @pytest.mark.parametrize(("name", "bed_in"), spec.BED_IN.items())
@@ -32,10 +33,44 @@ def test_sizes_without_a_specification_are_common_practice_and_say_so(
 
 
 def test_every_named_table_is_in_one_of_the_two_lists() -> None:
-    assert set(TABLES) == set(spec.BED_IN) | set(spec.COMMON_PRACTICE_BED_IN)
+    assert set(TABLES) == set(spec.BED_IN) | set(spec.COMMON_PRACTICE_BED_IN) | {"12ft"}
 
 
-@pytest.mark.parametrize("table", ALL, ids=lambda t: t.name)
+def test_the_snooker_table_is_that_of_the_official_rules() -> None:
+    """Mouths are not published: the ball of the rules goes in with less room than a pool ball has (judged)."""
+    table = TABLES["12ft"]
+    bed = [table.length_mm, table.width_mm]
+    np.testing.assert_allclose(bed, spec.SNOOKER_BED_MM, atol=spec.SNOOKER_BED_TOLERANCE_MM)
+    np.testing.assert_allclose(np.array(bed) / spec.INCH_MM, [11 * 12 + 8.5, 5 * 12 + 10], atol=0.02)
+    assert table.ball_mm == pytest.approx(spec.SNOOKER_BALL_MM, abs=spec.SNOOKER_BALL_TOLERANCE_MM)
+    assert len(table.sights_mm()) == 0
+    pool = TABLES["9ft"]
+    for own, usual in zip(table.pockets(), pool.pockets(), strict=True):
+        assert table.ball_mm < own.mouth_mm
+        assert own.mouth_mm / table.ball_mm < usual.mouth_mm / pool.ball_mm
+
+
+@pytest.mark.parametrize("place", [(635.0, -317.5), (-900.0, 20.0), (1.0, 600.0), (0.0, 0.0)])
+def test_a_place_is_counted_from_the_nearer_noses(place: tuple[float, float]) -> None:
+    """Distances to the bed's sides by shapely; a diamond is an eighth of the length, a quarter of the width."""
+    from shapely import LineString, Point
+
+    table = TABLES["9ft"]
+    x, y = 1270.0, 635.0
+    noses = {
+        "foot": [(x, -y), (x, y)],
+        "head": [(-x, -y), (-x, y)],
+        "left": [(-x, y), (x, y)],
+        "right": [(-x, -y), (x, -y)],
+    }
+    away = {rail: LineString(ends).distance(Point(place)) for rail, ends in noses.items()}
+    for found, pair in zip(table.from_rails(place), (("foot", "head"), ("left", "right")), strict=True):
+        assert found.away_mm == pytest.approx(away[found.rail]) == pytest.approx(min(away[rail] for rail in pair))
+        assert found.diamonds * 317.5 == pytest.approx(found.away_mm)
+        assert math.dist(found.nose_mm, place) == pytest.approx(found.away_mm)
+
+
+@pytest.mark.parametrize("table", POOL, ids=lambda t: t.name)
 def test_mouths_are_within_the_wpa_specification(table: Table) -> None:
     for kind, (least, most) in (("foot-left", spec.CORNER_MOUTH_IN), ("side-left", spec.SIDE_MOUTH_IN)):
         a, b = table.pocket(kind).points_mm
@@ -60,7 +95,7 @@ def test_sights_are_spaced_as_the_wpa_specifies(name: str, spacing_in: float) ->
         assert round(steps) not in ((0, 4, 8) if on_long else (0, 4))
 
 
-@pytest.mark.parametrize("table", ALL, ids=lambda t: t.name)
+@pytest.mark.parametrize("table", POOL, ids=lambda t: t.name)
 def test_strings_join_the_second_sights_and_spots_lie_where_they_cross_the_long_string(table: Table) -> None:
     sights = [tuple(s) for s in table.sights_mm().round(6).tolist()]
     strings, spots = table.strings_mm(), table.spots_mm()

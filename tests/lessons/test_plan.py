@@ -12,6 +12,7 @@ from aimgeo.tables import TABLES
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.lesson.timing import spoken_s, step_frames
+from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import Plan, PlannedClip, draft_output, plan
 from scenes.board.brief import Output
 from scenes.kinds.straight_in import StraightInSettings
@@ -339,3 +340,49 @@ def test_a_clip_takes_what_its_group_sets_and_else_the_kinds_own() -> None:
     own = StraightInSettings.of(made.clips[0].brief.subject)
     assert own == StraightInSettings(looks=3, step_mm=6.35)
     assert (own.seed, own.look_s) == (1, 4.0)
+
+
+OWN = """\
+title: Own
+units: in
+table: {length: 100 in, width: 50 in, corner_mouth: 4.5 in, side_mouth: 5 in, ball: 57.15 mm}
+cuts: 1/2
+sides: left
+distances: {near: 12 in, far: 12 ft}
+clips: [{kind: table}]
+"""
+
+
+def test_a_lesson_writes_its_own_table() -> None:
+    """100 x 50 in is the 9 ft bed (WPA): the same shot lies at the same place on both."""
+    own, named = plan(loads(OWN)), plan(loads(re.sub("table: {.*}", "table: 9ft", OWN)))
+    assert (own.table.length_mm, own.table.corner_mouth_mm) == (2540.0, pytest.approx(114.3))
+    assert own.clips[0].shots[0].shot.cue_ball_mm == pytest.approx(
+        named.clips[0].shots[0].shot.cue_ball_mm, abs=2.0
+    )
+    assert "144 in" in own.unset[0]
+    assert "12ft" not in own.unset[0]
+    assert accuracy(own).rows
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("length: 100 in", "length: 100 balls", "3:17: length is '100 balls'; write it in mm, cm, m, in or ft."),
+        ("width: 50 in", "width: 5 in", "3:32: width is 5 in; it goes from 500 to 3000 mm."),
+        ("width: 50 in", "width: 110 in", "3:8: table is wider than long; the length runs from head to foot."),
+        ("ball: 57.15", "ball: 118", "3:8: table has a corner_mouth of 114.3 mm, which takes no ball of 118 mm."),
+        ("ball:", "bal:", "3:78: unknown key 'bal' in table; did you mean 'ball'?"),
+    ],
+)
+def test_a_table_that_is_none_is_told_at_its_place(old: str, new: str, message: str) -> None:
+    with pytest.raises(LessonError) as told:
+        plan(loads(OWN.replace(old, new), "own.yaml"))
+    assert f"own.yaml:{message}" in str(told.value)
+
+
+def test_a_snooker_lesson_has_its_own_balls_and_no_diamonds() -> None:
+    made = plan(loads(re.sub("table: {.*}", "table: 12ft", OWN).replace("units: in", "units: mm")))
+    assert float(made.clips[0].shots[0].shot.ball_diameter_mm) == 52.5
+    assert {m.unit for step in made.clips[0].brief.steps for m in step.measures} == {"mm"}
+    assert plan(loads(re.sub("table: {.*}", "table: 12ft\nball: 2 in", OWN))).ball_mm == pytest.approx(50.8)
