@@ -17,7 +17,7 @@ SIGHTS = 18
 BALL_DIAMETER_IN = 2.25
 
 SNOOKER_BED_MM, SNOOKER_BED_TOLERANCE_MM = (3569, 1778), 13
-"""Official Rules of the Games of Snooker and English Billiards, WPBSA, section 1, "The Standard Table", (a): within
-the cushion faces 11 ft 8 1/2 in x 5 ft 10 in; quoted from public reprints."""
+"""Official Rules of the Games of Snooker and English Billiards, WPBSA, section 1, "The Standard Table", (a):
+within the cushion faces 11 ft 8 1/2 in x 5 ft 10 in; quoted from public reprints."""
 SNOOKER_BALL_MM, SNOOKER_BALL_TOLERANCE_MM = 52.5, 0.05
 """The same rules, section 1, on balls; from memory."""

@@ -357,9 +357,8 @@ def test_a_lesson_writes_its_own_table() -> None:
     """100 x 50 in is the 9 ft bed (WPA): the same shot lies at the same place on both."""
     own, named = plan(loads(OWN)), plan(loads(re.sub("table: {.*}", "table: 9ft", OWN)))
     assert (own.table.length_mm, own.table.corner_mouth_mm) == (2540.0, pytest.approx(114.3))
-    assert own.clips[0].shots[0].shot.cue_ball_mm == pytest.approx(
-        named.clips[0].shots[0].shot.cue_ball_mm, abs=2.0
-    )
+    (shot,), (same,) = own.clips[0].shots, named.clips[0].shots
+    assert shot.shot.cue_ball_mm == pytest.approx(same.shot.cue_ball_mm, abs=2.0)
     assert "144 in" in own.unset[0]
     assert "12ft" not in own.unset[0]
     assert accuracy(own).rows
@@ -372,7 +371,7 @@ def test_a_lesson_writes_its_own_table() -> None:
         ("width: 50 in", "width: 5 in", "3:32: width is 5 in; it goes from 500 to 3000 mm."),
         ("width: 50 in", "width: 110 in", "3:8: table is wider than long; the length runs from head to foot."),
         ("ball: 57.15", "ball: 118", "3:8: table has a corner_mouth of 114.3 mm, which takes no ball of 118 mm."),
-        ("ball:", "bal:", "3:78: unknown key 'bal' in table; did you mean 'ball'?"),
+        ("ball:", "bal:", "3:79: unknown key 'bal' in table; did you mean 'ball'?"),
     ],
 )
 def test_a_table_that_is_none_is_told_at_its_place(old: str, new: str, message: str) -> None:
