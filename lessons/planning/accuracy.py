@@ -10,7 +10,12 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
+import numpy as np
+
 from aimgeo.construct import Quantity
+from aimgeo.shot import Shot
+from aimgeo.tables import TABLES, Table
+from aimgeo.vectors import angle_rad
 from lessons.answering.answer import answer
 from lessons.lesson.wording import Wording
 from lessons.planning.plan import Plan
@@ -49,10 +54,20 @@ def accuracy(made: Plan) -> Accuracy:
             "object_ball_x_mm": x, "object_ball_y_mm": y, "eye": eye_name,
         })  # fmt: skip
         asked.append({
-            "object_ball_mm": [x, y], "cue_ball_mm": shot.shot.cue_ball_mm[:2].tolist(), "target_mm": shot.pocket,
-            "table": made.table, "ball_diameter_mm": float(shot.shot.ball_diameter_mm), "eye": eye,
+            "object_ball_mm": [x, y], "cue_ball_mm": shot.shot.cue_ball_mm[:2].tolist(),
+            **_asked(made.table, shot.pocket, shot.shot), "ball_diameter_mm": made.ball_mm, "eye": eye,
         })  # fmt: skip
     return Accuracy(made.title, made.told, tuple(_rows(names, answer(asked))), made.unset)
+
+
+def _asked(table: Table, pocket: str, shot: Shot) -> dict[str, Any]:
+    """Table and target in the words of `solve`, which knows named tables; another one's pocket goes by its mouth."""
+    if TABLES.get(table.name) == table:
+        return {"table": table.name, "target_mm": pocket}
+    own = table.pocket(pocket)
+    approach_deg = float(np.degrees(angle_rad(shot.object_direction, own.outward)))
+    mouth = {"mouth_mm": own.mouth_mm, "approach_deg": approach_deg}
+    return {"table": None, "target_mm": list(own.centre_mm), "pocket": mouth}
 
 
 def as_csv(table: Accuracy) -> str:

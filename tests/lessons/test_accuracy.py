@@ -101,3 +101,12 @@ def test_an_aim_that_passes_the_ball_is_told_apart_from_none() -> None:
     aside, low = (blocks[f"Eye {eye}, distance far (900 mm), to the right"] for eye in ("aside", "low"))
     assert re.search(r"ghost ball: base spot +passes$", aside, re.M)
     assert re.search(r"ghost ball: centre +-$", low, re.M)
+
+
+def test_a_table_of_its_own_is_judged_as_the_named_one() -> None:
+    """The 9 ft table written out by its measures gives the same rows as its name."""
+    own = LESSON + "table: {length: 100 in, width: 50 in}\n"
+    rows = [accuracy(plan(loads(text))).rows for text in (LESSON, own)]
+    for named, given in zip(*rows, strict=True):
+        assert given["pocketed"] == named["pocketed"]
+        assert given["miss_mm"] == pytest.approx(named["miss_mm"], abs=1e-6)
