@@ -91,7 +91,7 @@ class Table:
             m = self.side_mouth_mm
             return Pocket(name, ((-m / 2, sy * W), (m / 2, sy * W)), (0.0, sy * W), (0.0, sy), m)
         sx, L, m = (1.0 if end == "foot" else -1.0), self.length_mm / 2, self.corner_mouth_mm
-        k = m / np.sqrt(2)
+        k = float(m / np.sqrt(2))
         a, b = (sx * (L - k), sy * W), (sx * L, sy * (W - k))
         centre = (sx * (L - k / 2), sy * (W - k / 2))
         r = float(np.sqrt(0.5))

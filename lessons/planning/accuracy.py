@@ -61,7 +61,7 @@ def accuracy(made: Plan) -> Accuracy:
 
 
 def _asked(table: Table, pocket: str, shot: Shot) -> dict[str, Any]:
-    """Table and target in the words of `solve`, which knows named tables; another one's pocket goes by its mouth."""
+    """Table and target in the words of `solve`, which knows named tables; other pockets go by their mouth."""
     if TABLES.get(table.name) == table:
         return {"table": table.name, "target_mm": pocket}
     own = table.pocket(pocket)
