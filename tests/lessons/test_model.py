@@ -32,7 +32,8 @@ def test_a_title_and_a_kind_are_a_lesson() -> None:
     assert list(keys.distances) == ["near", "far"]
     assert (keys.output.size, keys.output.rate, keys.output.theme) == ((1920, 1080), (60, 1), "dusk")
     assert keys.table == "9ft"
-    assert keys.ball.text == "57.15 mm"
+    assert keys.ball is None
+    assert keys.ball_mm() == 57.15
     assert "player" in keys.eyes
 
 
