@@ -21,6 +21,10 @@ FLOORS: dict[str, tuple[set[str], ...]] = {
     "scenes": (
         {"look", "files"}, {"board"}, {"frame", "plate"}, {"draw"}, {"figure", "judge"}, {"kinds"}, {"film"},
     ),
+    "lessons": (
+        {"lesson", "answering", "files"}, {"planning"}, {"rendering"}, {"deliver", "footage"}, {"live"}, {"commands"},
+        {"cli"},
+    ),
 }  # fmt: skip
 """A room's folders and modules from the ground up: each may import what stands on a lower floor. '*' is all the
 others, which may import each other."""
