@@ -3,7 +3,7 @@
 At each stop the line is drawn that this eye would take for the aim: the level direction from the eye through the
 cue ball's centre (the plane reading of docs/geometry.md), with how far it is off, and by how much the ball misses.
 Sentences: moving_eye.start, moving_eye.stop, moving_eye.true where it is not off (values eye_back, eye_height,
-eye_offset, eye_side, judged_off, judged_side). Measures: judged_off, judged_miss (left out when nothing is hit).
+eye_offset, eye_side, judged_off, judged_side). Measures: judged_off, judged_miss (the name no_hit where the object ball is missed).
 """
 
 from __future__ import annotations
@@ -131,8 +131,11 @@ def _turn_rad(shot: Shot, eye: EyeSpec) -> float:
 
 
 def _judged(shot: Shot, turn_rad: float) -> tuple[tuple[str, Quantity], ...]:
-    miss = float(outcome(_frame_of(shot), np.array([turn_rad])).miss_mm[0])
+    found = outcome(_frame_of(shot), np.array([turn_rad]))
+    miss = float(found.miss_mm[0])
     off = ("judged_off", Quantity(abs(turn_rad), "angle_rad"))
+    if not found.hit[0]:
+        return off, ("judged_miss", Quantity("no_hit", "name"))
     return (off,) if math.isnan(miss) else (off, ("judged_miss", Quantity(abs(miss), "distance_mm")))
 
 
@@ -242,7 +245,8 @@ def _put_stop(
     for k, measure in enumerate(words.measures):
         baseline = strip + (k + 0.72) * pitch
         name = Text(measure.name, (x + 0.04 * w, baseline), "small")
-        value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
+        style = "heading" if measure.number[:1].isdigit() else "small"  # words take more room than a number
+        value = Text(joined(measure), (x + 0.96 * w, baseline), style, "right")
         for part, text in (("name", name), ("value", value)):
             id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
             sheet.show(id, number)
