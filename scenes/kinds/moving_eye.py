@@ -3,7 +3,8 @@
 At each stop the line is drawn that this eye would take for the aim: the level direction from the eye through the
 cue ball's centre (the plane reading of docs/geometry.md), with how far it is off, and by how much the ball misses.
 Sentences: moving_eye.start, moving_eye.stop, moving_eye.true where it is not off (values eye_back, eye_height,
-eye_offset, eye_side, judged_off, judged_side). Measures: judged_off, judged_miss (the name no_hit where the object ball is missed).
+eye_offset, eye_side, judged_off, judged_side). Measures: judged_off, judged_miss
+(the name no_hit where nothing is hit).
 """
 
 from __future__ import annotations
