@@ -1,277 +1,220 @@
-"""The roll that ends a build-up: the cue ball to the ghost position, the hit, and where both balls go."""
+"""The shot that ends a build-up: the picture opens until the target is in it, and the shot is played."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import accumulate, pairwise
 
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.vectors import left
-from scenes.board import (
-    Ball,
-    Bar,
-    Line,
-    Mark,
-    Rect,
-    Ring,
-    Shade,
-    Text,
-)
-from scenes.board.brief import BriefStep
-from scenes.board.motion import Span, in_turn
-from scenes.board.rects import part_inside
+from aimgeo.construct import position
+from aimgeo.holes import Hole, hole_of
+from aimgeo.running import Played, play_softly
+from aimgeo.vectors import Array
+from scenes.board import ONE, Ball, Line, Move, Pane, Rect, Ring, TableTop, Text, Track
+from scenes.board.brief import BriefStep, Subject
+from scenes.board.motion import Span
 from scenes.board.timing import TIMING
-from scenes.figure.figure import Figure, disc_of, discs, piece_px, pieces_of
-from scenes.figure.labels import (
-    Stroke,
-    merged,
-    place,
-)
-from scenes.figure.placer import LINE_RANK, Labels
+from scenes.figure.figure import Figure, bare, disc_of, pieces_of, strokes_of
+from scenes.figure.labels import Obstacles, Port, Wanted
+from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import titles
 from scenes.figure.plan_labels import line_label
-from scenes.frame.column import (
-    even_lines,
-    measures_top_px,
-    put_pips,
-    put_title,
-)
-from scenes.look.scale import plate_sizes
+from scenes.figure.played import Rolls, after_lines, put_shot, rolls, shot_s
+from scenes.frame.column import put_pips, put_title, text_rect, title_rect
+from scenes.frame.framing import PLAYED, View, moving_camera, pane
 
-ROLL_DIM = 0.3
-"""Opacity of the construction while the balls roll."""
-SHOWN_HEIGHTS_S = 0.4
-"""Speed of the cue ball as shown, in frame heights a second."""
-MOST_AWAY_S = 1.6
-"""How long the balls are followed after the hit."""
-STANDS = 1e-9
-"""A part of the speed below this is none."""
-OUTLINES = 3
-BACK_AT_HIT = ("aim_line", "target_line")
-"""The lines that come back when the balls touch."""
+PACE = 0.5
+"""How fast the shot is shown, of its true speed: the picture says so."""
+OPENS_S, LOOK_S = 1.8, 1.4
+MARGIN_BALLS = 1.2
+"""Room around what is shown of the shot, in balls."""
+LARGEST_BALL = 0.09
+"""A ball in the picture of the whole shot is at most so large, of the frame's height."""
+SAMPLES = 60
+RAIL_MM = 170.0
+"""So much around the target is shown, its rails with it."""
 
 
-def put_roll(figure: Figure, labels: Labels, measure_ids: Sequence[str], words: BriefStep, span: Span) -> None:
-    """The cue ball rolls to the ghost position, both stand still for a moment, both go on as they must."""
-    sheet, shot, frame = figure.sheet, figure.shot, figure.frame
+def roll_s(subject: Subject) -> float:
+    """Seconds that the step needs: the picture opens, the shot is played, time to look."""
+    played = played_shot(subject)
+    needs = shot_s(played, subject.table, subject.target_name, PACE, cue=False)
+    return TIMING.fade_s + OPENS_S + TIMING.rest_s + needs + TIMING.fade_s + LOOK_S
+
+
+def played_shot(subject: Subject) -> Played:
+    """The subject's shot as it is played."""
+    assert subject.shot is not None
+    return play_softly(subject.shot, subject.table)
+
+
+def put_roll(
+    figure: Figure, labels: Labels, measure_ids: Sequence[str], words: BriefStep, span: Span, stage: View
+) -> Pane:
+    """The construction goes, the picture opens, the balls roll. The pane of it all, which lies over the stage.
+
+    `stage` is the view of the object ball from which the picture opens.
+    """
+    sheet, frame, subject = figure.sheet, figure.frame, figure.brief.subject
     first, end = span
     fade = figure.frames(TIMING.fade_s)
     half = max(fade // 2, 1)
     index = len(figure.plan.steps)
     put_title(sheet, frame, f"title.{index}", words.title, (first + half, first + fade), None)
     put_pips(sheet, frame, f"pips.{index}", index + 1, index, (first, first + 1), None)
-    travel, rolled = float(shot.travel_mm), _roll_legs(figure)
-    seen = sum(b - a for a, b in rolled)
-    speed = SHOWN_HEIGHTS_S * frame.height_px / figure.px_per_mm  # mm a second, as shown
-    roll_s = max(seen / speed, 0.3) if seen > 0 else 0.0
-    speed = seen / roll_s if roll_s else speed
-    cut = abs(float(shot.cut_rad))
-    away_s, object_mm, cue_mm = _departure(figure, speed, cut)
-    times = [TIMING.fade_s + TIMING.dim_s, TIMING.rest_s, roll_s, TIMING.contact_s, away_s]
-    times += [0.6, TIMING.fade_s] if cue_mm > 0 else []
-    times += [TIMING.end_s]
-    parts = in_turn(first, end, times, figure.rate)
-    dim, _, roll, contact, away = parts[:5]
+    _clear(figure, (first, first + fade))
     labels.clear((first, first + fade))
     for id in measure_ids:
         sheet.hide(id, (first, first + fade))
-    pair = _fade_construction(figure, dim, contact)
-    note = _note_slow(figure, (first + fade, first + 2 * fade))
-    aim = np.array([*shot.aim_direction, 0.0])
-    legs = [(b - a) / seen for a, b in rolled] if seen else []
-    edges = [round(roll[0] + (roll[1] - roll[0]) * t) for t in accumulate(legs, initial=0.0)]
-    for n, (leg, part) in enumerate(zip(rolled, pairwise(edges), strict=True)):
-        if n:
-            sheet.move("cue_ball", "offset_mm", (part[0], part[0] + 1), *(aim * leg[0]), easing="linear")
-            part = (part[0] + 1, part[1])
-        sheet.move("cue_ball", "offset_mm", part, *(aim * leg[1]), easing="linear")
-    _ring(figure, contact)
-    for id in pair:
-        sheet.show(id, (contact[0], contact[0] + fade))
-    u = np.array([*shot.object_direction, 0.0])
-    sheet.move("object_ball", "offset_mm", away, *(u * object_mm), easing="linear")
-    _outlines(figure, u, object_mm, away)
-    if cue_mm > 0:
-        side = int(shot.side)
-        tangent = np.array([*(-side * left(shot.object_direction)), 0.0])
-        sheet.move("cue_ball", "offset_mm", away, *(aim * travel + tangent * cue_mm), easing="linear")
-        _cue_ball_after(figure, labels, tangent, cue_mm, parts[5], parts[6], object_mm * u, note)
+    played = played_shot(subject)
+    ways = rolls(played, figure.shot, subject.table, subject.target_name, figure.rate, PACE)
+    view = _whole_shot(figure, ways, stage)
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    opens = (first + fade, first + fade + figure.frames(OPENS_S))
+    shown = Track((0.0,), (Move(first, first + fade, (1.0,)),))
+    opening = Pane(PLAYED, full, "table", moving_camera(full, stage, view, *opens), "cloth", shown)
+    resting = replace(
+        figure, windows=(pane(PLAYED, full, view, "table", ONE, "cloth"),), panes=(PLAYED,), line_panes=(PLAYED,),
+        plan=bare(figure.shot), prefix="roll.",
+    )  # fmt: skip
+    _put_lines(resting, opens)
+    start = opens[1] + figure.frames(TIMING.rest_s)
+    put = put_shot(
+        sheet, figure.shot, played, subject.table, subject.target_name, (PLAYED,), start, figure.rate, PACE
+    )
+    told = (put.end, min(put.end + fade, end))
+    after = after_lines(played, figure.shot, subject.table, subject.target_name)
+    for n, line in enumerate(after):
+        id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (PLAYED,))
+        sheet.show(id, told)
+    _put_words(resting, played, after, ways, (opens[1], opens[1] + fade), told)
+    return opening
 
 
-def _roll_legs(figure: Figure) -> list[tuple[float, float]]:
-    """Parts of the cue ball's way that the stage shows, in mm from its place: all, or out of one pane and into
-    the other."""
-    travel = float(figure.shot.travel_mm)
-    if not figure.is_broken:
-        return [(0.0, travel)] if travel > 0 else []
-    scale = figure.px_per_mm
-    _, band_y, _, band_h = figure.frame.band_px
-    leaving = (figure.px(figure.shot.cue_ball_mm)[1] - (band_y + band_h)) / scale + figure.radius_mm
-    ghost_y = float(figure.pane.px(figure.shot.ghost_ball_mm)[1])
-    entering = (band_y - ghost_y) / scale + figure.radius_mm
-    return [(0.0, leaving), (travel - entering, travel)]
-
-
-def _departure(figure: Figure, speed_mm_s: float, cut: float) -> tuple[float, float, float]:
-    """Seconds after the hit that are shown, and how far the object ball and a stunned cue ball go meanwhile.
-
-    Equal balls, no friction, nothing lost: the object ball takes the part of the speed along the line of their
-    centres, the cue ball keeps the part along the tangent (the 90-degree rule).
-    """
-    shot, side = figure.shot, int(figure.shot.side)
-    room = _ball_room(figure)
-    far_mm = 12 * figure.radius_mm
-    ways = []
-    for start, run, part in (
-        (shot.object_ball_mm, shot.object_direction, math.cos(cut)),
-        (shot.ghost_ball_mm, -side * left(shot.object_direction), math.sin(cut)),
-    ):
-        end = start + np.array([*run, 0.0]) * far_mm
-        inside = part_inside(figure.pane.px(start), figure.pane.px(end), room)[1]
-        ways.append((inside * far_mm if part > STANDS else math.inf, part))
-    to_target = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
-    ways[0] = (min(ways[0][0], to_target), ways[0][1])
-    seconds = min([way / (part * speed_mm_s) for way, part in ways if part > STANDS] + [MOST_AWAY_S])
-    object_mm, cue_mm = (seconds * speed_mm_s * part for _, part in ways)
-    return seconds, object_mm, cue_mm
-
-
-def _ball_room(figure: Figure) -> Rect:
-    """Where a ball's centre may go so that the ball stays on the stage."""
-    x, y, w, h = figure.room_px
-    sx, sy, sw, sh = figure.frame.action_safe
-    bottom = figure.frame.band_px[1] + figure.radius_px if figure.is_broken else min(y + h, sy + sh)
-    r = figure.radius_px
-    left_px, top, right = max(x, sx) + r, max(y, sy) + r, min(x + w, sx + sw) - r
-    return (left_px, top, right - left_px, bottom - r - top)
-
-
-def _fade_construction(figure: Figure, span: Span, contact: Span) -> list[str]:
-    """The construction steps back, its lines under the balls; the copies of the aim and target lines, which come
-    back at the hit."""
-    sheet, pair = figure.sheet, []
+def _clear(figure: Figure, gone: Span) -> None:
+    """The construction goes; the balls stay where they are."""
+    sheet = figure.sheet
     for id in sheet.ids():
         shape = sheet.shape(id)
-        is_ghost = isinstance(shape, Ball) and shape.look == "ghost"
-        if not isinstance(shape, Line | Mark | Bar | Ring) and not is_ghost:
-            continue
-        is_on_stage = not {*sheet.panes(id)}.isdisjoint(figure.panes)
-        if not is_on_stage or not sheet.is_shown_at_end(id):
-            continue
-        if is_ghost:
-            sheet.move(id, "opacity", span, ROLL_DIM)
-            sheet.hide(id, (contact[0], contact[0] + figure.frames(TIMING.fade_s)))
-            continue
-        sheet.hide(id, span)
-        if isinstance(shape, Line):
-            role = sheet.role(id)
-            under = sheet.put(f"{id}.under", replace(shape, ink_in=()), "line_under", role, sheet.panes(id))
-            sheet.move(under, "opacity", span, ROLL_DIM)
-            if role in BACK_AT_HIT:
-                pair.append(under)
-            else:
-                sheet.hide(under, (contact[1], contact[1] + figure.frames(TIMING.fade_s)))
-    return pair
+        is_ball = isinstance(shape, Ball) and shape.look != "ghost"
+        if sheet.is_shown_at_end(id) and not is_ball and (sheet.panes(id) or id.startswith("band")):
+            sheet.hide(id, gone)
 
 
-def _note_slow(figure: Figure, span: Span) -> tuple[Rect, ...]:
-    """A plate that says that the balls are slower than in life, where the measures stood; its rectangle."""
-    words = figure.brief.labels.get("slowed_cut" if figure.is_broken else "slowed")
-    if not words:
-        return ()
-    frame, scale = figure.frame, figure.frame.scale
-    sizes, size = plate_sizes(scale), scale.text_px("label")
-    room = frame.measure_width_px - 2 * sizes.padding_px
-    lines = even_lines(words, room, lambda text: scale.text_width_px(text, "label"))
-    width = max(scale.text_width_px(line, "label") for line in lines) + 2 * sizes.padding_px
-    x, y = frame.measures_px[0], measures_top_px(titles(figure.brief), frame) - size
-    pitch = 1.25 * size
-    rect = (x, y, width, sizes.height_px + (len(lines) - 1) * pitch)
-    sheet = figure.sheet
-    ids = [sheet.put("slowed", Shade(rect, "plate", sizes.radius_px), "label", "label")]
-    for n, line in enumerate(lines):
-        at = (x + sizes.padding_px, y + sizes.baseline_px + n * pitch)
-        ids.append(sheet.put(f"slowed.{n}", Text(line, at, "label"), "text", "label"))
-    for id in ids:
-        sheet.show(id, span)
-    return (rect,)
+def _whole_shot(figure: Figure, ways: Rolls, stage: View) -> View:
+    """The view, turned as the table is elsewhere, in which both balls are seen all the way, and the target."""
+    frame, shot = figure.frame, figure.shot
+    rows = np.concatenate(
+        [
+            shot.cue_ball_mm + np.array(ways.cue_ball)[:: max(ways.frames // SAMPLES, 1)],
+            shot.object_ball_mm + np.array(ways.object_ball),
+            shot.cue_ball_mm[None],
+            shot.target_mm + RAIL_MM * np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]),
+        ]
+    )[:, :2]
+    turn = 0.0 if frame.up_along_table else math.pi / 2
+    s, c = math.sin(turn), math.cos(turn)
+    right, up = rows @ np.array([s, -c]), rows @ np.array([c, s])
+    pad = MARGIN_BALLS * 2 * figure.radius_mm
+    x, y, w, h = _room(figure)
+    wide, tall = float(np.ptp(right)) + 2 * pad, float(np.ptp(up)) + 2 * pad
+    largest = LARGEST_BALL * frame.height_px / (2 * figure.radius_mm)
+    scale = min(w / wide, h / tall, largest, stage.px_per_mm)
+    mid_r, mid_u = (float(np.min(v) + np.max(v)) / 2 for v in (right, up))
+    at = (mid_r * s + mid_u * c, -mid_r * c + mid_u * s)
+    return View(at, (x + w / 2, y + h / 2), turn, scale)
 
 
-def _ring(figure: Figure, span: Span) -> None:
-    """One ring around the place of the hit, growing from the ghost ball's edge and gone when the balls go on."""
-    centre = construction.position(figure.shot.ghost_ball_mm)
-    ring = Ring(centre, figure.radius_mm, "thin_line")
-    id = figure.sheet.put("contact_ring", ring, "mark", panes=(figure.pane.id,))
-    first, end = span
-    figure.sheet.move(id, "opacity", (first, first + 1), 1.0)
-    figure.sheet.move(id, "size", span, 1.35, easing="cubic")
-    figure.sheet.move(id, "opacity", (max(first + 1, end - figure.frames(0.2)), end), 0.0)
+def _room(figure: Figure) -> Rect:
+    """Where the shot may be seen: below the title, above the words at the foot."""
+    frame = figure.frame
+    x, top, w, safe = frame.title_safe
+    _, ty, _, th = title_rect(titles(figure.brief)[-1:], frame)
+    first = ty + th + 0.03 * frame.scale.short_px
+    return (x, first, w, top + safe - 1.6 * frame.scale.text_px("small") - first)
 
 
-def _outlines(figure: Figure, u: np.ndarray, far_mm: float, span: Span) -> None:
-    """Three outlines where the object ball was, at equal times (one when it hardly moves)."""
-    count = OUTLINES if far_mm > figure.radius_mm else 1
-    for n in range(count):
-        at = construction.position(figure.shot.object_ball_mm + u * far_mm * n / count)
-        id = figure.sheet.put(
-            f"outline.{n}",
-            Ring(at, figure.radius_mm, "thin_line"),
-            "line_under",
-            "object_ball_outline",
-            (figure.pane.id,),
-        )
-        when = span[0] + round((span[1] - span[0]) * n / count)
-        figure.sheet.move(id, "opacity", (when, when + figure.frames(0.1)), 0.85)
+def _put_lines(figure: Figure, shown: Span) -> None:
+    """Table, aim and target line, and a ring around the pocket, under the balls."""
+    sheet, shot, subject = figure.sheet, figure.shot, figure.brief.subject
+    if subject.table is not None:
+        sheet.put("roll.table", TableTop(subject.table), "table", "table", (PLAYED,), opacity=1.0)
+    for role, a, b in (
+        ("aim_line", shot.cue_ball_mm, shot.ghost_ball_mm),
+        ("target_line", shot.object_ball_mm, shot.target_mm),
+    ):
+        line = Line((position(a), position(b)), role, arrow=role == "target_line")
+        strength = figure.frame.look.old_strength
+        id = sheet.put(f"roll.{role}", line, "line_under", role, (PLAYED,), strength=strength)
+        sheet.show(id, shown)
+    ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
+    sheet.show(sheet.put("roll.ghost", ghost, "ghost", "ghost_ball", (PLAYED,)), shown)
+    hole = _hole(subject)
+    if hole is not None:
+        ring = Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
+        sheet.show(sheet.put("roll.pocket", ring, "mark", "target", (PLAYED,)), shown)
 
 
-def _cue_ball_after(
-    figure: Figure,
-    labels: Labels,
-    tangent: np.ndarray,
-    gone_mm: float,
-    drawn: Span,
-    shown: Span,
-    object_moved: np.ndarray,
-    note: tuple[Rect, ...],
+def _put_words(
+    figure: Figure, played: Played, after: Sequence[Line], ways: Rolls, opened: Span, told: Span
 ) -> None:
-    """The stunned cue ball's path, along the tangent line, with its label."""
-    shot = figure.shot
-    G = shot.ghost_ball_mm
-    reach = gone_mm + 4 * figure.radius_mm
-    part = part_inside(figure.pane.px(G), figure.pane.px(G + tangent * reach), figure.room_px)[1]
-    end = construction.position(G + tangent * reach * part)
-    line = construction.Line("cue_ball_after", construction.position(G), end)
-    pieces = pieces_of(figure, line)[:1]
-    if not pieces:
-        return
-    shape = Line((pieces[0][1], pieces[0][2]), "cue_ball_after", ink_in=("cue_ball",))
-    sheet = figure.sheet
-    id = sheet.put("cue_ball_after", shape, "line", panes=pieces[0][0], opacity=1.0, drawn=0.0)
-    sheet.move(id, "drawn", drawn, 1.0)
-    words = figure.brief.labels.get("cue_ball_after")
-    if not words:
-        return
-    cue = disc_of(figure, "cue_ball", construction.position(G + tangent * gone_mm), figure.radius_mm, True)
-    ball = disc_of(
-        figure, "object_ball", construction.position(shot.object_ball_mm + object_moved), figure.radius_mm, True
+    """The pocket's name; at the end the name of the cue ball's way; and how fast the shot is shown."""
+    sheet, frame, words = figure.sheet, figure.frame, figure.brief.labels
+    s, shot = frame.scale, figure.shot
+    stops = [shot.cue_ball_mm + np.array(ways.cue_ball[-1]), shot.cue_ball_mm, shot.object_ball_mm]
+    stops += list(shot.object_ball_mm + np.array(ways.object_ball)[:: max(ways.frames // SAMPLES, 1)] * [1, 1, 0])
+    balls = [disc_of(figure, f"ball.{n}", at, figure.radius_mm) for n, at in enumerate(stops)]
+    strokes = [
+        stroke
+        for role, a, b in (
+            ("aim_line", shot.cue_ball_mm, shot.ghost_ball_mm),
+            ("target_line", shot.object_ball_mm, shot.target_mm),
+            *(("cue_ball_after", *line.points_mm) for line in after),
+        )
+        for stroke in strokes_of(figure, construction.Line(role, position(a), position(b)))
+    ]
+    rects = [title_rect(titles(figure.brief), frame)]
+    if "half_speed" in words:
+        x, y, w, h = frame.title_safe
+        text = Text(words["half_speed"], (x + w, y + h - 0.2 * s.text_px("small")), "small", "right")
+        sheet.show(sheet.put("half_speed", text, "text", "words"), opened)
+        rects.append(text_rect(text, s))
+    kept = Obstacles(tuple(b for b in balls if b is not None), (), tuple(strokes), tuple(rects))
+    labels = Labels(figure, [kept], (_room(figure),), 3, True)
+    hole = _hole(figure.brief.subject)
+    if hole is not None and "target" in words:
+        labels.add(0, [(_pocket_label(figure, hole, words["target"]), POINT_RANK)], opened, opened)
+    key = "cue_ball_stunned" if played.roll == 0 else "cue_ball_rolling"
+    if key in words and after:
+        pieces = [p for line in after for p in pieces_of(figure, _as_line(line))]
+        named = [b for b in balls[:1] if b is not None]
+        want = line_label(figure, "cue_ball_after", words[key], "cue_ball_after", pieces, named)
+        labels.add(0, [(want, LINE_RANK)], told, told)
+
+
+def _as_line(line: Line) -> construction.Line:
+    return construction.Line("cue_ball_after", *line.points_mm)
+
+
+def _hole(subject: Subject) -> Hole | None:
+    """The hole that the object ball is played into."""
+    if subject.table is None or subject.target_name is None:
+        return None
+    return hole_of(subject.table.pocket(subject.target_name), subject.table)
+
+
+def _pocket_label(figure: Figure, hole: Hole, text: str) -> Wanted:
+    """The pocket's name, led to the ring around it."""
+    centre: Array = np.array([*hole.centre_mm, 0.0])
+    x, y = figure.px(centre)
+    r = hole.radius_mm * figure.px_per_mm
+    w, h = plate_size(figure, text, None)
+    ports = [Port((x + side * r, y), side) for side in (-1, 1)] + [
+        Port((x, y + lift * r), 0, lift) for lift in (-1, 1)
+    ]
+    return Wanted(
+        "target", "target", text, w, h, tuple(ports), near_px=(x, y), prefer=figure.aim_side, is_point=True
     )
-    balls = [disc for disc in (*discs(figure), cue, ball) if disc is not None]
-    a, b = piece_px(figure, pieces[0])
-    half = figure.frame.scale.stroke_px(6)
-    before = merged(labels.steps)
-    still_there = tuple(s for s in before.strokes if s.name in BACK_AT_HIT)
-    obstacles = replace(
-        before,
-        balls=tuple(balls),
-        marks=(),
-        strokes=(*still_there, Stroke("cue_ball_after", a, b, half)),
-        rects=(*before.rects, *note),
-    )
-    want = line_label(figure, "cue_ball_after", words, "cue_ball_after", pieces, balls)
-    found = place(replace(want, prefer=figure.aim_side), obstacles, labels.zones, [], labels.spacing)
-    if found is not None:
-        labels.put(found, LINE_RANK, len(figure.plan.steps), shown, is_new=True)

@@ -14,7 +14,7 @@ from aimgeo.vectors import Array
 from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant
 from scenes.frame.layout import Layout
 
-STAGE, FAR, NEAR, TABLE, INSET = "stage", "far", "near", "table", "inset"
+STAGE, FAR, NEAR, TABLE, INSET, PLAYED = "stage", "far", "near", "table", "inset", "played"
 ZIGZAG_PX = 13.0
 """Depth of a break's zigzag edge in px of a 1080 px frame; the panes run on under it."""
 

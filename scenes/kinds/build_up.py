@@ -35,7 +35,7 @@ from scenes.figure.labels import Port, Wanted
 from scenes.figure.placer import BAR_RANK, Labels, plate_size
 from scenes.figure.plan import CutArc, bars_of, cut_arc_in, plan_figure, titles
 from scenes.figure.plan_labels import plan_labels, wanted_in_plan
-from scenes.figure.roll import put_roll
+from scenes.figure.roll import put_roll, roll_s
 from scenes.figure.steps import draw_step, step_spans
 from scenes.frame.column import (
     appear,
@@ -47,7 +47,17 @@ from scenes.frame.column import (
     put_pips,
     put_title,
 )
-from scenes.frame.framing import INSET, TABLE, Framing, framing, inset_view, moving_camera, pane, table_view
+from scenes.frame.framing import (
+    INSET,
+    PLAYED,
+    TABLE,
+    Framing,
+    framing,
+    inset_view,
+    moving_camera,
+    pane,
+    table_view,
+)
 from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import put_inset, put_opening
@@ -86,7 +96,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
             )
             for step in plan.steps
         ),
-        OutlineStep("roll", ROLL, values, draws_s=7.0),
+        OutlineStep("roll", ROLL, values, draws_s=roll_s(subject)),
     )
 
 
@@ -112,8 +122,11 @@ def board(brief: Brief) -> Board:
     labels, told = plan_labels(figure), _Told()
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
         _draw_step(figure, labels, told, i, step, brief.steps[first + i], span)
-    put_roll(figure, labels, told.ids, brief.steps[-1], spans[-1])
-    return figure.sheet.board(brief, panes)
+    played = put_roll(figure, labels, told.ids, brief.steps[-1], spans[-1], stage.main)
+    gone = replace(played.opacity.moves[0], to=(0.0,))
+    left = (replace(p, opacity=replace(p.opacity, moves=(*p.opacity.moves, gone))) for p in panes if p.id != TABLE)
+    opening = (p for p in panes if p.id == TABLE)
+    return figure.sheet.board(brief, (*opening, *left, played))
 
 
 def _scene(brief: Brief) -> tuple[Figure, Framing]:
@@ -215,7 +228,7 @@ def _put_band(figure: Figure, shown: Span | None) -> None:
 
 def _put_balls(figure: Figure, from_start: bool) -> None:
     """The two balls, in every pane that shows the true table."""
-    panes = (*((TABLE,) if not from_start else ()), *figure.panes)
+    panes = (*((TABLE,) if not from_start else ()), *figure.panes, PLAYED)
     R = figure.radius_mm
     for role, at, look in (
         ("object_ball", figure.shot.object_ball_mm, "object"),

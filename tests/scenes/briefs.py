@@ -36,7 +36,8 @@ LABELS = {
     "object_ball_line": "Object-ball line",
     "edge_line": "Edge line",
     "sight_line": "Sight line",
-    "cue_ball_after": "Cue ball, stunned",
+    "cue_ball_stunned": "Cue ball, hit without spin",
+    "cue_ball_rolling": "Cue ball, rolling",
     "contact_object": "Contact point",
     "contact_cue": "Contact point",
     "aim_point": "Aim point",
@@ -49,8 +50,7 @@ LABELS = {
     "head": "head",
     "foot": "foot",
     "target": "Target: foot-left pocket",
-    "slowed": "Slowed down",
-    "slowed_cut": "Slowed down, the way between left out",
+    "half_speed": "Played at half speed",
 }
 TITLE = "Said on screen,\nin two lines"
 

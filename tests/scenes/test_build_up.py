@@ -11,10 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from aimgeo.camera import pixels
+from aimgeo.holes import hole_of
 from aimgeo.methods import METHODS
+from aimgeo.running import play_softly
 from aimgeo.shot import Shot
-from scenes.board import Ball, Board, Element, Line, Mark, Pane
-from scenes.frame.framing import FAR, INSET, NEAR, STAGE, TABLE, framing
+from aimgeo.tables import TABLES
+from scenes.board import Ball, Board, Element, Line, Mark, Pane, Text
+from scenes.frame.framing import FAR, INSET, NEAR, PLAYED, STAGE, TABLE, framing
 from scenes.frame.layout import layout
 from scenes.kinds.build_up import board as build_up
 from scenes.kinds.build_up import outline
@@ -94,7 +97,7 @@ def test_a_far_shot_has_two_panes_and_lines_run_on_across_the_break() -> None:
     pieces = [
         e for e in board.elements if e.role == "aim_line" and isinstance(e.shape, Line) and "under" not in e.id
     ]
-    assert {e.panes for e in pieces if INSET not in e.panes} == {(FAR,), (NEAR,)}
+    assert {e.panes for e in pieces if INSET not in e.panes} == {(FAR,), (NEAR,), (PLAYED,)}
 
 
 @pytest.mark.parametrize("method", METHODS)
@@ -152,59 +155,55 @@ def test_one_camera_move_opens_the_clip_and_the_build_up_never_moves() -> None:
 
 @pytest.mark.parametrize("cut_deg", [-30.0, 0.0, 14.48, 60.0])
 @pytest.mark.parametrize("distance_mm", [120.0, 1400.0])
-def test_the_roll_is_a_collision(cut_deg: float, distance_mm: float) -> None:
-    """No easing; contact at the ghost position; speeds after the hit as for equal balls without friction.
+def test_the_roll_is_a_collision_and_ends_in_the_pocket(cut_deg: float, distance_mm: float) -> None:
+    """No easing; contact at the ghost position; ways just after the hit as for equal balls that lose nothing.
 
-    cos(cut) and sin(cut) along and across the line of centres: the 90-degree rule (common practice; any textbook
-    of mechanics for an elastic collision of equal masses).
+    A stunned cue ball leaves along the tangent with tan(cut) times the object ball's speed (any textbook of
+    mechanics for an elastic collision of equal masses); both then slide for a while and lose the same a second.
     """
     shot: Shot = shot_of(cut_deg, distance_mm)
     board = board_of("build-up", shot, "ghost_ball")
     cue, target = element(board, "cue_ball").offset_mm, element(board, "object_ball").offset_mm
-    assert all(m.easing == "linear" for m in (*cue.moves, *target.moves))
-    (away,) = target.moves
-    at_hit = away.first_frame - 1
-    arrived = shot.cue_ball_mm + np.array(cue.at(at_hit))
-    assert arrived == pytest.approx(shot.ghost_ball_mm, abs=1e-6)
-    assert target.at(at_hit) == (0, 0, 0)
-    end = away.end_frame
-    c = math.radians(abs(cut_deg))
-    object_run = np.array(target.at(end))
-    cue_run = np.array(cue.at(end)) + shot.cue_ball_mm - shot.ghost_ball_mm
+    (rolls,) = target.moves
+    hit = next(f for f in range(rolls.first_frame, rolls.end_frame) if target.at(f) != (0.0, 0.0, 0.0))
+    cue_at = [shot.cue_ball_mm + np.array(cue.at(f)) for f in range(hit - 2, hit + 4)]
+    apart = [
+        float(np.hypot(*(p - shot.object_ball_mm - np.array(target.at(hit - 2 + i)))[:2]))
+        for i, p in enumerate(cue_at)
+    ]
+    assert min(apart) >= float(shot.ball_diameter_mm) - 1e-9
+    assert np.hypot(*(cue_at[1] - shot.ghost_ball_mm)[:2]) < np.hypot(*(cue_at[0] - shot.ghost_ball_mm)[:2])
+    object_run = np.array(target.at(hit + 3)) - target.at(hit + 1)
+    cue_run = cue_at[5] - cue_at[3]
     assert object_run[:2] / np.linalg.norm(object_run) == pytest.approx(shot.object_direction, abs=1e-9)
-    assert np.linalg.norm(cue_run) == pytest.approx(np.linalg.norm(object_run) * math.tan(c), abs=1e-6)
-    assert cue_run @ object_run == pytest.approx(0, abs=1e-6)
-    rolled = sum(
-        math.dist(cue.at(m.first_frame - 1), m.to)
-        for m in cue.moves
-        if m.end_frame - m.first_frame > 1 and m.end_frame <= at_hit + 1
-    )
-    frames = sum(m.end_frame - m.first_frame for m in cue.moves if m.end_frame <= at_hit + 1)
-    speed = np.linalg.norm(object_run) / math.cos(c) / (away.end_frame - away.first_frame)
-    assert rolled / frames == pytest.approx(speed, rel=0.12), "the same slow motion before and after, to a frame"
+    if play_softly(shot, TABLES["9ft"]).roll == 0:
+        assert cue_run @ object_run == pytest.approx(0, abs=1e-6)
+        c = math.radians(abs(cut_deg))
+        # the slower ball has lost the larger part of its speed
+        ratio = np.linalg.norm(cue_run) / np.linalg.norm(object_run) / max(math.tan(c), 1e-9)
+        assert cut_deg == 0 or (0.75 < ratio < 1.001 if abs(cut_deg) < 45 else 0.999 < ratio < 1.1)
+    end = shot.object_ball_mm + np.array(target.at(rolls.end_frame))
+    hole = hole_of(TABLES["9ft"].pocket("foot-left"), TABLES["9ft"])
+    assert np.hypot(*(end[:2] - hole.centre_mm)) < hole.radius_mm
+    assert end[2] < 0
 
 
-def test_the_cue_ball_of_a_far_shot_leaves_one_pane_before_it_enters_the_other() -> None:
-    """It is never seen in both, and the jump between happens where the break hides it."""
-    shot = shot_of(30, 1400)
-    board = board_of("build-up", shot, "ghost_ball")
-    far, near = panes(board, FAR, NEAR)
-    frame_layout = layout(1920, 1080, DUSK)
-    _, band_y, _, band_h = frame_layout.band_px
-    r = float(shot.radius_mm) * framing(frame_layout, shot).main.px_per_mm
-    roll = next(s for s in board.steps if s.name == "roll")
-    cue = element(board, "cue_ball").offset_mm
-    jump = next(m for m in cue.moves if m.end_frame - m.first_frame == 1)
-    for frame in range(roll.first_frame, roll.end_frame):
-        top_of_near = centre_px(board, near, "cue_ball", frame)[1] - r
-        in_near = centre_px(board, near, "cue_ball", frame)[1] + r > band_y + band_h
-        in_far = centre_px(board, far, "cue_ball", frame)[1] - r < band_y
-        assert not (in_near and in_far), frame
-        assert top_of_near < 2000
-    before = centre_px(board, near, "cue_ball", jump.first_frame - 1)[1]
-    after = centre_px(board, far, "cue_ball", jump.first_frame)[1]
-    assert before + r <= band_y + band_h + 1
-    assert after - r >= band_y - 1
+@pytest.mark.parametrize(("cut_deg", "distance_mm"), [(-30.0, 300.0), (22.0, 1400.0), (5.0, 900.0)])
+@pytest.mark.parametrize("size", ["wide", "square", "tall"])
+def test_the_whole_shot_is_in_the_picture_below_the_words(cut_deg: float, distance_mm: float, size: str) -> None:
+    shot = shot_of(cut_deg, distance_mm)
+    board = board_of("build-up", shot, "ghost_ball", FRAMES[size])
+    (pane,) = panes(board, PLAYED)
+    roll = board.steps[-1]
+    P = pane.projection(roll.end_frame - 1)
+    texts = [e.shape for e in board.elements if e.role == "title" and e.is_visible(roll.end_frame - 1)]
+    below = max(t.at_px[1] for t in texts if isinstance(t, Text))
+    for id, at in (("cue_ball", shot.cue_ball_mm), ("object_ball", shot.object_ball_mm)):
+        track = element(board, id).offset_mm
+        for frame in range(track.moves[0].first_frame, roll.end_frame, 5):
+            x, y = pixels(P, at + np.array(track.at(frame)))
+            assert 0 < x < board.width_px
+            assert below < y < board.height_px
 
 
 def test_steps_are_as_long_as_the_brief_says_and_one_picture_stands_half_a_second_when_complete() -> None:
@@ -234,7 +233,7 @@ def test_without_a_table_the_clip_begins_with_the_construction() -> None:
     names = [step.name for step in outline(subject)]
     assert names[0] == "target line"
     board = build_up(replace(brief, subject=subject, steps=brief.steps[1:]))
-    assert [p.id for p in board.panes] == [STAGE]
+    assert [p.id for p in board.panes] == [STAGE, PLAYED]
     assert element(board, "cue_ball").is_visible(0)
 
 
