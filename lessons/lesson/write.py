@@ -54,7 +54,9 @@ def changed(data: bytes, edits: Sequence[Edit], name: str = "lesson.yaml") -> by
     added: dict[int, dict[str, Any]] = {}
     for edit in edits:
         span, words = _piece(text, starts, tree, edit, new, added)
-        if pieces.setdefault(span, words) != words:
+        if span[0] == span[1]:
+            pieces[span] = pieces.get(span, "") + words
+        elif pieces.setdefault(span, words) != words:
             raise ValueError(f"{_told(edit.location)} is given two values.")
     out, last = text, len(text) + 1
     for (start, end), words in sorted(pieces.items(), reverse=True):
@@ -140,7 +142,10 @@ def _piece(
     """What of the text an edit replaces, and by what. Notes in `new` and `added` what the tree is to hold then."""
     holder = _node(tree, edit.location[:-1])
     key = edit.location[-1]
-    value = plain(read_text(edit.text, "value"))
+    written = read_text(edit.text, "value")
+    value = plain(written)
+    if written.end != Place("value", 1, len(edit.text) + 1):
+        raise ValueError(f"{edit.text!r} is no single value.")
     if isinstance(holder, Keys) and key not in holder.entries:
         added.setdefault(id(holder), {})[str(key)] = value
         return _addition(text, starts, holder, str(key), edit)

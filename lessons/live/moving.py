@@ -40,15 +40,15 @@ TRIES = 12
 class Held:
     """The shot as it is held, every value one that can be written into the file.
 
-    `pocket` is None for a target that is no pocket: for looking only. `outward` is +1 for an object ball that goes
-    left, -1 for right.
+    `pocket` is None for a target that is no pocket: for looking only. `side` is +1 for an object ball that goes
+    left (a straight shot too), -1 for right.
     """
 
     spot: tuple[Length, Length]
     pocket: str | None
     target_mm: Point
     cut: Cut
-    outward: int
+    side: int
     distance: Length
     back: Length
     offset: Length
@@ -85,7 +85,7 @@ class Ground:
 
     def shot(self, held: Held) -> Shot:
         """The shot."""
-        signed = held.outward * held.cut.cut_rad
+        signed = held.side * held.cut.cut_rad
         return place_shot(self.object_mm(held), held.target_mm, signed, self.mm(held.distance), self.ball_mm)
 
     def eye(self, held: Held) -> EyeSpec:
@@ -132,7 +132,7 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
         pocket=subject.target_name if subject.target_name in POCKET_NAMES else None,
         target_mm=tuple(shot.target_mm[:2].tolist()),
         cut=cut or cut_near(abs(float(shot.cut_rad)), "degrees", is_fine=True),
-        outward=int(shot.outward),
+        side=-1 if int(shot.side) < 0 else 1,
         distance=distance or length_near(float(shot.distance_mm), "mm", 1, 1, is_fine=True),
         back=eye[0],
         offset=eye[1],
@@ -148,7 +148,7 @@ def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Lengt
     eye = lesson.keys.eyes[name]
     R = float(shot.radius_mm)
     beside = {
-        "contact-line": float(shot.outward * shot.contact_offset_mm),
+        "contact-line": float(shot.side * shot.contact_offset_mm),
         "cue-edge-left": R,
         "cue-edge-right": -R,
     }.get(eye.alignment or "", 0.0)
@@ -194,7 +194,7 @@ def why_not(ground: Ground, held: Held) -> str:
         return f"From there the {held.pocket} pocket does not take the ball between its points."
     if ground.mm(held.distance) < d:
         return f"The balls would overlap: from centre to centre it is at least {d:g} mm."
-    signed = held.outward * held.cut.cut_rad
+    signed = held.side * held.cut.cut_rad
     longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
     if longest == 0:
         return "The ghost ball would lie in a cushion there."
@@ -220,7 +220,7 @@ def moved(ground: Ground, held: Held, grip: str, to: Any, is_free: bool) -> tupl
 
 def _cue_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
     shot = solve_shot(to, ground.object_mm(held), held.target_mm, ground.ball_mm)
-    signed, apart = float(shot.cut_rad) * held.outward, float(shot.distance_mm)
+    signed, apart = float(shot.cut_rad) * held.side, float(shot.distance_mm)
     said = ""
     if not signed >= 0:
         said = "To the other side it is another clip; choose it among the clips."
@@ -252,7 +252,7 @@ def _shortened(ground: Ground, held: Held) -> tuple[Held, str]:
     why = why_not(ground, held)
     if not why:
         return held, ""
-    signed = held.outward * held.cut.cut_rad
+    signed = held.side * held.cut.cut_rad
     O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
     longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
     asked = ground.mm(held.distance)
@@ -420,7 +420,7 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
 def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
     """The grips with what is said of them and the numbers that can be typed."""
     shot, eye = ground.shot(held), ground.eye(held)
-    side = "left" if held.outward > 0 else "right"
+    side = "left" if held.side > 0 else "right"
     cut = f"{float(shot.distance_mm):.0f} mm from the object ball, cut {held.cut.cut_deg:.1f}° {side}"
 
     def place(grip: str) -> list[list[Any]]:
@@ -522,7 +522,8 @@ def _cut_change(lesson: Lesson, plan: Plan, before: Held, held: Held) -> Change:
         listed = [held.cut.text if c.same_as(before.cut) else c.text for c in lesson.keys.cuts]
         edits = [Edit(("cuts",), f"[{', '.join(listed)}]")]
     else:
-        edits = [Edit(at, held.cut.text) for at in _named_cuts(lesson.tree, before.cut)]
+        edits = []
+    edits += [Edit(at, held.cut.text) for at in _named_cuts(lesson.tree, before.cut)]
     line = lesson.place("cuts").line if len(edits) == 1 else lesson.place(*edits[0].location).line
     return Change("cut", held.cut.text, was, line, count, tuple(edits))
 

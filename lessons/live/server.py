@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import hmac
 import json
+import sys
 import time
 from collections import deque
 from collections.abc import Awaitable, Callable
@@ -20,8 +21,10 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 from watchfiles import Change, awatch
 
+from lessons.lesson.schema import schema_text
 from lessons.live.desk import AHEAD, COMMAND, FILE, IDLE, WISH, Desk
 from lessons.live.session import Page, Session, packed
+from lessons.planning.sound import ENDINGS
 
 HOST = "127.0.0.1"
 PAGE = Path(__file__).parent / "page"
@@ -49,6 +52,7 @@ MOST_PAGES = 4
 MOST_BYTES, MOST_TEXT_BYTES = 64_000, 1_100_000
 MOST_A_SECOND = 500
 HELLO_S = 5.0
+MOST_FILM_BYTES = 200_000_000
 UNSENT = 2
 """While so many messages wait to be sent to a page, its wishes wait too."""
 QUIET_MS = 10
@@ -94,6 +98,7 @@ class Server:
         self.numbers = count(1)
         self.open_pages = 0
         self.loop: asyncio.AbstractEventLoop | None = None
+        self.filming: asyncio.Task[None] | None = None
 
     # -------------------------------------------------------------- the file
 
@@ -115,7 +120,8 @@ class Server:
         path = self.session.path.resolve()
 
         def concerns(change: Change, name: str) -> bool:
-            return Path(name).name == path.name or Path(name).suffix.lower() in (".wav", ".mp3", ".m4a", ".flac")
+            is_sound = Path(name).suffix.lower() in ENDINGS
+            return is_sound or Path(name) == self.session.path or Path(name).name == path.name
 
         while True:
             try:
@@ -128,7 +134,7 @@ class Server:
                     rust_timeout=500,
                 )
                 async for found in changes:
-                    is_sound = any(Path(name).name != path.name for _, name in found)
+                    is_sound = any(Path(name).suffix.lower() in ENDINGS for _, name in found)
                     self.desk.put(FILE, "file", self.session.again if is_sound else self.look)
             except (OSError, FileNotFoundError):
                 await asyncio.sleep(0.5)  # the folder itself is gone: look for it again
@@ -174,6 +180,7 @@ class Server:
         page = self.session.join(number, line.send)
         page.clip, page.frame = _word(hello.get("clip")), _whole(hello.get("frame"))
         page.size_px = _size(hello.get("size_px")) or page.size_px
+        page.is_plain = hello.get("paints") == "pictures"
         self.session.show(page, page.clip, page.frame)
         self.session.tell_clip(page, page.clip)
 
@@ -190,6 +197,11 @@ class Server:
 
     def lay_down(self, wish: dict[str, Any], number: int, line: Line) -> None:
         """Lay a page's wish on the desk. What is no wish is passed over."""
+        if wish.get("do") == "film" and self.filming is None:
+            clip = self.session.clip(_word(wish.get("clip")))
+            if clip is not None:
+                self.filming = asyncio.create_task(self.film(clip.name, line))
+            return
         does = WISHES.get(_word(wish.get("do")))
         if does is None:
             return
@@ -202,6 +214,30 @@ class Server:
                 run(self.session, page, wish)
 
         self.desk.put(urgency, key, work, line.may_begin if urgency >= WISH else lambda: True)
+
+    async def film(self, name: str, line: Line) -> None:
+        """Render one clip, as the command line does, and hand its file over."""
+        path = self.session.path
+        out = Path("clips") / "live" / path.stem
+        told = {"is": "film", "clip": name}
+        try:
+            line.send(packed({**told, "sentence": f"{name} is being filmed.", "is_done": False}))
+            command = [sys.executable, "-m", "lessons.cli", "render", str(path), "--only", name, "--out", str(out)]
+            run = await asyncio.create_subprocess_exec(
+                *command,
+                stdin=asyncio.subprocess.DEVNULL,
+                stdout=asyncio.subprocess.PIPE,
+                stderr=asyncio.subprocess.STDOUT,
+            )
+            said, _ = await run.communicate()
+            last = (said.decode("utf-8", "replace").strip().splitlines() or [""])[-1]
+            files = sorted(out.glob(f"{name}.*")) if run.returncode == 0 else []
+            film = next((file for file in files if file.suffix in (".mp4", ".mov", ".webm")), None)
+            sentence = f"{film.as_posix()} is filmed." if film else f"Not filmed: {last}"
+            body = film.read_bytes() if film and film.stat().st_size < MOST_FILM_BYTES else b""
+            line.send(packed({**told, "sentence": sentence, "is_done": True}, body))
+        finally:
+            self.filming = None
 
     def _is_own(self, host: str | None) -> bool:
         return host in (f"{HOST}:{self.port}", f"localhost:{self.port}")
@@ -342,6 +378,46 @@ def _write(session: Session, page: Page, wish: dict[str, Any]) -> None:
     session.write(page)
 
 
+def _draft(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    if isinstance(wish.get("text"), str):
+        session.type(wish["text"])
+
+
+def _save(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.save(page, wish["text"] if isinstance(wish.get("text"), str) else None)
+
+
+def _outside(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.settle(bool(wish.get("keeps")))
+
+
+def _schema(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    page.send(packed({"is": "schema", "schema": json.loads(schema_text())}))
+
+
+def _sound(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.sound(page, _word(wish.get("clip")))
+
+
+def _png(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    width = _whole(wish.get("width_px"))
+    session.png(
+        page,
+        _word(wish.get("clip")),
+        _whole(wish.get("frame")),
+        min(max(width, 160), 7680) // 2 * 2 if width else None,
+    )
+
+
+def _make(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.make(page, *(_word(wish.get(key)) for key in ("title", "file", "table", "cuts")))
+
+
+def _paints(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    page.is_plain = wish.get("paints") == "pictures"
+    session.show(page, page.clip, page.frame)
+
+
 Wish = Callable[[Session, Page, dict[str, Any]], None]
 WISHES: dict[str, tuple[int, bool, Wish]] = {
     "show": (WISH, True, _show),
@@ -350,6 +426,14 @@ WISHES: dict[str, tuple[int, bool, Wish]] = {
     "hand": (WISH, True, _hand),
     "act": (COMMAND, False, _hand),
     "write": (COMMAND, False, _write),
+    "draft": (FILE, True, _draft),
+    "save": (COMMAND, False, _save),
+    "outside": (COMMAND, False, _outside),
+    "schema": (COMMAND, True, _schema),
+    "sound": (AHEAD, True, _sound),
+    "png": (COMMAND, True, _png),
+    "make": (COMMAND, False, _make),
+    "paints": (COMMAND, True, _paints),
     "shaders": (COMMAND, True, _shaders),
 }
 """What a page may wish, by name: how urgent it is, whether only the newest counts, and what does it."""

@@ -17,10 +17,11 @@ from typing import Any
 import orjson
 
 from aimgeo.methods import METHODS
+from aimgeo.tables import TABLES
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
 from lessons.lesson.wording import words_of
-from lessons.lesson.write import FileChangedError, changed, save
+from lessons.lesson.write import FileChangedError, changed, retold, save
 from lessons.live.moving import (
     Ground,
     Held,
@@ -83,6 +84,7 @@ class Page:
     scope: str = "lesson"
     shape: str = "wide"
     step: str = ""
+    is_plain: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +125,10 @@ class Session:
         self.pages: dict[int, Page] = {}
         self.read: Read | None = None
         self.good: Read | None = None
-        self.is_missing = False
-        self._boards: OrderedDict[tuple[str, float], tuple[Any, Orders]] = OrderedDict()
+        self.file: bytes | None = None
+        self.draft: bytes | None = None
+        self.is_missing = self.is_outside = False
+        self._boards: OrderedDict[tuple[str, float, bool], tuple[Any, Orders]] = OrderedDict()
 
     # -------------------------------------------------------------- the file
 
@@ -135,17 +139,60 @@ class Session:
             if not was:
                 self._tell_all(lambda page: self.lesson_message())
             return not was
-        version = version_of(data)
-        if self.read is not None and self.read.version == version and not self.is_missing:
+        if data == self.file and not self.is_missing:
             return False
-        self.is_missing = False
+        self.file, self.is_missing = data, False
+        if self.draft is not None and self.draft != data:
+            # somebody else has saved: what is typed here is neither lost nor put over it
+            self.is_outside = True
+            self._tell_all(lambda page: self.lesson_message())
+            return True
+        self.draft = None
         self.take(data)
         return True
 
     def again(self) -> None:
-        """Plan once more what the file says: a recording beside it has changed."""
-        if self.read is not None:
-            self.take(self.path.read_bytes())
+        """Plan once more what the text says: a recording beside it has changed."""
+        text = self.draft if self.draft is not None else self.file
+        if text is not None:
+            self.take(text)
+
+    def type(self, text: str) -> None:
+        """Take a text as it is typed: it is shown and not written."""
+        if self.file is None:
+            return
+        data = retold(self.file, text)
+        self.draft = None if data == self.file else data
+        self.is_outside = self.is_outside and self.draft is not None
+        self.take(data)
+
+    def settle(self, keeps: bool) -> None:
+        """After somebody else's save: keep what is typed here, or take the file's."""
+        self.is_outside = False
+        if keeps or self.file is None:
+            self._tell_all(lambda page: self.lesson_message())
+        else:
+            self.draft = None
+            self.take(self.file)
+
+    def save(self, page: Page, text: str | None) -> None:
+        """Write the text that is typed into the file, faults or not: it is its author's."""
+        if text is not None and (self.draft is None or retold(self.draft, text) != self.draft):
+            self.type(text)
+        said, is_done = "Nothing to save.", True
+        if self.is_outside:
+            said, is_done = "Not saved: choose first which of the two texts is to be kept.", False
+        elif self.draft is not None:
+            try:
+                save(self.path, self.draft, self.file)
+                self.file, self.draft = self.draft, None
+                said = f"{self.shown_as} is saved."
+            except FileChangedError:
+                said, is_done = "Not saved: the file was saved somewhere else meanwhile.", False
+            except OSError as error:
+                said, is_done = f"Not saved: {error.strerror or error}.", False
+        self._tell_all(lambda each: self.lesson_message())
+        page.send(packed({"is": "saved", "sentence": said, "is_done": is_done}))
 
     def take(self, data: bytes) -> None:
         """Read a text; keep the last good picture when it has faults; tell every page, what it shows first."""
@@ -157,15 +204,17 @@ class Session:
             read = Read(text, version, now, faults=error.faults)
         before = self.good
         self.read = read
-        if read.plan is not None:
-            self.good = read
-            for page in self.pages.values():
-                self._carry(page, before, read)
-        self._tell_all(lambda page: self.lesson_message())
-        if read.plan is not None:
-            for page in self.pages.values():
-                self.show(page, page.clip, page.frame, why="save")
-                self.tell_clip(page, page.clip)
+        if read.plan is None:
+            self._tell_all(lambda page: self.lesson_message())
+            return
+        self.good = read
+        for page in self.pages.values():
+            self._carry(page, before, read)
+            self.show(page, page.clip, page.frame, why="save")
+        message = self.lesson_message()
+        for page in self.pages.values():
+            page.send(message)
+            self.tell_clip(page, page.clip)
 
     def _carry(self, page: Page, before: Read | None, now: Read) -> None:
         """Keep a page at its clip, though it may be called otherwise now, at the same part of the same step."""
@@ -201,6 +250,7 @@ class Session:
         """The file, its faults, and the clips of the last good state."""
         read, good = self.read, self.good
         told: dict[str, Any] = {"is": "lesson", "file": self.shown_as, "is_missing": self.is_missing}
+        told |= {"is_draft": self.draft is not None, "is_outside": self.is_outside, "tables": list(TABLES)}
         if read is not None:
             told |= {
                 "version": read.version,
@@ -208,8 +258,11 @@ class Session:
                 "read_at": read.at_s,
                 "faults": self._faults(read),
             }
-        if good is not None and good.plan is not None:
+        if good is not None and good.plan is not None and good.lesson is not None:
+            keys = good.lesson.keys
+            names = {"cuts": [cut.text for cut in keys.cuts], "distances": list(keys.distances)}
             told |= {
+                "names": {**names, "eyes": list(keys.eyes)},
                 "title": good.plan.title,
                 "shown_at": good.at_s,
                 "clips": [self._clip_told(good, clip) for clip in good.plan.clips],
@@ -254,12 +307,13 @@ class Session:
 
     # -------------------------------------------------------------- frames
 
-    def orders(self, clip: PlannedClip, zoom: float) -> Orders:
+    def orders(self, page: Page, clip: PlannedClip) -> Orders:
         """A clip's orders, kept while they are used."""
-        key, brief = (_key(clip), round(zoom, 4)), clip.brief
+        zoom = _zoom(clip.brief.output.width_px, page.size_px)
+        key, brief = (_key(clip), zoom, page.is_plain), clip.brief
         if key not in self._boards:
             like = next(reversed(self._boards.values()))[1] if self._boards else None
-            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom, like)
+            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom, like, page.is_plain)
         self._boards.move_to_end(key)
         while len(self._boards) > MOST_BOARDS:
             self._boards.popitem(last=False)
@@ -282,7 +336,7 @@ class Session:
         page.size_px = size_px or page.size_px
         started = time.perf_counter()
         try:
-            orders = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px))
+            orders = self.orders(page, clip)
         except ValueError as error:
             page.send(packed({"is": "said", "sentence": f"{clip.name} can't be drawn: {error}"}))
             return
@@ -297,7 +351,7 @@ class Session:
         clip = self.clip(name)
         if clip is not None and self.good is not None and self.good.lesson is not None:
             try:
-                board = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px)).board
+                board = self.orders(page, clip).board
             except ValueError:
                 return
             page.send(packed({"is": "clip", **clip_told(self.good.lesson, clip, board), "key": _key(clip)}))
@@ -336,7 +390,7 @@ class Session:
         clip = self.clip(name)
         if clip is None:
             return
-        orders = self.orders(clip, _zoom(clip.brief.output.width_px, page.size_px))
+        orders = self.orders(page, clip)
         end = min(first + min(count, MOST_AHEAD), orders.board.frames)
         changing = orders.board.changing
         for frame in range(first, end):
@@ -356,7 +410,7 @@ class Session:
             board = self._board(clip)
         except ValueError:
             return
-        orders = Orders(board, _zoom(width, (width_px, width_px * height // width)))
+        orders = Orders(board, _zoom(width, (width_px, width_px * height // width)), is_plain=page.is_plain)
         frame = 0 if clip.kind in {"quiz", "straight-in"} else board.frames - 1
         self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": _key(clip)})
 
@@ -455,7 +509,7 @@ class Session:
             grasp.held = grasp.undo.pop() if grasp.undo else grasp.base
             grasp.said = f"The eye can’t stand there: {error}."
             places = hand_places(page, grasp)
-        orders = Orders(places.board, _zoom(places.board.width_px, page.size_px), page.orders)
+        orders = Orders(places.board, _zoom(places.board.width_px, page.size_px), page.orders, page.is_plain)
         page.orders = orders
         found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
         told = {
@@ -494,6 +548,13 @@ class Session:
         if grasp is None or good is None or good.lesson is None or good.plan is None:
             return
         said = ""
+        if self.draft is not None:
+            page.send(
+                packed(
+                    {"is": "said", "sentence": "The text is not saved yet: save it first (Ctrl S in the text)."}
+                )
+            )
+            return
         try:
             data = self.path.read_bytes()
             lesson = loads(data, self.path.as_posix())
@@ -506,7 +567,7 @@ class Session:
                 said = f"Nothing is written: {reasons}." if reasons else "Nothing has been moved."
             else:
                 made = changed(data, edits, self.path.as_posix())
-                loads(made, self.path.as_posix())
+                plan(loads(made, self.path.as_posix()))
                 save(self.path, made, data)
                 lines = sorted({c.line for c in found if c.edits and c.line})
                 where = f" in line {', '.join(map(str, lines))}" if lines else " in a new line"
@@ -514,6 +575,7 @@ class Session:
                 grasp.base = replace(grasp.held, method=grasp.base.method)
                 grasp.undo.clear()
                 grasp.redo.clear()
+                self.file = made
                 self.take(made)
         except LessonError as error:
             said = f"Nothing is written: {error.faults[0]}"
@@ -525,10 +587,84 @@ class Session:
         if self.clip(grasp.clip) is not None or page.clip:
             self.hand(page, {"clip": page.clip})
 
+    # -------------------------------------------------------------- handed over
+
+    def sound(self, page: Page, name: str) -> None:
+        """Send what is heard during a clip, as WAV: its recording, or the scratch voice."""
+        from lessons.live.heard import wav_of
+
+        clip = self.clip(name)
+        if clip is None or clip.sound is None:
+            return
+        try:
+            body = wav_of(clip)
+        except (ValueError, OSError) as error:
+            page.send(packed({"is": "said", "sentence": f"No sound: {error}"}))
+            return
+        page.send(packed({"is": "sound", "clip": name, "key": _key(clip)}, body))
+
+    def png(self, page: Page, name: str, frame: int, width_px: int | None) -> None:
+        """Send a frame as a PNG file, painted as the film is, as wide as asked for."""
+        clip = self.clip(name)
+        if clip is None:
+            return
+        try:
+            body, size = png_of(clip, frame, width_px)
+        except ValueError as error:
+            page.send(packed({"is": "said", "sentence": f"No picture: {error}"}))
+            return
+        told = {"is": "png", "name": f"{clip.name}_{frame}.png", "width": size[0], "height": size[1]}
+        page.send(packed(told, body))
+
+    def make(self, page: Page, title: str, file: str, table: str, cuts: str) -> None:
+        """Write a new lesson beside this one, and show it."""
+        from lessons.live.begin import begun
+
+        try:
+            path, text = begun(self.path.parent, title, file, table, cuts)
+            save(path, text.encode("utf-8"), None)
+        except FileChangedError:
+            page.send(packed({"is": "made", "fault": f"{file} is there already; choose another name."}))
+            return
+        except (ValueError, OSError) as error:
+            page.send(packed({"is": "made", "fault": str(error)}))
+            return
+        self.turn_to(path)
+        page.send(packed({"is": "made", "file": path.name}))
+
+    def turn_to(self, path: Path) -> None:
+        """Show another lesson from now on."""
+        self.path, self.shown_as = path, path.name
+        self.file = self.draft = self.read = self.good = None
+        self.is_missing = self.is_outside = False
+        for page in self.pages.values():
+            page.clip, page.frame, page.grasp = "", 0, None
+        self.reload(path.read_bytes())
+
     def _board(self, clip: PlannedClip) -> Board:
         key = _key(clip)
-        found = next((orders.board for (one, _), (_, orders) in self._boards.items() if one == key), None)
+        found = next((orders.board for (one, _, _), (_, orders) in self._boards.items() if one == key), None)
         return found or CLIP_KINDS[clip.kind].board(clip.brief)
+
+
+def png_of(clip: PlannedClip, frame: int, width_px: int | None) -> tuple[bytes, tuple[int, int]]:
+    """A frame as a PNG file with its size: painted at the lesson's size, or at this width in the same shape."""
+    import io
+
+    from PIL import Image
+
+    from scenes.draw.picture import picture
+
+    brief = clip.brief
+    if width_px is not None:
+        output = brief.output
+        height = max(2, round(output.height_px * width_px / output.width_px / 2) * 2)
+        brief = replace(brief, output=replace(output, width_px=width_px, height_px=height))
+    board = CLIP_KINDS[clip.kind].board(brief)
+    pixels = picture(board, min(max(frame, 0), board.frames - 1))
+    file = io.BytesIO()
+    Image.fromarray(pixels).save(file, format="PNG", compress_level=4)
+    return file.getvalue(), (board.width_px, board.height_px)
 
 
 def hand_places(page: Page, grasp: Grasp) -> HandBoard:

@@ -11,7 +11,7 @@ A head is one of
         `pieces`: curves of each piece, negative when it is closed. Floats: of each piece its first point, then
         six of every curve. Colours are CSS; a gradient is [focus, centre, radius, [[offset, colour], ...]]
     {"is": "cloth", "rect": [x, y, w, h], "image": name of a part}
-    {"is": "image"}                                               bytes: a PNG file
+    {"is": "image"}                                               bytes: a PNG or JPEG file
     {"is": "plate", "rect": [x, y, w, h], "table": name of a part, "surround": [r, g, b],
      "uniforms": [[name, count], ...], "batches": [[state, table batch], [state, program, layout, rows]...]}
         floats: uniforms, then rows
@@ -54,16 +54,21 @@ class Shown:
 class Orders:
     """A board's frames as orders, in any order. The painter has `zoom` pixels for one of the board's."""
 
-    def __init__(self, board: Board, zoom: float = 1.0, like: Orders | None = None) -> None:
-        """The orders of a board. What stands in the same way in the board of `like` is not worked out again."""
-        self.board, self.zoom = board, zoom
+    def __init__(
+        self, board: Board, zoom: float = 1.0, like: Orders | None = None, is_plain: bool = False
+    ) -> None:
+        """The orders of a board. What stands in the same way in the board of `like` is not worked out again.
+
+        `is_plain` paints the plates here, for a painter that has no OpenGL.
+        """
+        self.board, self.zoom, self.is_plain = board, zoom, is_plain
         self._display = Display(board)
         self._kept = [Kept(self._display, slot) for slot in self._display.slots]
         self._names: OrderedDict[tuple[int, Any], str] = OrderedDict()
         self._parts: OrderedDict[str, bytes] = OrderedDict()
         whole = _Pixels(0, 0, board.width_px, board.height_px)
         self._ground = self._note(self._cloth(whole))
-        if like is not None and like.zoom == zoom and like.board.look == board.look:
+        if like is not None and like.zoom == zoom and like.is_plain == is_plain and like.board.look == board.look:
             self._take_over(like)
 
     def frame(self, frame: int) -> list[Shown]:
@@ -128,11 +133,25 @@ class Orders:
             return _paths(kept.shapes(frame), slot.clip_px)
         assert slot.pane is not None
         pixels = _Pixels(*(round(v) for v in slot.pane.rect_px))
-        return self._cloth(pixels) if slot.pane.background == "cloth" else self._plate(slot.pane, pixels, frame)
+        if slot.pane.background == "cloth":
+            return self._cloth(pixels)
+        return (self._painted if self.is_plain else self._plate)(slot.pane, pixels, frame)
 
     def _cloth(self, pixels: _Pixels) -> bytes:
         size = max(round(pixels.width * self.zoom), 1), max(round(pixels.height * self.zoom), 1)
         return _packed({"is": "cloth", "rect": pixels.rect, "image": _cloth_image(*size, self.board.look)})
+
+    def _painted(self, pane: Pane, pixels: _Pixels, frame: int) -> bytes:
+        from PIL import Image
+
+        from scenes.plate import pane_picture
+
+        file = io.BytesIO()
+        picture = pane_picture(pane, self.board, frame, self.zoom)
+        Image.fromarray(picture[..., :3]).save(file, format="JPEG", quality=90)
+        return _packed(
+            {"is": "cloth", "rect": pixels.rect, "image": _share(_packed({"is": "image"}, file.getvalue()))}
+        )
 
     def _plate(self, pane: Pane, pixels: _Pixels, frame: int) -> bytes:
         from scenes.plate import shown_in

@@ -20,14 +20,17 @@ RIM_PX = 4.0
 """Of a cue ball, where its look gives it a rim."""
 
 
-def pane_picture(pane: Pane, board: Board, frame: int) -> NDArray[np.uint8]:
+def pane_picture(pane: Pane, board: Board, frame: int, zoom: float = 1.0) -> NDArray[np.uint8]:
     """A pane's plate on a frame, RGBA (height, width, 4): what its table, ball and cue elements say.
 
-    Without a table element the cloth has no end. Raises NoOpenGLError.
+    Without a table element the cloth has no end. `zoom` makes it so much larger. Raises NoOpenGLError.
     """
     x, y, width, height = (round(v) for v in pane.rect_px)
     table, balls, cue = shown_in(pane, board, frame)
     P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
+    if zoom != 1:
+        P = np.diag([zoom, zoom, 1.0]) @ P
+        width, height = max(round(width * zoom), 1), max(round(height * zoom), 1)
     return _painter(table, width, height, board.look).paint(P, balls, cue).copy()
 
 

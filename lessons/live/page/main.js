@@ -91,6 +91,7 @@ class Page {
       png: () => this.download(message),
       film: () => this.film(message),
       made: () => this.making(message),
+      schema: () => this.words.told(message.schema),
     }[message.is];
     does?.();
   }
@@ -296,6 +297,8 @@ class Page {
       this.wish({ do: "film", clip: this.strip.clip?.clip });
     });
     click("b-link", () => this.copy());
+    click("o-theirs", () => this.words.outside(false));
+    click("o-mine", () => this.words.outside(true));
     click("next-fault", () => this.words.nextFault());
     click("to-line", () => this.toLine(Number($("to-line").dataset.line)));
     click("b-new", () => {

@@ -1,5 +1,145 @@
+// The lesson's text beside the picture: what is typed is shown at once, saved when its author says so.
+
 const $ = (id) => document.getElementById(id);
+const TYPING_MS = 140;
+
+function lines(text) {
+  return text.replace(/\r\n?/g, "\n");
+}
+
 export class Words {
-  constructor(page) { this.page = page; }
-  take() {} again() {} saved() {} hasNews() { return false; } save() {} open() {} toggle() {} toLine() {} nextFault() {}
+  constructor(page) {
+    Object.assign(this, { page, editor: null, isOpen: false, isOwn: false, fault: -1, schema: null, waits: null });
+    $("text-save").addEventListener("click", () => this.save());
+  }
+
+  // ------------------------------------------------------------ what comes from Python
+
+  take(message) {
+    this.message = message;
+    const faults = message.faults ?? [];
+    this.fault = Math.min(this.fault, faults.length - 1);
+    if (this.editor) {
+      // what is being typed is newer than what was read
+      if (!this.isOwn || !message.is_draft) {
+        if (!this.waiting()) {
+          this.editor.take(lines(message.text ?? ""));
+          this.isOwn = Boolean(message.is_draft);
+        }
+      }
+      this.editor.faults(faults);
+    }
+    this.tell();
+  }
+
+  saved(message) {
+    if (message.is_done) this.isOwn = false;
+    this.page.say(message.sentence);
+    this.tell();
+  }
+
+  told(schema) {
+    this.schema = schema;
+  }
+
+  tell() {
+    const message = this.message ?? {};
+    const isNew = this.hasNews();
+    $("text-save").disabled = !isNew;
+    $("text-state").textContent = message.is_outside ? "" : isNew ? "shown, not saved" : "saved";
+    const bar = $("outside");
+    bar.hidden = !message.is_outside;
+  }
+
+  hasNews() {
+    return Boolean(this.message?.is_draft || this.isOwn);
+  }
+
+  // ------------------------------------------------------------ opening
+
+  toggle() {
+    if (this.isOpen) this.close();
+    else this.open();
+  }
+
+  async open() {
+    if (this.isOpen) return;
+    this.isOpen = true;
+    document.body.classList.add("writes");
+    $("text").hidden = false;
+    $("b-text").setAttribute("aria-pressed", "true");
+    if (!this.schema) this.page.wish({ do: "schema" });
+    if (!this.editor) {
+      const { makeEditor } = await import("./editor.js");
+      this.editor ??= makeEditor($("editor"), {
+        nonce: document.querySelector("meta[name=nonce]").content,
+        label: "The lesson’s text",
+        changed: () => this.typed(),
+        schema: () => this.schema,
+        names: () => this.message?.names ?? {},
+      });
+      if (this.message) this.take(this.message);
+    }
+    if (this.wanted) this.editor.to(...this.wanted);
+    this.wanted = null;
+    this.page.fit();
+  }
+
+  close() {
+    this.isOpen = false;
+    document.body.classList.remove("writes");
+    $("text").hidden = true;
+    $("b-text").setAttribute("aria-pressed", "false");
+    $("b-text").focus();
+    this.page.fit();
+  }
+
+  toLine(line, column = 1) {
+    if (this.editor && this.isOpen) this.editor.to(line, column);
+    else this.wanted = [line, column];
+  }
+
+  nextFault() {
+    const faults = this.message?.faults ?? [];
+    if (!faults.length) return;
+    this.fault = (this.fault + 1) % faults.length;
+    const { line, column } = faults[this.fault];
+    this.open();
+    this.toLine(line, column);
+  }
+
+  // ------------------------------------------------------------ typing and saving
+
+  waiting() {
+    return this.waits !== null;
+  }
+
+  typed() {
+    this.isOwn = true;
+    clearTimeout(this.waits);
+    this.waits = setTimeout(() => this.send(), TYPING_MS);
+    this.tell();
+  }
+
+  send() {
+    clearTimeout(this.waits);
+    this.waits = null;
+    return this.page.wish({ do: "draft", text: this.editor.text() });
+  }
+
+  save() {
+    if (!this.hasNews()) return;
+    if (this.waiting()) this.send();
+    this.page.wish({ do: "save", ...(this.editor ? { text: this.editor.text() } : {}) });
+  }
+
+  // the line was down: what was typed is told again
+  again() {
+    if (this.editor && this.isOwn) this.send();
+  }
+
+  outside(keeps) {
+    this.page.wish({ do: "outside", keeps });
+    if (!keeps) this.isOwn = false;
+  }
 }

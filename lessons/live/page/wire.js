@@ -14,7 +14,7 @@ function taken(buffer, at, length) {
   const [part, body] = head(buffer, at);
   const bytes = at + length - body;
   if (part.is === "image") {
-    part.blob = new Blob([new Uint8Array(buffer, body, bytes)], { type: "image/png" });
+    part.blob = new Blob([new Uint8Array(buffer, body, bytes)], { type: new Uint8Array(buffer, body, 1)[0] === 255 ? "image/jpeg" : "image/png" });
   } else {
     // copied: a view would keep the whole message alive
     part.floats = new Float32Array(buffer.slice(body, body + bytes - (bytes % 4)));
