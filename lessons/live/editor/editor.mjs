@@ -171,7 +171,7 @@ export function makeEditor(parent, options) {
         indentUnit.of("  "), EditorState.tabSize.of(2), EditorView.lineWrapping,
         yaml(), syntaxHighlighting(colours), theme,
         autocompletion({ override: [completes(options)], icons: false }),
-        EditorView.contentAttributes.of({ "aria-label": options.label }),
+        EditorView.contentAttributes.of({ "aria-label": options.label, tabindex: "0" }),
         // Tab goes on to what comes next, as everywhere on the page
         keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...historyKeymap, ...completionKeymap,
           { key: "Ctrl-]", run: indentWithTab.run }, { key: "Ctrl-[", run: indentWithTab.shift }]),
