@@ -221,9 +221,9 @@ def test_what_was_moved_stays_when_the_file_changes_under_it() -> None:
 
 @pytest.mark.parametrize("shape", ["wide", "tall"])
 def test_every_grip_stands_where_its_thing_is_drawn(shape: str) -> None:
-    made = hand_board(
-        GROUND.shot(HELD), GROUND.table, CLIP.brief.subject.construction, 9, GROUND.eye(HELD), LOOKS["dusk"], shape
-    )
+    construction = CLIP.brief.subject.construction
+    assert construction is not None
+    made = hand_board(GROUND.shot(HELD), GROUND.table, construction, 9, GROUND.eye(HELD), LOOKS["dusk"], shape)
     pane = next(pane for pane in made.board.panes if pane.id == TABLE)
     for grip in ("cue_ball", "object_ball", "target", "eye"):
         at = place_of(GROUND, HELD, grip)
