@@ -178,7 +178,9 @@ def test_a_save_is_shown_however_the_editor_saves(live: Live, wire: Wire, how: s
         now = f"{k} mm"
         told = wire.next("lesson", lambda head, now=now: now in head.get("text", ""))  # type: ignore[misc]
         assert told["faults"] == []
-        assert wire.next("frame")["clip"] == BUILD_UP
+        # the picture comes first, then what is said about it
+        assert wire.heard[-2]["is"] == "frame"
+        assert wire.heard[-2]["clip"] == BUILD_UP
     assert not any(head.get("is_missing") for head in wire.heard)
 
 
@@ -240,9 +242,9 @@ def test_a_comment_changes_no_key_and_a_distance_those_that_show_it(live: Live, 
 
     before = keys()
     saves(live.path, LESSON.replace("# overlaps", "# of the ball"), "in place")
-    wire.next("frame", lambda head: head["why"] == "save")
+    wire.next("lesson", lambda head: "of the ball" in head["text"])
     assert keys() == before
     saves(live.path, LESSON.replace("700 mm", "690 mm"), "in place")
-    wire.next("frame", lambda head: head["why"] == "save")
+    wire.next("lesson", lambda head: "690 mm" in head["text"])
     changed = {name for name, key in keys().items() if before[name] != key}
     assert changed == {name for name in before if "_far" in name}
