@@ -15,6 +15,7 @@ from aimgeo.camera import project
 from aimgeo.landmarks import MEASURES
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array
+from lessons.footage.filmed import digest_of
 from lessons.footage.match import Match, MatchedBall, Warned
 from lessons.footage.model import MatchFile
 
@@ -63,6 +64,7 @@ class Answer:
     holds_to_frame: int | None = None
     fades_from_frame: int | None = None
     frames: int = 1
+    timecode: str | None = None
 
 
 def target_mm(match: Match, pocket: str) -> Array:
@@ -207,11 +209,14 @@ def told(answer: Answer) -> dict[str, Any]:
     sizes = match.solved.error(match.solved.problem.measures_mm)
     found: dict[str, Any] = {
         "schema": SCHEMA,
+        "of": digest_of(file.path),
         "footage": file.keys.footage,
         "size_px": list(match.size_px),
         "rate": None if answer.rate is None else list(answer.rate),
         "frame": answer.frame,
         "frames": answer.frames,
+        "timecode": answer.timecode,
+        "target": file.keys.target,
         "holds_to_frame": answer.holds_to_frame,
         "fades_from_frame": answer.fades_from_frame,
         "is_locked": match.is_locked,
@@ -365,8 +370,8 @@ def _ball_name(ball: MatchedBall) -> str:
 
 def _ball_line(ball: MatchedBall, answer: Answer) -> str:
     x, y = ball.centre_mm[:2]
-    where = f"{abs(x):.0f} mm to the {'foot' if x > 0 else 'head'}, {abs(y):.0f} mm to the "
-    f"{'left' if y > 0 else 'right'} of the centre"
+    along, across = ("foot" if x > 0 else "head"), ("left" if y > 0 else "right")
+    where = f"{abs(x):.0f} mm to the {along}, {abs(y):.0f} mm to the {across} of the centre"
     text = f"{where} (± {max(ball.error_mm):.0f})"
     plan = answer.plan
     if plan is None or plan.places_mm is None or ball.role == "others":

@@ -406,8 +406,8 @@ def _by_picks_alone(
             f"the points fit no table ({miss}); check their names and places, or click others.", ("points",)
         )
     worst = _open_px(solved)
-    sentence = f"not locked: {_seen_of(locks)} (glare? too small?). Add two points; drawn places are "
-    f"within ± {worst:.0f} px."
+    seen = f"not locked: {_seen_of(locks)} (glare? too small?)"
+    sentence = f"{seen}. Add two points; drawn places are within ± {worst:.0f} px."
     if worst > MOST_OPEN_PX * scale:
         raise NoMatch(sentence, ("points",))
     said.append(Warned(sentence))
@@ -737,8 +737,8 @@ def _warnings(made: Match) -> list[Warned]:
             named = {"cue": "the cue ball", "object": "the object ball"}.get(
                 ball.role, f"{_ordinal(ball.index)} of `others`"
             )
-            sentence = f"seen at {rise:.0f} degrees a millimetre along the view is {px:.2f} px; "
-            f"{named}'s place is ± {worst:.0f} mm that way."
+            seen = f"seen at {rise:.0f} degrees a millimetre along the view is {px:.2f} px"
+            sentence = f"{seen}; {named}'s place is ± {worst:.0f} mm that way."
             said.append(Warned(sentence, ball_key(ball.role, ball.index)))
             break
     return said

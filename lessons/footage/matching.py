@@ -60,7 +60,17 @@ def answer(path: Path) -> tuple[Answer, Picture]:
         warnings.append(
             Warned(f"the frame rate of the footage varies; {rate:.4g} frames a second are taken.", ("footage",))
         )
-    made = Answer(file, found, frame, footage.rate, shot, plan, tuple(warnings), frames=footage.frames)
+    made = Answer(
+        file,
+        found,
+        frame,
+        footage.rate,
+        shot,
+        plan,
+        tuple(warnings),
+        frames=footage.frames,
+        timecode=footage.timecode,
+    )
     if not footage.is_still:
         made = _kept_still(made, footage, picture)
     return made, picture

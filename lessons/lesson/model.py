@@ -254,6 +254,8 @@ def group_model(kind: Kind) -> type[Group]:
             "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
             "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
         }
+    if kind.is_filmed:
+        more["footage"] = (one_or_more(Words, "Match files of filmed shots, beside the lesson."), ...)
     keys = {**axes, **texts, **settings, **more}
     return create_model(f"{stem}Group", __base__=base, kind=(literal, described), **keys)
 

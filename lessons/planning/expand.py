@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise, product
 from math import prod
+from pathlib import PurePath
 from typing import Any
 
 from lessons.lesson.explain import Location
@@ -164,11 +165,14 @@ def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list
     made: set[str] = set()
     changes: dict[int, tuple[tuple[Changes, Location], ...]] = {}
     explicit = bool(chosen(group, "method") and chosen(group, "cut"))
+    if kind.is_filmed:
+        choices = {"footage": getattr(group, "footage", ()), **choices}
     for combination in product(*choices.values()):
         on = _sided(dict(zip(choices, combination, strict=True)))
-        hits = overrides.fit(on)
+        axes = {axis: value for axis, value in on.items() if axis in kind.axes}
+        hits = overrides.fit(axes)
         name = clip_name(group, on)
-        if exclude.fit(on) or name in made:  # a straight shot has no second side
+        if exclude.fit(axes) or name in made:  # a straight shot has no second side
             continue
         made.add(name)
         if hits not in changes:
@@ -233,7 +237,7 @@ def _views(
     lesson: Lesson, kind: Kind, spanned: Mapping[str, tuple[Any, ...]], on: dict[str, Any]
 ) -> tuple[View, ...]:
     """The shots of a clip: one, or all that its kind spans."""
-    if not kind.axes and not kind.spans:
+    if kind.is_filmed or (not kind.axes and not kind.spans):
         return ()
     first = {axis: every[0] for axis, every in _every(lesson).items() if axis in ("cut", "side", "distance")}
     views = []
@@ -250,7 +254,8 @@ def clip_name(group: Group, on: dict[str, Any]) -> str:
     stem = group.name or group.kind
     if isinstance(group, CardGroup) and CLIP_KINDS[group.kind].is_named_by_title and not group.name:
         stem = f"{group.kind}_{slug(_first_text(group.title))}"
-    parts = [on.get("method"), stem, cut_word(on["cut"]) if "cut" in on else None]
+    film = slug(PurePath(on["footage"]).stem) if "footage" in on else None
+    parts = [film, on.get("method"), stem, cut_word(on["cut"]) if "cut" in on else None]
     parts += [on.get("side"), on.get("distance"), on.get("eye")]
     return "_".join(part for part in parts if part)
 

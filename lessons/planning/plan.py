@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
+from math import radians
+from pathlib import Path
 from typing import Any
 
 from aimgeo.construct import Quantity
@@ -12,6 +14,7 @@ from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import BALL_DIAMETER_MM, Shot
 from aimgeo.tables import TABLES, Table
+from lessons.footage.filmed import Filmed, filmed
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
 from lessons.lesson.timing import step_frames
@@ -22,8 +25,9 @@ from lessons.planning.placing import PlacedShot, Unplaced, place_shots
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import ScratchVoice, with_voice
 from lessons.planning.sound import Sound
-from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Output, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
+from scenes.film.forms import FORMS
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
 
@@ -40,7 +44,8 @@ class PlannedClip:
 
     What does not apply is None. `shots` are those that it shows, the brief's own first. `cut_text` is the cut as
     the lesson writes it ('3/4 overlap'); `side` is 'left', 'right' or 'straight'; `eye` is the eye's name.
-    `translations` are the narrations of the steps in the lesson's other languages.
+    `translations` are the narrations of the steps in the lesson's other languages. `footage` is the
+    filmed clip that it lies over.
     """
 
     name: str
@@ -54,6 +59,7 @@ class PlannedClip:
     distance_mm: float | None = None
     eye: str | None = None
     shots: tuple[PlacedShot, ...] = ()
+    footage: Path | None = None
     sound: Sound | ScratchVoice | None = None
     translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -61,6 +67,10 @@ class PlannedClip:
     def kind(self) -> str:
         """The clip's kind, a key of scenes.CLIP_KINDS."""
         return self.brief.subject.kind
+
+    def form(self, asked: str) -> str:
+        """The form that it is written in: over footage one with alpha, whatever is asked for."""
+        return asked if self.footage is None or FORMS[asked].alpha else "prores-alpha"
 
     @property
     def frames(self) -> int:
@@ -166,6 +176,17 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) ->
     return replace(made, clips=tuple(clips))
 
 
+def in_footage(steps: tuple[BriefStep, ...], footage: Footage) -> tuple[BriefStep, ...]:
+    """Steps that share the footage evenly up to where the balls leave; the last one lasts to its end."""
+    room = footage.frames if footage.fades_from is None else min(max(footage.fades_from, 1), footage.frames)
+    each = max(room // len(steps), 1)
+    lengths = [each] * (len(steps) - 1)
+    return tuple(
+        replace(step, frames=frames)
+        for step, frames in zip(steps, [*lengths, footage.frames - sum(lengths)], strict=True)
+    )
+
+
 def draft_output(output: Output) -> Output:
     """A small picture of the same shape, its sides even, at most 30 frames a second.
 
@@ -264,7 +285,15 @@ class _Planner:
         subjects = [subject for subject, _ in shown]
         if request.views and not subjects:
             return None
-        subject = subjects[0] if subjects else Subject(request.kind)
+        film = self.filmed(request) if CLIP_KINDS[request.kind].is_filmed else None
+        if film is not None:
+            if (over := self.over_footage(request, film)) is None:
+                return None
+            subject = over
+        elif CLIP_KINDS[request.kind].is_filmed:
+            return None
+        else:
+            subject = subjects[0] if subjects else Subject(request.kind)
         if CLIP_KINDS[request.kind].spans:
             subject = replace(subject, companions=tuple(subjects))
         subject = replace(subject, settings=self.settings[request.group])
@@ -275,15 +304,17 @@ class _Planner:
             return None
         values = self.values(request, subject, shown[0][1] if shown else None)
         steps = tuple(self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline)
+        if film is not None:
+            steps = in_footage(steps, film.footage)
         brief = Brief(
             name=request.name,
             subject=subject,
-            output=self.output,
+            output=self.output if film is None else self.film_output(film),
             steps=steps,
             labels=self.labels(request, values, steps),
             look=LOOKS[self.keys.output.theme],
             rows=self.rows(subject),
-            handle_frames=self.output.frames(self.keys.output.handles or 0.0),
+            handle_frames=self.output.frames(self.keys.output.handles or 0.0) if film is None else 0,
         )
         on = request.on
         return PlannedClip(
@@ -298,7 +329,60 @@ class _Planner:
             distance_mm=self.distances_mm[on["distance"]] if "distance" in on else None,
             eye=on.get("eye"),
             shots=tuple({placed.identity: placed for _, placed in shown}.values()),
+            footage=None if film is None else film.file,
         )
+
+    def filmed(self, request: Request) -> Filmed | None:
+        """The matched shot that a clip lies over; a fault where there is none."""
+        named = request.on["footage"]
+        at = ("clips", request.group, "footage")
+        settings = self.settings[request.group]
+        try:
+            return filmed(Path(self.lesson.file).parent / named, getattr(settings, "shot", "") == "plan")
+        except ValueError as error:
+            fault = Fault(self.lesson.place(*at), str(error))
+            if fault not in self.faults:
+                self.faults.append(fault)
+            return None
+
+    def over_footage(self, request: Request, film: Filmed) -> Subject | None:
+        """The subject of a clip over footage; None when its method doesn't reach the shot."""
+        method = METHODS[_key(request.on["method"])]
+        if limit := method.limit(film.shot):
+            self.left_out.append(LeftOut(request.name, self.told.limit(limit), request.place))
+            return None
+        told = [("as_filmed", film.cut_deg, float(film.shot.distance_mm))]
+        if film.planned is not None:
+            told.append(("as_planned", *film.planned))
+        if getattr(self.settings[request.group], "shot", "") == "plan":
+            told = [("as_planned", film.cut_deg, float(film.shot.distance_mm))]
+        heading = tuple(
+            self.wording.phrase(
+                key,
+                {
+                    "cut": Quantity(abs(radians(cut)), "angle_rad"),
+                    "side": Quantity("left" if cut > 0 else "right", "name"),
+                    "distance": Quantity(float(round(distance)), "distance_mm"),
+                },
+            )
+            for key, cut, distance in told
+        )
+        return Subject(
+            kind=request.kind,
+            table=self.table,
+            target_name=film.pocket,
+            shot=film.shot,
+            construction=method.construct(film.shot),
+            footage=replace(film.footage, heading=heading),
+        )
+
+    def film_output(self, film: Filmed) -> Output:
+        """Size, rate and timecode of the footage; a draft keeps rate and length."""
+        own = Output(*film.size_px, film.rate, film.timecode)
+        if self.form != "draft":
+            return own
+        small = draft_output(own)
+        return Output(small.width_px, small.height_px, film.rate, film.timecode)
 
     def placed(self, request: Request, view: View) -> PlacedShot | None:
         """A clip's shot on the table; None when it can't be set there."""

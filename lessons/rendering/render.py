@@ -98,9 +98,9 @@ def reasons(plan: Plan, folder: Path, form: str = "h264", verify: bool = False) 
 
 def survey(target: Target, form: str = "h264", verify: bool = False) -> Survey:
     """Compare a plan with what lies in its folder."""
-    encoder = digest(FORMS[form])
-    extension = FORMS[form].extension
-    keys = {clip.name: clip_key(clip, form, encoder) for clip in target.plan.clips}
+    keys = {
+        clip.name: clip_key(clip, clip.form(form), digest(FORMS[clip.form(form)])) for clip in target.plan.clips
+    }
     record = read_record(target.folder)
     time_ns = record_time_ns(target.folder)
     faults = {name: fault(target.folder, one, time_ns, verify) for name, one in record.items()}
@@ -111,7 +111,7 @@ def survey(target: Target, form: str = "h264", verify: bool = False) -> Survey:
     for clip in target.plan.clips:
         key, old = keys[clip.name], record.get(clip.name)
         reason = Reason(Cause.NEW) if old is None else changes(old.key, key) or faults[clip.name]
-        if old is not None and not reason and old.file != clip.name + extension:
+        if old is not None and not reason and old.file != clip.name + FORMS[clip.form(form)].extension:
             reason = Reason(Cause.FORM)
         if reason and key.digest in by_key:
             served_by[clip.name] = by_key[key.digest]
@@ -171,7 +171,7 @@ class _Room:
         self.asked_for = [c for c in target.plan.clips if _is_asked_for(c, settings.only)]
 
     def file(self, clip: PlannedClip) -> str:
-        return clip.name + FORMS[self.settings.form].extension
+        return clip.name + FORMS[clip.form(self.settings.form)].extension
 
     def enter(self, clip: PlannedClip, part: Path, size: int, sha256: str, drawn: Drawn) -> None:
         """Record a clip whose file is whole, then give the file its name."""
@@ -260,7 +260,7 @@ def _tasks(
                 key = room.found.keys[clip.name].digest
                 part = first.setdefault(key, part_path(room.folder / room.file(clip)))
                 if part not in same:
-                    tasks.append(Task(clip, part, room.settings.form))
+                    tasks.append(Task(clip, part, clip.form(room.settings.form)))
                 same.setdefault(part, []).append((room, clip))
             else:
                 outcome.unchanged += 1

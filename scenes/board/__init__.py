@@ -17,7 +17,7 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
-from aimgeo.camera import Camera, camera, pixels
+from aimgeo.camera import Camera, Lens, camera, pixels
 from aimgeo.construct import Position
 from aimgeo.vectors import Array, ArrayLike
 from scenes.look.dusk import DUSK
@@ -129,6 +129,42 @@ class EyeCamera:
         return _eye_matrix(self.track.at(frame), _anchor_px(self.anchor, rect), rect[2:])
 
 
+@dataclass(frozen=True, slots=True)
+class FilmedCamera:
+    """The camera of a filmed shot, at rest: eye (mm), axes right, down, forward, focal length and principal
+    point (px
+    of the frame), and the two terms of its lens.
+
+    `projection` is that of the pinhole; what is drawn under it is bent through the lens afterwards, curve by
+    curve.
+    """
+
+    eye_mm: Position
+    axes: tuple[Position, Position, Position]
+    focal_px: float
+    principal_px: Pixel
+    k1: float = 0.0
+    k2: float = 0.0
+    track: Track = Track((0.0,))
+
+    def projection(self, rect: Rect, frame: int) -> Array:
+        """P (3, 4) of the pinhole, before the lens."""
+        return self.camera.matrix()
+
+    @property
+    def camera(self) -> Camera:
+        """The camera as a value of aimgeo."""
+        eye, axes, principal = (np.array(part) for part in (self.eye_mm, self.axes, self.principal_px))
+        return Camera(eye, axes, np.array(self.focal_px), principal, 2 * principal, Lens(self.k1, self.k2))
+
+    def bent(self, px: ArrayLike) -> Array:
+        """Where the lens puts pixels (..., 2) of the pinhole's picture; nan where it shows nothing."""
+        camera = self.camera
+        assert camera.lens is not None
+        places = (np.asarray(px, float) - camera.principal_px) / camera.focal_px
+        return np.asarray(camera.principal_px + camera.focal_px * camera.lens.bent(places))
+
+
 def _anchor_px(anchor: Pixel, rect: Rect) -> Pixel:
     return rect[0] + anchor[0] * rect[2], rect[1] + anchor[1] * rect[3]
 
@@ -171,16 +207,20 @@ def _kept(P: Array) -> Array:
 class Pane:
     """A window of the frame with its own camera; what is drawn in it is cut off at its rectangle.
 
-    background: 'cloth' (flat cloth), 'plate' (the rendered table of the player's eye), or None.
-    `opacity` fades the whole pane. Later panes lie over earlier ones.
+    background: 'cloth' (flat cloth), 'plate' (the rendered table of the player's eye), 'footage' (a real table,
+    which is not drawn: its balls hide what is behind them), or None.
+    `opacity` fades the whole pane. Later panes lie over earlier ones. `noses_mm` are the ends of cushions' noses
+    that hide what is behind and below them; `pen` makes lines, and marks, finer.
     """
 
     id: str
     rect_px: Rect
     view: str
-    camera: PlanCamera | EyeCamera
+    camera: PlanCamera | EyeCamera | FilmedCamera
     background: str | None = None
     opacity: Track = ONE
+    noses_mm: tuple[tuple[Position, Position], ...] = ()
+    pen: tuple[float, float] = (1.0, 1.0)
 
     def projection(self, frame: int) -> Array:
         """P (3, 4) on a frame."""
@@ -188,7 +228,13 @@ class Pane:
 
     def px(self, points_mm: ArrayLike, frame: int = 0) -> Array:
         """Pixels (..., 2) of the frame where points (..., 3) stand; nan behind the eye."""
-        return pixels(self.projection(frame), points_mm)
+        seen = pixels(self.projection(frame), points_mm)
+        return self.camera.bent(seen) if isinstance(self.camera, FilmedCamera) else seen
+
+    @property
+    def has_real_balls(self) -> bool:
+        """True where the picture behind the lines shows table and balls, which hide what is behind them."""
+        return self.background in ("plate", "footage")
 
 
 # ------------------------------------------------------------------ shapes

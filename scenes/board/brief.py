@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 
-from aimgeo.construct import Construction, Quantity
+from aimgeo.construct import Construction, Position, Quantity
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
+from scenes.board import FilmedCamera
 from scenes.board.settings import Settings
 from scenes.look.dusk import DUSK
 from scenes.look.look import Look
@@ -16,11 +17,14 @@ from scenes.look.look import Look
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """Frame size in pixels and rate as a fraction of frames a second (numerator, denominator)."""
+    """Frame size in pixels, rate as a fraction of frames a second (numerator, denominator), the first frame's
+    time.
+    """
 
     width_px: int
     height_px: int
     rate: tuple[int, int]
+    timecode: str = "00:00:00:00"
 
     @property
     def fps(self) -> float:
@@ -43,6 +47,25 @@ class EyeSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class Footage:
+    """A filmed shot: the clip's name, length and timecode, the camera that was matched, and what the real
+    table hides.
+
+    `others_mm` are balls beside the two of the shot; `noses_mm` the ends of the cushions' noses. From `fades_from`
+    on the balls are no longer in their places. `heading` are the lines that stand over the picture.
+    """
+
+    name: str
+    size_px: tuple[int, int]
+    frames: int
+    camera: FilmedCamera
+    others_mm: tuple[Position, ...] = ()
+    noses_mm: tuple[tuple[Position, Position], ...] = ()
+    fades_from: int | None = None
+    heading: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Subject:
     """What the clip is about, before any words. What does not apply is None or empty.
 
@@ -58,6 +81,7 @@ class Subject:
     eye: EyeSpec | None = None
     distance_name: str | None = None
     companions: tuple[Subject, ...] = ()
+    footage: Footage | None = None
     settings: Settings = field(default_factory=Settings)
 
 

@@ -13,10 +13,10 @@ import numpy as np
 
 from aimgeo.camera import Outline, ball_outline
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Cue, EyeCamera, Pane, Rect, Ring, Track
+from scenes.board import Ball, Board, Cue, EyeCamera, FilmedCamera, Pane, Rect, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.draw import draw
-from scenes.draw.paths import Path, Picture, rgba, rounded_rect
+from scenes.draw.paths import Path, Picture, bent, rgba, rounded_rect
 from scenes.draw.view import Body, View
 from scenes.look.look import Look
 from scenes.look.scale import Scale
@@ -43,7 +43,7 @@ def display_list(board: Board) -> tuple[Slot, ...]:
     by_layer = sorted(board.elements, key=lambda e: board.look.layers.index(e.layer))
     slots: list[Slot] = []
     for pane in board.panes:
-        if pane.background is not None and not _is_frame_cloth(pane, board):
+        if pane.background not in (None, "footage") and not _is_frame_cloth(pane, board):
             slots.append(Slot(pane, None))
         slots += [Slot(pane, e) for e in by_layer if pane.id in e.panes]
     return (*slots, *(Slot(None, e) for e in by_layer if not e.panes))
@@ -86,13 +86,13 @@ class Display:
 
     def _rendered_tracks(self, pane: Pane) -> Iterator[Track]:
         """How balls and cue move where the pane's picture shows them, and they hide what is behind them."""
-        if pane.background == "plate":
+        if pane.has_real_balls:
             for e in self.board.elements:
                 if isinstance(e.shape, Ball | Cue) and pane.id in e.panes:
                     yield from (e.offset_mm, e.opacity, e.size)
 
     def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
-        if pane is None or pane.background != "plate":
+        if pane is None or not pane.has_real_balls:
             return ()
         return tuple(
             Body(
@@ -117,7 +117,10 @@ class Display:
         shape = slot.element.shape
         if isinstance(shape, Ball | Ring):
             shape = replace(shape, radius_mm=shape.radius_mm * slot.element.size.at(frame)[0])
-        return draw(shape, self.view(slot, frame))
+        paths = draw(shape, self.view(slot, frame))
+        if slot.pane is not None and isinstance(slot.pane.camera, FilmedCamera):
+            return bent(paths, slot.pane.camera.bent)
+        return paths
 
     def view(self, slot: Slot, frame: int) -> View:
         """What the drawing functions are told."""
@@ -129,12 +132,14 @@ class Display:
             P,
             "frame" if pane is None else pane.view,
             self.scale,
-            pane is not None and pane.background == "plate",
+            pane is not None and pane.has_real_balls,
             lambda name: self._outline(pane, name, frame),
             element.drawn.at(frame)[0],
             element.strength.at(frame)[0],
             element.fresh.at(frame)[0],
             tuple(b for b in self._bodies(pane, frame) if b.name != element.id),
+            () if pane is None else pane.noses_mm,
+            (1.0, 1.0) if pane is None else pane.pen,
         )
 
     def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:

@@ -11,7 +11,7 @@ from aimgeo.hidden import rest
 from aimgeo.vectors import Array
 from scenes.board import Area, Bar, Line, Mark
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
-from scenes.draw.view import View, hidden_spans
+from scenes.draw.view import View, behind_noses, hidden_spans
 from scenes.look.look import LineStyle, MarkPart
 
 ARROW_LENGTH = 3.9
@@ -95,7 +95,7 @@ def _behind_balls(ends_mm: tuple[Array, Array], start: Array, length: float, vie
     """Where balls hide a line, as lengths from its start in the picture: joined, in order."""
     a, b = ends_mm
     eye, out = eye_of(view.P), []
-    for span in hidden_spans(eye, a, b, view.bodies):
+    for span in [*hidden_spans(eye, a, b, view.bodies), *behind_noses(eye, a, b, view.noses_mm)]:
         edges = view.px(np.array([a + t * (b - a) for t in span]))
         low, high = np.nan_to_num(np.linalg.norm(edges - start, axis=-1), nan=0.0).tolist()
         out.append((min(low, length), min(high, length)))
@@ -163,7 +163,7 @@ def draw_mark(mark: Mark, view: View) -> list[Path]:
     at = view.px(np.array(mark.at_mm, float))
     if not np.isfinite(at).all():
         return []
-    unit = view.line_px(4) / 4
+    unit = view.pen[1] * view.scale.line_px(4, view.kind) / 4
     style = look.marks[mark.kind]
     if mark.hollow:
         return _hollow(at, unit, look.colour(style.hollow), view)

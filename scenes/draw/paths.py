@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -144,6 +144,58 @@ def _arc(start: float, end: float) -> Array:
     unit = np.stack([on[:-1], on[:-1] + h * along[:-1], on[1:] - h * along[1:], on[1:]], axis=1)
     unit.setflags(write=False)
     return unit
+
+
+def bent(paths: Sequence[Path], by: Callable[[Array], Array], longest_px: float = 24.0) -> list[Path]:
+    """Paths with every curve cut into short pieces whose four points are moved by a smooth map of pixels (..., 2).
+
+    A cubic through a smooth map is off by the fourth power of its length: some 1e-4 px for 24 px and a strong
+    lens.
+    Pieces that the map puts nowhere (nan) are left out.
+    """
+    out = []
+    for path in paths:
+        size = np.linalg.norm(np.diff(path.curves, axis=1), axis=-1).sum(-1) if len(path.curves) else np.zeros(0)
+        pieces = [
+            _cut(curve, max(1, int(np.ceil(length / longest_px))))
+            for curve, length in zip(path.curves, size.tolist(), strict=True)
+        ]
+        if not pieces:
+            continue
+        # through the map go places on the curve; its handles follow from them
+        curves = _through(by(_on_curve(np.concatenate(pieces))))
+        curves = curves[np.isfinite(curves).all(axis=(1, 2))]
+        if len(curves):
+            out.append(replace(path, curves=curves))
+    return out
+
+
+def _cut(curve: Array, pieces: int) -> Array:
+    """A cubic (4, 2) as so many cubics (pieces, 4, 2), by blossoms."""
+    edges = np.linspace(0, 1, pieces + 1)
+    a, b = edges[:-1, None], edges[1:, None]
+
+    def blossom(r: Array, s: Array, t: Array) -> Array:
+        level = [curve[k] * (1 - r) + curve[k + 1] * r for k in range(3)]
+        level = [level[k] * (1 - s) + level[k + 1] * s for k in range(2)]
+        return np.asarray(level[0] * (1 - t) + level[1] * t)
+
+    return np.stack([blossom(a, a, a), blossom(a, a, b), blossom(a, b, b), blossom(b, b, b)], axis=1)
+
+
+_BERNSTEIN = np.array(
+    [[(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3] for t in (0, 1 / 3, 2 / 3, 1)]
+)
+
+
+def _on_curve(curves: Array) -> Array:
+    """Places (n, 4, 2) at 0, 1/3, 2/3 and 1 of cubics (n, 4, 2)."""
+    return np.asarray(_BERNSTEIN @ curves)
+
+
+def _through(places: Array) -> Array:
+    """The cubics (n, 4, 2) that pass places (n, 4, 2) at 0, 1/3, 2/3 and 1."""
+    return np.asarray(np.linalg.inv(_BERNSTEIN) @ places)
 
 
 def circle(centre_px: Sequence[Any] | Array, radius_px: float) -> Array:

@@ -37,13 +37,41 @@ def hidden_spans(eye_mm: Array, a_mm: Array, b_mm: Array, bodies: Sequence[Body]
     return [(low, high) for low, high in spans if not math.isnan(low)]
 
 
+def behind_noses(
+    eye_mm: Array, a_mm: Array, b_mm: Array, noses_mm: Sequence[tuple[Sequence[float], Sequence[float]]]
+) -> list[tuple[float, float]]:
+    """The parts (from, to) of the segment a-b that are seen only through a cushion: the way from the eye
+    passes below
+    its nose. Known to a five-hundredth of the segment.
+    """
+    t = np.linspace(0, 1, 501)
+    points = a_mm + t[:, None] * (b_mm - a_mm)
+    spans = []
+    for start, end in noses_mm:
+        p, along = np.array(start), np.subtract(end, start)[:2]
+        across = np.array([-along[1], along[0]])
+        # where the way from the eye to each point crosses the nose's upright plane
+        here, there = float((eye_mm[:2] - p[:2]) @ across), (points[:, :2] - p[:2]) @ across
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = here / (here - there)
+            crossing = eye_mm + part[:, None] * (points - eye_mm)
+            place = (crossing[:, :2] - p[:2]) @ along / float(along @ along)
+        hidden = (part > 0) & (part < 1) & (place > 0) & (place < 1) & (crossing[:, 2] < p[2])
+        for run in np.split(np.flatnonzero(hidden), np.flatnonzero(np.diff(np.flatnonzero(hidden)) > 1) + 1):
+            if len(run):
+                spans.append((float(t[run[0]]), float(t[run[-1]])))
+    return spans
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
     """A pane on one frame as one element sees it.
 
     `P` (3, 4) includes the element's own offset. `kind` is the pane's view, 'frame' for shapes in frame pixels.
     `rendered` is True where the pane's background already shows table and balls; there `bodies` tells the balls
-    that hide what is behind them. `outline` finds the outline of a ball element by its id in the same pane.
+    that hide what is behind them, and `noses_mm` the cushions. `outline` finds the outline of a ball element
+    by its
+    id in the same pane.
     """
 
     P: Array
@@ -55,6 +83,8 @@ class View:
     strength: float = 1.0
     fresh: float = 0.0
     bodies: tuple[Body, ...] = ()
+    noses_mm: tuple[tuple[tuple[float, float, float], tuple[float, float, float]], ...] = ()
+    pen: tuple[float, float] = (1.0, 1.0)
 
     @property
     def look(self) -> Look:
@@ -67,7 +97,7 @@ class View:
 
     def line_px(self, width: float) -> float:
         """A line's width here, given for a 1080 px frame of the plan view."""
-        return self.scale.line_px(width, self.kind)
+        return self.pen[0] * self.scale.line_px(width, self.kind)
 
     def line_style(self, role: str) -> LineStyle:
         """The look's line style for a role. Raises ValueError for an unknown one."""

@@ -16,7 +16,7 @@ from aimgeo.camera import Outline, ball_outline
 from aimgeo.construct import Position, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, left
-from scenes.board import ONE, Cue, EyeCamera, Pane, Pixel, Rect, Track, constant
+from scenes.board import ONE, Cue, EyeCamera, FilmedCamera, Pane, Pixel, Rect, Track, constant
 from scenes.board.brief import EyeSpec
 from scenes.draw.view import Body
 from scenes.frame.layout import Layout
@@ -248,6 +248,11 @@ def seen_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline:
     outline = ball_outline(pane.projection(0), centre_mm, radius_mm)
     if not outline.is_seen:
         raise ValueError("a ball reaches behind the eye")
+    if isinstance(pane.camera, FilmedCamera):
+        # where labels go the outline may be told by what the lens does to its middle and its half-axes
+        middle = pane.camera.bent(outline.centre_px)
+        ends = pane.camera.bent(outline.centre_px + outline.axes_px) - middle
+        return Outline(middle, (ends + ends.T) / 2)
     return outline
 
 

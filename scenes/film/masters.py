@@ -51,7 +51,7 @@ class MasterFilm:
         self._run = self._written = 0
         self._container, self._stream, self._tick = open_stream(path, output, form, steps)
         if form.container == "mov":
-            self._container.metadata["timecode"] = "00:00:00:00"
+            self._container.metadata["timecode"] = output.timecode
 
     def show(self, patches: Iterable[Patch]) -> None:
         """One more frame, differing from the last in these patches; the first one's cover everything."""

@@ -44,7 +44,7 @@ def film_clip(
     OSError when the file cannot be written.
     """
     board = CLIP_KINDS[brief.subject.kind].board(brief)
-    output = Output(board.width_px, board.height_px, board.rate)
+    output = Output(board.width_px, board.height_px, board.rate, brief.output.timecode)
     try:
         perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board, is_aside), FORMS[form].alpha)
         with open(path, "rb+") as file:

@@ -78,7 +78,7 @@ class _Sight:
     @property
     def is_rendered(self) -> bool:
         """True for the rendered table of a player's eye."""
-        return self.pane.background == "plate"
+        return self.pane.has_real_balls
 
     def over(self, order: tuple[int, int]) -> list[_Solid]:
         """The balls painted after a place in the order of painting."""

@@ -16,6 +16,7 @@ from lessons.planning.plan import plan
 from scenes.draw.picture import picture
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
+from tests.lessons.footage.clicks import MATCHED
 
 PICTURES = Path(__file__).parent / "pictures"
 MOMENT = 0.7
@@ -37,7 +38,10 @@ eyes:
   beside: {{back: 600 mm, offset: 60 mm, height: 300 mm}}
 clips:
   - kind: """
-KEYS = {"section": "\n    title: Where the cue ball must arrive"}
+KEYS = {
+    "section": "\n    title: Where the cue ball must arrive",
+    "on-footage": f"\n    footage: {MATCHED}",
+}
 """What a kind needs beside its name."""
 WITH_ALL_PARTS = ("build-up", "players-eye", "table")
 """Kinds that show every part of a look: drawn in each; the others in the first."""

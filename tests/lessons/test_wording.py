@@ -23,6 +23,7 @@ from lessons.lesson.wording import LANGUAGES, UnknownField, Values, Wording, wor
 from lessons.planning.plan import plan
 from scenes.board.brief import OutlineStep
 from scenes.kinds import CLIP_KINDS
+from tests.lessons.footage.clicks import MATCHED
 
 WORDING = Wording(words_of("en"), "mm", 57.15)
 INCHES = Wording(words_of("en"), "in", 57.15)
@@ -133,7 +134,10 @@ clips: [{kind: methods-summary}]
 @cache
 def outlined() -> tuple[tuple[str, OutlineStep], ...]:
     """Every step, by its kind, of a lesson that uses every kind of clip."""
-    clips = "clips:\n" + "".join(f"  - {{kind: {kind}}}\n" for kind in CLIP_KINDS if kind != "section")
+    clips = "clips:\n" + "".join(
+        f"  - {{kind: {kind}}}\n" for kind in CLIP_KINDS if kind not in ("section", "on-footage")
+    )
+    clips += f"  - {{kind: on-footage, footage: {MATCHED}}}\n"
     made = plan(loads(EVERY_KIND + clips + "  - {kind: section, title: B}\n"))
     assert {clip.kind for clip in made.clips} == set(CLIP_KINDS)
     return tuple(

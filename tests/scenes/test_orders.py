@@ -45,7 +45,7 @@ def head_and_floats(part: bytes) -> tuple[dict, np.ndarray]:
 
 
 def test_every_kind_of_the_course_is_here() -> None:
-    assert set(CLIPS) == set(CLIP_KINDS)
+    assert set(CLIPS) == {name for name, kind in CLIP_KINDS.items() if not kind.is_filmed}
 
 
 @pytest.mark.parametrize("kind", sorted(CLIPS))

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 STILLS = Path(__file__).parent / "stills"
+MATCHED = Path(__file__).parent / "matched" / "shot.yaml"
+"""A match file with its answer; its footage is not there, and need not be to plan and draw."""
 
 
 @dataclass(frozen=True)

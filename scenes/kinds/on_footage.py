@@ -1,0 +1,156 @@
+"""On footage: a method's construction over a filmed shot, through the camera that filmed it.
+
+The picture behind is the footage, which an editor lays under the clip: nothing of it is drawn. Real balls and the
+near cushions hide what is behind them, which is drawn dotted. Every step's lines stay; when the balls leave their
+places everything fades. Sentences are the construction's own. Labels: roles.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from aimgeo.construct import Construction, Step, position
+from aimgeo.shot import Shot
+from scenes.board import ONE, Ball, Board, Move, Pane, Plate, Rect, Track
+from scenes.board.brief import Brief, Footage, OutlineStep, Output, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
+from scenes.board.timing import TIMING
+from scenes.figure.eye import Figure, Labels, dim_old, points_before, put_circles, put_lines, put_point
+from scenes.figure.eye_view import seen_ball
+from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
+from scenes.look.roles import MARK_KIND
+from scenes.look.scale import plate_sizes, plate_width_px
+
+TABLE = "table"
+CORE_OF_BALL = 1 / 6
+"""A line's core is at most this part of the smaller ball's diameter,"""
+
+MARK_OF_BALL = 0.3
+"""and a mark's radius at most this part of the ball's: wider they would hide what they show."""
+
+LEAST_LINE, LEAST_MARK = 0.3, 0.22
+FADE_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class OnFootageSettings(Settings):
+    """What may be set of a clip over footage."""
+
+    shot: str = setting("as-filmed", "the shot that was filmed, or the one planned", choices=("as-filmed", "plan"))
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """One step for each of the construction's."""
+    _, plan, _ = _asked(subject)
+    return tuple(OutlineStep(s.name, s.sentence, s.values, draws_s=0.0) for s in plan.steps)
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    shot, plan, footage = _asked(brief.subject)
+    if [step.name for step in brief.steps] != [step.name for step in outline(brief.subject)]:
+        raise ValueError(f"a clip over footage has the steps {', '.join(step.name for step in plan.steps)}")
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
+    pane = _pane(frame, shot, footage, brief.output)
+    sheet = Sheet()
+    figure = Figure(sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), (TABLE,), (TABLE,), 0.0)
+    _put_real_balls(figure, footage)
+    rects = [*_put_heading(sheet, frame, footage), *_rects_of_others(pane, footage, figure.radius_mm)]
+    labels = Labels(figure, dict(brief.labels), _zone(frame), rects)
+    for index, (step, span) in enumerate(zip(plan.steps, brief.spans, strict=True)):
+        _draw_step(figure, labels, index, step, span, brief.output.rate)
+    if footage.fades_from is not None:
+        fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
+        for id in sheet.ids():
+            if not sheet.panes(id):
+                sheet.hide(id, fade)
+        pane = replace(pane, opacity=Track((1.0,), (Move(*fade, (0.0,)),)))
+    return sheet.board(brief, (pane,))
+
+
+def _asked(subject: Subject) -> tuple[Shot, Construction, Footage]:
+    if subject.shot is None or subject.construction is None or subject.footage is None:
+        raise ValueError("a clip over footage needs a filmed shot and a construction")
+    return subject.shot, subject.construction, subject.footage
+
+
+def _pane(frame: Layout, shot: Shot, footage: Footage, output: Output) -> Pane:
+    """The whole frame through the camera that filmed it, with a pen that its smaller ball allows."""
+    camera = footage.camera
+    by = output.width_px / footage.size_px[0]
+    if by != 1:  # a draft is smaller
+        principal = camera.principal_px[0] * by, camera.principal_px[1] * by
+        camera = replace(camera, focal_px=camera.focal_px * by, principal_px=principal)
+    full: Rect = (0, 0, frame.width_px, frame.height_px)
+    pane = Pane(TABLE, full, "footage", camera, "footage", ONE, footage.noses_mm)
+    balls = [seen_ball(pane, at, float(shot.radius_mm)) for at in (shot.object_ball_mm, shot.ghost_ball_mm)]
+    radius = min(ball.mean_radius_px for ball in balls)
+    look, scale = frame.look, frame.scale
+    widest = max(look.lines[role].width_px for role in ("aim_line", "target_line"))
+    reach = max(look.marks[MARK_KIND[role]].reach_px for role in ("contact_object", "aim_point"))
+    core = CORE_OF_BALL * 2 * radius / scale.line_px(widest, "footage")
+    mark = MARK_OF_BALL * radius / (reach * scale.line_px(4, "footage") / 4)
+    core, mark = np.clip([core, mark], (LEAST_LINE, LEAST_MARK), 1.0).tolist()
+    return replace(pane, pen=(core, mark))
+
+
+def _put_real_balls(figure: Figure, footage: Footage) -> None:
+    """The real balls: not drawn, but what is behind them is hidden."""
+    at = {"object_ball": position(figure.shot.object_ball_mm), "cue_ball": position(figure.shot.cue_ball_mm)}
+    at |= {f"other_ball.{k}": place for k, place in enumerate(footage.others_mm)}
+    for id, place in at.items():
+        ball = Ball(place, figure.radius_mm, "other")
+        figure.sheet.put(id, ball, "ball", id.partition(".")[0], (TABLE,), opacity=1.0)
+
+
+def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> list[Rect]:
+    """What was filmed and what was planned, on plates at the top; their rectangles."""
+    x, y, _, _ = frame.title_safe
+    height, gap = plate_sizes(frame.scale).height_px, frame.scale.px(10)
+    rects: list[Rect] = []
+    for n, text in enumerate(footage.heading):
+        rect = (x, y + n * (height + gap), plate_width_px(text, frame.scale, False), height)
+        sheet.put(f"heading.{n}", Plate(text, rect), "label", "heading", opacity=1.0)
+        rects.append(rect)
+    return rects
+
+
+def _rects_of_others(pane: Pane, footage: Footage, radius_mm: float) -> list[Rect]:
+    """Boxes around the other balls, for labels to keep off."""
+    boxes = []
+    for place in footage.others_mm:
+        if np.isfinite(pane.px(place)).all():
+            boxes.append(seen_ball(pane, np.array(place), radius_mm).box_px())
+    return boxes
+
+
+def _zone(frame: Layout) -> Rect:
+    x, y, w, h = frame.title_safe
+    return (x, y, w, h)
+
+
+def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span, rate: tuple[int, int]) -> None:
+    before = points_before(step)
+    times = (TIMING.fade_s, TIMING.fade_s, TIMING.draw_s, TIMING.fade_s, TIMING.fade_s)
+    circle, mark, line, after, label = in_turn(*span, times, rate)
+    dim_old(figure, step, circle)
+    put_circles(figure, index, step, circle)
+    put_lines(figure, index, step, line)
+    for n, point in enumerate(step.points):
+        put_point(figure, index, n, point, mark if point in before else after)
+    labels.add(index, step, label, circle)
+
+
+KIND = Kind(
+    "on-footage",
+    "a construction over a filmed shot, with alpha, through the camera that filmed it",
+    outline,
+    board,
+    axes=("method",),
+    settings=OnFootageSettings,
+    is_filmed=True,
+)

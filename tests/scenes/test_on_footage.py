@@ -1,0 +1,128 @@
+"""Lines over filmed footage: through the lens, hidden by real balls and cushions, faded when the balls leave."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from aimgeo.camera import Lens
+from lessons.footage.filmed import filmed
+from lessons.lesson.model import loads
+from lessons.planning.plan import plan
+from scenes.board import Ball, Board, FilmedCamera, Line, Plate
+from scenes.draw.display import Display
+from scenes.draw.paths import Path, bent, circle, polyline
+from scenes.draw.view import behind_noses
+from scenes.kinds import CLIP_KINDS
+from tests.lessons.footage.clicks import MATCHED
+
+
+def clip(more: str = "") -> Board:
+    """The board of a clip over the matched still."""
+    text = f"title: T\nclips:\n  - kind: on-footage\n    footage: {MATCHED}\n    methods: ghost-ball\n{more}"
+    return CLIP_KINDS["on-footage"].board(plan(loads(text)).clips[0].brief)
+
+
+def test_straightened_and_bent_places_are_those_of_opencv() -> None:
+    lens, K = Lens(-0.21, 0.07), np.eye(3)
+    places = np.random.default_rng(2).uniform(-0.7, 0.7, (200, 2))
+    points = np.concatenate([places, np.ones((200, 1))], -1)
+    theirs = cv2.projectPoints(points, np.zeros(3), np.zeros(3), K, np.array([lens.k1, lens.k2, 0, 0]))[0][:, 0]
+    assert np.abs(lens.bent(places) - theirs).max() < 1e-12
+    assert np.abs(lens.straightened(theirs) - places).max() < 1e-12
+
+
+def test_a_lens_shows_nothing_beyond_its_turning_radius() -> None:
+    lens = Lens(-0.3)
+    r = lens.turning_radius
+    assert np.isnan(lens.bent([[1.01 * r, 0.0]])).all()
+    assert np.isnan(lens.straightened([[1.01 * lens.reach, 0.0]])).all()
+    assert np.allclose(lens.bent(lens.straightened([[0.999 * lens.reach, 0.0]])), [[0.999 * lens.reach, 0.0]])
+
+
+def test_bent_curves_follow_the_lens_to_a_thousandth_of_a_pixel() -> None:
+    camera = FilmedCamera((0, 0, 0), ((1, 0, 0), (0, 1, 0), (0, 0, 1)), 900.0, (960.0, 540.0), -0.12, 0.02)
+    for curves in (polyline([(100.0, 80.0), (1800.0, 1000.0)]), circle((1500.0, 300.0), 60.0)):
+        (path,) = bent([Path(curves, stroke=(1, 1, 1, 1), width_px=3)], camera.bent)
+        t = np.linspace(0, 1, 9)[:, None, None]
+        weights = [(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3]
+        drawn = sum(w * path.curves[None, :, k] for k, w in enumerate(weights)).reshape(-1, 2)
+        dense = np.linspace(0, 1, 4001)[:, None, None]
+        weights = [(1 - dense) ** 3, 3 * dense * (1 - dense) ** 2, 3 * dense * dense * (1 - dense), dense**3]
+        true = camera.bent(sum(w * curves[None, :, k] for k, w in enumerate(weights)).reshape(-1, 2))
+        for point in drawn[::7]:
+            assert np.linalg.norm(true - point, axis=-1).min() < 0.25
+
+
+def test_size_rate_length_and_timecode_are_those_of_the_footage() -> None:
+    made = filmed(MATCHED, False)
+    board = clip()
+    assert (board.width_px, board.height_px) == made.size_px
+    assert board.frames == made.footage.frames
+
+
+def test_the_lines_stand_where_the_matched_camera_sees_them() -> None:
+    board, made = clip(), filmed(MATCHED, False)
+    lines = {e.role: e.shape for e in board.elements if isinstance(e.shape, Line)}
+    (pane,) = board.panes
+    ends = np.array(lines["aim_line"].points_mm)
+    shot = made.shot
+    assert np.allclose(ends[0, :2], shot.cue_ball_mm[:2])
+    assert np.allclose(ends[1, :2], shot.ghost_ball_mm[:2])
+    display = Display(board)
+    slot = next(s for s in display.slots if s.element is not None and s.element.role == "aim_line")
+    drawn = np.concatenate([p.curves for p in display.paths(slot, board.frames - 1)])[:, [0, 3]].reshape(-1, 2)
+    places = shot.cue_ball_mm + np.linspace(0, 1, 4000)[:, None] * (shot.ghost_ball_mm - shot.cue_ball_mm)
+    true = pane.px(places)
+    assert max(np.linalg.norm(true - point, axis=-1).min() for point in drawn) < 0.3
+
+
+def test_real_balls_are_not_drawn_and_hide_what_is_behind_them() -> None:
+    board = clip()
+    display = Display(board)
+    for slot in display.slots:
+        if (
+            slot.element is not None
+            and isinstance(slot.element.shape, Ball)
+            and slot.element.shape.look != "ghost"
+        ):
+            assert display.paths(slot, board.frames - 1) == []
+    slot = next(s for s in display.slots if s.element is not None and s.element.role == "aim_line")
+    assert {body.name for body in display.view(slot, board.frames - 1).bodies} >= {"cue_ball", "object_ball"}
+
+
+def test_what_is_below_a_nose_from_the_eye_is_hidden() -> None:
+    eye = np.array([-2000.0, 0.0, 300.0])
+    nose = [((-1270.0, -500.0, 36.0), (-1270.0, 500.0, 36.0))]
+    near, far = np.array([-1260.0, 0.0, 28.6]), np.array([0.0, 0.0, 28.6])
+    ((low, high),) = behind_noses(eye, near, far, nose)
+    # the way over the nose meets the line's height 730 (36 - 28.6) / (300 - 36) mm
+    meets = -1270 + 730 * (36 - 28.6) / (300 - 36)
+    assert low == 0.0
+    assert -1260 + high * 1260 == pytest.approx(meets, abs=3.0)
+
+
+def test_everything_is_gone_after_the_balls_have_left() -> None:
+    text = f"title: T\nclips: [{{kind: on-footage, footage: {MATCHED}, methods: ghost-ball}}]\n"
+    brief = plan(loads(text)).clips[0].brief
+    assert brief.subject.footage is not None
+    leaving = replace(brief, subject=replace(brief.subject, footage=replace(brief.subject.footage, fades_from=40)))
+    board = CLIP_KINDS["on-footage"].board(leaving)
+    display = Display(board)
+    assert any(display.paths(slot, 39) for slot in display.slots)
+    assert not any(display.paths(slot, 60) for slot in display.slots)
+
+
+def test_labels_keep_off_the_real_balls() -> None:
+    board = clip()
+    (pane,) = board.panes
+    balls = [e.shape for e in board.elements if isinstance(e.shape, Ball) and e.shape.look != "ghost"]
+    for element in board.elements:
+        if isinstance(element.shape, Plate):
+            x, y, w, h = element.shape.rect_px
+            for ball in balls:
+                bx, by = pane.px(np.array(ball.centre_mm))
+                assert not (x < bx < x + w and y < by < y + h)
