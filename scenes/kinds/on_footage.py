@@ -15,14 +15,16 @@ from aimgeo.construct import Construction, Step, position
 from aimgeo.shot import Shot
 from scenes.board import ONE, Ball, Board, Move, Pane, Plate, Rect, Track
 from scenes.board.brief import Brief, Footage, OutlineStep, Output, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye import Figure, Labels, dim_old, points_before, put_circles, put_lines, put_point
+from scenes.figure.eye_labels import eye_labels, wanted_in_eye
 from scenes.figure.eye_view import seen_ball
+from scenes.figure.figure import Figure, eye_figure, mark_kind
+from scenes.figure.placer import Labels
+from scenes.figure.steps import draw_step, step_spans
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
-from scenes.look.roles import MARK_KIND
 from scenes.look.scale import plate_sizes, plate_width_px
 
 TABLE = "table"
@@ -57,12 +59,12 @@ def board(brief: Brief) -> Board:
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     pane = _pane(frame, shot, footage, brief.output)
     sheet = Sheet()
-    figure = Figure(sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), (TABLE,), (TABLE,), 0.0)
+    figure = eye_figure(brief, sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), 0.0)
     _put_real_balls(figure, footage)
     rects = [*_put_heading(sheet, frame, footage), *_rects_of_others(pane, footage, figure.radius_mm)]
-    labels = Labels(figure, dict(brief.labels), _zone(frame), rects)
+    labels = eye_labels(figure, frame.title_safe, rects)
     for index, (step, span) in enumerate(zip(plan.steps, brief.spans, strict=True)):
-        _draw_step(figure, labels, index, step, span, brief.output.rate)
+        _draw_step(figure, labels, index, step, span)
     if footage.fades_from is not None:
         fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
         for id in sheet.ids():
@@ -91,7 +93,7 @@ def _pane(frame: Layout, shot: Shot, footage: Footage, output: Output) -> Pane:
     radius = min(ball.mean_radius_px for ball in balls)
     look, scale = frame.look, frame.scale
     widest = max(look.lines[role].width_px for role in ("aim_line", "target_line"))
-    reach = max(look.marks[MARK_KIND[role]].reach_px for role in ("contact_object", "aim_point"))
+    reach = max(look.marks[mark_kind(role)].reach_px for role in ("contact_object", "aim_point"))
     core = CORE_OF_BALL * 2 * radius / scale.line_px(widest, "footage")
     mark = MARK_OF_BALL * radius / (reach * scale.line_px(4, "footage") / 4)
     core, mark = np.clip([core, mark], (LEAST_LINE, LEAST_MARK), 1.0).tolist()
@@ -128,21 +130,16 @@ def _rects_of_others(pane: Pane, footage: Footage, radius_mm: float) -> list[Rec
     return boxes
 
 
-def _zone(frame: Layout) -> Rect:
-    x, y, w, h = frame.title_safe
-    return (x, y, w, h)
-
-
-def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span, rate: tuple[int, int]) -> None:
-    before = points_before(step)
-    times = (TIMING.fade_s, TIMING.fade_s, TIMING.draw_s, TIMING.fade_s, TIMING.fade_s)
-    circle, mark, line, after, label = in_turn(*span, times, rate)
-    dim_old(figure, step, circle)
-    put_circles(figure, index, step, circle)
-    put_lines(figure, index, step, line)
-    for n, point in enumerate(step.points):
-        put_point(figure, index, n, point, mark if point in before else after)
-    labels.add(index, step, label, circle)
+def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span) -> None:
+    when = step_spans(figure, step, span, hold_s=0.0)
+    draw_step(figure, index, step, when)
+    first = span[0]
+    labels.add(
+        index,
+        wanted_in_eye(figure, labels, index, step),
+        when.label,
+        (first, first + figure.frames(TIMING.fade_s)),
+    )
 
 
 KIND = Kind(

@@ -49,10 +49,10 @@ def test_bent_curves_follow_the_lens_to_a_thousandth_of_a_pixel() -> None:
         (path,) = bent([Path(curves, stroke=(1, 1, 1, 1), width_px=3)], camera.bent)
         t = np.linspace(0, 1, 9)[:, None, None]
         weights = [(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3]
-        drawn = sum(w * path.curves[None, :, k] for k, w in enumerate(weights)).reshape(-1, 2)
+        drawn = np.sum([w * path.curves[None, :, k] for k, w in enumerate(weights)], 0).reshape(-1, 2)
         dense = np.linspace(0, 1, 4001)[:, None, None]
         weights = [(1 - dense) ** 3, 3 * dense * (1 - dense) ** 2, 3 * dense * dense * (1 - dense), dense**3]
-        true = camera.bent(sum(w * curves[None, :, k] for k, w in enumerate(weights)).reshape(-1, 2))
+        true = camera.bent(np.sum([w * curves[None, :, k] for k, w in enumerate(weights)], 0).reshape(-1, 2))
         for point in drawn[::7]:
             assert np.linalg.norm(true - point, axis=-1).min() < 0.25
 
