@@ -15,9 +15,9 @@ from aimgeo.camera import project
 from aimgeo.landmarks import MEASURES
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array
-from lessons.footage.filmed import digest_of
 from lessons.footage.match import Match, MatchedBall, Warned
 from lessons.footage.model import MatchFile
+from lessons.planning.filmed import digest_of
 
 SCHEMA = 1
 EXCHANGED_MM = 60.0

@@ -14,13 +14,13 @@ from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import BALL_DIAMETER_MM, Shot
 from aimgeo.tables import TABLES, Table
-from lessons.footage.filmed import Filmed, filmed
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
 from lessons.lesson.timing import step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.expand import Request, View, expand
+from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import ScratchVoice, with_voice

@@ -63,8 +63,9 @@ def board(brief: Brief) -> Board:
     _put_real_balls(figure, footage)
     rects = [*_put_heading(sheet, frame, footage), *_rects_of_others(pane, footage, figure.radius_mm)]
     labels = eye_labels(figure, frame.title_safe, rects)
+    stays = brief.frames if footage.fades_from is None else footage.fades_from
     for index, (step, span) in enumerate(zip(plan.steps, brief.spans, strict=True)):
-        _draw_step(figure, labels, index, step, span)
+        _draw_step(figure, labels, index, step, (span[0], max(min(span[1], stays), span[0] + 1)))
     if footage.fades_from is not None:
         fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
         for id in sheet.ids():

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from aimgeo.camera import Lens
-from lessons.footage.filmed import filmed
 from lessons.lesson.model import loads
+from lessons.planning.filmed import filmed
 from lessons.planning.plan import plan
 from scenes.board import Ball, Board, FilmedCamera, Line, Plate
 from scenes.draw.display import Display
