@@ -185,7 +185,10 @@ def _put_outlines(
     last = ways.frames if ways.dropped is None else ways.dropped
     for n, i in enumerate(range(ways.contact, last, step)):
         x, y, z = ways.object_ball[i]
-        if z < 0:
+        # into a pocket, or off a cushion
+        if z < 0 or abs(x * shot.object_direction[1] - y * shot.object_direction[0]) > 1.0:
+            break
+        if i > ways.contact and math.hypot(x, y) < math.hypot(*ways.object_ball[i - 1][:2]):
             break
         at = position(O + np.array([x, y, 0.0]))
         id = sheet.put(f"{prefix}was.{n}", Halo(at, R), "line_under", "object_ball_outline", panes)

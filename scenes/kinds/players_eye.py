@@ -24,7 +24,7 @@ from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
 from aimgeo.vectors import left
-from scenes.board import Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Shade, Text, Track
+from scenes.board import Ball, Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Plate, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
@@ -34,6 +34,7 @@ from scenes.figure.eye_view import (
     EYE,
     TARGET,
     EyeLayout,
+    cue_at,
     eye_layout,
     eye_mm,
     eye_pane,
@@ -43,12 +44,13 @@ from scenes.figure.eye_view import (
     target_pane,
     viewing_distance,
 )
-from scenes.figure.figure import Figure, eye_figure, mark_kind, points_before
-from scenes.figure.labels import Stroke
-from scenes.figure.placer import Labels
+from scenes.figure.figure import Figure, eye_figure, mark_kind, points_before, strokes_of
+from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
+from scenes.figure.mistakes import Mistake, mistake
+from scenes.figure.placer import Labels, plate_size
 from scenes.figure.played import after_lines, put_shot, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
-from scenes.frame.column import text_rect
+from scenes.frame.column import joined, text_rect
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
@@ -84,6 +86,20 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
             for step in plan.steps
         ),
         OutlineStep("shot", "players_eye.shot", plan.steps[0].values, draws_s=_shot_s(subject)),
+        *_wrong_step(subject),
+    )
+
+
+def _wrong_step(subject: Subject) -> tuple[OutlineStep, ...]:
+    """The replay of the method's mistake, when it has one that misses the pocket."""
+    wrong = mistake(subject)
+    if wrong is None:
+        return ()
+    assert subject.construction is not None
+    miss = ("miss", Quantity(wrong.miss_mm, "length_mm"))
+    values = (*subject.construction.steps[0].values, miss)
+    return (
+        OutlineStep("mistake", f"players_eye.mistake.{wrong.reading}", values, (miss,), _wrong_s(subject, wrong)),
     )
 
 
@@ -108,11 +124,14 @@ def board(brief: Brief) -> Board:
     _put_picture(scene)
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
+    built = len(scene.figure.plan.steps)
     for index, (step, words, span) in enumerate(
-        zip(scene.figure.plan.steps, brief.steps[1:-1], spans[1:-1], strict=True)
+        zip(scene.figure.plan.steps, brief.steps[1 : built + 1], spans[1 : built + 1], strict=True)
     ):
         _draw_step(scene, labels, index, step, words, span)
-    target = _play(scene, spans[-1])
+    target = _play(scene, spans[built + 1])
+    if len(spans) > built + 2:
+        _play_mistake(scene, brief.steps[-1], spans[-1])
     return scene.figure.sheet.board(brief, (scene.figure.pane, target))
 
 
@@ -403,6 +422,76 @@ def _play(scene: _Scene, span: Span) -> Pane:
         id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (EYE,))
         sheet.show(id, gone)
     return replace(scene.target, opacity=Track((1.0,), (Move(*cleared, (0.0,)),)))
+
+
+def _wrong_s(subject: Subject, wrong: Mistake) -> float:
+    """Seconds that the replay needs: the balls back, the wrong line, the shot, time to look."""
+    cue = PlayersEyeSettings.of(subject).cue
+    played = play_softly(wrong.shot, subject.table)
+    return CLEAR_S + TIMING.fade_s + TIMING.draw_s + shot_s(played, subject.table, None, PACE, cue) + LOOK_S
+
+
+def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
+    """The balls lie as they lay; the cue points the wrong way, and the object ball goes beside the pocket."""
+    figure, sheet, subject = scene.figure, scene.figure.sheet, scene.figure.brief.subject
+    wrong = mistake(subject)
+    assert wrong is not None
+    fade = figure.frames(TIMING.fade_s)
+    cleared = (span[0], span[0] + figure.frames(CLEAR_S))
+    back = (cleared[1], cleared[1] + fade)
+    for id in sheet.ids():
+        kept = sheet.role(id) in STAYS - {"cue", "object_ball", "cue_ball"} | {"target_line", "heading"}
+        if sheet.is_shown_at_end(id) and not kept:
+            sheet.hide(id, cleared)
+    shot, R = wrong.shot, figure.radius_mm
+    prefix = "mistake."
+    for role, at, look in (("object_ball", shot.object_ball_mm, "object"), ("cue_ball", shot.cue_ball_mm, "cue")):
+        id = sheet.put(prefix + role, Ball(position(at), R, look), "ball", role, (EYE,))
+        sheet.show(id, back)
+    if PlayersEyeSettings.of(subject).cue:
+        sheet.show(sheet.put(prefix + "cue", cue_at(shot), "ball", "cue", (EYE,)), back)
+    aim = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "error_line")
+    drawn = (back[1], back[1] + figure.frames(TIMING.draw_s))
+    sheet.put("mistake.aim", aim, "line_under", "error_line", (EYE,), opacity=1.0, drawn=0.0)
+    sheet.move("mistake.aim", "drawn", drawn, 1.0)
+    played = play_softly(shot, subject.table)
+    shown = put_shot(sheet, shot, played, subject.table, None, (EYE,), drawn[1], figure.rate, PACE, prefix)
+    gone = (shown.end, min(shown.end + fade, span[1]))
+    assert subject.table is not None
+    room = np.array([subject.table.length_mm / 2, subject.table.width_mm / 2]) - R
+    with np.errstate(divide="ignore"):
+        reach = ((np.sign(shot.object_direction) * room - shot.object_ball_mm[:2]) / shot.object_direction).min()
+    end = position(shot.object_ball_mm + reach * np.array([*shot.object_direction, 0.0]))
+    way = construction.Line("error_line", position(shot.object_ball_mm), end)
+    sheet.put("mistake.way", Line((way.start_mm, end), "error_line"), "line_under", "error_line", (EYE,))
+    sheet.show("mistake.way", gone)
+    _name_miss(scene, words, way, gone)
+
+
+def _name_miss(scene: _Scene, words: BriefStep, way: construction.Line, shown: Span) -> None:
+    """How far beside the pocket, led to where the object ball meets the cushion."""
+    figure, labels = scene.figure, scene.figure.brief.labels
+    told = next((m for m in words.measures if m.key == "miss"), None)
+    if told is None or "beside_pocket" not in labels:
+        return
+    text = f"{joined(told)} {labels['beside_pocket']}"
+    x, y = figure.px(way.end_mm)
+    ports = tuple(Port((x, y), side) for side in (-1, 1)) + tuple(Port((x, y), 0, lift) for lift in (1, -1))
+    w, h = plate_size(figure, text, None)
+    want = Wanted("miss", "error_line", text, w, h, ports, near_px=(x, y), prefer=figure.aim_side, is_point=True)
+    s, (sx, _, sw, _) = figure.frame.scale, figure.frame.title_safe
+    H = figure.frame.height_px
+    kept = Obstacles((), (), tuple(strokes_of(figure, way)), ())
+    zone = (sx, line_top(scene.places) * H, sw, 0.94 * H - line_top(scene.places) * H)
+    found = place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))
+    if found is None:
+        return
+    sheet = figure.sheet
+    sheet.show(sheet.put("label.miss", Plate(text, found.rect_px), "label", "label", names="error_line"), shown)
+    if found.leader_px:
+        sheet.show(
+            sheet.put("leader.miss", Leader(found.leader_px), "leader", "leader", names="error_line"), shown
+        )
 
 
 KIND = Kind(

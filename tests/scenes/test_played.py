@@ -7,14 +7,17 @@ import math
 import numpy as np
 import pytest
 
+from aimgeo.aim_frame import aim_frame
 from aimgeo.camera import ball_outline
 from aimgeo.holes import FALL_MM, hole_of
+from aimgeo.methods.readings import judged_readings
 from aimgeo.running import play_softly
-from aimgeo.shot import Shot, place_shot
+from aimgeo.shot import Shot, one_of_many, place_shot
 from aimgeo.tables import TABLES
 from scenes.board import Cue
 from scenes.draw.picture import picture
 from scenes.figure.eye_view import CUE_GAP_MM, EYE
+from scenes.figure.mistakes import mistake
 from scenes.figure.played import rolls, stroke
 from scenes.kinds import players_eye
 from tests.scenes.test_players_eye import a_board, a_subject
@@ -71,7 +74,7 @@ def middle_px(pixels: np.ndarray, near: tuple[float, float], radius: float) -> t
 def test_painted_frames_have_the_rolling_ball_where_it_was_computed() -> None:
     subject = a_subject("contact_points", 22.0, 400.0)
     board = a_board(subject, (1280, 720), 30)
-    shot, step = subject.shot, board.steps[-1]
+    shot, step = subject.shot, next(s for s in board.steps if s.name == "shot")
     assert shot is not None
     played = play_softly(shot, TABLE)
     cue = next(e for e in board.elements if isinstance(e.shape, Cue))
@@ -93,3 +96,31 @@ def test_painted_frames_have_the_rolling_ball_where_it_was_computed() -> None:
         checked += 1
     assert checked >= 5
     assert EYE in cue.panes
+
+
+def test_a_methods_mistake_is_replayed_and_misses_by_what_the_readings_say() -> None:
+    subject = a_subject("contact_points", 22.0, 400.0)
+    wrong = mistake(subject)
+    assert wrong is not None
+    assert wrong.reading == "cue_at_contact"
+    shot = subject.shot
+    assert shot is not None
+    frame = aim_frame(one_of_many(shot), (TABLE.length_mm / 2, TABLE.width_mm / 2))
+    found = judged_readings(frame, np.array([[-600.0, 0.0, 300.0]]))["contact_points"]["cue_at_contact"]
+    assert wrong.miss_mm == pytest.approx(abs(float(found.miss_mm[0])))
+    # its target is as far off as the true one, and as far beside it as a ball that turns by the error comes to lie
+    u, v = shot.object_direction, wrong.shot.object_direction
+    far = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
+    assert far * abs(math.tan(math.acos(float(u @ v)))) == pytest.approx(wrong.miss_mm)
+    names = [step.name for step in players_eye.outline(subject)]
+    assert names[-2:] == ["shot", "mistake"]
+    board = a_board(subject)
+    ball = next(e for e in board.elements if e.id == "mistake.object_ball")
+    assert all(z == 0 for move in ball.offset_mm.moves for _, _, z in move.through)
+    assert ball.is_visible(board.frames - 1)
+
+
+def test_a_method_whose_mistake_goes_in_has_no_replay() -> None:
+    subject = a_subject("fixed_marks", 22.0, 400.0)
+    assert mistake(subject) is None
+    assert [step.name for step in players_eye.outline(subject)][-1] == "shot"

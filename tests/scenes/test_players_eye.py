@@ -238,7 +238,7 @@ def test_a_ruler_tick_stands_where_its_point_through_the_object_balls_centre_is_
 def test_labels_cover_no_ball_and_no_other_label() -> None:
     for method, cut in (("ghost_ball", 35.0), ("doubled_offset", 22.0), ("contact_points", -28.0)):
         board = a_board(a_subject(method, cut, 640.0), (1920, 1080))
-        frame = board.steps[-2].end_frame - 1
+        frame = next(s for s in board.steps if s.name == "aim line").end_frame - 1
         plates = [e.shape.rect_px for e in board.elements if isinstance(e.shape, Plate) and e.is_visible(frame)]
         assert plates
         P = board.panes[0].projection(0)
