@@ -593,7 +593,8 @@ class _Planner:
         names = self.wording.words["columns"]
         units = [unit for _, unit in cells[0]]
         header = [
-            f"{names[key]}, {unit}" if unit else names[key] for key, unit in zip(COLUMNS, units, strict=True)
+            self.wording.filled(names[key], {"unit": unit}, spoken=False)
+            for key, unit in zip(COLUMNS, units, strict=True)
         ]
         return (("", *header), *(("", *(number for number, _ in row)) for row in cells))
 

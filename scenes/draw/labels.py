@@ -161,8 +161,13 @@ def draw_hit_glyph(glyph: HitGlyph, view: View) -> list[Path]:
     ]
     if abs(glyph.offset) < 2:
         paths.append(Path(_lens(at, ghost, r), fill=rgba(look.object_rim)))
+    # the rim where it lies outside of the object ball: on their overlap it would chew the light edge
     n = 20
-    rim = [ellipse(ghost, r * np.eye(2), t, t + 1.15 * np.pi / n) for t in (np.arange(n) * 2 * np.pi / n).tolist()]
+    starts = (np.arange(n) * 2 * np.pi / n).tolist()
+    arcs = [ellipse(ghost, r * np.eye(2), t, t + 1.15 * np.pi / n) for t in starts]
+    rim = [arc for arc in arcs if min(np.linalg.norm(arc[0, 0] - at), np.linalg.norm(arc[-1, 3] - at)) > r - width]
+    if not rim:  # a full hit: the two circles are one
+        return paths
     paths.append(Path(np.concatenate(rim), stroke=rgba(look.front), width_px=width, cap="butt"))
     return paths
 

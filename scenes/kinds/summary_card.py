@@ -1,7 +1,8 @@
-"""The summary card: a table of cuts, the hit first, row after row.
+"""The summary card: a table of cuts, the hit first; each row is lit while it is spoken.
 
 `brief.rows` holds the header and then a row for each companion of the subject; the first column is the hit, whose
 cells are left empty, since its glyph stands there. At most six rows stand on a card; more make further cards.
+Sentences: summary.card for each card, summary.row for each row (values of the shot).
 """
 
 from __future__ import annotations
@@ -12,10 +13,11 @@ from itertools import accumulate, pairwise
 
 import numpy as np
 
+from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from scenes.board import Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines
 from scenes.frame.layout import Layout, layout
@@ -25,17 +27,23 @@ from scenes.look.look import Layer
 
 MOST_ROWS = 6
 HEAD_PITCH = 1.2
-ROW_S = 0.7
-SENTENCE = "summary.card"
+CARD_S, ROW_S = 3.0, 3.0
+DIM, TOLD = 0.55, 0.85
+"""How strong a row's words are before and after it is spoken."""
+OPTICAL_MIDDLE = 0.485
+SENTENCE, ROW = "summary.card", "summary.row"
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    """One step a card."""
-    pages = _pages(len(subject.companions))
-    return tuple(
-        OutlineStep(_name(i), SENTENCE, draws_s=1.0 + ROW_S * count + TIMING.end_s)
-        for i, count in enumerate(pages)
-    )
+    """For each card one step, and one for each of its rows."""
+    steps, told = [], iter(enumerate(subject.companions, 1))
+    for page, count in enumerate(_pages(len(subject.companions))):
+        steps.append(OutlineStep("card" if page == 0 else f"card {page + 1}", SENTENCE, draws_s=CARD_S))
+        for _ in range(count):
+            n, one = next(told)
+            values = () if one.shot is None else shot_values(one.shot)
+            steps.append(OutlineStep(f"row {n}", ROW, values, draws_s=ROW_S))
+    return tuple(steps)
 
 
 def board(brief: Brief) -> Board:
@@ -48,19 +56,21 @@ def board(brief: Brief) -> Board:
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     spans = brief.spans
-    starts = list(accumulate(_pages(len(shots)), initial=0))
+    pages = _pages(len(shots))
+    starts = list(accumulate(pages, initial=0))
     header, rows = brief.rows[0], brief.rows[1:]
-    for page, (span, (start, stop)) in enumerate(zip(spans, pairwise(starts), strict=True)):
+    for page, (start, stop) in enumerate(pairwise(starts)):
+        first = start + page  # a card's own step stands before those of its rows
         _card(
             sheet,
             frame,
             page,
-            brief.steps[page].title,
+            brief.steps[first].title,
             header,
             [(row, shot) for row, shot in zip(rows[start:stop], shots[start:stop], strict=True)],
-            span,
+            spans[first : first + 1 + stop - start],
             brief.output.rate,
-            is_last=page == len(spans) - 1,
+            is_last=page == len(pages) - 1,
         )
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
@@ -77,10 +87,6 @@ def _pages(count: int) -> tuple[int, ...]:
     return tuple(count * (i + 1) // cards - count * i // cards for i in range(cards))
 
 
-def _name(page: int) -> str:
-    return "card" if page == 0 else f"card {page + 1}"
-
-
 def _card(
     sheet: Sheet,
     frame: Layout,
@@ -88,17 +94,16 @@ def _card(
     title: str,
     header: Sequence[str],
     rows: Sequence[tuple[Sequence[str], Shot | None]],
-    span: Span,
+    spans: Sequence[Span],
     rate: tuple[int, int],
     is_last: bool,
 ) -> None:
-    """One card: title and header, then the rows one by one, each lit while it is new."""
+    """One card: all of it from its first frame on, each row lit while it is spoken."""
     scale = frame.scale
-    first, end = span
+    first, end = spans[0][0], spans[-1][1]
     fade = frames_of(TIMING.fade_s, rate)
     gone = None if is_last else (end, end + max(fade // 2, 1))
-    came: Span = (first + (fade // 2 if page else 0), first + fade)
-    _, *turns = in_turn(first, end, (TIMING.fade_s + TIMING.rest_s, *[ROW_S] * len(rows), TIMING.hold_s), rate)
+    came: Span | None = (first + fade // 2, first + fade) if page else None
     x, w = frame.title_px[0], frame.width_px - 2 * frame.title_px[0]
     heads, rights = _columns(frame, header, [row for row, _ in rows], x, w)
     lines = even_lines(title, w, lambda text: scale.text_width_px(text, "title"))
@@ -107,27 +112,29 @@ def _card(
         0.030 * scale.short_px + HEAD_PITCH * head_size * (max(len(names) for names in heads) - 1) + head_size
     )
     title_px = 0.045 * scale.short_px * scale.gain + frame.title_pitch_px * len(lines)
-    top, pitch = _rows_at(frame, head_px + title_px)
+    top, pitch = _rows_at(frame, head_px + title_px, len(rows))
 
-    def put(id: str, shape: Text | Shade | HitGlyph, when: Span, layer: Layer = "text") -> str:
-        name = sheet.put(f"{id}.{page}", shape, layer, "card")
-        sheet.show(name, when)
+    def put(id: str, shape: Text | Shade | HitGlyph, layer: Layer = "text", strength: float = 1.0) -> str:
+        name = sheet.put(f"{id}.{page}", shape, layer, "card", opacity=0.0 if came else 1.0, strength=strength)
+        if came:
+            sheet.show(name, came)
         if gone:
             sheet.hide(name, gone)
         return name
 
     baseline = top - head_px - title_px + frame.title_pitch_px
     for i, line in enumerate(lines):
-        put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"), came)
+        put(f"title.{i}", Text(line, (x, baseline + i * frame.title_pitch_px), "title"))
     for n, (names, right) in enumerate(zip(heads, rights, strict=True)):
         for i, name in enumerate(names if n else ()):
             at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * head_size)
-            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), came)
+            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"))
     radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
     cell_size = scale.text_px("table_cell")
-    for i, ((row, shot), when) in enumerate(zip(rows, turns[:-1], strict=True)):
+    for i, ((row, shot), when) in enumerate(zip(rows, spans[1:], strict=True)):
         middle = top + (i + 0.5) * pitch
         shown = (when[0], when[0] + fade)
+        past = (when[1], when[1] + fade)
         lit: Rect = (x, middle - 0.46 * pitch, w, 0.92 * pitch)
         for id, shape in (
             (f"row.{i}", Shade(lit, "row", scale.px(10))),
@@ -135,33 +142,31 @@ def _card(
         ):
             name = sheet.put(f"{id}.{page}", shape, "area", "card")
             sheet.show(name, shown)
-            sheet.hide(name, (when[1], when[1] + fade))
+            sheet.hide(name, past)
         if i:
-            put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), shown, "area")
+            put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), "area")
         if shot is not None:
             offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
-            put(
-                f"hit.{i}",
-                HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset),
-                shown,
-            )
+            put(f"hit.{i}", HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset))
         for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
             if n and cell:
                 at = (right, middle + CAP_HEIGHT * cell_size / 2)
-                put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), shown)
+                name = put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), strength=DIM)
+                sheet.move(name, "strength", shown, 1.0)
+                sheet.move(name, "strength", past, TOLD)
 
 
-def _rows_at(frame: Layout, above_px: float) -> tuple[float, float]:
-    """The upper edge of the first row, below title and head, and the pitch of the rows."""
+def _rows_at(frame: Layout, above_px: float, count: int) -> tuple[float, float]:
+    """The upper edge of the first row, below title and head, and the pitch of the rows.
+
+    The whole block, title and all, stands a little above the frame's middle.
+    """
     H, s = frame.height_px, frame.scale.short_px
     _, y, _, h = frame.title_safe
-    top, pitch = {
-        "wide": (0.262 * H, 0.113 * H),
-        "square": (0.30 * H, 0.105 * H),
-        "tall": (0.30 * H, 0.135 * s),
-    }[frame.shape]
-    top = max(top, y + above_px)
-    return top, min(pitch, (y + h - top) / MOST_ROWS)
+    pitch = {"wide": 0.113 * H, "square": 0.105 * H, "tall": 0.135 * s}[frame.shape]
+    pitch = min(pitch, (h - above_px) / MOST_ROWS)
+    top = OPTICAL_MIDDLE * H - (above_px + count * pitch) / 2 + above_px
+    return max(top, y + above_px), pitch
 
 
 def _columns(

@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scenes.board import Ball, Board, HitGlyph, Mark, Text
+from scenes.board import Ball, Board, HitGlyph, Line, Mark, Shade, Text
 from scenes.board.brief import Brief, BriefStep, Output, Subject
+from scenes.board.settings import settings_of
 from scenes.frame.column import text_rect
 from scenes.judge.legible import faults
+from scenes.kinds.cards import CardSettings
 from scenes.kinds.cards import board as card
 from scenes.kinds.cards import outline as card_outline
 from scenes.kinds.summary_card import board as summary
@@ -83,7 +85,8 @@ def test_a_summarys_rows_fit_and_every_row_comes(count: int, frame: str) -> None
     brief = summary_brief(count, FRAMES[frame])
     board = summary(brief)
     assert faults(board) == []
-    cards = [texts(board, s.end_frame - 1) for s in board.steps]
+    assert [s.name for s in board.steps if s.name.startswith("row")] == [f"row {i + 1}" for i in range(count)]
+    cards = [texts(board, s.end_frame - 1) for s in board.steps if s.name.startswith("card")]
     assert sum(cell.endswith("°") for card_texts in cards for cell in card_texts) == count
     assert max(sum(cell.endswith("°") for cell in card_texts) for card_texts in cards) <= 6
     scale = Scale(*FRAMES[frame], DUSK)
@@ -96,6 +99,45 @@ def test_a_summarys_rows_fit_and_every_row_comes(count: int, frame: str) -> None
         right = glyph.at_px[0] + glyph.radius_px * max(1.0, 1 + glyph.offset)
         row = [x for x, y, w, h in words if y < glyph.at_px[1] < y + h]
         assert all(right < x for x in row), "the hit stands before its row"
+
+
+def test_a_row_is_lit_while_it_is_spoken_and_no_other() -> None:
+    board = summary(summary_brief(8, FRAMES["wide"]))
+    rows = [s for s in board.steps if s.name.startswith("row")]
+    for span in rows:
+        frame = (span.first_frame + span.end_frame) // 2
+        lit = [e for e in board.elements if e.id.startswith("row.") and e.opacity.at(frame)[0] > 0.5]
+        assert len(lit) == 1
+        shade = lit[0].shape
+        assert isinstance(shade, Shade)
+        strong = [
+            e.shape.at_px[1]
+            for e in board.elements
+            if e.id.startswith("cell.") and isinstance(e.shape, Text) and e.strength.at(frame)[0] > 0.9
+        ]
+        _, y, _, h = shade.rect_px
+        assert strong
+        assert all(y < base < y + h for base in strong)
+
+
+@pytest.mark.parametrize("figure", settings_of(CardSettings)[0].choices)
+@pytest.mark.parametrize("frame", FRAMES)
+def test_every_figure_stands_with_its_words_from_the_first_frame_and_is_drawn_for_its_reading(
+    figure: str, frame: str
+) -> None:
+    brief = card_brief("Doubled\noffset", FRAMES[frame])
+    subject = replace(brief.subject, settings=CardSettings(figure=figure))
+    board = card(replace(brief, subject=subject, steps=(replace(brief.steps[0], frames=300),)))
+    assert faults(board) == []
+    assert texts(board, 0) == texts(board, board.frames - 1)
+    W, H = FRAMES[frame]
+    arrow = next(e for e in board.elements if isinstance(e.shape, Line) and e.shape.arrow)
+    assert isinstance(arrow.shape, Line)
+    x, y = board.panes[0].px(arrow.shape.points_mm[1]).tolist()
+    assert 0.03 * W < x < 0.97 * W
+    assert 0.03 * H < y < 0.97 * H
+    rests_s = (board.frames - max(m.end_frame for e in board.elements for t in e.tracks() for m in t.moves)) / 30
+    assert rests_s > 3.4
 
 
 def test_the_glyphs_ghost_is_as_far_off_as_the_cut_says() -> None:
