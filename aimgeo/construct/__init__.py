@@ -24,6 +24,10 @@ QuantityKind = Literal[
     "count",
     "diamonds",
     "speed_mps",
+    "limit_mm",
+    "limit_rad",
+    "times",
+    "seconds",
     "name",
 ]
 

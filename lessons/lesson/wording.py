@@ -73,6 +73,16 @@ class Wording:
                 return self.decimal(degrees(value), 1) + "°", ""
             case "length_mm" | "half_mm" | "distance_mm":
                 return self._length(value, quantity.kind)
+            case "limit_rad":  # what is allowed is never rounded up
+                return self.decimal(degrees(value), 2, down=True) + "°", ""
+            case "limit_mm":
+                unit, digits = ("in", 2) if self.units == "in" else ("mm", 1)
+                value = value / INCH_MM if unit == "in" else value
+                return self.decimal(value, digits, down=True), self.words["units"][unit]
+            case "times":
+                return trimmed(value, 1, self.words["decimal"]), ""
+            case "seconds":
+                return trimmed(value, 1, self.words["decimal"]), self.words["units"]["s"]
             case "overlap":
                 named = overlap_name(cut_from_overlap(value))
                 return str(named) if named is not None else self.decimal(value, 2), ""
@@ -100,7 +110,7 @@ class Wording:
         """A quantity as it is read aloud: '22 degrees', '10.7 millimetres'."""
         number, unit = self.number(quantity)
         decimal = self.words["decimal"]
-        if quantity.kind == "angle_rad":
+        if quantity.kind in ("angle_rad", "limit_rad"):
             number, unit = number.removesuffix("°"), "degrees"
         if decimal in number:
             number = number.rstrip("0").removesuffix(decimal)

@@ -285,8 +285,8 @@ class Mark:
     """An end mark at a point, always on top.
 
     kind: 'object_centre', 'cue_centre', 'contact', 'aim'; 'target' for a remembered mark or a fraction on a ball
-    (a small light ring); 'notch' for one of a row of marks; 'base' for a point on the cloth; in the table inset,
-    where a true ball would be a speck, 'cue_dot' and 'object_dot'.
+    (a small light ring); 'miss' where a ball that stays out ends; 'notch' for one of a row of marks; 'base' for a
+    point on the cloth; in the table inset, where a true ball would be a speck, 'cue_dot' and 'object_dot'.
 
     `hollow` marks a point that exists but cannot be seen from here.
     """

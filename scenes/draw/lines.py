@@ -187,6 +187,9 @@ def _part(part: MarkPart, at: Array, unit: float, colour: RGBA) -> Path:
     if part.shape == "cross":
         arms = np.array([[[-r, 0.0], [r, 0.0]], [[0.0, -r], [0.0, r]]]) + at
         return Path(straight(arms), stroke=colour, width_px=3 * unit, cap="butt")
+    if part.shape == "saltire":
+        arms = np.array([[[-r, -r], [r, r]], [[-r, r], [r, -r]]]) + at
+        return Path(straight(arms), stroke=colour, width_px=4 * unit, cap="butt")
     if part.shape == "diamond":
         corners = np.array([[0.0, -r], [r, 0.0], [0.0, r], [-r, 0.0]])
         return Path(polyline(at + corners, closed=True), fill=colour)

@@ -1,15 +1,19 @@
-"""Aim error: what so many degrees, or millimetres at the ghost ball, do to the object ball, near and far.
+"""Aim error: what turning the aim by so many degrees, or millimetres at the ghost ball, does to the object ball.
 
-The table from above, once for each distance that the clip spans, at one scale: the pocket's window, the fan of
-object-ball paths for aims turned by equal steps (or passing the ghost ball's centre by equal steps) to both sides,
-and how much error still goes in. Sentences: aim_error.exact, aim_error.window, aim_error.fan (value step),
-aim_error.limit. Measures, one a distance in turn: window, turned (the object ball's turn
-for one step, on the side where it is larger; the name no_hit where it isn't hit), allowed.
+The table from above, once for each distance that the clip spans, at one scale: the shot, then close to its pocket
+the wedge of ways that go in, the ways for aims turned by equal steps (or passing the ghost ball's centre by equal
+steps) to both sides, a ball or a cross at the end of each, and how much error still goes in.
+
+Sentences: aim_error.exact, aim_error.window, aim_error.fan (value step), aim_error.limit (values farther, less,
+allowed, at_tip, bridge), the first and last with _alone for one distance, the last with _none where none goes in.
+Measures, one a distance in turn: distance; turned (the object ball's turn for one step, on the side where it is
+larger; the name no_hit where it isn't hit); allowed (the smaller side, rounded down), at_tip, and bridge.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +21,10 @@ import numpy as np
 from aimgeo.aim_frame import AimFrame, aim_frame
 from aimgeo.construct import Position, Quantity, position
 from aimgeo.judging import outcome
-from aimgeo.pocket import Window, aim_window_rad, passes, window_into
+from aimgeo.pocket import Window, passes, window_into
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.tables import Table
-from aimgeo.vectors import turned
+from aimgeo.vectors import Array, turned
 from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
@@ -28,16 +32,22 @@ from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_titles
-from scenes.frame.framing import View
+from scenes.frame.framing import View, moving_camera
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 EXACT, WINDOW, FAN, LIMIT = "aim_error.exact", "aim_error.window", "aim_error.fan", "aim_error.limit"
+ALONE = "_alone"
 NO_HIT = "no_hit"
-STEPS_EACH_WAY = 3
+STEPS_EACH_WAY = 2
 MOST = 2
 """Tables beside each other: the nearest shot and the farthest."""
+BRIDGE_MM = 300.0
+"""From the hand on the cloth to the tip, about: common practice."""
+ZOOM_S = 1.8
+RAIL_MM, ROOM_MM = 130.0, 90.0
+"""What is seen beyond a pocket's mouth, and around a ball."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +67,7 @@ class AimErrorSettings(Settings):
         only=("measured", "degrees"),
     )
     miss_mm: float = setting(
-        1.0,
+        2.0,
         "one step of error, at the ghost ball",
         least=0.1,
         greatest=20.0,
@@ -66,20 +76,28 @@ class AimErrorSettings(Settings):
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    """The exact shot, the pocket's window, the fan, and how much error still goes in."""
+    """The exact shot, the ways that go in, the fan, and how much error still goes in."""
     cases = _cases(subject)
     step = _step(subject)
+    alone = ALONE if len(cases) == 1 else ""
     distances = tuple(("distance", Quantity(float(case.shot.distance_mm), "distance_mm")) for case in cases)
-    windows, turns, limits = [], [], []
+    turns = tuple(("turned", case.turned(subject)) for case in cases)
+    limits = []
     for case in cases:
-        windows.append(("window", Quantity(case.width_rad, "angle_rad")))
-        turns.append(("turned", case.turned(subject)))
-        limits.append(("allowed", case.allowed(subject)))
+        limits += [("allowed", case.allowed(subject)), ("at_tip", case.at_tip())]
+    bridge = ("bridge", Quantity(BRIDGE_MM, "distance_mm"))
+    near, far = cases[0], cases[-1]
+    spoken: list[tuple[str, Quantity]] = [*limits[:2], bridge]
+    if far.allowed_rad > 0 and near is not far:
+        farther = float(far.shot.distance_mm) / float(near.shot.distance_mm)
+        spoken += [("farther", Quantity(farther, "times"))]
+        spoken += [("less", Quantity(near.allowed_rad / far.allowed_rad, "times"))]
+    limit = LIMIT + (alone or ("" if far.allowed_rad > 0 else "_none"))
     return (
-        OutlineStep("exact", EXACT, (), distances, draws_s=3.5),
-        OutlineStep("window", WINDOW, (), tuple(windows), draws_s=3.5),
-        OutlineStep("fan", FAN, (("step", step),), tuple(turns), draws_s=5.0),
-        OutlineStep("limit", LIMIT, (("step", step),), tuple(limits), draws_s=4.5),
+        OutlineStep("exact", EXACT + alone, (), distances, draws_s=4.0),
+        OutlineStep("window", WINDOW, (), (), draws_s=ZOOM_S + 2.5),
+        OutlineStep("fan", FAN, (("step", step),), turns, draws_s=6.5),
+        OutlineStep("limit", limit, tuple(spoken), (*limits, bridge), draws_s=5.5),
     )
 
 
@@ -88,24 +106,25 @@ def board(brief: Brief) -> Board:
     expected = [step.name for step in outline(brief.subject)]
     if [step.name for step in brief.steps] != expected:
         raise ValueError(f"an aim-error clip has the steps {', '.join(expected)}")
-    spans = brief.spans
+    spans, rate = brief.spans, brief.output.rate
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
     cases = _cases(brief.subject)
     rects = _rects(frame, len(cases))
-    views = _views(cases, rects)
+    whole = _views([case.whole_mm() for case in cases], rects)
+    close = _views([case.close_mm() for case in cases], rects)
+    zoom = in_turn(*spans[1], (TIMING.rest_s, ZOOM_S, 2.0), rate)[1]
     panes = tuple(
-        Pane(f"table.{n}", rect, "table", view.camera(rect), "cloth")
-        for n, (rect, view) in enumerate(zip(rects, views, strict=True))
+        Pane(f"table.{n}", rect, "table", moving_camera(rect, start, end, *zoom), "cloth")
+        for n, (rect, start, end) in enumerate(zip(rects, whole, close, strict=True))
     )
-    put_titles(sheet, frame, brief.steps, spans, brief.output.rate, frame.width_px - 2 * frame.title_px[0])
+    put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
     for n, (case, rect) in enumerate(zip(cases, rects, strict=True)):
         _put_table(sheet, case, n, rect)
-        _put_window(sheet, case, n, spans[1], brief.output.rate)
+        _put_window(sheet, case, n, (zoom[1], spans[1][1]), rate)
         _put_fan(sheet, case, n, spans[2], brief)
-        _put_caption(sheet, frame, brief.steps[0], n, rect)
-        for k, (step, span) in enumerate(zip(brief.steps[1:], spans[1:], strict=True)):
-            _put_number(sheet, frame, step, k, n, rect, span, brief.output.rate)
+        _put_words(sheet, frame, brief.steps, n, rect, spans, rate)
+        _put_caption(sheet, frame, brief, case, n, panes[n], (spans[2][0], spans[2][0] + frames_of(0.5, rate)))
     return sheet.board(brief, panes)
 
 
@@ -120,12 +139,6 @@ class _Case:
     table: Table
     frame: AimFrame
     window: Window
-
-    @property
-    def width_rad(self) -> float:
-        """The window's width; 0 when nothing goes in."""
-        width = float(self.window.high_rad[0] - self.window.low_rad[0])
-        return width if math.isfinite(width) else 0.0
 
     def turn_rad(self, k: int, subject: Subject) -> float:
         """The aim's turn for k steps of error, left positive."""
@@ -144,16 +157,104 @@ class _Case:
             return Quantity(NO_HIT, "name")
         return Quantity(max(turns), "angle_rad")
 
-    def goes_in(self, error_rad: float) -> bool:
-        """True when a path turned by so much passes between the pocket's points."""
-        return bool(passes(self.window, np.array([error_rad]))[0])
+    def goes_in(self, bearing_rad: float) -> bool:
+        """True when a way at a bearing from the mouth's middle passes between the pocket's points."""
+        return bool(passes(self.window, np.array([bearing_rad]))[0])
+
+    @property
+    def allowed_rad(self) -> float:
+        """By how much the aim may be off, to either side: the smaller one; 0 where nothing goes in."""
+        if not bool(self.window.is_clean[0]):
+            return 0.0
+        inside = 0.0
+        outside = math.pi / 4
+        for _ in range(50):
+            middle = (inside + outside) / 2
+            both = outcome(self.frame, np.array([[middle], [-middle]])).object_error_rad
+            goes_in = all(bool(passes(self.window, both[k] - self.frame.target_turn_rad)[0]) for k in (0, 1))
+            inside, outside = (middle, outside) if goes_in else (inside, middle)
+        return inside
 
     def allowed(self, subject: Subject) -> Quantity:
-        """Half of the window of aims: as an angle, or in mm at the ghost ball."""
-        half = float(aim_window_rad(self.frame, self.window)[0]) / 2
+        """How far the aim may be off to either side: as an angle, or in mm at the ghost ball; rounded down."""
         if _in_mm(subject):
-            return Quantity(math.tan(half) * float(self.shot.travel_mm), "length_mm")
-        return Quantity(half, "angle_rad")
+            return Quantity(math.tan(self.allowed_rad) * float(self.shot.travel_mm), "limit_mm")
+        return Quantity(self.allowed_rad, "limit_rad")
+
+    def at_tip(self) -> Quantity:
+        """The same at the cue's tip, over the bridge."""
+        return Quantity(math.tan(self.allowed_rad) * BRIDGE_MM, "limit_mm")
+
+    def end(self, bearing_rad: float) -> Position:
+        """Where the object ball's way ends: at a pocket's point, at a cushion, or in the mouth."""
+        O = self.shot.object_ball_mm
+        way = turned(self.window.towards[0], bearing_rad)
+        most = float(self.window.distance_mm[0]) + float(self.shot.radius_mm) / 2
+        if not self.goes_in(bearing_rad):
+            most = min(_stops(self.table, O[:2], way, float(self.shot.radius_mm)), 2 * self.table.length_mm)
+        return position(np.array([*(O[:2] + most * way), O[2]]))
+
+    def whole_mm(self) -> Array:
+        """The box (2, 2) around the shot and its pocket."""
+        R = float(self.shot.radius_mm) + ROOM_MM
+        return _box(
+            [
+                (self.shot.cue_ball_mm, R),
+                (self.shot.object_ball_mm, R),
+                (self.shot.ghost_ball_mm, R),
+                self._mouth(),
+            ]
+        )
+
+    def close_mm(self) -> Array:
+        """The box around object ball, ghost ball and pocket."""
+        R = float(self.shot.radius_mm) + ROOM_MM / 3
+        return _box([(self.shot.object_ball_mm, R), (self.shot.ghost_ball_mm, R), self._mouth()])
+
+    def _mouth(self) -> tuple[Array, float]:
+        O = self.shot.object_ball_mm[:2]
+        return O + self.window.distance_mm[0] * self.window.towards[0], RAIL_MM
+
+
+def _box(around: Sequence[tuple[Array, float]]) -> Array:
+    """The box (2, 2) around points, each with so much room."""
+    low = np.min([p[:2] - room for p, room in around], axis=0)
+    return np.array([low, np.max([p[:2] + room for p, room in around], axis=0)])
+
+
+def _stops(table: Table, start: Array, way: Array, radius_mm: float) -> float:
+    """How far a ball runs along a straight way (unit, 2) until it touches a pocket's point or a cushion; mm."""
+    found = [math.inf]
+    half = np.array([table.length_mm, table.width_mm]) / 2
+    points = np.array([p for pocket in table.pockets() for p in pocket.points_mm])
+    for w in start - points:
+        b = float(w @ way)
+        root = b * b - float(w @ w) + radius_mm * radius_mm
+        if root >= 0 and -b - math.sqrt(root) > 0:
+            found.append(-b - math.sqrt(root))
+    for axis in (0, 1):
+        if abs(way[axis]) < 1e-12:
+            continue
+        side = math.copysign(1.0, way[axis])
+        t = (side * (half[axis] - radius_mm) - start[axis]) / way[axis]
+        touched = float((start + t * way)[1 - axis])
+        if t > 0 and not _in_a_mouth(table, axis, side, touched):
+            found.append(t)
+    return min(found)
+
+
+def _in_a_mouth(table: Table, axis: int, side: float, along: float) -> bool:
+    """True when there is no nose at a place along the rail at the end `side` of an axis: a mouth, or beyond."""
+    half = np.array([table.length_mm, table.width_mm]) / 2
+    if abs(along) > half[1 - axis]:
+        return True
+    for pocket in table.pockets():
+        ends = [p[1 - axis] for p in pocket.points_mm if abs(p[axis] - side * half[axis]) < 1.0]
+        if len(ends) == 2 and min(ends) < along < max(ends):
+            return True
+        if len(ends) == 1 and along * ends[0] > 0 and abs(along) > abs(ends[0]):
+            return True
+    return False
 
 
 def _in_mm(subject: Subject) -> bool:
@@ -191,33 +292,35 @@ def _rects(frame: Layout, count: int) -> list[Rect]:
     """The tables' rectangles: beside each other, or above each other in a tall frame."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(28)
-    if frame.shape == "wide":
+    if frame.shape != "tall":
         w = (W - 2 * margin - (count - 1) * gap) / count
-        return [(round(margin + n * (w + gap)), round(0.235 * H), round(w), round(0.49 * H)) for n in range(count)]
-    top, bottom = (0.22 * H, 0.92 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
+        top, high = (0.215, 0.48 if frame.scale.gain == 1 else 0.43) if frame.shape == "wide" else (0.24, 0.38)
+        return [(round(margin + n * (w + gap)), round(top * H), round(w), round(high * H)) for n in range(count)]
+    top, bottom = 0.21 * H, 0.79 * H
     each = (bottom - top - (count - 1) * gap) / count
     # below each table its numbers' names and values
-    high = min(0.66 * each, each - 3.75 * frame.scale.text_px("measure_name"))
+    high = min(0.7 * each, each - (2.95 + LINE) * frame.scale.text_px("measure_name"))
     return [
         (round(margin), round(top + n * (each + gap)), round(W - 2 * margin), round(high)) for n in range(count)
     ]
 
 
-def _views(cases: tuple[_Case, ...], rects: list[Rect]) -> list[View]:
-    """One scale for all, each turned so that the way from cue ball to pocket lies along its rectangle."""
-    boxes = []
-    for case in cases:
-        points = [case.shot.cue_ball_mm, case.shot.object_ball_mm, case.shot.target_mm]
-        plane = np.array([p[:2] for p in points])
-        boxes.append((plane.min(axis=0), plane.max(axis=0)))
-    scale = min(
-        min(rect[2] / (high[0] - low[0] + 300), rect[3] / (high[1] - low[1] + 300))
-        for (low, high), rect in zip(boxes, rects, strict=True)
-    )
+def _views(boxes: Sequence[Array], rects: Sequence[Rect]) -> list[View]:
+    """One scale and turn for all boxes (2, 2): those which show them largest, each in its rectangle's middle."""
+
+    def scale(turn: float) -> float:
+        swap = abs(math.sin(turn)) < 0.5  # the table's length upright
+        sizes = [(box[1] - box[0])[::-1] if swap else box[1] - box[0] for box in boxes]
+        return min(
+            min(rect[2] / float(size[0]), rect[3] / float(size[1]))
+            for size, rect in zip(sizes, rects, strict=True)
+        )
+
+    turn = max((math.pi / 2, 0.0), key=scale)
     out = []
-    for (low, high), (x, y, w, h) in zip(boxes, rects, strict=True):
-        middle = (low + high) / 2
-        out.append(View((float(middle[0]), float(middle[1])), (x + w / 2, y + h / 2), math.pi / 2, scale))
+    for box, (x, y, w, h) in zip(boxes, rects, strict=True):
+        middle = box.mean(axis=0)
+        out.append(View((float(middle[0]), float(middle[1])), (x + w / 2, y + h / 2), turn, scale(turn)))
     return out
 
 
@@ -235,83 +338,129 @@ def _put_table(sheet: Sheet, case: _Case, n: int, rect: Rect) -> None:
     sheet.put(f"{n}.edge", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
 
 
-def _at(case: _Case, bearing_rad: float, length_mm: float) -> Position:
-    O = case.shot.object_ball_mm
-    way = turned(case.window.towards[0], bearing_rad)
-    return position(np.array([*(O[:2] + length_mm * way), O[2]]))
-
-
 def _put_window(sheet: Sheet, case: _Case, n: int, span: Span, rate: tuple[int, int]) -> None:
-    """The wedge of paths that pass between the pocket's points, and the points."""
+    """The wedge of ways that pass between the pocket's points, edged, in place of the target line."""
     if not bool(case.window.is_clean[0]):
         return
-    length = float(case.window.distance_mm[0])
-    low, high = float(case.window.low_rad[0]), float(case.window.high_rad[0])
-    wedge = Area((position(case.shot.object_ball_mm), _at(case, low, length), _at(case, high, length)), "window")
-    _, shown, _ = in_turn(*span, (TIMING.fade_s + TIMING.rest_s, 0.5, 2.0), rate)
-    sheet.show(sheet.put(f"{n}.window", wedge, "area", "window", (f"table.{n}",)), shown)
+    pane = (f"table.{n}",)
+    O, length = case.shot.object_ball_mm, float(case.window.distance_mm[0])
+    ends = []
+    for edge in (case.window.low_rad, case.window.high_rad):
+        way = turned(case.window.towards[0], float(edge[0]))
+        ends.append(position(np.array([*(O[:2] + length * way), O[2]])))
+    shown, _ = in_turn(*span, (0.6, 1.0), rate)
+    sheet.hide(f"{n}.target_line", shown)
+    wedge = Area((position(O), ends[0], ends[1]), "window")
+    sheet.show(sheet.put(f"{n}.window", wedge, "area", "window", pane), shown)
+    for k, end in enumerate(ends):
+        edge_line = Line((position(O), end), "target_line")
+        id = sheet.put(f"{n}.window.{k}", edge_line, "line_under", "window_edge", pane, opacity=1.0, drawn=0.0)
+        sheet.move(id, "drawn", shown, 1.0)
 
 
 def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> None:
-    """The object ball's paths for equal steps of error: gold where they go in, pink where they miss."""
+    """The object ball's ways for equal steps of error: a ball at the end of those that go in, else a cross."""
     rate, subject = brief.output.rate, brief.subject
-    length = float(case.window.distance_mm[0])
-    _, draw, _ = in_turn(*span, (TIMING.fade_s + TIMING.rest_s, 2.4, 2.0), rate)
-    edges = np.linspace(*draw, STEPS_EACH_WAY + 1).round().astype(int).tolist()
-    sheet.move(f"{n}.target_line", "strength", (span[0], span[0] + frames_of(TIMING.dim_s, rate)), 0.66)
-    for k in (k for size in range(1, STEPS_EACH_WAY + 1) for k in (size, -size)):
+    pane, R = (f"table.{n}",), float(case.shot.radius_mm)
+    _, draw, _ = in_turn(*span, (1.8, 3.2, 1.5), rate)
+    order = [k for size in range(1, STEPS_EACH_WAY + 1) for k in (size, -size)]
+    edges = np.linspace(*draw, len(order) + 1).round().astype(int).tolist()
+    offset = float(case.frame.target_turn_rad[0])
+    for i, k in enumerate(order):
         error = case.error_rad(k, subject)
         if not math.isfinite(error):
             continue
-        end = _at(case, error, length)
-        inside = case.goes_in(error)
+        bearing = error - offset
+        inside = case.goes_in(bearing)
+        end = case.end(bearing)
         line = Line((position(case.shot.object_ball_mm), end), "thin_line" if inside else "error_line")
         role = "path_in" if inside else "error_line"
-        id = sheet.put(f"{n}.fan.{k}", line, "line_under", role, (f"table.{n}",), opacity=1.0, drawn=0.0)
-        sheet.move(id, "drawn", (edges[abs(k) - 1], edges[abs(k)]), 1.0)
-        mark = sheet.put(f"{n}.fan.{k}.end", Mark(end, "target"), "mark", "path_end", (f"table.{n}",))
-        if inside:
-            sheet.show(mark, (edges[abs(k)] - 1, edges[abs(k)] + 2))
+        id = sheet.put(f"{n}.fan.{k}", line, "line_under", role, pane, opacity=1.0, drawn=0.0)
+        sheet.move(id, "drawn", (edges[i], edges[i + 1]), 1.0)
+        shape = Ball(end, R, "object") if inside else Mark(end, "miss")
+        mark = sheet.put(f"{n}.fan.{k}.end", shape, "ball" if inside else "mark", "path_end", pane)
+        sheet.show(mark, (edges[i + 1] - 1, edges[i + 1] + 2))
 
 
-def _put_caption(sheet: Sheet, frame: Layout, words: BriefStep, n: int, rect: Rect) -> None:
-    """The distance, in the table's corner."""
-    if n >= len(words.measures):
-        return
-    text = joined(words.measures[n])
-    x, y, _, _ = rect
-    at = (x + frame.scale.px(12), y + frame.scale.px(12))
-    plate = Plate(text, (*at, plate_width_px(text, frame.scale, False), plate_sizes(frame.scale).height_px))
-    sheet.put(f"{n}.caption", plate, "label", "caption", opacity=1.0)
+def _put_caption(sheet: Sheet, frame: Layout, brief: Brief, case: _Case, n: int, pane: Pane, span: Span) -> None:
+    """How far apart the balls are, in the corner of the picture that is farthest from all ways."""
+    text = joined(brief.steps[0].measures[n])
+    x, y, w, h = pane.rect_px
+    wide, high = plate_width_px(text, frame.scale, False), plate_sizes(frame.scale).height_px
+    gap = frame.scale.px(12)
+    offset = float(case.frame.target_turn_rad[0])
+    errors = [case.error_rad(k, brief.subject) for k in range(-STEPS_EACH_WAY, STEPS_EACH_WAY + 1)]
+    ends = [case.end(error - offset) for error in errors if math.isfinite(error)]
+    O, C = case.shot.object_ball_mm, case.shot.cue_ball_mm
+    G = case.shot.ghost_ball_mm
+    ways = [(O, np.array(end)) for end in ends] + [(G, G + 0.25 * (C - G)), (G, G)]
+    t = np.linspace(0, 1, 25)[:, None]
+    seen = pane.px(np.concatenate([a + t * (b - a) for a, b in ways]), brief.frames)
+
+    def nearest(corner: tuple[float, float]) -> float:
+        off = np.maximum(
+            np.abs(seen - np.array(corner) - np.array([wide, high]) / 2) - np.array([wide, high]) / 2, 0
+        )
+        return float(np.hypot(*off.T).min())
+
+    corners = [(left, top) for left in (x + gap, x + w - wide - gap) for top in (y + gap, y + h - high - gap)]
+    at = max(corners, key=nearest)
+    plate = Plate(text, (*at, wide, high))
+    sheet.show(sheet.put(f"{n}.caption", plate, "label", "caption"), span)
 
 
-def _put_number(
-    sheet: Sheet, frame: Layout, words: BriefStep, k: int, n: int, rect: Rect, span: Span, rate: tuple[int, int]
+# ------------------------------------------------------------------ the words
+
+LINE = 1.15
+"""From one small line to the next, in their size."""
+
+
+def _put_words(
+    sheet: Sheet,
+    frame: Layout,
+    steps: Sequence[BriefStep],
+    n: int,
+    rect: Rect,
+    spans: Sequence[Span],
+    rate: tuple[int, int],
 ) -> None:
-    """A step's number under its table; older ones stay dim."""
-    if n >= len(words.measures):
-        return
-    measure = words.measures[n]
-    x, y, w, h = rect
-    column = w / 3
-    size = frame.scale.text_px("measure_name")
-    left = x + k * column
-    top = y + h + 1.75 * size
+    """Under a table: how far apart the balls are, what one step does, and how far off the cue may be."""
     fade = frames_of(TIMING.fade_s, rate)
-    shown = (span[0] + fade, span[0] + 2 * fade)
-    texts = {"name": Text(measure.name, (left, top), "small")}
-    value, room = joined(measure), column - frame.scale.px(12)
-    if any(map(str.isdigit, value)):
-        texts["value"] = Text(value, (left, top + 1.75 * size), "measure")
-    else:  # words in place of a number: two small lines between its neighbours
-        small = frame.scale.text_px("small")
-        for line, part in enumerate(even_lines(value, room, lambda s: frame.scale.text_width_px(s, "small"))):
-            texts[f"value.{line}"] = Text(part, (left, top + (1.3 + 1.15 * line) * small), "small")
-    for part, text in texts.items():
-        id = sheet.put(f"{n}.number.{k}.{part}", text, "text", "measure")
-        sheet.show(id, shown)
-        if k < 2:
-            sheet.move(id, "strength", (span[1], span[1] + fade), 0.75)
+    x, y, w, _ = rect
+    small, large = frame.scale.text_px("measure_name"), frame.scale.text_px("measure")
+    top = y + rect[3] + 1.25 * small
+    exact, _, fan, limit = steps
+
+    def lines(text: str, room: float) -> tuple[str, ...]:
+        return even_lines(text, room, lambda s: frame.scale.text_width_px(s, "small"))
+
+    for k, (step, span) in enumerate(((exact, spans[0]), (fan, spans[2]), (limit, spans[3]))):
+        measure = step.measures[2 * n] if step is limit else step.measures[n]
+        names = lines(measure.name, w)
+        texts = [Text(name, (x, top + i * LINE * small), "small") for i, name in enumerate(names)]
+        base = top + (len(names) - 1) * LINE * small + 0.55 * small + large
+        style = "measure" if any(map(str.isdigit, measure.number)) else "heading"
+        texts += [Text(joined(measure), (x, base), style)]
+        if step is limit:
+            tip, bridge = step.measures[2 * n + 1], step.measures[-1]
+            told = f"{joined(tip)} {tip.name} {bridge.name} {joined(bridge)}"
+            if frame.shape == "square":
+                left, first = x, base + 1.35 * small
+            else:
+                left = x + frame.scale.text_width_px(joined(measure), "measure") + frame.scale.px(28)
+                first = base - LINE * small * (len(lines(told, x + w - left)) > 1)
+            texts += [
+                Text(line, (left, first + i * LINE * small), "small")
+                for i, line in enumerate(lines(told, x + w - left))
+            ]
+        last_one = step is limit
+        end = spans[1][1] if step is exact else span[1]
+        for i, text in enumerate(texts):
+            id = sheet.put(f"{n}.told.{k}.{i}", text, "text", "measure", opacity=1.0 if step is exact else 0.0)
+            if step is not exact:
+                sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
+            if not last_one:
+                sheet.hide(id, (end, end + fade))
 
 
 KIND = Kind(

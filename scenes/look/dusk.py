@@ -65,6 +65,10 @@ DUSK = Look(
         "contact": MarkStyle(discs((14, "casing"), (11, "contact_line")), hollow="contact_line"),
         "aim": MarkStyle(discs((18.5, "casing"), (15.5, "front"), (10, "casing"), (4, "front"))),
         "target": MarkStyle(discs((10.5, "casing"), (8, "front"), (4.5, "casing"))),
+        # where a ball that stays out ends
+        "miss": MarkStyle(
+            (*discs((20, "casing"), (17, "error_line"), (13.5, "casing")), MarkPart("saltire", 7, "error_line"))
+        ),
         "notch": MarkStyle(discs((7.5, "casing"), (5, "front"))),
         # on the cloth, where nothing stands yet
         "base": MarkStyle((MarkPart("diamond", 13, "casing"), MarkPart("diamond", 8.5, "front"))),

@@ -47,7 +47,7 @@ class TypeStyle:
 class MarkPart:
     """A disc, a cross or a diamond about a mark's point, and the look's name of its colour (or a line's role)."""
 
-    shape: Literal["disc", "cross", "diamond"]
+    shape: Literal["disc", "cross", "diamond", "saltire"]
     radius_px: float
     colour: str
 

@@ -11,7 +11,7 @@ import pytest
 
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Board, Line
+from scenes.board import Board, Line, Mark
 from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
 from scenes.kinds import aim_error
 
@@ -44,7 +44,7 @@ def a_board(subject: Subject, size: tuple[int, int] = (640, 360)) -> Board:
     return aim_error.board(Brief("clip", subject, output, steps))
 
 
-@pytest.mark.parametrize("settings", [{}, {"measured": "millimetres", "miss_mm": 1.0}])
+@pytest.mark.parametrize("settings", [{}, {"measured": "millimetres", "miss_mm": 2.0}])
 def test_a_path_is_drawn_as_missing_exactly_when_the_ball_comes_nearer_to_a_point_than_its_radius(
     settings: dict[str, Any],
 ) -> None:
@@ -96,8 +96,52 @@ def test_the_same_turn_of_the_aim_does_more_from_afar() -> None:
     steps = {s.name: s for s in aim_error.outline(a_subject())}
     near, far = (float(q.value) for _, q in steps["fan"].measures)
     assert far > 2 * near
-    allowed_near, allowed_far = (float(q.value) for _, q in steps["limit"].measures)
+    allowed_near, allowed_far = (float(q.value) for k, q in steps["limit"].measures if k == "allowed")
     assert allowed_near > 2 * allowed_far
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_what_is_allowed_is_the_smaller_side_of_what_goes_in(side: int) -> None:
+    """Worked out for this shot from sin(cut) = D sin(turn)/d and both points (0.0611 and 0.0641 degrees, far)."""
+    subject = a_subject(side)
+    for one in subject.companions:
+        assert one.shot is not None
+        alone = replace(one, companions=(one,))
+        told = dict(next(s for s in aim_error.outline(alone) if s.name == "limit").measures)
+        allowed, D = float(told["allowed"].value), float(one.shot.distance_mm)
+        O, C = one.shot.object_ball_mm[:2], one.shot.cue_ball_mm[:2]
+        aim = one.shot.aim_direction
+
+        def clear(turn: float, aim: np.ndarray = aim, O: np.ndarray = O, C: np.ndarray = C) -> bool:
+            way = np.array(
+                [
+                    aim[0] * math.cos(turn) - aim[1] * math.sin(turn),
+                    aim[0] * math.sin(turn) + aim[1] * math.cos(turn),
+                ]
+            )
+            aside = way[0] * (O - C)[1] - way[1] * (O - C)[0]
+            ghost = C + way * (float((O - C) @ way) - math.sqrt(4 * R * R - aside * aside))
+            run = (O - ghost) / (2 * R)
+            points = [np.array(p) for p in TABLE.pocket("foot-left").points_mm]
+            sides = [run[0] * (p - O)[1] - run[1] * (p - O)[0] for p in points]
+            return bool(sides[0] * sides[1] < 0 and min(map(abs, sides)) > R)
+
+        assert clear(allowed - 1e-7)
+        assert clear(-allowed + 1e-7)
+        assert not (clear(allowed + 1e-6) and clear(-allowed - 1e-6))
+        assert told["at_tip"].value == pytest.approx(300 * math.tan(allowed))
+        assert D > 0
+
+
+def test_no_way_runs_through_a_cushion() -> None:
+    board = a_board(a_subject(turn_rad=math.radians(0.5)))
+    half = np.array([TABLE.length_mm, TABLE.width_mm]) / 2
+    crosses = [e.shape.at_mm for e in board.elements if isinstance(e.shape, Mark) and e.shape.kind == "miss"]
+    assert crosses
+    for at in crosses:
+        assert (np.abs(np.array(at)[:2]) <= half - R + 1e-6).all() or min(
+            math.dist(at[:2], p) for p in TABLE.pocket("foot-left").points_mm
+        ) == pytest.approx(R)
 
 
 def test_both_tables_are_drawn_at_one_scale_with_all_balls_and_the_pocket_in_the_picture() -> None:
