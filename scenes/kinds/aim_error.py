@@ -294,7 +294,7 @@ def _rects(frame: Layout, count: int) -> list[Rect]:
     margin, gap = frame.title_px[0], frame.scale.px(28)
     if frame.shape != "tall":
         w = (W - 2 * margin - (count - 1) * gap) / count
-        top, high = (0.215, 0.48 if frame.scale.gain == 1 else 0.43) if frame.shape == "wide" else (0.24, 0.38)
+        top, high = (0.215, 0.48 if frame.scale.gain == 1 else 0.43) if frame.shape == "wide" else (0.24, 0.33)
         return [(round(margin + n * (w + gap)), round(top * H), round(w), round(high * H)) for n in range(count)]
     top, bottom = 0.21 * H, 0.79 * H
     each = (bottom - top - (count - 1) * gap) / count
