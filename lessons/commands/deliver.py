@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,13 +11,17 @@ from typing import Any
 import click
 
 from lessons.deliver import DELIVERIES, Wishes, review_page
+from lessons.deliver.changes import Log, clear_leftovers, compared, files_by_clip, summary, write_changes
 from lessons.deliver.footage import Footage, disagreements, read_footage
+from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.planning.accuracy import accuracy
-from lessons.planning.plan import plan
-from lessons.rendering.folder import FolderError, locked, sweep
+from lessons.planning.plan import Plan, plan
+from lessons.rendering.cache import clip_key, spoken_digest
+from lessons.rendering.deliveries import forget_earlier, last_delivery, read_delivery, write_delivery
+from lessons.rendering.folder import FolderError, locked, read_record, sweep
 from lessons.rendering.manifest import FILE_NAME, ManifestError
 
 
@@ -30,8 +34,20 @@ from lessons.rendering.manifest import FILE_NAME, ManifestError
     "--frames", is_flag=True, help="Also write every picture as a PNG file, of clips in the form png-alpha."
 )
 @click.option("--previews", is_flag=True, help="Also write a short moving picture (GIF) of each clip.")
+@click.option(
+    "--since",
+    type=click.IntRange(1),
+    metavar="NUMBER",
+    help="Tell what changed since this delivery, not the last.",
+)
 def command(
-    lessons: tuple[Path, ...], out: Path, non_drop: bool, bundle: bool, frames: bool, previews: bool
+    lessons: tuple[Path, ...],
+    out: Path,
+    non_drop: bool,
+    bundle: bool,
+    frames: bool,
+    previews: bool,
+    since: int | None,
 ) -> None:
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
 
@@ -39,7 +55,7 @@ def command(
     """
     files = lesson_files(lessons)
     wishes = Wishes(non_drop, bundle, frames, previews)
-    done = [_deliver(path, out, len(files) > 1, wishes) for path in files]
+    done = [_deliver(path, out, len(files) > 1, wishes, since) for path in files]
     course = [lesson for lesson in done if lesson is not None]
     if len(course) > 1:
         with locked(out):
@@ -49,10 +65,13 @@ def command(
     sys.exit(0 if len(course) == len(done) else 1)
 
 
+OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
+"""The parts of a clip's key that a lesson decides; the rest is the machine's."""
+
 Lesson = tuple[Footage, Sequence[Mapping[str, Any]]]
 
 
-def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Lesson | None:
+def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None) -> Lesson | None:
     """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
     try:
         loaded = load(path)
@@ -69,7 +88,12 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Les
             sweep(folder)
             if wrong := list(disagreements(footage)):
                 raise ManifestError("\n".join([*wrong, "Nothing was written."]))
-            warnings = left(made.file, {clip.name for clip in made.clips}, footage) + write_all(footage, wishes)
+            warnings = left(made.file, {clip.name for clip in made.clips}, footage) + list(older(made, footage))
+            last = last_delivery(folder)
+            log = compared(footage, last, read_delivery(folder, since) if since else last)
+            wishes = replace(wishes, delivery=log.delivery)
+            written, said = write_all(footage, wishes)
+            warnings += said + keep_record(footage, log, written, timecode_of(footage.rate, wishes.non_drop))
     except (LessonError, ManifestError, FolderError) as error:
         click.echo(str(error), err=True)
         return None
@@ -77,6 +101,7 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes) -> Les
         reason = (error.strerror or str(error)).lower()
         click.echo(f"{error.filename or out}: cannot be written: {reason}; make room or access.", err=True)
         return None
+    click.echo(f"All of it is in {folder}.")
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
     return footage, wishes.accuracy
@@ -100,15 +125,53 @@ def left(file: str, planned: set[str], footage: Footage) -> list[str]:
     return said
 
 
-def write_all(footage: Footage, wishes: Wishes) -> list[str]:
-    """Write every delivery, telling each as it is done; the warnings that came up."""
+def older(made: Plan, footage: Footage) -> Iterator[str]:
+    """A sentence when the lesson says something else than its clips do, by the folder's record of them."""
+    record = read_record(footage.folder)
+    titled = made.title != footage.title
+    names = []
+    for clip in made.clips:
+        known = record.get(clip.name)
+        if known is None:
+            continue
+        form, _, encoder = known.key.parts.get("encoder", "").partition(" ")
+        now = clip_key(clip, form, encoder).parts
+        differs = any(known.key.parts.get(part) != now[part] for part in OF_THE_LESSON)
+        if differs or known.spoken != spoken_digest(clip.brief):
+            names.append(clip.name)
+    if names or titled:
+        what = (
+            f"{len(names)} clips are older than the lesson ({names[0]} is one)" if names else "its title changed"
+        )
+        yield f"{made.file}: {what}; run aimgeo render, then deliver again."
+
+
+def write_all(footage: Footage, wishes: Wishes) -> tuple[list[Path], list[str]]:
+    """Write every delivery, telling each as it is done; the files, and the warnings that came up."""
+    files: list[Path] = []
     warnings: list[str] = []
     for name, delivery in DELIVERIES.items():
         done = delivery.load().deliver(footage, wishes)
+        files += done.files
         warnings += done.warnings
         if done.files:
             first = done.files[0].relative_to(footage.folder).as_posix()
             more = f" and {len(done.files) - 1} more" if len(done.files) > 1 else ""
             click.echo(f"{name:<14} {delivery.says}: {first}{more}")
-    click.echo(f"All of it is in {footage.folder}.")
-    return warnings
+    return files, warnings
+
+
+def keep_record(footage: Footage, log: Log, written: list[Path], timecode: Timecode) -> list[str]:
+    """Write the list of changes and this delivery's record; sentences about what gone clips leave."""
+    folder = footage.folder
+    if log.before is not None:
+        click.echo(summary(log.before, log.delivery, log.compared))
+        if log.compared and log.is_to_write:
+            told = replace(log.delivery, changes=log.compared)
+            files = write_changes(folder, log.before, told, log.pictures, timecode)
+            click.echo(f"{'changes':<14} text, CSV and a page: {files[0].relative_to(folder).as_posix()} and more")
+    said = list(clear_leftovers(footage, log, written))
+    if log.is_new:
+        write_delivery(folder, replace(log.delivery, files=files_by_clip(footage, written)))
+        forget_earlier(folder)
+    return said

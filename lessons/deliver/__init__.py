@@ -10,7 +10,10 @@ from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lessons.rendering.deliveries import Delivery
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +21,8 @@ class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
     picture as a file, moving previews.
 
-    `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell.
+    `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell; `delivery` is this
+    delivery's record: the clips' lasting identities, and what changed since the one before.
     """
 
     non_drop: bool = False
@@ -26,6 +30,7 @@ class Wishes:
     frames: bool = False
     previews: bool = False
     accuracy: tuple[Mapping[str, Any], ...] = ()
+    delivery: Delivery | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +42,7 @@ class Delivered:
 
 
 @dataclass(frozen=True, slots=True)
-class Delivery:
+class Item:
     """Something that is delivered: its module, and what it is in a few words.
 
     The module has `deliver(footage: Footage, wishes: Wishes) -> Delivered`.
@@ -51,16 +56,16 @@ class Delivery:
         return import_module(self.module)
 
 
-DELIVERIES: dict[str, Delivery] = {
-    "captions": Delivery("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
-    "timeline": Delivery("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
-    "edl": Delivery("lessons.deliver.edl", "edit decision list, CMX 3600"),
-    "rough cut": Delivery("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
-    "loudness": Delivery("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
-    "pictures": Delivery("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
-    "previews": Delivery("lessons.deliver.previews", "moving pictures of the clips, GIF"),
-    "frames": Delivery("lessons.deliver.frames", "every picture of the clips as a PNG file"),
-    "set-up sheets": Delivery("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
-    "aim charts": Delivery("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
-    "review page": Delivery("lessons.deliver.review_page", "a page to watch and judge the clips"),
+DELIVERIES: dict[str, Item] = {
+    "captions": Item("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
+    "timeline": Item("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
+    "edl": Item("lessons.deliver.edl", "edit decision list, CMX 3600"),
+    "rough cut": Item("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
+    "loudness": Item("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
+    "pictures": Item("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
+    "previews": Item("lessons.deliver.previews", "moving pictures of the clips, GIF"),
+    "frames": Item("lessons.deliver.frames", "every picture of the clips as a PNG file"),
+    "set-up sheets": Item("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
+    "aim charts": Item("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
+    "review page": Item("lessons.deliver.review_page", "a page to watch and judge the clips"),
 }

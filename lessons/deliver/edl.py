@@ -3,29 +3,35 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
+from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound, rate_text
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.deliver.writing import write_text
+from lessons.rendering.deliveries import StepChange
 from lessons.rendering.manifest import Clip
 
 MOST_EVENTS = 999
+MOST_SAID = 60
+"""Letters of a change that a locator tells; the list of changes tells all."""
 
 
 def edl_lines(
-    title: str, placed: list[tuple[int, Clip]], timecode: Timecode, with_sound: frozenset[str] = frozenset()
+    title: str,
+    placed: list[tuple[int, Clip]],
+    timecode: Timecode,
+    with_sound: frozenset[str],
+    changed: Mapping[str, tuple[StepChange, ...]],
 ) -> Iterator[str]:
-    """The lines of one list. `placed`: each clip with its first frame on the timeline."""
+    """The lines of one list. `placed`: each clip with its first frame on the timeline.
+
+    `changed` is what is new in a clip since the delivery before, by its name.
+    """
     yield f"TITLE: {_ascii(title)[:70]}"
     yield f"FCM: {'DROP FRAME' if timecode.drop else 'NON-DROP FRAME'}"
-    if timecode.count > 30:
-        yield (
-            f"* NOTE: {rate_text(timecode.rate)} FRAMES A SECOND. CMX 3600 KNOWS NO SUCH TIMECODE; "
-            f"FRAMES ARE COUNTED 00 TO {timecode.count - 1}."
-        )
     for number, (at, clip) in enumerate(placed, 1):
         start = timecode.start_frame + at
         channels = "B" if clip.name in with_sound else "V"
@@ -34,8 +40,17 @@ def edl_lines(
         yield ""
         yield f"{number:03}  {_reel(number)} {channels:<5} C        " + " ".join(map(timecode.name, times))
         yield f"* FROM CLIP NAME: {_ascii(Path(clip.file).name)}"
+        if number == 1 and timecode.count > 30:
+            # behind the first event: readers take nothing but title and FCM before it
+            yield (
+                f"* NOTE: {rate_text(timecode.rate)} FRAMES A SECOND. CMX 3600 KNOWS NO SUCH TIMECODE; "
+                f"FRAMES ARE COUNTED 00 TO {timecode.count - 1}."
+            )
         for step in clip.steps:
             yield f"* LOC: {timecode.name(start + step.first_frame - first)} CYAN    {_ascii(step.name)}"
+        for change in changed.get(clip.name, ()):
+            said = f"CHANGED {change.step}: {change.says}" if change.step else f"CHANGED {change.says}"
+            yield f"* LOC: {timecode.name(start + change.first_frame)} ORANGE  {_ascii(said)[:MOST_SAID]}"
 
 
 def _reel(number: int) -> str:
@@ -52,12 +67,18 @@ def _ascii(text: str) -> str:
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """<lesson>.edl; more than 999 clips go on in <lesson>_2.edl, since events have three digits."""
     timecode = timecode_of(footage.rate, wishes.non_drop)
+    changed: Mapping[str, tuple[StepChange, ...]] = {}
+    if wishes.delivery:
+        found = marks(wishes.delivery)
+        changed = {clip.name: found.get(clip.identity, ()) for clip in wishes.delivery.clips}
     spoken = frozenset(clip.name for clip in footage.clips if has_sound(footage.path(clip)))
     files = []
     placed = list(footage.starts())
     for k, first in enumerate(range(0, len(placed), MOST_EVENTS), 1):
         name = footage.identity + (f"_{k}" if k > 1 else "") + ".edl"
         # the form's own line end, which every reader of it accepts
-        text = "\r\n".join([*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken), ""])
+        text = "\r\n".join(
+            [*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken, changed), ""]
+        )
         files.append(write_text(footage.folder / name, text))
     return Delivered(tuple(files))

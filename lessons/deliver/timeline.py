@@ -9,18 +9,24 @@ from urllib.parse import quote
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
+from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.timecode import timecode_of
 from lessons.deliver.writing import whole_file, write_text
+from lessons.rendering.deliveries import ClipDelivered, Delivery, StepChange, recorded
 from lessons.rendering.manifest import Clip, Step
 
 
-def build_timeline(footage: Footage, non_drop: bool) -> Any:
+def build_timeline(footage: Footage, non_drop: bool, delivery: Delivery | None = None) -> Any:
     """An opentimelineio Timeline that starts at 01:00:00:00, with references relative to the footage's folder.
 
-    The words of each clip are in its metadata under `aimgeo`, captions by frames of the clip.
+    The words of each clip are in its metadata under `aimgeo`, captions by frames of the clip; so are its lasting
+    identity and its version. What changed since the delivery before is marked in orange.
     """
     import opentimelineio as otio
+
+    delivery = delivery or recorded(footage.manifest)
+    known, changed = delivery.by_name(), marks(delivery)
 
     timecode = timecode_of(footage.rate, non_drop)
     rate = float(footage.rate)
@@ -32,16 +38,32 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
     def span(first_frame: int, frames: int) -> Any:
         return otio.opentime.TimeRange(time(first_frame), time(frames))
 
-    def marker(step: Step) -> Any:
+    def marker(step: Step, identity: str) -> Any:
         return otio.schema.Marker(
             name=step.name,
             marked_range=span(step.first_frame, step.end_frame - step.first_frame),
             color=otio.schema.MarkerColor.CYAN,
             comment=step.narration,
-            metadata={"fcp_xml": {"comment": step.narration}} if step.narration else {},
+            metadata={"aimgeo": {"identity": identity}}
+            | ({"fcp_xml": {"comment": step.narration}} if step.narration else {}),
         )
 
-    def laid(clip: Clip, markers: bool) -> Any:
+    def change_marker(clip: Clip, change: StepChange) -> Any:
+        said = f"{change.step}: {change.says}" if change.step else change.says
+        return otio.schema.Marker(
+            name="changed",
+            marked_range=span(change.first_frame + clip.handle_frames, change.end_frame - change.first_frame),
+            color=otio.schema.MarkerColor.ORANGE,
+            comment=said,
+            metadata={"fcp_xml": {"comment": said}},
+        )
+
+    def markers(clip: Clip) -> list[Any]:
+        told = known[clip.name]
+        steps = [marker(s, of.identity) for s, of in zip(clip.steps, told.steps, strict=True)]
+        return steps + [change_marker(clip, change) for change in changed.get(told.identity, ())]
+
+    def laid(clip: Clip, is_picture: bool) -> Any:
         return otio.schema.Clip(
             name=Path(clip.file).name,
             media_reference=otio.schema.ExternalReference(
@@ -50,8 +72,8 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
                 metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
             ),
             source_range=span(clip.handle_frames, clip.used_frames),
-            markers=[marker(s) for s in clip.steps] if markers else [],
-            metadata={"aimgeo": _told(clip)},
+            markers=markers(clip) if is_picture else [],
+            metadata={"aimgeo": _told(clip, known[clip.name])},
         )
 
     timeline = otio.schema.Timeline(footage.title, global_start_time=time(timecode.start_frame))
@@ -60,7 +82,7 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
         "media": {"video": {"format": {"samplecharacteristics": _picture(size, footage.rate)}}},
     }
     pictures = otio.schema.Track("Clips", kind=otio.schema.TrackKind.Video)
-    pictures.extend(laid(clip, markers=True) for clip in footage.clips)
+    pictures.extend(laid(clip, is_picture=True) for clip in footage.clips)
     timeline.tracks.append(pictures)
 
     if any(has_sound(footage.path(clip)) for clip in footage.clips):
@@ -68,19 +90,20 @@ def build_timeline(footage: Footage, non_drop: bool) -> Any:
         for clip in footage.clips:
             spoken = has_sound(footage.path(clip))
             sound.append(
-                laid(clip, markers=False) if spoken else otio.schema.Gap(source_range=span(0, clip.used_frames))
+                laid(clip, is_picture=False) if spoken else otio.schema.Gap(source_range=span(0, clip.used_frames))
             )
         timeline.tracks.append(sound)
     return timeline
 
 
-def _told(clip: Clip) -> dict[str, Any]:
+def _told(clip: Clip, delivered: ClipDelivered) -> dict[str, Any]:
     keys = ("kind", "method", "cut_deg", "side", "distance_name", "distance_mm", "eye")
     captions = [
         {"first_frame": c.first_frame, "end_frame": c.end_frame, "text": "\n".join(c.lines)}
         for c in clip_captions(clip)
     ]
-    return {key: getattr(clip, key) for key in keys} | {"captions": captions}
+    lasting = {key: getattr(delivered, key) for key in ("identity", "version", "sha256")}
+    return lasting | {key: getattr(clip, key) for key in keys} | {"captions": captions}
 
 
 def _picture(size: tuple[int, int], rate: Fraction) -> dict[str, Any]:
@@ -106,7 +129,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """<lesson>.otio and .xml; <lesson>.otioz, with the clips inside, when a bundle is wished for."""
     import opentimelineio as otio
 
-    timeline = build_timeline(footage, wishes.non_drop)
+    timeline = build_timeline(footage, wishes.non_drop, wishes.delivery)
     stem = footage.folder / footage.identity
     files = [
         write_text(stem.with_name(stem.name + ".otio"), otio.adapters.write_to_string(timeline, "otio_json")),

@@ -25,7 +25,7 @@ RECORD = ".aimgeo.jsonl"
 
 EXTENSIONS = {form.extension for form in FORMS.values()}
 
-DELIVERED_FOLDERS = ("captions", "frames", "pictures", "previews", "sheets")
+DELIVERED_FOLDERS = ("captions", "deliveries", "frames", "pictures", "previews", "sheets")
 """Where, in a lesson's folder, the files lie that are delivered with each clip."""
 
 

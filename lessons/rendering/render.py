@@ -17,6 +17,7 @@ from pathlib import Path
 from lessons.planning.plan import Plan, PlannedClip
 from lessons.rendering import manifest
 from lessons.rendering.cache import Key, clip_key, digest, spoken_digest
+from lessons.rendering.deliveries import delivered_sha256, keep_earlier
 from lessons.rendering.folder import (
     Finished,
     append_record,
@@ -169,6 +170,7 @@ class _Room:
         self.found, self.settings = found, settings
         self.finished = dict(found.record)
         self.asked_for = [c for c in target.plan.clips if _is_asked_for(c, settings.only)]
+        self.delivered = delivered_sha256(target.folder)
 
     def file(self, clip: PlannedClip) -> str:
         return clip.name + FORMS[clip.form(self.settings.form)].extension
@@ -179,12 +181,18 @@ class _Room:
         entry = manifest.clip_told(clip, file, sha256, drawn, self.plan.language)
         finished = Finished(size, self.found.keys[clip.name], spoken_digest(clip.brief), entry)
         try:
+            self.keep(self.finished.get(clip.name))
             append_record(self.folder, finished)
             os.replace(part, self.folder / file)
         except BaseException:
             part.unlink(missing_ok=True)
             raise
         self.finished[clip.name] = finished
+
+    def keep(self, old: Finished | None) -> None:
+        """Keep what was delivered before its file is replaced or removed: the list of changes looks at it."""
+        if old is not None and old.sha256 in self.delivered:
+            keep_earlier(self.folder, old.file, old.sha256)
 
     def serve(self, clip: PlannedClip, like: Finished, source: Path) -> None:
         """Enter a clip whose picture exists already under another name."""
@@ -221,6 +229,7 @@ class _Room:
             if one is None or one.file in kept:
                 continue
             if self.settings.prune:
+                self.keep(one)
                 (self.folder / one.file).unlink(missing_ok=True)
                 del self.finished[name]
                 outcome.pruned += 1

@@ -15,6 +15,9 @@ from pathlib import Path
 import av
 import pytest
 
+from lessons.rendering.deliveries import earlier_path, recorded, write_delivery
+from lessons.rendering.manifest import read_manifest
+
 LESSON = """\
 title: Tiny
 cuts: [1/2]
@@ -248,13 +251,21 @@ def test_a_second_render_into_the_folder_is_refused(lesson: Path, tmp_path: Path
 
 def test_a_changed_word_renders_only_what_shows_it(whole: Path, out: Path, tmp_path: Path) -> None:
     changed = tmp_path / "tiny.yaml"
-    changed.write_text(LESSON.replace("Second", "Another"))
+    changed.write_text(LESSON.replace("Second", "Another").replace("under: One", "under: Two"))
+    delivered = recorded(read_manifest(out))
+    write_delivery(out, delivered)
     plan = aimgeo("render", changed, "--out", out)
-    assert "1 rendered, 3 unchanged" in plan.stdout
+    assert "2 rendered, 2 unchanged" in plan.stdout
     assert "section_second.mp4: no lesson names it any more; --prune removes it." in plan.stdout
     pruned = aimgeo("render", changed, "--out", out, "--prune")
     assert "0 rendered, 4 unchanged, 1 removed" in pruned.stdout
     assert not (out / "section_second.mp4").exists()
+    # what was delivered is kept until the next delivery has been compared with it, and nothing else
+    kept = {
+        earlier_path(out, c.file, c.sha256): c for c in delivered.clips if c.name in ("title", "section_second")
+    }
+    assert set((out / "deliveries" / "earlier").iterdir()) == set(kept)
+    assert all(path.read_bytes() == (whole / clip.file).read_bytes() for path, clip in kept.items())
     assert (out / "section_first.mp4").stat().st_mtime_ns == (whole / "section_first.mp4").stat().st_mtime_ns
 
 
