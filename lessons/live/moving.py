@@ -14,7 +14,7 @@ from aimgeo.construct import Construction, Quantity
 from aimgeo.methods import METHODS
 from aimgeo.shot import Shot, place_shot, solve_shot
 from aimgeo.spots import accepts, is_clear, longest_distances
-from aimgeo.tables import POCKET_NAMES, Pocket, Table
+from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
 from aimgeo.vectors import dot, left
 from lessons.answering.answer import answer
 from lessons.lesson.explain import Location
@@ -96,11 +96,13 @@ class Ground:
         """The question to `aimgeo solve` about the shot as it is held."""
         x, y = self.ground_xy(held)
         eye = self.eye(held)
+        # a table of the lesson's own has no name that could be asked for: its cushions are left out
+        is_named = TABLES.get(self.table.name) == self.table
         return {
             "object_ball_mm": list(self.object_mm(held)),
-            "target_mm": held.pocket or list(held.target_mm),
+            "target_mm": (held.pocket if is_named else None) or list(held.target_mm),
             "cue_ball_mm": [x, y],
-            "table": self.table.name,
+            "table": self.table.name if is_named else None,
             "ball_diameter_mm": self.ball_mm,
             "eye": {"back_mm": eye.back_mm, "offset_mm": eye.offset_mm, "height_mm": eye.height_mm},
         }

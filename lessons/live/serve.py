@@ -8,6 +8,7 @@ import os
 import secrets
 import socket
 import webbrowser
+from itertools import count
 from pathlib import Path
 
 import click
@@ -15,6 +16,7 @@ import uvicorn
 import watchfiles  # noqa: F401 - said to be missing here, before anything is begun
 import websockets  # noqa: F401
 
+from lessons.live.begin import begun
 from lessons.live.server import HOST, Server
 from lessons.live.session import Session
 
@@ -23,20 +25,22 @@ TOKEN_BYTES = 32
 
 def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None:
     """Serve a lesson's page."""
+    is_new = lesson is None
     if lesson is None:
-        raise click.ClickException("name a lesson file; a new one is made in the page.")
-    if lesson.is_dir() or not lesson.exists():
-        what = (
-            "is a folder; name a lesson file in it" if lesson.is_dir() else "there is no such file; check the name"
-        )
-        raise click.ClickException(f"{lesson.as_posix()}: {what}.")
+        lesson = _free(Path.cwd())
+    elif lesson.is_dir():
+        raise click.ClickException(f"{lesson.as_posix()}: is a folder; name a lesson file in it.")
+    elif not lesson.exists():
+        raise click.ClickException(f"{lesson.as_posix()}: there is no such file; check the name.")
     token, listening = _address(lesson, port)
     number = listening.getsockname()[1]
-    server = Server(Session(lesson.resolve(), lesson.as_posix()), token, number, secrets.token_urlsafe(16))
+    session = Session(lesson.resolve(), lesson.name if is_new else lesson.as_posix())
+    if is_new:
+        session.type(begun(lesson.parent, "A new lesson", lesson.name, "9ft", "3/4, 1/2")[1])
+    server = Server(session, token, number, secrets.token_urlsafe(16))
     address = f"http://{HOST}:{number}/#{token}"
-    click.echo(
-        f"{lesson.as_posix()} is shown at\n  {address}\nCtrl-C ends it. Nothing is written until you say so."
-    )
+    what = f"A new lesson ({lesson.name}, when you save it)" if is_new else lesson.as_posix()
+    click.echo(f"{what} is shown at\n  {address}\nCtrl-C ends it. Nothing is written until you say so.")
     config = uvicorn.Config(
         server.app(),
         log_level="warning",
@@ -50,6 +54,12 @@ def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None
     if opens_browser:
         webbrowser.open(address)
     uvicorn.Server(config).run(sockets=[listening])
+
+
+def _free(folder: Path) -> Path:
+    """A file that is not there yet, for a new lesson."""
+    taken = {path.name for path in folder.iterdir()}
+    return folder / next(name for k in count(1) if (name := f"lesson{f'-{k}' * (k > 1)}.yaml") not in taken)
 
 
 def _address(lesson: Path, port: int | None) -> tuple[str, socket.socket]:

@@ -378,6 +378,10 @@ def _write(session: Session, page: Page, wish: dict[str, Any]) -> None:
     session.write(page)
 
 
+def _effect(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.effect(page)
+
+
 def _draft(session: Session, page: Page, wish: dict[str, Any]) -> None:
     if isinstance(wish.get("text"), str):
         session.type(wish["text"])
@@ -426,6 +430,7 @@ WISHES: dict[str, tuple[int, bool, Wish]] = {
     "hand": (WISH, True, _hand),
     "act": (COMMAND, False, _hand),
     "write": (COMMAND, False, _write),
+    "effect": (AHEAD, True, _effect),
     "draft": (FILE, True, _draft),
     "save": (COMMAND, False, _save),
     "outside": (COMMAND, False, _outside),

@@ -41,7 +41,7 @@ from scenes.board import Board
 from scenes.draw.orders import Orders, needed
 from scenes.figure.hand import TABLE, HandBoard, hand_board, mm_at
 from scenes.kinds import CLIP_KINDS
-from scenes.look import LOOKS
+from scenes.look.look import Look
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -61,6 +61,7 @@ class Grasp:
 
     clip: str
     lesson: Lesson
+    look: Look
     ground: Ground
     base: Held
     held: Held
@@ -134,6 +135,8 @@ class Session:
 
     def reload(self, data: bytes | None) -> bool:
         """Take the file's bytes as they are now (None: it is not there); False when nothing about it is new."""
+        if data is None and self.file is None and self.draft is not None:
+            return False  # a new lesson, which nobody has saved yet
         if data is None or not data.strip():
             was, self.is_missing = self.is_missing, True
             if not was:
@@ -159,9 +162,7 @@ class Session:
 
     def type(self, text: str) -> None:
         """Take a text as it is typed: it is shown and not written."""
-        if self.file is None:
-            return
-        data = retold(self.file, text)
+        data = retold(self.file or b"", text)
         self.draft = None if data == self.file else data
         self.is_outside = self.is_outside and self.draft is not None
         self.take(data)
@@ -428,10 +429,10 @@ class Session:
         if taken is None:
             page.grasp = None
         elif old is None or (old.clip != clip.name and page.clip != clip.name):
-            page.grasp = Grasp(clip.name, lesson, taken[0], taken[1], taken[1])
+            page.grasp = Grasp(clip.name, lesson, clip.brief.look, taken[0], taken[1], taken[1])
         else:
             held = rebased(old.held, old.base, taken[1])
-            page.grasp = Grasp(clip.name, lesson, taken[0], taken[1], held, old.undo, old.redo)
+            page.grasp = Grasp(clip.name, lesson, clip.brief.look, taken[0], taken[1], held, old.undo, old.redo)
         return page.grasp
 
     def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
@@ -587,6 +588,30 @@ class Session:
         if self.clip(grasp.clip) is not None or page.clip:
             self.hand(page, {"clip": page.clip})
 
+    def effect(self, page: Page) -> None:
+        """Tell what writing the moves would do to the lesson's clips: how many it leaves out, what it breaks."""
+        grasp, good = page.grasp, self.good
+        if grasp is None or good is None or good.lesson is None or good.plan is None or self.file is None:
+            return
+        clip = self.clip(grasp.clip)
+        if clip is None:
+            return
+        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
+        edits = [edit for change in found for edit in change.edits]
+        sentence = ""
+        if edits and self.draft is None:
+            try:
+                after = plan(loads(changed(self.file, edits, self.path.as_posix()), self.path.as_posix()))
+                lost = len(after.left_out) - len(good.plan.left_out)
+                if lost > 0:
+                    clips = "1 more clip is" if lost == 1 else f"{lost} more clips are"
+                    sentence = f"{clips} left out: {after.left_out[-1].reason}"
+            except LessonError as error:
+                sentence = f"It can’t be written: {error.faults[0].sentence}"
+            except ValueError as error:
+                sentence = f"It can’t be written: {error}"
+        page.send(packed({"is": "effect", "sentence": sentence}))
+
     # -------------------------------------------------------------- handed over
 
     def sound(self, page: Page, name: str) -> None:
@@ -673,7 +698,7 @@ def hand_places(page: Page, grasp: Grasp) -> HandBoard:
     plan, _ = construction_of(ground, held)
     names = [step.name for step in plan.steps]
     steps = names.index(page.step) + 1 if page.step in names else len(names)
-    return hand_board(ground.shot(held), ground.table, plan, steps, ground.eye(held), LOOKS["dusk"], page.shape)
+    return hand_board(ground.shot(held), ground.table, plan, steps, ground.eye(held), grasp.look, page.shape)
 
 
 def _pair(value: Any) -> tuple[float, float] | None:
@@ -691,7 +716,9 @@ def _key(clip: PlannedClip) -> str:
     from lessons.rendering.cache import digest
 
     brief = clip.brief
-    return digest((brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames))
+    return digest(
+        (brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames, brief.look)
+    )
 
 
 def nearest(old: PlannedClip, plan: Plan) -> PlannedClip:

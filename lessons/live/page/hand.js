@@ -3,7 +3,7 @@
 
 const $ = (id) => document.getElementById(id);
 const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
-const SAY_MS = 500;
+const SAY_MS = 500, REST_MS = 150;
 
 function made(kind, text, name) {
   const element = document.createElement(kind);
@@ -213,7 +213,19 @@ export class Hand {
       item.append(about);
       return item;
     }));
+    // what it would do to the other clips is asked when the hand rests
+    const key = JSON.stringify([changes, scope]);
+    if (this.effectKey !== key) {
+      this.effectKey = key;
+      $("effect").textContent = "";
+      clearTimeout(this.resting);
+      if (changes.length) this.resting = setTimeout(() => this.page.wish({ do: "effect" }), REST_MS);
+    }
     $("c-write").disabled = !changes.some(({ why_not: whyNot }) => !whyNot);
+  }
+
+  effect({ sentence }) {
+    $("effect").textContent = sentence;
   }
 
   pick(id) {

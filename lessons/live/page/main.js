@@ -91,6 +91,7 @@ class Page {
       png: () => this.download(message),
       film: () => this.film(message),
       made: () => this.making(message),
+      effect: () => this.hand.effect(message),
       schema: () => this.words.told(message.schema),
     }[message.is];
     does?.();
@@ -179,6 +180,13 @@ class Page {
     const wish = { do: "show", clip, frame, size_px: this.size(), n: ++this.n };
     if (this.flight) this.next = wish;
     else if (this.wish(wish)) this.flight = wish;
+  }
+
+  // answers that are still on their way are of no interest any more
+  letGo() {
+    this.latest = this.n + 1;
+    this.n = this.latest;
+    this.flight = this.next = null;
   }
 
   framed(message) {

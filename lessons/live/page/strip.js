@@ -109,6 +109,7 @@ export class Strip {
   start() {
     if (!this.clip) return;
     this.hush();
+    this.page.letGo();
     if (this.frame >= this.clip.frames - 1) this.frame = 0;
     const speed = Number($("speed").value), from = this.frame;
     const playing = { from, speed, began: performance.now() / 1000, shown: -1 };

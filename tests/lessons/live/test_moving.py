@@ -115,6 +115,19 @@ def test_what_is_not_possible_is_said_why(grip: str, to: tuple[float, float], sa
     assert why_not(GROUND, held) == ""
 
 
+@pytest.mark.parametrize(
+    "more", ["table: {length: 2200 mm, width: 1100 mm}", "table: 12ft", "output: {theme: paper}"]
+)
+def test_any_table_and_look_can_be_held(more: str) -> None:
+    text = f"title: A\n{more}\nclips:\n  - kind: build-up\n    methods: ghost-ball\n"
+    made = plan(loads(text))
+    taken = held_of(loads(text), made.clips[0])
+    assert taken is not None
+    ground, held = taken
+    assert why_not(ground, held) == ""
+    assert len(rows(ground, held, "mm")) > 8
+
+
 def test_pockets_take_the_target_that_is_near_to_them() -> None:
     for name in POCKET_NAMES:
         x, y = GROUND.table.pocket(name).centre_mm
