@@ -192,6 +192,8 @@ def why_not(ground: Ground, held: Held) -> str:
     O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
     if not is_clear(ground.table, np.array(O), d):
         return "The object ball must lie clear of the cushions and of the pockets."
+    if math.dist(O, held.target_mm) < d:
+        return "The target lies at least a ball’s width from the object ball."
     if held.pocket is not None and not accepts(pocket, O, d):
         return f"From there the {held.pocket} pocket does not take the ball between its points."
     if ground.mm(held.distance) < d:
@@ -235,7 +237,7 @@ def _cue_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[He
         turned = held.cut if least.same_as(held.cut) else _smallest(notation, is_free)
     new = replace(held, cut=turned, distance=ground.near(max(apart, ground.ball_mm), held.distance, is_free))
     new, why = _shortened(ground, new)
-    return new, said or why
+    return (held if why_not(ground, new) else new), said or why
 
 
 def _smallest(notation: str, is_free: bool) -> Cut:
