@@ -36,7 +36,7 @@ QuantityKind = Literal[
 class Quantity:
     """A value to be worded: lengths in mm, angles in radians, overlaps, ratios and parts bare, names as keys.
 
-    A ratio is told as a fraction where it is one (3/8), a part of something seen as a decimal always (0.50).
+    A ratio is told as a fraction where it is one (3/8), a part of something seen in percent.
     Diamonds are counted along a rail: an eighth of the bed's length, a quarter of its width. A half is a length
     that is doubled beside it: told a digit finer, so that twice what is read rounds to what is read of the whole.
     """

@@ -89,7 +89,7 @@ class Wording:
             case "ratio":
                 return self._fraction(value), ""
             case "part":
-                return self.decimal(value, 2), ""
+                return self.decimal(100 * value, 0), "%"
             case "diamonds":
                 return self.decimal(value, 3), self.words["units"]["diamonds"]
             case "speed_mps":

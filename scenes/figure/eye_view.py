@@ -8,7 +8,7 @@ what hides what are the same in both.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -109,21 +109,29 @@ def eye_mm(shot: Shot, eye: EyeSpec) -> Array:
     return np.array([*at, eye.height_mm])
 
 
-def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec) -> EyeCamera:
+def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec, lens_px: float | None = None) -> EyeCamera:
     """The camera of an eye's picture: facing along the aim, the cue ball at its height in the picture.
 
-    The lens is as long as it can be with the object ball at its height or lower and the target in the picture,
-    below the words; where that would make the balls too small, the target stays outside.
+    The lens is the focal length given; without one it is as long as it can be with the object ball at its height
+    or lower and the target in the picture, below the words; where that would make the balls too small, the target
+    stays outside.
     """
-    longest = _lens(places, shot, eye, 1.0)
+    if lens_px is not None:
+        return _lens(places, shot, eye, lens_px)
+    longest = _longest_px(places, shot, eye)
     for part in np.geomspace(1.0, SHORTEST_LENS, LENSES).tolist():
-        lens = _lens(places, shot, eye, part)
-        if _shows_target(places, shot, lens):
+        lens = _lens(places, shot, eye, part * longest)
+        if shows_target(places, shot, lens):
             return lens
-    return longest
+    return _lens(places, shot, eye, longest)
 
 
-def _shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
+def focal_px(rect: Rect, camera: EyeCamera) -> float:
+    """The focal length, in pixels, of a resting camera in a pane at this rectangle."""
+    return rect[3] / 2 / math.tan(camera.track.start[6] / 2)
+
+
+def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
     """True when all around the target there is picture, and no words."""
     px, py, pw, ph = places.full_px
     x, y, w, h = (px + 0.02 * pw, py + line_top(places) * ph, 0.96 * pw, ph)
@@ -136,17 +144,25 @@ def _shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
     return bool((inside & ~covered).all())
 
 
-def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, part: float) -> EyeCamera:
-    """The camera with this part of the focal length that brings both balls to their heights."""
-    at = eye_mm(shot, eye)
+def _angles_rad(shot: Shot, eye: EyeSpec) -> tuple[float, float]:
+    """How far below the level the cue ball and the object ball are seen, along the aim."""
+    ahead = eye.back_mm + float((shot.object_ball_mm - shot.cue_ball_mm)[:2] @ shot.aim_direction)
+    drop = eye.height_mm - float(shot.radius_mm)
+    return math.atan2(drop, eye.back_mm), math.atan2(drop, ahead)
+
+
+def _longest_px(places: EyeLayout, shot: Shot, eye: EyeSpec) -> float:
+    """The focal length that brings both balls to their heights, with a cue ball that is not too large."""
+    low, high = _angles_rad(shot, eye)
     R = float(shot.radius_mm)
-    back = eye.back_mm
-    ahead = back + float((shot.object_ball_mm - shot.cue_ball_mm)[:2] @ shot.aim_direction)
-    drop = eye.height_mm - R
-    low, high = math.atan2(drop, back), math.atan2(drop, ahead)
-    span = places.cue_y_px - places.object_y_px
-    focal = span / (2 * math.tan((low - high) / 2))
-    focal = part * min(focal, MOST_BALL * places.full_px[3] * math.hypot(back, drop) / (2 * R))
+    focal = (places.cue_y_px - places.object_y_px) / (2 * math.tan((low - high) / 2))
+    return min(focal, MOST_BALL * places.full_px[3] * math.hypot(eye.back_mm, eye.height_mm - R) / (2 * R))
+
+
+def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, focal: float) -> EyeCamera:
+    """The camera with this focal length that brings the cue ball to its height."""
+    at = eye_mm(shot, eye)
+    low, high = _angles_rad(shot, eye)
     pitch = (low + high) / 2
     aim = np.array([*shot.aim_direction, 0.0])
     look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
@@ -192,7 +208,7 @@ def target_pane(main: Pane, places: EyeLayout, frame: Layout, shot: Shot) -> Pan
     camera = main.camera
     assert isinstance(camera, EyeCamera)
     values = camera.track.start
-    focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
+    focal = focal_px(main.rect_px, camera) * zoom
     centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
     at = np.array([x + w / 2, y + h / 2]) + zoom * (centre - (low + high) / 2)
     track = constant(*values[:6], 2 * math.atan(h / 2 / focal))
@@ -210,7 +226,7 @@ def magnified(main: Pane, shot: Shot, rect: Rect, ball_px: float, id: str, at_he
     balls = [seen_ball(main, p, R) for p in (shot.object_ball_mm, shot.ghost_ball_mm)]
     zoom = ball_px / (2 * balls[0].mean_radius_px)
     values = camera.track.start
-    focal = main.rect_px[3] / 2 / math.tan(values[6] / 2) * zoom
+    focal = focal_px(main.rect_px, camera) * zoom
     centre = np.array(main.rect_px[:2]) + np.array(camera.anchor) * main.rect_px[2:]
     dx, dy = (zoom * (centre - (balls[0].centre_px + balls[1].centre_px) / 2)).tolist()
     _, _, w, h = rect
@@ -218,10 +234,35 @@ def magnified(main: Pane, shot: Shot, rect: Rect, ball_px: float, id: str, at_he
     return Pane(id, rect, "eye", EyeCamera(track, (0.5 + dx / w, at_height + dy / h)), "plate")
 
 
+@dataclass(frozen=True, slots=True)
+class Facing:
+    """A pane in which an eye faces the object ball, and how wide that ball may be there beside the ghost ball."""
+
+    pane: Pane
+    most_ball_px: float
+
+
+def facing(shot: Shot, eye: EyeSpec, rect: Rect, ball_px: float, id: str, inset_px: float = 0.0) -> Facing:
+    """The picture of an eye that looks straight at the object ball, `ball_px` wide, object and ghost ball in the
+    middle of what is right of the inset."""
+    at, O, R = eye_mm(shot, eye), shot.object_ball_mm, float(shot.radius_mm)
+    _, _, w, h = rect
+    reach = float(np.linalg.norm(O - at))
+    focal = ball_px / 2 * math.sqrt((reach - R) * (reach + R)) / R
+    track = constant(*at.tolist(), *O.tolist(), 2 * math.atan(h / 2 / focal))
+    middle = Pane(id, rect, "eye", EyeCamera(track), "plate")
+    boxes = np.array([seen_ball(middle, ball, R).box_px() for ball in (O, shot.ghost_ball_mm)])
+    low, high = boxes[:, :2].min(axis=0), (boxes[:, :2] + boxes[:, 2:]).max(axis=0)
+    off = np.array([rect[0] + (w + inset_px) / 2, rect[1] + h / 2]) - (low + high) / 2
+    anchor = (0.5 + float(off[0]) / w, 0.5 + float(off[1]) / h)
+    most = ball_px * float((np.array([0.9 * (w - inset_px), 0.9 * h]) / (high - low)).min())
+    return Facing(replace(middle, camera=EyeCamera(track, anchor)), most)
+
+
 def viewing_distance(pane: Pane, frame: Layout) -> float:
     """From how many picture widths away the perspective is true: focal length over the frame's width."""
     assert isinstance(pane.camera, EyeCamera)
-    return pane.rect_px[3] / 2 / math.tan(pane.camera.track.start[6] / 2) / frame.width_px
+    return focal_px(pane.rect_px, pane.camera) / frame.width_px
 
 
 def cue_at(shot: Shot) -> Cue:

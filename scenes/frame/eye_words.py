@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 
 from aimgeo.units import written
 from scenes.board import Pixel, Shade, Text
-from scenes.board.brief import BriefStep
+from scenes.board.brief import BriefStep, EyeSpec, MeasureText
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.frame.column import even_lines, put_pips
+from scenes.frame.column import even_lines, joined, put_pips
 from scenes.frame.layout import Layout
 
 
@@ -76,9 +76,9 @@ def put_note(
     return sheet.put(id, Text(words, at, "small", align), "text", "note", opacity=1.0 if on else 0.0)
 
 
-def note_words(labels: Mapping[str, str], widths: float, kind: str = "viewing_distance") -> str:
+def note_words(labels: Mapping[str, str], widths: float) -> str:
     """From how many picture widths away the perspective is true, in words; empty without them."""
-    return labels.get(kind, "").replace("{widths}", decimal(widths, labels))
+    return labels.get("viewing_distance", "").replace("{widths}", decimal(widths, labels))
 
 
 def decimal(value: float, labels: Mapping[str, str]) -> str:
@@ -88,3 +88,40 @@ def decimal(value: float, labels: Mapping[str, str]) -> str:
     ('1,3', '1.0')
     """
     return written(value, 1, labels.get("decimal", "."))
+
+
+def fitted(words: str, room_px: float, frame: Layout, style: str = "label") -> str:
+    """The words, capitalised, cut with an ellipsis where there is no room."""
+    text = words[:1].upper() + words[1:]
+    while len(text) > 2 and frame.scale.text_width_px(text, style) > room_px:
+        text = text.rstrip("…")[:-1].rstrip() + "…"
+    return text
+
+
+# ------------------------------------------------------------------ where the head is
+
+STANDING_MM = 600.0
+"""An eye so high above the cloth belongs to somebody who stands: judged."""
+OVER_MM = 3.0
+"""Less beside the line is over it."""
+HALF_BETWEEN_EYES_MM = (26.0, 38.0)
+"""Half the distance between the pupils of grown-ups, 52 to 76 mm (from memory of tables of spectacle fitting):
+with an eye so far beside the line the chin is on it."""
+
+
+def body_of(eye: EyeSpec) -> str:
+    """How the body stands for this eye, as the key of a measure and of a sentence."""
+    beside = abs(eye.offset_mm)
+    if eye.height_mm >= STANDING_MM:
+        return "eye_standing" if beside < OVER_MM else "eye_standing_beside"
+    if beside < OVER_MM:
+        return "eye_over"
+    if HALF_BETWEEN_EYES_MM[0] <= beside <= HALF_BETWEEN_EYES_MM[1]:
+        return "eye_chin_left" if eye.offset_mm > 0 else "eye_chin_right"
+    return "eye_left" if eye.offset_mm > 0 else "eye_right"
+
+
+def body_words(measure: MeasureText) -> str:
+    """An eye in words of the body, with its offset where the words leave that open."""
+    is_open = measure.key in ("eye_left", "eye_right", "eye_standing_beside")
+    return f"{measure.name}: {joined(measure)}" if is_open else measure.name

@@ -34,7 +34,7 @@ from scenes.figure.eye_view import (
 from scenes.figure.figure import bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import joined
-from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
+from scenes.frame.eye_words import fitted, put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
@@ -212,14 +212,6 @@ def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, 
         name = sheet.put(f"cell.{n}.name", plate, "label", "caption")
         for id in (edge, name):
             sheet.show(id, shown)
-
-
-def fitted(words: str, room_px: float, frame: Layout, style: str = "label") -> str:
-    """The words, capitalised, cut with an ellipsis where there is no room."""
-    text = words[:1].upper() + words[1:]
-    while len(text) > 2 and frame.scale.text_width_px(text, style) > room_px:
-        text = text.rstrip("…")[:-1].rstrip() + "…"
-    return text
 
 
 KIND = Kind(

@@ -34,9 +34,8 @@ from scenes.figure.eye_view import eye_layout, eye_mm, eye_pane, magnified
 from scenes.figure.figure import eye_figure
 from scenes.figure.steps import StepSpans, bring_cue, draw_step, put_balls, put_ghost
 from scenes.frame.column import even_lines, joined
-from scenes.frame.eye_words import beside_pips_px, put_heading, put_titles
+from scenes.frame.eye_words import beside_pips_px, fitted, put_heading, put_titles
 from scenes.frame.layout import Layout, layout
-from scenes.kinds.alignments import fitted
 from scenes.kinds.kind import Kind
 
 SHOT, MISSED, RANKED = "methods_summary.shot", "methods_summary.missed", "methods_summary.ranked"

@@ -1,54 +1,97 @@
 """Split screens: two views of the lesson beside each other, in step: two distances, methods, cuts or eyes.
 
-The lines, points and balls are those of each half's own shot and eye. Sentences: split.view, then, where both
-halves show one method, its own steps, else split.draw; split.compare. Values: left and right name the halves.
-Measures of the view name the halves (key half); those of the comparison say, as parts of the object ball's visible
-half-width, where the contact point and the aim line are seen (contact_seen, aim_seen), the left half's first.
+Each half's own shot as its eye sees it, both through one lens; below, both object balls brought to one size, over
+a scale from the ball's centre to its edge. Sentences: one that says what the halves are (VIEW), then, where both
+show one method, its own steps, else split.draw; last one that says whether the aim is seen in the same place.
+Values: left and right name the halves; aim_left, aim_right, contact_left and contact_right say where the aim line
+and the contact point are seen, as parts of the way from the visible ball's centre to its edge. Measures of the
+view name the halves; those of the comparison are contact_seen and aim_seen, the left half's first.
 """
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from aimgeo.aim_frame import aim_frame
-from aimgeo.construct import Quantity, Step
+from aimgeo.construct import Position, Quantity, Step, position
 from aimgeo.eye import Apparent, apparent, ball_points
 from aimgeo.shot import Shot, one_of_many
-from scenes.board import Board, Pixel, Plate, Rect, Shade, Text
-from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of
+from aimgeo.vectors import left as left_of
+from scenes.board import Board, Line, Mark, Pane, Plate, Rect, Shade, Text
+from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.timing import TIMING
-from scenes.figure.eye_view import EyeLayout, eye_mm, eye_pane, viewing_distance
+from scenes.figure.eye_labels import eye_labels, wanted_in_eye
+from scenes.figure.eye_view import (
+    EyeLayout,
+    eye_camera,
+    eye_mm,
+    facing,
+    focal_px,
+    line_top,
+    pixel,
+    seen_ball,
+    shows_target,
+)
 from scenes.figure.figure import Figure, eye_figure
+from scenes.figure.placer import Labels
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
-from scenes.frame.column import joined
-from scenes.frame.eye_words import beside_pips_px, note_words, put_scrim, put_titles
+from scenes.frame.column import even_lines, joined
+from scenes.frame.eye_words import body_of, body_words, fitted, put_titles, title_lines
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
-VIEW, DRAW, COMPARE = "split.view", "split.draw", "split.compare"
-TOP = 0.30
-GUTTER_PX = 4.0
+VIEW = {
+    "near-and-far": "split.near_and_far",
+    "two-methods": "split.two_methods",
+    "two-cuts": "split.two_cuts",
+    "two-eyes": "split.two_eyes",
+}
+DRAW = "split.draw"
+SAME, OTHER, SEEN = "_same", "_other", "_seen"
+"""Ends of the comparison's sentence: near and far, and for two eyes, the aim is seen in one place or is not; of
+two methods it always is, of two cuts never."""
+SAME_PART = 0.015
+"""Places that are no farther apart, of the way to the edge, are the same to an eye: judged."""
+GUTTER_PX = 6.0
+LOWER_BALL = 0.205
+"""The object balls below, of the frame's height, where the ghost ball has room beside them."""
+LEAN = 0.24
+"""So far from a picture's middle, of its width, the aim stands: the target lies on the other side."""
+OBJECT_Y = (0.26, 0.34, 0.42, 0.50, 0.58)
+"""Heights of the object ball in a picture, of the picture's: the first that leaves the target in it."""
+NO_PANE: Rect = (0.0, 0.0, 0.0, 0.0)
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """Both views, the construction in both, and what differs."""
     halves = _halves(subject)
     names = _names(subject.kind, halves)
-    values = (*_steps(halves[0])[0].values, ("left", names[0]), ("right", names[1]))
     seen = [_seen(half) for half in halves]
-    measures = tuple(
+    places = [
         (key, Quantity(abs(float(getattr(one, field)[0])), "part"))
         for one in seen
         for key, field in (("contact_seen", "contact_place"), ("aim_seen", "aim_place"))
+    ]
+    told = ("contact_left", "aim_left", "contact_right", "aim_right")
+    values = (
+        *_steps(halves[0])[0].values,
+        *((side, name) for side, (_, name) in zip(("left", "right"), names, strict=True)),
+        *((key, place) for key, (_, place) in zip(told, places, strict=True)),
     )
+    aims = [float(one.aim_place[0]) for one in seen]
+    view, end = VIEW[subject.kind], SEEN
+    if subject.kind in ("near-and-far", "two-eyes"):
+        end = SAME if abs(aims[0] - aims[1]) <= SAME_PART else OTHER
     return (
-        OutlineStep("view", VIEW, values, tuple(("half", name) for name in names), draws_s=3.0),
+        OutlineStep("view", view, values, names, draws_s=3.0),
         *(OutlineStep(name, sentence, (*values, *own), (), s) for name, sentence, own, s in _middle(halves)),
-        OutlineStep("compare", COMPARE, values, measures, draws_s=4.0),
+        OutlineStep("compare", view + end, values, tuple(places), draws_s=6.5),
     )
 
 
@@ -60,16 +103,19 @@ def board(brief: Brief) -> Board:
     spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
-    figures = tuple(_figure(brief, frame, sheet, half, n) for n, half in enumerate(_halves(brief.subject)))
-    for figure in figures:
-        put_balls(figure, brief.subject.table, True)
-    _put_frame(sheet, frame, brief, spans, figures)
+    halves = _placed(brief, frame, sheet)
+    _put_frame(sheet, frame, brief, spans, halves)
     middle = spans[1:-1]
-    for figure in figures:
-        for step_index, (step, span) in enumerate(_in_step(figure.plan.steps, middle)):
-            _draw_step(figure, step_index, step, span)
-    _put_comparison(sheet, frame, brief, spans[-1], figures)
-    return sheet.board(brief, tuple(figure.pane for figure in figures))
+    for half in halves:
+        put_balls(half.figure, half.figure.brief.subject.table, True)
+        labels = _labels(half)
+        for step_index, (step, span) in enumerate(_in_step(half.figure.plan.steps, middle)):
+            _draw_step(half, labels, step_index, step, span)
+        _put_ruler(half, brief)
+    words = brief.steps[-1].measures
+    for half, pair in zip(halves, (words[:2], words[2:]), strict=True):
+        _put_comparison(half, pair, spans[-1])
+    return sheet.board(brief, tuple(pane for half in halves for pane in (half.figure.pane, half.closer)))
 
 
 def _halves(subject: Subject) -> tuple[Subject, Subject]:
@@ -94,20 +140,18 @@ def _eye(half: Subject) -> EyeSpec:
     return half.eye
 
 
-def _names(kind: str, halves: tuple[Subject, Subject]) -> tuple[Quantity, Quantity]:
-    """What tells the halves apart."""
-
-    def name(half: Subject) -> Quantity:
-        if kind == "near-and-far":
-            return Quantity(float(_shot(half).distance_mm), "distance_mm")
-        if kind == "two-cuts":
-            return Quantity(abs(float(_shot(half).cut_rad)), "angle_rad")
-        if kind == "two-eyes":
-            return Quantity(_eye(half).name, "name")
-        assert half.construction is not None
-        return Quantity(half.construction.method, "name")
-
-    return name(halves[0]), name(halves[1])
+def _names(kind: str, halves: tuple[Subject, Subject]) -> tuple[tuple[str, Quantity], ...]:
+    """What tells the halves apart: the key of the measure, and the measure."""
+    shots, eyes = [_shot(half) for half in halves], [_eye(half) for half in halves]
+    if kind == "near-and-far":
+        keys = ("half_near", "half_far")
+        return tuple((k, Quantity(float(s.distance_mm), "distance_mm")) for k, s in zip(keys, shots, strict=True))
+    if kind == "two-cuts":
+        return tuple(("half_cut", Quantity(abs(float(shot.cut_rad)), "angle_rad")) for shot in shots)
+    if kind == "two-eyes":
+        return tuple((body_of(eye), Quantity(abs(eye.offset_mm), "length_mm")) for eye in eyes)
+    plans = [half.construction for half in halves]
+    return tuple(("half", Quantity(plan.method, "name")) for plan in plans if plan is not None)
 
 
 def _steps(half: Subject) -> tuple[Step, ...]:
@@ -141,95 +185,172 @@ def _in_step(steps: tuple[Step, ...], spans: list[Span]) -> list[tuple[Step, Spa
     return list(zip(steps, pairwise(edges), strict=True))
 
 
-def _rect(frame: Layout, n: int) -> Rect:
-    """A half: left and right in a wide frame, above each other in the others."""
-    W, H = float(frame.width_px), float(frame.height_px)
-    gap = frame.scale.px(GUTTER_PX) / 2
-    if frame.shape != "wide":
-        edge = 0.53 * H
-        return (0.0, 0.0, W, edge - gap) if n == 0 else (0.0, edge + gap, W, H - edge - gap)
-    return (0.0, 0.0, W / 2 - gap, H) if n == 0 else (W / 2 + gap, 0.0, W / 2 - gap, H)
+# ------------------------------------------------------------------ the two halves
 
 
-def _figure(brief: Brief, frame: Layout, sheet: Sheet, half: Subject, n: int) -> Figure:
+@dataclass(frozen=True, slots=True)
+class _Half:
+    """A half: its figure in the picture, the pane with its object ball, the strip with the scale, and the place of
+    the numbers."""
+
+    figure: Figure
+    closer: Pane
+    strip_px: Rect
+    told_px: Rect
+    eye: EyeSpec
+    caption: str
+
+    @property
+    def outward(self) -> int:
+        """In the picture, the side of the object ball on which the aim passes: +1 right, -1 left."""
+        return -int(self.figure.shot.outward) or 1
+
+
+def _placed(brief: Brief, frame: Layout, sheet: Sheet) -> tuple[_Half, ...]:
+    """Both halves: above through one lens, below with object balls of one size."""
+    halves = _halves(brief.subject)
+    captions = [_caption(measure) for measure in brief.steps[0].measures]
+    top = _top_px(frame, brief)
+    told_px = _told_px(frame, brief)
+    rects = [_rects(frame, n, top, told_px) for n in range(2)]
+    layouts = [_eye_layout(frame, half, picture) for half, (picture, *_) in zip(halves, rects, strict=True)]
+    pairs = [(_shot(half), _eye(half)) for half in halves]
+    lens = min(
+        focal_px(places.full_px, eye_camera(places, *pair)) for places, pair in zip(layouts, pairs, strict=True)
+    )
+    ball_px = min(
+        LOWER_BALL * frame.height_px,
+        *(
+            facing(*pair, rect, 1.0, "room", max(frame.title_px[0] - rect[0], 0.0)).most_ball_px
+            for pair, (_, rect, *_) in zip(pairs, rects, strict=True)
+        ),
+    )
+    out = []
+    for n, (half, (picture, below, strip, told)) in enumerate(zip(halves, rects, strict=True)):
+        shot, eye = pairs[n]
+        assert half.construction is not None
+        main = Pane(f"half.{n}", picture, "eye", eye_camera(layouts[n], shot, eye, lens), "plate")
+        closer = facing(shot, eye, below, ball_px, f"ball.{n}", max(frame.title_px[0] - below[0], 0.0)).pane
+        own = replace(brief, subject=replace(half, table=brief.subject.table))
+        figure = eye_figure(
+            own, sheet, frame, shot, half.construction, main, eye_mm(shot, eye), line_top(layouts[n]),
+            panes=(main.id, closer.id), line_panes=(main.id,), prefix=f"half.{n}.",
+        )  # fmt: skip
+        out.append(_Half(figure, closer, strip, told, eye, captions[n]))
+    return tuple(out)
+
+
+def _caption(measure: MeasureText) -> str:
+    return body_words(measure) if measure.key.startswith("eye_") else _named(measure)
+
+
+def _named(measure: MeasureText) -> str:
+    words = joined(measure) if measure.key == "half" else f"{measure.name}: {joined(measure)}"
+    return words[:1].upper() + words[1:]
+
+
+def _top_px(frame: Layout, brief: Brief) -> float:
+    """Where the pictures begin: below the longest title."""
+    room = frame.width_px - 2 * frame.title_px[0]
+    lines = max(len(title_lines(step.title, frame, room)) for step in brief.steps)
+    return frame.title_px[1] + (lines - 1) * frame.title_pitch_px + 0.45 * frame.scale.text_px("title")
+
+
+def _told_px(frame: Layout, brief: Brief) -> float:
+    """How wide the numbers are, with their names."""
+    s = frame.scale
+    names = [s.text_width_px(measure.name, "small") for measure in brief.steps[-1].measures]
+    return s.px(28) + max(names) + 1.6 * s.text_px("heading") + s.text_width_px("100 %", "heading")
+
+
+def _rects(frame: Layout, n: int, top: float, told_px: float) -> tuple[Rect, Rect, Rect, Rect]:
+    """A half's picture, its ball, the strip under the ball, and the place of the numbers: a column in a wide
+    frame, with the numbers beside the ball, else a row, with the numbers below it."""
+    W, H, s = float(frame.width_px), float(frame.height_px), frame.scale
+    gap = s.px(GUTTER_PX)
+    ruler, numbers = s.px(24) + 1.4 * s.text_px("tick"), 2 * 1.4 * s.text_px("heading")
+    if frame.shape == "wide":
+        x, w = (0.0, W / 2 - gap / 2) if n == 0 else (W / 2 + gap / 2, W / 2 - gap / 2)
+        bottom = 0.95 * H
+        high = 0.59 * (bottom - top)
+        below, ball = top + high + gap, w - told_px - (frame.title_px[0] if n else 0.0)
+        strip = (x, bottom - ruler, ball, ruler)
+        told = (x + ball, below, w - ball, bottom - below)
+        return (x, top, w, high), (x, below, ball, bottom - ruler - below), strip, told
+    end = 0.95 * H if frame.shape == "square" else 0.80 * H
+    high = (end - top - gap) / 2
+    y, left = top + n * (high + gap), 0.56 * W
+    x, w = left + gap, W - left - gap
+    edge = y + high - ruler - numbers
+    low = H if n and frame.shape == "square" else y + high
+    return (0.0, y, left, low - y), (x, y, w, edge - y), (x, edge, w, ruler), (x, edge + ruler, w, numbers)
+
+
+def _eye_layout(frame: Layout, half: Subject, picture: Rect) -> EyeLayout:
+    """As large as shows the target, below the caption."""
+    x, y, w, h = picture
     shot, eye = _shot(half), _eye(half)
-    assert half.construction is not None
-    rect = _rect(frame, n)
-    x, y, w, h = rect
-    low, high = (0.43, 0.80)
-    if frame.shape != "wide":
-        low, high = (0.64, 0.88) if n == 0 else (0.30, 0.62)
-    lean = (0.20 if frame.shape == "wide" else 0.12) * w * -int(shot.outward)
-    places = EyeLayout(x + w / 2 + lean, y + low * h, y + high * h, rect, rect, rect, (0, 0), "left", (0, 0), w)
-    pane = eye_pane(places, shot, eye, f"half.{n}")
-    top = TOP if frame.shape == "wide" else (0.54 if n == 0 else 0.16)
-    at = eye_mm(shot, eye)
-    return eye_figure(brief, sheet, frame, shot, half.construction, pane, at, top, prefix=f"half.{n}.")
+    axis = x + w / 2 + LEAN * w * -int(shot.outward)
+    below = (x, y + 1.2 * plate_sizes(frame.scale).height_px)
+    for object_y in OBJECT_Y:
+        at = y + object_y * h
+        places = EyeLayout(axis, at, y + 0.83 * h, NO_PANE, NO_PANE, picture, below, "left", below, w)
+        if shows_target(places, shot, eye_camera(places, shot, eye)):
+            break
+    return places
 
 
-def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], figures: tuple[Figure, ...]) -> None:
-    """One title over both, the gutter, and what each half is."""
-    W, H = float(frame.width_px), float(frame.height_px)
-    put_scrim(sheet, frame, 0.30 if frame.shape == "wide" else 0.24)
-    gap = frame.scale.px(GUTTER_PX)
-    wall = (W / 2 - gap / 2, 0.0, gap, H)
-    if frame.shape != "wide":
-        wall = (0.0, 0.53 * H - gap / 2, W, gap)
-    sheet.put("gutter", Shade(wall, "gutter"), "break", opacity=1.0)
-    put_titles(sheet, frame, brief.steps, spans, brief.output.rate, W - 2 * frame.title_px[0])
-    for figure, measure in zip(figures, brief.steps[0].measures, strict=True):
-        sizes = plate_sizes(frame.scale)
-        words = joined(measure)
-        words = words[:1].upper() + words[1:]
-        width = plate_width_px(words, frame.scale, False)
-        at = _caption_px(frame, figure)
-        plate = Plate(words, (*at, width, sizes.height_px))
-        sheet.put(figure.id("caption"), plate, "label", "caption", opacity=1.0)
-    widths = max(viewing_distance(figure.pane, frame) for figure in figures)
-    if abs(widths - min(viewing_distance(figure.pane, frame) for figure in figures)) < 0.05:
-        whole = note_words(brief.labels, widths)
-        fits = _fits_beside_pips(whole, frame, len(brief.steps))
-        words = whole if fits else note_words(brief.labels, widths, "viewing_distance_short")
-        if words:
-            note = Text(words, (W - frame.title_px[0], beside_pips_px(frame)), "small", "right")
-            sheet.put("note", note, "text", "note", opacity=1.0)
-        return
-    for figure in figures:
-        x, _, w, _ = figure.pane.rect_px
-        own = viewing_distance(figure.pane, frame)
-        words = note_words(brief.labels, own, "viewing_distance_short")
-        if words:
-            _, y = _caption_px(frame, figure)
-            baseline = y + plate_sizes(frame.scale).baseline_px
-            note = Text(words, (x + w - _inset(frame), baseline), "small", "right")
-            sheet.put(figure.id("note"), note, "text", "note", opacity=1.0)
+def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], halves: tuple[_Half, ...]) -> None:
+    """One title over both, what each half is, and what the pictures below are."""
+    room = frame.width_px - 2 * frame.title_px[0]
+    put_titles(sheet, frame, brief.steps, spans, brief.output.rate, room)
+    for half in halves:
+        for name, (x, y, w, h) in (("strip", half.strip_px), ("told", half.told_px)):
+            end = float(frame.height_px) if y + h > 0.9 * frame.height_px else y + h
+            sheet.put(half.figure.id(name), Shade((x, y, w, end - y), "gutter"), "area", opacity=1.0)
+        rect = _caption_rect(frame, half)
+        words = fitted(half.caption, rect[2] - 2 * plate_sizes(frame.scale).padding_px + 1, frame)
+        sheet.put(half.figure.id("caption"), Plate(words, rect), "label", "caption", opacity=1.0)
+    if frame.shape == "wide":
+        x, y, w, _ = halves[0].told_px
+        size, room = frame.scale.text_px("small"), w - 2 * frame.scale.px(28)
+        lines = even_lines(
+            brief.labels.get("one_size", ""), room, lambda text: frame.scale.text_width_px(text, "small")
+        )
+        for n, line in enumerate(lines):
+            at = (x + frame.scale.px(28), y + (1.5 + 1.25 * n) * size)
+            sheet.put(f"one_size.{n}", Text(line, at, "small"), "text", "note", opacity=1.0)
 
 
-def _fits_beside_pips(words: str, frame: Layout, count: int) -> bool:
-    left, width = frame.scale.pips_px(count, count - 1)[-1]
-    taken = left + width + frame.scale.text_width_px(words, "small")
-    return 2 * frame.title_px[0] + taken + frame.scale.px(20) <= frame.width_px
+def _caption_rect(frame: Layout, half: _Half) -> Rect:
+    """On the side to which the target does not lie, at the top."""
+    x, y, w, _ = half.figure.pane.rect_px
+    margin, gap = frame.title_px[0], frame.scale.px(14)
+    left, right = max(x + gap, margin), min(x + w - gap, frame.width_px - margin)
+    width = min(plate_width_px(half.caption, frame.scale, False), right - left)
+    at = right - width if half.outward > 0 else left
+    return (at, y + gap, width, plate_sizes(frame.scale).height_px)
 
 
-def _inset(frame: Layout) -> float:
-    return 0.05 * frame.width_px if frame.shape != "wide" else 0.055 * frame.width_px
+def _labels(half: _Half) -> Labels:
+    x, y, w, h = half.figure.pane.rect_px
+    frame = half.figure.frame
+    margin, gap = frame.title_px[0], frame.scale.px(10)
+    left, right = max(x + gap, margin), min(x + w - gap, frame.width_px - margin)
+    return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), [_caption_rect(frame, half)])
 
 
-def _caption_px(frame: Layout, figure: Figure) -> Pixel:
-    x, y, _, h = figure.pane.rect_px
-    left = max(x + 0.4 * _inset(frame), frame.title_px[0])
-    if frame.shape != "wide":
-        return (left, y + (0.44 if y == 0 else 0.05) * h)
-    return (left, 0.215 * frame.height_px)
-
-
-def _draw_step(figure: Figure, index: int, step: Step, span: Span) -> None:
-    when = step_spans(figure, step, span, label_s=0.0, hold_s=TIMING.hold_s / 2)
+def _draw_step(half: _Half, labels: Labels, index: int, step: Step, span: Span) -> None:
+    figure = half.figure
+    when = step_spans(figure, step, span, hold_s=TIMING.hold_s / 2)
     draw_step(figure, index, step, when)
     if any(one.role == "aim_line" for one in step.lines):
         bring_cue(figure, when.line)
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
         put_ghost(figure, figure.panes, when.mark_after)
+    lines = {line.role for line in step.lines}
+    wanted = [(want, rank) for want, rank in wanted_in_eye(figure, labels, index, step) if want.name in lines]
+    labels.add(index, wanted, when.label, (span[0], span[0] + figure.frames(TIMING.fade_s)))
 
 
 # ------------------------------------------------------------------ what differs
@@ -242,25 +363,87 @@ def _seen(half: Subject) -> Apparent:
     return apparent(frame, ball_points(frame), at)
 
 
-def _put_comparison(sheet: Sheet, frame: Layout, brief: Brief, span: Span, figures: tuple[Figure, ...]) -> None:
-    """In each half: where the contact point and the aim line are seen on the visible disc."""
-    words = brief.steps[-1].measures
-    fade = frames_of(TIMING.fade_s, brief.output.rate)
-    shown = (span[0] + fade, span[0] + 2 * fade)
-    sizes = plate_sizes(frame.scale)
-    for figure, pair in zip(figures, (words[:2], words[2:]), strict=True):
-        x, y, w, h = figure.pane.rect_px
-        bottom = (0.875 if frame.shape == "wide" else 0.995 if y == 0 else 0.57) * h + y
-        for n, measure in enumerate(pair):
-            text = f"{measure.name} {joined(measure)}"
-            width = plate_width_px(text, frame.scale, False)
-            left = max(x + 0.4 * _inset(frame), frame.title_px[0])
-            if int(figure.shot.outward) > 0:
-                left = min(x + w - 0.4 * _inset(frame), frame.width_px - frame.title_px[0]) - width
-            top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
-            plate = Plate(text, (left, top, width, sizes.height_px))
-            id = sheet.put(figure.id(f"seen.{n}"), plate, "label", "label", fresh=1.0)
-            sheet.show(id, shown)
+def crossing_mm(shot: Shot, eye: EyeSpec) -> Position:
+    """Where the aim line, carried on, crosses the level line through the middle of the ball that is seen."""
+    at, O = eye_mm(shot, eye), shot.object_ball_mm
+    across = left_of((O - at)[:2] / np.linalg.norm((O - at)[:2]))
+    normal = left_of(shot.aim_direction)
+    t = float((shot.cue_ball_mm - O)[:2] @ normal) / float(across @ normal)
+    return position(np.array([*(O[:2] + t * across), O[2]]))
+
+
+def _ruler_x(half: _Half, part: float) -> float:
+    """Where this part of the way to the visible edge stands in the lower pane."""
+    shot = half.figure.shot
+    x, _, w, _ = seen_ball(half.closer, shot.object_ball_mm, half.figure.radius_mm).box_px()
+    return x + w / 2 * (1 + part * half.outward)
+
+
+def _put_ruler(half: _Half, brief: Brief) -> None:
+    """The scale under the ball: centre, quarters, edge."""
+    sheet, s, id = half.figure.sheet, half.figure.frame.scale, half.figure.id
+    _, y, _, _ = half.strip_px
+    thick, size = s.stroke_px(3), s.text_px("tick")
+    ends = sorted((_ruler_x(half, 0.0), _ruler_x(half, 1.25)))
+    line = Shade((ends[0] - thick / 2, y, ends[1] - ends[0] + thick, thick), "row_bar")
+    sheet.put(id("ruler.line"), line, "bar", opacity=1.0)
+    for k in range(5):
+        long = s.px(20 if k % 2 == 0 else 12)
+        tick = Shade((_ruler_x(half, k / 4) - thick / 2, y, thick, long), "row_bar")
+        sheet.put(id(f"ruler.{k}"), tick, "bar", opacity=1.0)
+    baseline = y + s.px(24) + 0.95 * size
+    middle, gap = _ruler_x(half, 0.5), 0.25 * size
+    between = s.text_width_px("1/2", "tick")
+    centre, edge = brief.labels.get("ruler_centre", ""), brief.labels.get("ruler_edge", "")
+    x, _, w, _ = half.strip_px
+    room = min(x + w, half.figure.frame.width_px) - max(x, half.figure.frame.title_px[0])
+    taken = s.text_width_px(centre, "tick") + between + s.text_width_px(edge, "tick") + 2 * gap
+    has_half = taken + abs(_ruler_x(half, 1.0) - _ruler_x(half, 0.0)) < room
+    if has_half:
+        sheet.put(
+            id("ruler.half"), Text("1/2", (middle, baseline), "tick", "centre"), "text", "ruler", opacity=1.0
+        )
+    push = between / 2 + gap if has_half else gap
+    for key, name, side in (("ruler.centre", centre, -half.outward), ("ruler.edge", edge, half.outward)):
+        at = (middle + side * push, baseline)
+        sheet.put(id(key), Text(name, at, "tick", "left" if side > 0 else "right"), "text", "ruler", opacity=1.0)
+
+
+def _put_comparison(half: _Half, told: tuple[MeasureText, ...], span: Span) -> None:
+    """From the contact point and from where the aim line crosses the ball down to the scale, and the numbers."""
+    figure, sheet, id = half.figure, half.figure.sheet, half.figure.id
+    shot, s = figure.shot, figure.frame.scale
+    y = half.strip_px[1]
+    x, told_y, told_w, told_h = half.told_px
+    x, told_w = x + s.px(28), min(x + told_w, figure.frame.width_px - figure.frame.title_px[0]) - x - s.px(28)
+    size = s.text_px("heading")
+    _, first, second, _, third, fourth, _ = in_turn(*span, (0.6, 0.6, 0.3, 1.2, 0.8, 0.3, 2.0), figure.rate)
+    contact = position(shot.contact_object_mm)
+    cross = crossing_mm(shot, half.eye)
+    if not any(sheet.role(e) == "contact_object" for e in sheet.ids() if e.startswith(figure.prefix)):
+        sheet.put(id("seen.mark"), Mark(contact, "contact"), "mark", "contact_object", (half.closer.id,))
+        sheet.show(id("seen.mark"), first)
+    aim = Line((position(shot.cue_ball_mm), cross), "aim_line")
+    sheet.put(id("seen.line"), aim, "line", "aim_line", (half.closer.id,), opacity=1.0, drawn=0.0)
+    sheet.move(id("seen.line"), "drawn", third, 1.0)
+    shown = (("contact_line", contact, "contact", first, second), ("aim_line", cross, "aim", third, fourth))
+    for n, ((style, at, kind, drawn, fades), measure) in enumerate(zip(shown, told, strict=True)):
+        px, py = pixel(half.closer, at)
+        if math.isfinite(px) and py < y:
+            drop = Line(((px, py, 0.0), (px, y, 0.0)), "thin_line" if kind == "aim" else style)
+            sheet.put(id(f"drop.{n}"), drop, "line_under", "drop", opacity=1.0, drawn=0.0)
+            sheet.move(id(f"drop.{n}"), "drawn", drawn, 1.0)
+        baseline = told_y + told_h - (0.45 + 1.4 * (1 - n)) * size
+        dot = Mark((x + 0.4 * size, baseline - 0.34 * size, 0.0), kind)
+        words = fitted(
+            measure.name, told_w - 1.6 * size - s.text_width_px("100 %", "heading"), figure.frame, "small"
+        )
+        name = Text(words, (x + 1.1 * size, baseline), "small")
+        after = x + 1.5 * size + s.text_width_px(words, "small")
+        value = Text(joined(measure), (after, baseline), "heading")
+        for part, shape, layer in (("mark", dot, "mark"), ("name", name, "text"), ("value", value, "text")):
+            own = sheet.put(id(f"seen.{n}.{part}"), shape, layer, "readout")  # type: ignore[arg-type]
+            sheet.show(own, fades)
 
 
 NEAR_AND_FAR = Kind(

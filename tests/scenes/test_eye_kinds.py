@@ -18,6 +18,7 @@ from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
+from scenes.figure.eye_view import focal_px, seen_ball
 from scenes.frame.column import text_rect
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS, alignments, methods_summary, over_the_top, split, straight_in
@@ -98,7 +99,9 @@ def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 
     )
     labels = {
         "viewing_distance": "Perspective true from {widths} picture widths",
-        "viewing_distance_short": "true from {widths} widths",
+        "one_size": "The object balls, brought to one size",
+        "ruler_centre": "centre",
+        "ruler_edge": "edge",
         "heading": "Cut 22.0° left, 640 mm apart",
         "on_the_line": "On the line",
         "no_depth": "A screen shows no depth",
@@ -143,6 +146,9 @@ def test_words_stay_in_the_title_safe_area_and_off_each_other_and_the_balls(
             for e in board.elements:
                 if isinstance(e.shape, Ball) and pane.id in e.panes and e.shape.look != "ghost":
                     cx, cy = pixels(P, np.array(e.shape.centre_mm))
+                    px, py, pw, ph = pane.rect_px
+                    if not (px < cx < px + pw and py < cy < py + ph):
+                        continue
                     for id, (x, y, w, h) in rects.items():
                         assert not (x < cx < x + w and y < cy < y + h), f"{id} covers a ball in {step.name}"
 
@@ -181,6 +187,61 @@ def test_over_the_aim_the_line_crosses_the_ball_at_twice_the_sine_of_the_cut_nea
     compare = split.outline(near_and_far(22.0))[-1]
     aim = [q.value for key, q in compare.measures if key == "aim_seen"]
     assert aim == pytest.approx([2 * math.sin(math.radians(22))] * 2, abs=0.001)
+
+
+def two_eyes(cut: float) -> Subject:
+    return spanned(*(one("two-eyes", cut, 400.0, "ghost_ball", eye) for eye in (EYE, STANDING)))
+
+
+@pytest.mark.parametrize("cut", [22.0, -22.0])
+@pytest.mark.parametrize("make", [near_and_far, two_methods, two_eyes])
+@pytest.mark.parametrize("size", [WIDE, SQUARE, TALL])
+def test_both_halves_have_one_lens_object_balls_of_one_size_and_the_target_in_the_picture(
+    make: Callable[[float], Subject], cut: float, size: tuple[int, int]
+) -> None:
+    subject = make(cut)
+    board = a_board(split, subject, size)
+    panes = {pane.id: pane for pane in board.panes}
+    lenses, sizes = [], []
+    for n, half in enumerate(split._halves(subject)):
+        assert half.shot is not None
+        main, closer = panes[f"half.{n}"], panes[f"ball.{n}"]
+        assert isinstance(main.camera, EyeCamera)
+        lenses.append(focal_px(main.rect_px, main.camera))
+        sizes.append(seen_ball(closer, half.shot.object_ball_mm, R).box_px()[2])
+        x, y, w, h = main.rect_px
+        px, py = main.px(half.shot.target_mm)
+        assert x < px < x + w
+        assert y < py < y + h
+    assert lenses[0] == pytest.approx(lenses[1])
+    assert sizes[0] == pytest.approx(sizes[1])
+
+
+@pytest.mark.parametrize("eye", [EYE, STANDING, replace(EYE, offset_mm=-31.5)])
+@pytest.mark.parametrize("cut", [5.0, 22.0, -45.0])
+def test_what_drops_to_the_scale_stands_where_the_number_says(eye: EyeSpec, cut: float) -> None:
+    """Centre and edge are the visible ball's; so far of the way between them do the two drops end."""
+    subject = spanned(*(one("near-and-far", cut, D, "ghost_ball", eye) for D in (400.0, 1200.0)))
+    board = a_board(split, subject, WIDE)
+    drops = {e.id: e.shape.points_mm[0][0] for e in board.elements if isinstance(e.shape, Line) and "drop" in e.id}
+    told = [float(q.value) for _, q in split.outline(subject)[-1].measures]
+    for n, half in enumerate(subject.companions):
+        assert half.shot is not None
+        closer = next(pane for pane in board.panes if pane.id == f"ball.{n}")
+        x, _, w, _ = seen_ball(closer, half.shot.object_ball_mm, R).box_px()
+        for k in range(2):
+            part = abs(drops[f"half.{n}.drop.{k}"] - (x + w / 2)) / (w / 2)
+            assert part == pytest.approx(told[2 * n + k], abs=1e-6)
+
+
+def test_a_split_screen_says_whether_the_aim_is_seen_in_the_same_place() -> None:
+    """Over the line near and far give one aim (2 sin of the cut); an eye far beside it sees the aim move."""
+    aside = EyeSpec("aside", 300.0, 300.0, 250.0)
+    moved = spanned(*(one("near-and-far", 40.0, D, "ghost_ball", aside) for D in (200.0, 1200.0)))
+    assert split.outline(near_and_far(22.0))[-1].sentence == "split.near_and_far_same"
+    assert split.outline(moved)[-1].sentence == "split.near_and_far_other"
+    two_cuts = spanned(*(one("two-cuts", cut, 400.0, "ghost_ball") for cut in (14.5, 30.0)))
+    assert [split.outline(two_cuts)[k].sentence for k in (0, -1)] == ["split.two_cuts", "split.two_cuts_seen"]
 
 
 def test_one_view_alone_is_no_split_screen() -> None:
