@@ -2,7 +2,7 @@
 AIMGEO = .venv/bin/aimgeo
 OUT = clips
 
-.PHONY: demo test lint generate bench oldest clean
+.PHONY: trial demo test lint generate bench oldest clean
 
 demo: ## set up, render the demo lesson at draft size, print where the clips are
 	@sh setup.sh
@@ -18,6 +18,9 @@ lint:
 	@.venv/bin/ruff format --check -q .
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
+
+trial: ## tries 200 random edits of a lesson whose lengths are locked
+	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py
 
 generate: ## write everything that is made from the code: the schema, tables of the docs
 	@sh setup.sh dev

@@ -16,8 +16,9 @@ from lessons.deliver.footage import Footage, disagreements, read_footage
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import load
+from lessons.lesson.model import Lesson, load
 from lessons.planning.accuracy import accuracy
+from lessons.planning.lengths import Lengths, known, lengths_path, read_lengths, shows, write_lengths
 from lessons.planning.plan import Plan, plan
 from lessons.rendering.cache import clip_key, spoken_digest
 from lessons.rendering.deliveries import forget_earlier, last_delivery, read_delivery, write_delivery
@@ -68,10 +69,10 @@ def command(
 OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
 """The parts of a clip's key that a lesson decides; the rest is the machine's."""
 
-Lesson = tuple[Footage, Sequence[Mapping[str, Any]]]
+Delivered = tuple[Footage, Sequence[Mapping[str, Any]]]
 
 
-def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None) -> Lesson | None:
+def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None) -> Delivered | None:
     """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
     try:
         loaded = load(path)
@@ -93,6 +94,8 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since:
             log = compared(footage, last, read_delivery(folder, since) if since else last)
             wishes = replace(wishes, delivery=log.delivery)
             written, said = write_all(footage, wishes)
+            if loaded.keys.output.lengths == "locked":
+                lock_lengths(loaded, footage)
             warnings += said + keep_record(footage, log, written, timecode_of(footage.rate, wishes.non_drop))
     except (LessonError, ManifestError, FolderError) as error:
         click.echo(str(error), err=True)
@@ -159,6 +162,23 @@ def write_all(footage: Footage, wishes: Wishes) -> tuple[list[Path], list[str]]:
             more = f" and {len(done.files) - 1} more" if len(done.files) > 1 else ""
             click.echo(f"{name:<14} {delivery.says}: {first}{more}")
     return files, warnings
+
+
+def lock_lengths(lesson: Lesson, footage: Footage) -> None:
+    """Write the clips' lengths beside the lesson; those that are locked already stay as they are."""
+    path = lengths_path(lesson.file, footage.language, lesson.keys.language[0])
+    before = known(footage.clips, [clip.name for clip in footage.clips], read_lengths(path))
+    now = {
+        clip.name: before.get(clip.name)
+        or Lengths(
+            shows(clip),
+            (clip.rate.numerator, clip.rate.denominator),
+            {step.name: step.end_frame - step.first_frame for step in clip.steps},
+        )
+        for clip in footage.clips
+    }
+    write_lengths(path, now)
+    click.echo(f"{'lengths':<14} {len(now)} clips are locked: {path.as_posix()}")
 
 
 def keep_record(footage: Footage, log: Log, written: list[Path], timecode: Timecode) -> list[str]:

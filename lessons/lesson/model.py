@@ -152,6 +152,9 @@ class Output(Strict):
         None, description="Seconds held before the first step and after the last one, to cut into."
     )
     form: choice(CHOSEN_FORMS) = Field("h264", description="The files' form.")  # type: ignore[valid-type]
+    lengths: Literal["free", "locked"] = Field(
+        "free", description="Whether clips that were delivered keep their frames."
+    )
 
 
 class Speech(Strict):

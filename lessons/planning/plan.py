@@ -21,6 +21,7 @@ from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
+from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import ScratchVoice, with_voice
@@ -161,7 +162,7 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) ->
     if shown not in languages:
         sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
         raise LessonError([Fault(lesson.place("language"), sentence)])
-    made = with_voice(lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0]))
+    made = with_voice(lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0], locks=True))
     others = {
         one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in found.clips}
         for one in languages
@@ -223,8 +224,11 @@ class _Planner:
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
 
-    def plan(self, speaks: bool) -> Plan:
-        """The plan, or LessonError; with the times and the sound of recordings when it `speaks`."""
+    def plan(self, speaks: bool, locks: bool = False) -> Plan:
+        """The plan, or LessonError; with the times and the sound of recordings when it `speaks`.
+
+        `locks` gives clips the lengths that they were delivered with, where the lesson asks for it.
+        """
         self.check_sizes()
         requests = expand(self.lesson)
         self.placings = place_shots(
@@ -234,6 +238,9 @@ class _Planner:
         self.check_step_names()
         if speaks:
             clips = speak(self.lesson, clips, self.faults)
+        if locks and self.keys.output.lengths == "locked":
+            path = lengths_path(self.lesson.file, self.language, self.keys.language[0])
+            clips = lock(self.lesson, clips, path, self.faults)
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))

@@ -18,6 +18,7 @@ from pathlib import Path
 import orjson
 from pydantic import TypeAdapter, ValidationError
 
+from lessons.planning.lengths import shows
 from lessons.rendering.manifest import Clip, Inside, Manifest, ManifestError, Name, Rate, as_json
 from scenes.files import part_path, write_whole
 
@@ -226,12 +227,6 @@ def recorded(manifest: Manifest, before: Delivery | None = None) -> Delivery:
         )  # fmt: skip
     number = before.number + 1 if before else 1
     return Delivery(number, manifest.lesson.title, manifest.lesson.language, tuple(clips))
-
-
-def shows(clip: Clip) -> str:
-    """A digest of what a clip is about, whatever its name, words and length."""
-    shots = sorted(shot.identity for shot in clip.shots)
-    return _short(repr((clip.kind, clip.method, clip.eye, shots or (clip.cut_deg, clip.side, clip.distance_name))))
 
 
 def _same_clips(old: Iterable[ClipDelivered], new: Iterable[Clip]) -> dict[str, ClipDelivered]:

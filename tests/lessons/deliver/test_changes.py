@@ -223,6 +223,19 @@ def test_steps_keep_their_identity_when_one_is_renamed_or_added(editor: Editor) 
     assert len({s.identity for s in third.clips[0].steps}) == 4
 
 
+def test_locked_lengths_are_written_beside_the_lesson_once(editor: Editor) -> None:
+    editor.lesson.write_text(LESSON + "output: {lengths: locked, rate: 25}\n")
+    editor.render((NEAR, STEPS, {}))
+    editor.deliver()
+    path = editor.lesson.with_name("lesson.lengths.json")
+    (told,) = json.loads(path.read_text()).values()
+    assert (told["rate"], told["steps"]) == ([25, 1], {"where": 30, "aim line": 30, "done": 20})
+    first = path.read_text()
+    editor.render((NEAR, [("where", 99, "")], {}))
+    editor.deliver()
+    assert path.read_text() == first
+
+
 def test_a_record_that_is_none_is_told(editor: Editor) -> None:
     editor.render((NEAR, STEPS, {}))
     editor.deliver()
