@@ -225,13 +225,14 @@ def test_steps_keep_their_identity_when_one_is_renamed_or_added(editor: Editor) 
 
 def test_locked_lengths_are_written_beside_the_lesson_once(editor: Editor) -> None:
     editor.lesson.write_text(LESSON + "output: {lengths: locked, rate: 25}\n")
-    editor.render((NEAR, STEPS, {}))
+    (step,) = plan(loads(LESSON)).clips[0].brief.steps
+    editor.render((TITLE, [(step.name, 150, "")], {}))
     editor.deliver()
     path = editor.lesson.with_name("lesson.lengths.json")
     (told,) = json.loads(path.read_text()).values()
-    assert (told["rate"], told["steps"]) == ([25, 1], {"where": 30, "aim line": 30, "done": 20})
+    assert (told["rate"], told["steps"]) == ([25, 1], {step.name: 150})
     first = path.read_text()
-    editor.render((NEAR, [("where", 99, "")], {}))
+    editor.render((TITLE, [(step.name, 160, "")], {}))
     editor.deliver()
     assert path.read_text() == first
 
