@@ -26,6 +26,8 @@ MAX_SIXTEENTHS = 10
 """The thinnest hit: the edge with the largest outward shift."""
 TIP_MM = 13.0
 """A usual cue tip's width (common practice); its quarter and half stand for one and two sixteenths."""
+TIP_PARTS = ("tip.none", "tip.quarter", "tip.half")
+"""Names of the parts of a tip's width that stand for none, one and two sixteenths."""
 _TOLERANCE = 1e-9
 
 

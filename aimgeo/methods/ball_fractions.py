@@ -7,7 +7,8 @@ one of .left_over_outward .left_over_inward [left_over, lost] (left out when not
 .aim_line or, when nothing is shifted, .aim_plain [aim_offset],
 .other_way (when a second combination gives the cut too).
 Own values, all but the first step: `target` (name: centre, halfway, edge), `shift_way` (name: outward,
-inward, none), `shift_sixteenths` (count of sixteenths of a ball), `shift`, `tip_shift` (what a 13 mm tip
+inward, none), `shift_sixteenths` (count of sixteenths of a ball), `tip_part` (name: the part of the tip's width
+that shows it), `shift`, `tip_shift` (what a 13 mm tip
 shows), `tip_lost` (cut that the tip's measure loses), `left_over`, `given_cut`, `lost` (cut that is lost
 when the left-over is ignored)
 """
@@ -21,6 +22,7 @@ from aimgeo.construct import Construction, Line, Measure, Point, Position, Quant
 from aimgeo.fractions import (
     MAX_SIXTEENTHS,
     TARGETS,
+    TIP_PARTS,
     Combination,
     combinations,
     exact_shift_mm,
@@ -81,7 +83,7 @@ def construct(shot: Shot) -> Construction:
                 "ball_fractions.aim_plain" if is_plain else "ball_fractions.aim_line",
                 values,
                 points=(Point("aim_point", G),),
-                lines=(aim_line,),
+                lines=(parallel(shot, "object_ball_line", 0.0), aim_line),
                 measures=(between_offsets(shot, "aim_offset", 0.0, aim_offset),),
             ),
             *(_other_step(shot, other, d) for other in others if not has_left_over),
@@ -98,11 +100,7 @@ def _marks_step(shot: Shot, values: Values, d: float) -> Step:
         "marks",
         "ball_fractions.marks",
         values,
-        points=tuple(
-            Point(role, on_front(shot, side * offset))
-            for role, offset in offsets.items()
-            for side in ((1, -1) if offset else (1,))
-        ),
+        points=tuple(Point(role, on_front(shot, offset)) for role, offset in offsets.items()),
     )
 
 
@@ -157,6 +155,7 @@ def _combination_values(combination: Combination, d: float) -> Values:
         ("target", Quantity(combination.target, "name")),
         ("shift_way", Quantity(way_name(k), "name")),
         ("shift_sixteenths", Quantity(abs(k), "count")),
+        ("tip_part", Quantity(TIP_PARTS[abs(k)], "name")),
         ("shift", Quantity(abs(k) * d / 16, "length_mm")),
         ("tip_shift", Quantity(abs(tip_shift_mm(k)), "length_mm")),
         ("tip_lost", Quantity(abs(tip_lost_rad(combination.target, k, d)), "angle_rad")),

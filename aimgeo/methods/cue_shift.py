@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.construct import Construction, Measure, Point, Quantity, Step, position
-from aimgeo.fractions import tip_shift_mm
+from aimgeo.fractions import TIP_PARTS, tip_shift_mm
 from aimgeo.methods.figure import cue_point, on_front, parallel, shot_values, way_name
 from aimgeo.shot import Shot
 
@@ -48,6 +48,7 @@ def with_cue_shift(construction: Construction, shot: Shot, sixteenths: int) -> C
             *shot_values(shot),
             ("shift", size),
             ("shift_sixteenths", Quantity(abs(sixteenths), "count")),
+            ("tip_part", Quantity(TIP_PARTS[abs(sixteenths)], "name")),
             ("tip_shift", Quantity(abs(tip_shift_mm(sixteenths)), "length_mm")),
         ),
         points=(

@@ -4,8 +4,8 @@ Sentence keys in the order of their steps, measures in brackets:
 fixed_marks.target_line [cut], .object_ball_line, .marks, .known_mark or .between_marks [aim_offset],
 .aim_line.
 Own values, all but the first step: `mark` (count: eighths of the radius from the centre), `mark_part`
-(the same as a ratio of the radius), `past_mark` (how far this cut's mark lies past that one), `past_way`
-(name: outward, inward)
+(the same as a ratio of the radius), `how_far` (the same as a name, out.0 to out.8), `past_mark` (how far this
+cut's mark lies past that one), `past_way` (name: outward, inward)
 """
 
 from __future__ import annotations
@@ -78,6 +78,7 @@ def construct(shot: Shot) -> Construction:
         *shot_values(shot),
         ("mark", Quantity(nearest, "count")),
         ("mark_part", Quantity(nearest / 8, "ratio")),
+        ("how_far", Quantity(f"out.{nearest}", "name")),
         ("past_mark", Quantity(abs(past_mm), "length_mm")),
         ("past_way", Quantity("outward" if past_mm > 0 else "inward", "name")),
     )

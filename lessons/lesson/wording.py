@@ -20,6 +20,7 @@ from aimgeo.construct import Limit, Quantity
 from aimgeo.cuts import cut_from_overlap, overlap_name
 from aimgeo.units import INCH_MM, on_a_tape, rounded, trimmed, written
 from lessons.lesson.read import plain, read
+from lessons.lesson.timing import cued
 from scenes.board.brief import MeasureText
 
 WORDS = Path(__file__).parents[1] / "words"
@@ -164,16 +165,20 @@ class Wording:
 
     def narration(self, key: str, values: Values) -> str:
         """The words spoken for a sentence key."""
-        return self.filled(self._sentence(key, values)["narration"], values, spoken=True)
+        return self.cued_narration(key, values)[0]
+
+    def cued_narration(self, key: str, values: Values) -> tuple[str, tuple[int, ...]]:
+        """The words spoken for a sentence key, and how many of them come before each part of the drawing."""
+        return cued(self.filled(self._sentence(key, values)["narration"], values, spoken=True))
 
     def limit(self, limit: Limit) -> str:
         """Why a method cannot be used."""
         return self.filled(self.words["limits"][limit.sentence], dict(limit.values), spoken=False)
 
-    def measure(self, key: str, quantity: Quantity) -> MeasureText:
-        """A measure with its name, number and unit."""
+    def measure(self, key: str, quantity: Quantity, values: Values) -> MeasureText:
+        """A measure with its name, which may use the step's values, its number and unit."""
         number, unit = self.number(quantity)
-        return MeasureText(key, self.words["measures"][key], number, unit)
+        return MeasureText(key, self.filled(self.words["measures"][key], values, spoken=False), number, unit)
 
     def phrase(self, key: str, values: Values) -> str:
         """A finished phrase of the picture."""

@@ -16,7 +16,7 @@ from aimgeo.shot import BALL_DIAMETER_MM, Shot
 from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
-from lessons.lesson.timing import step_frames
+from lessons.lesson.timing import LOOK_S, said_by_s, step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.expand import Request, View, expand
@@ -505,6 +505,7 @@ class _Planner:
     def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""
         title, narration, given_s = None, None, None
+        words_before: tuple[int, ...] = ()
         if isinstance(request.keys, CardGroup) and request.keys.title:
             title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
         for changes, at in request.changes:
@@ -539,7 +540,8 @@ class _Planner:
                     )
         try:
             title = self.wording.title(step.sentence, values) if title is None else title
-            narration = self.wording.narration(step.sentence, values) if narration is None else narration
+            if narration is None:
+                narration, words_before = self.wording.cued_narration(step.sentence, values)
         except UnknownField as error:
             if error.field != "title":
                 raise
@@ -547,11 +549,20 @@ class _Planner:
             self.faults.append(Fault(request.place, sentence))
             title = narration = ""
         speech = self.keys.speech
+        pause_s = speech.pause or 0.0
         frames = step_frames(
-            self.output, narration, step.draws_s, given_s, speech.words_a_minute, speech.pause or 0.0
+            self.output,
+            narration,
+            step.draws_s,
+            given_s,
+            speech.words_a_minute,
+            pause_s,
+            LOOK_S if step.measures else 0.0,
         )
-        measures = tuple(self.wording.measure(key, quantity) for key, quantity in step.measures)
-        return BriefStep(step.name, title, narration, frames, measures)
+        rate = speech.words_a_minute, pause_s
+        cues = tuple(said_by_s(narration, count, *rate) * self.output.fps / frames for count in words_before)
+        measures = tuple(self.wording.measure(key, quantity, values) for key, quantity in step.measures)
+        return BriefStep(step.name, title, narration, frames, measures, cues)
 
     def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
@@ -578,6 +589,7 @@ class _Planner:
         if "side" in values:
             is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)
+            labels["distance"] = self.wording.phrase("distance", values)
             labels["between_centres"] = self.wording.phrase("between_centres", values)
             labels["target"] = self.wording.phrase("target", values)
         if isinstance(request.keys, CardGroup):

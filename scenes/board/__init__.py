@@ -259,7 +259,7 @@ class Halo:
 
 @dataclass(frozen=True, slots=True)
 class Cue:
-    """The cue, by the middle of its tip and the direction in which it points. Shown in a rendered pane only."""
+    """The cue, by the middle of its tip and the direction in which it points."""
 
     tip_mm: Position
     direction: Position

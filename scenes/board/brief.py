@@ -108,13 +108,17 @@ class MeasureText:
 
 @dataclass(frozen=True, slots=True)
 class BriefStep:
-    """A step with its words and its length in frames."""
+    """A step with its words and its length in frames.
+
+    `cues`: when the words come to each part of the drawing, as parts of the step's length.
+    """
 
     name: str
     title: str
     narration: str
     frames: int
     measures: tuple[MeasureText, ...] = ()
+    cues: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

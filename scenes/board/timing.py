@@ -15,7 +15,7 @@ class Timing:
     draw_per_height_s: float = 0.5
     hold_s: float = 1.2
     dim_s: float = 0.4
-    camera_s: float = 1.4
+    camera_s: float = 1.9
     camera_rest_s: float = 0.6
     contact_s: float = 0.5
     end_s: float = 1.5

@@ -10,6 +10,7 @@ from typing import Any
 
 from scenes import board
 from scenes.draw.balls import draw_arc, draw_ball, draw_halo, draw_ring
+from scenes.draw.cue import draw_cue
 from scenes.draw.labels import draw_hit_glyph, draw_leader, draw_pips, draw_plate, draw_shade, draw_text
 from scenes.draw.lines import draw_area, draw_bar, draw_line, draw_mark
 from scenes.draw.paths import Path
@@ -19,7 +20,7 @@ from scenes.draw.view import View
 DRAW: dict[type, Callable[[Any, View], list[Path]]] = {
     board.Ball: draw_ball,
     board.Halo: draw_halo,
-    board.Cue: lambda cue, view: [],
+    board.Cue: draw_cue,
     board.Line: draw_line,
     board.Mark: draw_mark,
     board.Ring: draw_ring,

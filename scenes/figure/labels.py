@@ -79,7 +79,10 @@ class Port:
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A label that seeks its place. `name` is what it names; `around` a ball beside which it may stand unled."""
+    """A label that seeks its place. `name` is what it names; `around` a ball beside which it may stand unled.
+
+    One that `insists` has a leader, and stands on the side that it prefers if there is any place.
+    """
 
     id: str
     name: str
@@ -92,6 +95,12 @@ class Wanted:
     prefer: int = 1
     sample: str | None = None
     is_point: bool = False
+    insists: bool = False
+
+    @property
+    def other_side(self) -> float:
+        """What it costs to stand on the other side."""
+        return INSISTS if self.insists else NOT_PREFERRED
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +145,7 @@ class _Candidates:
         self.costs.append(cost)
 
 
-NOT_PREFERRED = 60.0
+NOT_PREFERRED, INSISTS = 60.0, 600.0
 ELBOW = 25.0
 UNLED = 160.0
 OVER_BALL = 220.0
@@ -163,7 +172,7 @@ def place(
     """
     found = _candidates(wanted, spacing)
     best, cost = _cheapest(found, wanted, obstacles, zones, placed, spacing, later)
-    if wanted.near_px is not None and cost > UNLED:
+    if wanted.near_px is not None and not wanted.insists and cost > UNLED:
         unled = _Candidates()
         _anywhere(wanted, wanted.near_px, zones[-1], unled)
         other, other_cost = _cheapest(unled, wanted, obstacles, zones, placed, spacing, later)
@@ -232,7 +241,7 @@ def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
         if port.lift == 0:
             for length in spacing.leader:
                 edge = x + port.side * length
-                cost = port.cost + _length_cost(length, spacing) + (port.side != wanted.prefer) * NOT_PREFERRED
+                cost = port.cost + _length_cost(length, spacing) + (port.side != wanted.prefer) * wanted.other_side
                 out.add((edge if port.side > 0 else edge - w, y - h / 2, w, h), ((edge, y), (x, y)), cost)
             continue
         for rise in spacing.lift:
@@ -241,7 +250,7 @@ def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
                 for length in spacing.leader:
                     edge = x + side * length
                     cost = port.cost + ELBOW + _length_cost(length + rise, spacing)
-                    cost += (side != wanted.prefer) * NOT_PREFERRED
+                    cost += (side != wanted.prefer) * wanted.other_side
                     rect = (edge if side > 0 else edge - w, corner[1] - h / 2, w, h)
                     out.add(rect, ((edge, corner[1]), corner, (x, y)), cost)
     if wanted.around is not None:
@@ -265,7 +274,7 @@ def _beside(wanted: Wanted, ball: Disc, spacing: Spacing, out: _Candidates) -> N
             for side in (-1, 1):
                 x = cx + side * dx
                 rect = (x if side > 0 else x - w, y - h / 2, w, h)
-                out.add(rect, (), cost + (side != wanted.prefer) * NOT_PREFERRED)
+                out.add(rect, (), cost + (side != wanted.prefer) * wanted.other_side)
         for above in (-1, 1):
             y = cy + above * (reach + h / 2)
             for shift in (-0.8, -0.4, 0.0, 0.4, 0.8):

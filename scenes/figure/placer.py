@@ -52,8 +52,18 @@ class Labels:
         self.named.add(role)
         return True
 
-    def add(self, index: int, wanted: Sequence[tuple[Wanted, int]], shown: Span, turn: Span) -> None:
-        """Place a step's labels, each with its rank. Older ones in their way move, or go for want of room."""
+    def add(
+        self,
+        index: int,
+        wanted: Sequence[tuple[Wanted, int]],
+        shown: Span,
+        turn: Span,
+        number: Span | None = None,
+    ) -> None:
+        """Place a step's labels, each with its rank; those of bars are shown with the `number`.
+
+        Older ones in their way move, or go for want of room.
+        """
         self.age(turn)
         now, later = merged(self.steps[: index + 1]), merged(self.steps[index + 1 :])
         now = replace(now, strokes=tuple(s for s in now.strokes if s.name not in self.gone))
@@ -67,7 +77,7 @@ class Labels:
             if found is not None:
                 for standing in giving_way:
                     self._remove(standing, turn)
-                self.put(found, rank, index, shown, is_new=True)
+                self.put(found, rank, index, number if number and rank == BAR_RANK else shown, is_new=True)
         for standing in moved:
             want = standing.placed.wanted
             older = self._older(index, standing.rank)

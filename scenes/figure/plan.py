@@ -10,7 +10,7 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position
 from aimgeo.shot import Shot
-from scenes.board import ONE, Bar, Rect
+from scenes.board import ONE, Bar, Rect, Text
 from scenes.board.brief import Brief, BriefStep
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
@@ -27,6 +27,7 @@ from scenes.frame.column import (
 from scenes.frame.framing import Framing, pane
 from scenes.frame.layout import Layout
 from scenes.look.roles import BARS
+from scenes.look.scale import plate_sizes
 
 BAR_HALF_PX = 15.0
 """Half the height of a bar, its casing included, for a 1080 px frame."""
@@ -170,6 +171,44 @@ def cut_arc_in(figure: Figure, step: construction.Step) -> CutArc | None:
     return cut_arc(figure, targets[0]) if targets else None
 
 
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """The line beside a whole shot that measures it from centre to centre, and the words on their plate."""
+
+    strokes: tuple[Rect, ...]
+    plate_px: Rect
+    words: tuple[Text, ...]
+
+
+def dimension_of(figure: Figure) -> Dimension | None:
+    """The measure of the way between the centres; None where the frame has no place for it, or it is too short."""
+    frame, scale = figure.frame, figure.frame.scale
+    told = [figure.brief.labels.get(key, "") for key in ("distance", "true_to_scale")]
+    x, (_, top), (_, end) = frame.dimension_x_px, *(figure.px(p) for p in _centres(figure.shot))
+    if x is None or figure.is_broken or not all(told):
+        return None
+    sizes, half, tick = plate_sizes(scale), scale.stroke_px(1.5), scale.px(17)
+    styles = ("label", "small")
+    width = max(scale.text_width_px(text, style) for text, style in zip(told, styles, strict=True))
+    w, h = width + 2 * sizes.padding_px, 1.8 * sizes.height_px
+    zone_x, _, zone_w, _ = frame.label_zone
+    x, y = min(x, zone_x + zone_w - w / 2), (top + end) / 2 - h / 2
+    if end - top < 1.5 * h:
+        return None
+    lines = ((top, y), (y + h, end))
+    strokes = [(x - half, a, 2 * half, b - a) for a, b in lines]
+    strokes += [(x - tick, at - half, 2 * tick, 2 * half) for at in (top, end)]
+    words = tuple(
+        Text(text, (x, y + part * h), style, "centre")
+        for text, style, part in zip(told, styles, (0.43, 0.83), strict=True)
+    )
+    return Dimension(tuple(strokes), (x - w / 2, y, w, h), words)
+
+
+def _centres(shot: Shot) -> tuple[Position, Position]:
+    return construction.position(shot.object_ball_mm), construction.position(shot.cue_ball_mm)
+
+
 # ------------------------------------------------------------------ what labels keep clear of
 
 
@@ -200,5 +239,7 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
         rects.append(frame.inset_px)
     if figure.is_broken:
         rects.append(frame.band_px)
+    if found := dimension_of(figure):
+        rects += [found.plate_px, *found.strokes]
     out[0] = replace(out[0], balls=tuple(discs(figure)), rects=tuple(dict.fromkeys(rects)))
     return out

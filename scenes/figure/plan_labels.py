@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Position
 from scenes.board import Bar, Pixel
-from scenes.figure.figure import Figure, Piece, disc_of, discs, in_reach, pieces_of, visible
+from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, pieces_of, visible
 from scenes.figure.labels import Disc, Port, Wanted
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import obstacles_of
 from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
 
 MOST_LABELS = 6
+SIDED = frozenset({"mark_half", "mark_edge", "sight_point"})
+"""Points of which another like them could lie on the other side of the ball."""
 
 
 def plan_labels(figure: Figure) -> Labels:
@@ -111,7 +114,7 @@ def line_label(
 def _point_label(
     figure: Figure, role: str, text: str, at_mm: Sequence[Position], radius_px: float = 0.0
 ) -> Wanted:
-    """The label of a point, or of one of several of the same role, led to it from any side."""
+    """The label of a point, or of one of several of the same role, led to it from any side, rather its own."""
     kind = MARK_KIND.get(role, "target")
     sample = None if radius_px else kind
     w, h = plate_size(figure, text, sample)
@@ -120,9 +123,14 @@ def _point_label(
     ports = [Port((x + side * r, y), side) for x, y in places for side in (-1, 1)]
     ports += [Port((x, y + lift * r), 0, lift) for x, y in places for lift in (-1, 1)]
     near = places[len(places) // 2]
-    return Wanted(
-        role, role, text, w, h, tuple(ports), near_px=near, prefer=figure.aim_side, sample=sample, is_point=True
-    )
+    if role in AT_CUE_BALL:
+        # nothing else is named there: on the side where it lies
+        cue = figure.px(figure.shot.cue_ball_mm)
+        side = 1 if near[0] > cue[0] else -1
+    else:
+        side = figure.aim_side
+    want = Wanted(role, role, text, w, h, tuple(ports), near_px=near, prefer=side, sample=sample, is_point=True)
+    return replace(want, insists=role in SIDED)
 
 
 def _bar_label(figure: Figure, id: str, text: str, bar: Bar) -> Wanted:
@@ -130,5 +138,8 @@ def _bar_label(figure: Figure, id: str, text: str, bar: Bar) -> Wanted:
     ends = sorted(figure.px(p) for p in bar.points_mm)
     # clear of the line that ends there
     gap = figure.frame.scale.stroke_px(12.5)
-    ports = (Port((ends[0][0] - gap, ends[0][1]), -1), Port((ends[1][0] + gap, ends[1][1]), 1))
-    return Wanted(id, id, text, w, h, ports, near_px=ends[1], prefer=figure.aim_side)
+    (x0, y0), (x1, y1) = ends
+    # a number never stands apart from what it measures
+    ports = [Port((x0 - gap, y0), -1), Port((x1 + gap, y1), 1)]
+    ports += [Port(((x0 + x1) / 2, (y0 + y1) / 2 + lift * gap), 0, lift, 20.0) for lift in (-1, 1)]
+    return Wanted(id, id, text, w, h, tuple(ports), prefer=figure.aim_side)

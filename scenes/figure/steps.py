@@ -46,10 +46,14 @@ class StepSpans:
     mark: Span
     line: Span
     mark_after: Span
-    more: Span
     label: Span
+    more: Span
     number: Span
     hold: Span
+
+
+CUED = (1, 2, 3, 4, 6)
+"""Of a step's spans, those that wait for their words."""
 
 
 def step_spans(
@@ -61,8 +65,13 @@ def step_spans(
     label_s: float = TIMING.fade_s,
     number_s: float = 0.0,
     hold_s: float = TIMING.hold_s,
+    cues: Sequence[float] = (),
 ) -> StepSpans:
-    """A step's parts in turn, as long as there is something of theirs."""
+    """A step's parts in turn, as long as there is something of theirs.
+
+    `cues`: when the words come to circles, marks, lines, marks after them and the kind's own, as parts of the
+    step; one for each of these that it has. None begins before its words, as long as there is time for the rest.
+    """
     before = points_before(step)
     line_s = 0.0
     if step.lines:
@@ -74,13 +83,27 @@ def step_spans(
         TIMING.fade_s if before else 0.0,
         line_s,
         TIMING.fade_s if len(step.points) > len(before) else 0.0,
-        more_s,
         label_s,
+        more_s,
         number_s,
         hold_s,
     )
-    rest, *others = in_turn(*span, times, figure.rate)
+    rest, *others = _on_cue(in_turn(*span, times, figure.rate), cues, span)
     return StepSpans((rest[0], rest[0] + figure.frames(TIMING.dim_s)), *others)
+
+
+def _on_cue(parts: list[Span], cues: Sequence[float], span: Span) -> list[Span]:
+    """Parts of a step moved back to where their words begin; the hold at the end gives what time it has."""
+    first, end = span
+    waits = iter(cues)
+    free = end - parts[-1][1]
+    out, late = [], 0
+    for n, (a, b) in enumerate(parts):
+        if n in CUED and b > a:
+            said = first + round(next(waits, 0.0) * (end - first))
+            late = min(max(late, said - a), free)
+        out.append((a + late, b + late))
+    return out
 
 
 def draw_step(figure: Figure, index: int, step: Step, when: StepSpans, kept: frozenset[str] = frozenset()) -> None:

@@ -15,7 +15,7 @@ from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, con
 from scenes.frame.layout import Layout
 
 STAGE, FAR, NEAR, TABLE, INSET, PLAYED = "stage", "far", "near", "table", "inset", "played"
-ZIGZAG_PX = 13.0
+ZIGZAG_PX = 8.0
 """Depth of a break's zigzag edge in px of a 1080 px frame; the panes run on under it."""
 
 

@@ -25,7 +25,9 @@ class Layout:
 
     The figure's balls lie between `figure_top_px` and `figure_bottom_px`; a ball is `ball_px` across if it fits,
     at least `least_ball_px`, and `broken_ball_px` when the stage is broken by `band_px`. `axis_px` is the x of the
-    figure's middle (`axis_on_cue`: of the cue ball). `up_along_table` turns the table view so that the foot is up.
+    figure's middle (`axis_on_cue`: of the cue ball),
+    `dimension_x_px` that of the line which measures a whole shot. `up_along_table` turns the table view so that
+    the foot is up.
     """
 
     shape: FrameShape
@@ -46,6 +48,7 @@ class Layout:
     broken_ball_px: float
     axis_px: float
     axis_on_cue: bool
+    dimension_x_px: float | None
     band_px: Rect
     upper_px: tuple[float, float]
     near_cue_px: float
@@ -127,13 +130,14 @@ def _wide(scale: Scale) -> Layout:
         measures_most=2,
         inset_px=(margin, 0.67 * H, 0.37 * H, 0.2 * H),
         figure_top_px=0.185 * H,
-        figure_bottom_px=0.955 * H,
+        figure_bottom_px=0.90 * H,
         ball_px=0.193 * H,
-        least_ball_px=0.165 * H,
+        least_ball_px=0.075 * H,
         broken_ball_px=0.205 * H,
         axis_px=(stage_x0 + stage_x1) / 2,
         axis_on_cue=False,
-        band_px=(stage_x0, 0.593 * H, stage_x1 - stage_x0, 0.061 * H),
+        dimension_x_px=stage_x1 - 0.085 * H,
+        band_px=(stage_x0, 0.595 * H, stage_x1 - stage_x0, 0.057 * H),
         upper_px=(0.165 * H, 0.587 * H),
         near_cue_px=0.80 * H,
         bed_centre_px=(W / 2, 0.556 * H),
@@ -163,11 +167,12 @@ def _square(scale: Scale) -> Layout:
         figure_top_px=0.27 * H,
         figure_bottom_px=0.90 * H,
         ball_px=0.155 * H,
-        least_ball_px=0.135 * H,
+        least_ball_px=0.085 * H,
         broken_ball_px=0.150 * H,
         axis_px=0.55 * W,
         axis_on_cue=True,
-        band_px=(0.05 * W, 0.60 * H, 0.90 * W, 0.068 * H),
+        dimension_x_px=None,
+        band_px=(0.05 * W, 0.60 * H, 0.90 * W, 0.062 * H),
         upper_px=(0.28 * H, 0.595 * H),
         near_cue_px=0.77 * H,
         bed_centre_px=(0.5 * W, 0.59 * H),
@@ -198,11 +203,12 @@ def _tall(scale: Scale) -> Layout:
         figure_top_px=0.31 * H,
         figure_bottom_px=0.79 * H,
         ball_px=0.123 * H,
-        least_ball_px=0.095 * H,
+        least_ball_px=0.060 * H,
         broken_ball_px=0.115 * H,
         axis_px=0.537 * W,
         axis_on_cue=True,
-        band_px=(x0, 0.562 * H, x1 - x0, 0.038 * H),
+        dimension_x_px=None,
+        band_px=(x0, 0.562 * H, x1 - x0, 0.036 * H),
         upper_px=(0.315 * H, 0.559 * H),
         near_cue_px=0.69 * H,
         bed_centre_px=(0.5 * W, 0.53 * H),

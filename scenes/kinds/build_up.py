@@ -19,6 +19,7 @@ from scenes.board import (
     Arc,
     Ball,
     Board,
+    Cue,
     Line,
     Pane,
     Rect,
@@ -30,13 +31,14 @@ from scenes.board.brief import Brief, BriefStep, MeasureText, OutlineStep, Subje
 from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
+from scenes.figure.eye_view import CUE_GAP_MM
 from scenes.figure.figure import Figure
 from scenes.figure.labels import Port, Wanted
 from scenes.figure.placer import BAR_RANK, Labels, plate_size
-from scenes.figure.plan import CutArc, bars_of, cut_arc_in, plan_figure, titles
+from scenes.figure.plan import CutArc, bars_of, cut_arc_in, dimension_of, plan_figure, titles
 from scenes.figure.plan_labels import plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll, roll_s
-from scenes.figure.steps import draw_step, step_spans
+from scenes.figure.steps import StepSpans, draw_step, step_spans
 from scenes.frame.column import (
     appear,
     joined,
@@ -61,6 +63,8 @@ from scenes.frame.framing import (
 from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import put_inset, put_opening
+from scenes.look.look import Layer
+from scenes.look.scale import plate_sizes
 
 WHERE, ROLL = "build_up.where", "build_up.roll"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
@@ -68,6 +72,9 @@ PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 """Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
 CUT_KEYS = frozenset({"cut", "cut_left", "cut_right"})
 """Measures of the cut."""
+CUE_MOVES_S = 1.0
+TIP = "tip"
+"""The id of the cue whose tip measures a shift."""
 FROM_CUE = frozenset({"aim_line", "sight_line"})
 """Lines that start at the cue ball's centre or beside it, so that the centre must be marked."""
 
@@ -208,9 +215,24 @@ def _opening(figure: Figure, stage: Framing, step: BriefStep, span: Span) -> tup
         figure.sheet, figure.brief, figure.frame, step, table, off, (move[1] - (move[1] - move[0]) // 3, move[1])
     )
     put_inset(figure.sheet, figure.brief.subject, stage, table, figure.frame)
-    if figure.is_broken:
-        _put_band(figure, (rest[0], rest[0] + figure.frames(TIMING.fade_s)))
+    _put_between(figure, (rest[0], rest[0] + figure.frames(TIMING.fade_s)))
     return (Pane(TABLE, full, "table", camera, "cloth", gone), *_stage_panes(figure, move[1] - 1))
+
+
+def _put_between(figure: Figure, shown: Span | None) -> None:
+    """How far apart the balls are: in the break, or along a line beside a whole shot."""
+    if figure.is_broken:
+        _put_band(figure, shown)
+        return
+    found = dimension_of(figure)
+    if found is None:
+        return
+    plate = Shade(found.plate_px, "plate", plate_sizes(figure.frame.scale).radius_px)
+    shapes: list[tuple[Shade | Text, Layer]] = [(Shade(rect, "row_bar"), "break") for rect in found.strokes]
+    shapes += [(plate, "label"), *((text, "text") for text in found.words)]
+    for n, (shape, layer) in enumerate(shapes):
+        id = figure.sheet.put(f"band.{n}", shape, layer, "dimension", opacity=0.0 if shown else 1.0)
+        appear(figure.sheet, id, shown, None)
 
 
 def _put_band(figure: Figure, shown: Span | None) -> None:
@@ -236,8 +258,8 @@ def _put_balls(figure: Figure, from_start: bool) -> None:
     ):
         centre = construction.position(at)
         figure.sheet.put(role, Ball(centre, R, look), "ball", panes=panes, opacity=1.0)
-    if from_start and figure.is_broken:
-        _put_band(figure, None)
+    if from_start:
+        _put_between(figure, None)
 
 
 # ------------------------------------------------------------------ steps
@@ -267,6 +289,7 @@ def _draw_step(
         span,
         more_s=0.4 if bars or arc else 0.0,
         number_s=TIMING.fade_s if words.measures else 0.0,
+        cues=words.cues,
     )
     # a step that compares gaps between lines needs them all
     compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
@@ -280,15 +303,44 @@ def _draw_step(
         sheet.put(id, shape_bar, "bar", key, figure.panes, drawn=1.0)
         sheet.show(id, when.more)
         told.bars.append(id)
+    _lay_cue(figure, step, when)
     if arc is not None:
         _draw_arc(figure, arc, when.more, (end, end + fade))
     wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
-    labels.add(index, wanted, when.label, (first, first + fade))
+    labels.add(index, wanted, when.label, (first, first + fade), when.number)
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")
         labels.remove_named("cut_arc", (end, end + fade))
     _put_measures(figure, told, index, words, when.number, (first, first + fade))
+
+
+def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
+    """The cue, whose tip measures a small shift: laid where the step says, then moved, parallel, to the centre."""
+    sheet, shot = figure.sheet, figure.shot
+    there = next((p.at_mm for p in step.points if p.role in ("sight_start", "cue_mark")), None)
+    lies = TIP in sheet.ids()
+    if there is None and not (lies and any(line.role == "aim_line" for line in step.lines)):
+        return
+    aside = np.subtract(there, shot.cue_ball_mm) if there is not None else np.zeros(3)
+    if not lies:
+        flat = (*shot.aim_direction.tolist(), 0.0)
+        tip = shot.cue_ball_mm - (figure.radius_mm + CUE_GAP_MM) * np.array(flat)
+        sheet.put(TIP, Cue(construction.position(tip), flat), "ball", "cue", figure.panes[-1:])
+        sheet.move(TIP, "offset_mm", (when.dim[0], when.dim[0] + 1), *aside.tolist(), easing="linear")
+        sheet.show(TIP, when.label)
+    else:
+        sheet.move(TIP, "offset_mm", when.line if step.lines else when.label, *aside.tolist())
+    if step.name == "parallel sight":
+        end = when.hold[1]
+        sheet.move(
+            "cue",
+            "offset_mm",
+            (when.number[1], min(when.number[1] + figure.frames(CUE_MOVES_S), end)),
+            0.0,
+            0.0,
+            0.0,
+        )
 
 
 @dataclass(slots=True)

@@ -322,7 +322,7 @@ def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -
 
 def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
     figure = scene.figure
-    when = step_spans(figure, step, span, number_s=0.3 if step.points else 0.0)
+    when = step_spans(figure, step, span, number_s=0.3 if step.points else 0.0, cues=words.cues)
     draw_step(figure, index, step, when)
     before = points_before(step)
     for point in (*before, *(p for p in step.points if p not in before)):

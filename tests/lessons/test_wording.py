@@ -192,7 +192,7 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
 def test_every_role_of_the_methods_has_its_label(language: str) -> None:
     words = words_of(language)
     drawing = "".join(path.read_text(encoding="utf-8") for path in Path(scenes.__file__).parent.rglob("*.py"))
-    finished = {"heading", "between_centres", "target", "title", "over", "under", "decimal", "units"}
+    finished = {"heading", "between_centres", "distance", "target", "title", "over", "under", "decimal", "units"}
     asked_for = set(re.findall(r'labels(?:\.get\(|\[)"(\w+)"', drawing)) - finished
     parts: list[Any] = [part for step in steps() for part in (*step.points, *step.lines, *step.circles)]
     roles = {part.role for part in parts}
@@ -213,7 +213,7 @@ def test_every_sentence_can_be_filled_for_every_shot(language: str) -> None:
         values = dict(step.values) | {"pocket": "foot-left pocket"}
         assert wording.title(step.sentence, values)
         assert wording.narration(step.sentence, values).endswith((".", "?"))
-        assert all(wording.measure(m.key, m.quantity).name for m in step.measures)
+        assert all(wording.measure(m.key, m.quantity, values).name for m in step.measures)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -33,20 +33,21 @@ LABELS = {
     "aim_line": "Aim line",
     "target_line": "Target line",
     "contact_line": "Contact-point line",
-    "object_ball_line": "Object-ball line",
+    "object_ball_line": "Centre line",
     "edge_line": "Edge line",
-    "sight_line": "Sight line",
+    "sight_line": "Where you look",
     "cue_ball_stunned": "Cue ball, hit without spin",
     "cue_ball_rolling": "Cue ball, rolling",
     "contact_object": "Contact point",
     "contact_cue": "Contact point",
     "aim_point": "Aim point",
-    "cue_mark": "Cue-ball mark",
-    "sight_start": "Sight from here",
-    "sight_point": "Sight here",
+    "true_to_scale": "true to scale",
+    "cue_mark": "from here",
+    "sight_start": "From here",
+    "sight_point": "Look here",
     "mark_half": "Halfway",
     "mark_edge": "Edge",
-    "fixed_mark": "Known marks",
+    "fixed_mark": "Eighths of the way",
     "head": "head",
     "foot": "foot",
     "target": "Target: foot-left pocket",
@@ -101,6 +102,7 @@ def brief_of(
         words["heading"] = (
             f"Cut {abs(math.degrees(float(shot.cut_rad))):.1f}°{side}, {float(shot.distance_mm):.0f} mm apart"
         )
+        words["distance"] = f"{float(shot.distance_mm):.0f} mm"
         words["between_centres"] = f"{float(shot.distance_mm):.0f} mm between centres"
     return Brief("clip", subject, output, steps, words)
 

@@ -16,7 +16,7 @@ from aimgeo.methods import METHODS
 from aimgeo.running import play_softly
 from aimgeo.shot import Shot
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Board, Element, Line, Mark, Pane, Text
+from scenes.board import Ball, Bar, Board, Element, Leader, Line, Mark, Pane, Plate, Shade, Text
 from scenes.frame.framing import FAR, INSET, NEAR, PLAYED, STAGE, TABLE, framing
 from scenes.frame.layout import layout
 from scenes.kinds.build_up import board as build_up
@@ -24,8 +24,8 @@ from scenes.kinds.build_up import outline
 from scenes.look.dusk import DUSK
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
-EIGHTH = 1 / 8
-"""A ball is at least this part of the frame's short side while the construction is drawn."""
+SMALLEST = 0.075
+"""A ball is at least this part of the frame's short side; where it would be smaller the stage is broken."""
 ACTION_SAFE = 0.93
 
 
@@ -51,7 +51,7 @@ def centre_px(board: Board, pane: Pane, id: str, frame: int) -> np.ndarray:
 @pytest.mark.parametrize("frame", FRAMES)
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(cut_deg=st.floats(-80, 80), distance_mm=st.floats(58, 2300))
-def test_balls_keep_an_eighth_of_the_short_side_and_stay_in_the_picture(
+def test_balls_keep_their_least_size_and_stay_in_the_picture(
     frame: str, cut_deg: float, distance_mm: float
 ) -> None:
     W, H = FRAMES[frame]
@@ -62,7 +62,7 @@ def test_balls_keep_an_eighth_of_the_short_side_and_stay_in_the_picture(
     scales = {view.px_per_mm for _, _, view in stage.panes}
     turns = {view.turn_rad for _, _, view in stage.panes}
     assert len(scales) == len(turns) == 1, "both panes at one scale and turn"
-    assert scales.pop() * d >= EIGHTH * min(W, H)
+    assert scales.pop() * d >= SMALLEST * min(W, H)
     balls = [(stage.panes[0], shot.object_ball_mm), (stage.panes[0], shot.ghost_ball_mm)]
     balls.append((stage.panes[-1], shot.cue_ball_mm))
     for (_, rect, view), at in balls:
@@ -143,7 +143,7 @@ def test_one_camera_move_opens_the_clip_and_the_build_up_never_moves() -> None:
     table, stage = panes(board, TABLE, STAGE)
     (move,) = table.camera.track.moves
     assert move.easing == "quintic"
-    assert (move.end_frame - move.first_frame) / 30 == pytest.approx(1.4, abs=0.05)
+    assert (move.end_frame - move.first_frame) / 30 == pytest.approx(1.9, abs=0.05)
     assert stage.camera.track.moves == ()
     last = move.end_frame - 1
     assert table.projection(last) == pytest.approx(stage.projection(last)), "it ends where the stage stands"
@@ -241,3 +241,82 @@ def test_steps_that_are_not_the_outlines_are_refused() -> None:
     brief = brief_of("build-up", shot_of(22, 180), "ghost_ball")
     with pytest.raises(ValueError, match="has the steps where, target line"):
         build_up(replace(brief, steps=brief.steps[:-1]))
+
+
+@pytest.mark.parametrize("frame", ["wide", "square", "tall"])
+@pytest.mark.parametrize("distance_mm", [300.0, 1200.0])
+@pytest.mark.parametrize("cut_deg", [-36.0, -30.0, -22.0, -14.5, 12.0, 20.0, 25.0, 33.0])
+def test_where_to_look_is_named_on_the_side_where_it_is(frame: str, distance_mm: float, cut_deg: float) -> None:
+    board = board_of("build-up", shot_of(cut_deg, distance_mm), "ball_fractions", FRAMES[frame])
+    step = last_of(board, "target")
+    ends = [
+        (e.shape.points_px[0][0], e.shape.points_px[-1][0])
+        for e in board.elements
+        if isinstance(e.shape, Leader) and e.names == "sight_point" and e.is_visible(step)
+    ]
+    assert len(ends) == 1, "one leader to the place to look at"
+    # a cut to the left is aimed at on the right
+    assert np.sign(ends[0][0] - ends[0][1]) == np.sign(cut_deg)
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("cut_deg", [-30.0, -22.0, 12.0, 25.0])
+@pytest.mark.parametrize("distance_mm", [300.0, 1200.0])
+def test_a_number_in_the_picture_is_led_to_what_it_measures(
+    method: str, cut_deg: float, distance_mm: float
+) -> None:
+    board = board_of("build-up", shot_of(cut_deg, distance_mm), method)
+    bars = {e.id for e in board.elements if isinstance(e.shape, Bar)}
+    plates = {
+        e.id.removeprefix("label.") for e in board.elements if isinstance(e.shape, Plate) and e.names in bars
+    }
+    leaders = {e.id.removeprefix("leader.") for e in board.elements if isinstance(e.shape, Leader)}
+    assert plates <= leaders
+
+
+@pytest.mark.parametrize("frame", ["wide", "square", "tall"])
+@pytest.mark.parametrize("cut_deg", [-45.0, -5.0, 14.5, 30.0])
+def test_a_near_shot_is_whole_and_to_scale(frame: str, cut_deg: float) -> None:
+    shot = shot_of(cut_deg, 300.0)
+    board = board_of("build-up", shot, "ghost_ball", FRAMES[frame])
+    (stage,) = panes(board, STAGE)
+    O, C = pixels(stage.projection(0), np.stack([shot.object_ball_mm, shot.cue_ball_mm]))
+    scale = math.dist(O, C) / 300.0
+    assert scale * 57.15 >= SMALLEST * min(FRAMES[frame])
+    told = [
+        e for e in board.elements if isinstance(e.shape, Text) and "300" in e.shape.text and e.role == "dimension"
+    ]
+    strokes = [
+        e.shape.rect_px for e in board.elements if isinstance(e.shape, Shade) and e.shape.style == "row_bar"
+    ]
+    assert bool(told) == bool(strokes) == (frame == "wide")
+    if strokes:
+        assert min(y for _, y, _, _ in strokes) == pytest.approx(O[1], abs=2)
+        assert max(y + h for _, y, _, h in strokes) == pytest.approx(C[1], abs=2)
+
+
+def test_a_part_of_a_step_waits_for_its_words() -> None:
+    brief = brief_of("build-up", shot_of(22, 300), "ghost_ball")
+    names = [step.name for step in brief.steps]
+    k = names.index("contact point")
+    cued = replace(brief.steps[k], frames=240, cues=(0.3, 0.6))
+    brief = replace(brief, steps=(*brief.steps[:k], cued, *brief.steps[k + 1 :]))
+    board = build_up(brief)
+    first = next(s.first_frame for s in board.steps if s.name == "contact point")
+    line = next(e for e in board.elements if e.role == "target_line_back")
+    point = element(board, "contact_object.1.0")
+    assert line.drawn.moves[0].first_frame == first + 72
+    assert point.opacity.moves[0].first_frame == first + 144
+    # words at the very end leave the drawing its time all the same
+    late = replace(brief, steps=(*brief.steps[:k], replace(cued, cues=(0.99, 1.0)), *brief.steps[k + 1 :]))
+    point = element(build_up(late), "contact_object.1.0")
+    assert point.opacity.moves[0].end_frame < first + 240
+
+
+@pytest.mark.parametrize("cut_deg", [-22.0, 33.0])
+def test_the_tip_that_measures_a_shift_ends_on_the_aim(cut_deg: float) -> None:
+    board = board_of("build-up", shot_of(cut_deg, 1200), "ball_fractions")
+    tip = element(board, "tip")
+    aside = tip.offset_mm.at(last_of(board, "cue-ball shift"))
+    assert min(abs(math.hypot(*aside) - 57.15 / parts) for parts in (8, 16)) < 1e-6
+    assert tip.offset_mm.at(last_of(board, "aim line")) == (0.0, 0.0, 0.0)
