@@ -9,7 +9,7 @@ import numpy as np
 from scenes.board import Cue
 from scenes.draw.paths import Path, polyline, rgba
 from scenes.draw.view import View
-from scenes.plate.cue import BUTT, FERRULE, SECTIONS, SHAFT, TIP
+from scenes.look.cue import SECTIONS
 
 
 def draw_cue(cue: Cue, view: View) -> list[Path]:
@@ -19,13 +19,6 @@ def draw_cue(cue: Cue, view: View) -> list[Path]:
     tip, forward = np.array(cue.tip_mm), np.array([*cue.direction[:2], 0.0])
     forward /= np.linalg.norm(forward)
     side = np.array([-forward[1], forward[0], 0.0])
-    surfaces = view.look.surfaces
-    colours = {
-        TIP: surfaces.cue_tip,
-        FERRULE: surfaces.cue_ferrule,
-        SHAFT: surfaces.cue_shaft,
-        BUTT: surfaces.cue_butt,
-    }
     casing = rgba(view.look.casing, view.look.casing_opacity)
     outlines, fills = [], []
     for (near, r1, material), (far, r2, other) in pairwise(SECTIONS):
@@ -37,5 +30,5 @@ def draw_cue(cue: Cue, view: View) -> list[Path]:
         ]
         edge = polyline(view.px(np.array(corners)), closed=True)
         outlines.append(Path(edge, stroke=casing, width_px=view.scale.stroke_px(5)))
-        fills.append(Path(edge, fill=rgba(colours[material])))
+        fills.append(Path(edge, fill=rgba(getattr(view.look.surfaces, material))))
     return [*outlines, *fills]

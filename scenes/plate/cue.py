@@ -1,4 +1,4 @@
-"""The cue as triangles: tip, ferrule, shaft and butt, a tapered round stick; proportions are common practice."""
+"""The cue as triangles: tip, ferrule, shaft and butt, a tapered round stick."""
 
 from __future__ import annotations
 
@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from aimgeo.vectors import Array
+from scenes.look.cue import SECTIONS as PROFILE
 from scenes.plate.mesh import CLOTH, Edges, Vertices, feather, strip
 
 if TYPE_CHECKING:
     from scenes.plate.values import CueStick
 
 TIP, FERRULE, SHAFT, BUTT = 6, 7, 8, 9
-SECTIONS = (
-    (0.0, 3.2, TIP), (1.6, 5.4, TIP), (3.2, 6.2, TIP), (8.0, 6.4, TIP),
-    (8.0, 6.5, FERRULE), (32.0, 6.6, FERRULE), (32.0, 6.6, SHAFT), (400.0, 7.0, SHAFT), (760.0, 10.4, SHAFT),
-    (760.0, 10.4, BUTT), (1460.0, 14.8, BUTT), (1466.0, 12.0, BUTT),
-)  # fmt: skip
+PARTS = {"cue_tip": TIP, "cue_ferrule": FERRULE, "cue_shaft": SHAFT, "cue_butt": BUTT}
+SECTIONS = tuple((behind, radius, PARTS[part]) for behind, radius, part in PROFILE)
 """Distance behind the tip, radius (mm) and material along the cue."""
 
 
