@@ -78,7 +78,7 @@ class Surfaces:
     light and the room that a ball mirrors, low and high; shadows on the cloth; rails, sights and the parts of
     a pocket; the parts of a cue. `thrown_back`: how much of its colour the cloth throws on a ball from below.
     `weave_depth`: how much its threads show close by. `fill_light`: how much of a bright room's light reaches what
-    is turned away from the lamp.
+    is turned away from the lamp. `grain_depth`: how much the grain of the rails' wood shows.
     """
 
     cloth_near: str
@@ -102,6 +102,7 @@ class Surfaces:
     thrown_back: float
     weave_depth: float = 0.22
     fill_light: float = 0.0
+    grain_depth: float = 0.30
 
 
 def rgb(colour: str) -> tuple[float, float, float]:

@@ -66,7 +66,9 @@ void main() {
         vec2 q = hit - vec2(float(i) * 0.5 * min(half_bed_mm.x, 1400.0), 0.0);
         shine += panel(q, vec2(205.0, 150.0), 36.0 + 0.8 * spread);
     }
-    c = mix(c, lamp_light, clamp(shine, 0.0, 1.0) * m.y * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
+    c = mix(c, lamp_light, clamp(shine, 0.0, 1.0) * m.y * smoothstep(-60.0, 0.0, at.z) * smoothstep(0.05, 0.12, refl.z) * smoothstep(0.16, 0.34, facing));
+    // little light falls into a pocket
+    c *= 1.0 - 0.62 * smoothstep(10.0, -95.0, at.z);
     if (rim.a > 0.0) c = mix(rim.rgb, c, clamp(0.5 - outside - rim.a, 0.0, 1.0));
     if (coverage <= 0.0) discard;  // last, because neighbours' values are needed for fwidth
     colour = m.z < 0.0 ? vec4(t, -m.z * coverage) : vec4(dithered(c), m.z * coverage);

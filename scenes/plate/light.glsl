@@ -12,7 +12,7 @@ vec3 dithered(vec3 colour) {
 
 float pool_of_light(vec2 at) {
     vec2 q = at / half_bed_mm;
-    return 1.0 / (1.0 + 0.42 * dot(q, q));
+    return 1.0 / (1.0 + 0.30 * dot(q, q));
 }
 
 vec3 cloth_colour(vec2 at) {

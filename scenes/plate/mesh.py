@@ -8,6 +8,7 @@ the mouths and the sights' spacing are aimgeo's.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,8 @@ Edges = NDArray[np.float32]
 
 TOP_MM, RAIL_MM = 40.0, 150.0
 APRON_MM = -170.0
+COLLAR_MM = 12.5
+"""How wide the lip of a pocket's liner is: common practice."""
 JAW_RADIUS_MM = {"straight": 0.0, "rounded": 40.0}
 """How the noses turn into the facings: common practice."""
 FACING_RAD = {"corner": np.radians(38.0), "side": np.radians(76.0)}
@@ -45,7 +48,7 @@ class TableMesh:
 def table_mesh(table: Table) -> TableMesh:
     """All triangles of a table."""
     holes = [hole_of(p, table) for p in table.pockets()]
-    parts = [_cushions(table), _rails(table, holes), _sights(table), *(_liner(h) for h in holes)]
+    parts = [_cushions(table), _rails(table, holes), _sights(table), *(part(h) for h in holes for part in (_liner, _collar))]
     half = (table.length_mm / 2 + CUSHION_MM + 45, table.width_mm / 2 + CUSHION_MM + 45)
     solids = np.concatenate([triangles for triangles, _ in parts])
     edges = np.concatenate([edges for _, edges in parts])
@@ -281,6 +284,25 @@ def _liner(hole: Hole) -> tuple[Vertices, Edges]:
     edges.append(feather(_lifted(behind, 0.0), _inward(hole, behind), LINER, 0.62, seam=True))
     before = _arc(table_side, 26, np.pi - hole.half_arc_rad)
     edges.append(feather(_lifted(before, 0.0), np.array([0.0, 0.0, 1.0]), CLOTH, 0.42, seam=True))
+    return np.concatenate(parts), np.concatenate(edges)
+
+
+def _collar(hole: Hole) -> tuple[Vertices, Edges]:
+    """The liner's rounded lip on the rail: thick enough to be seen."""
+    ring = _arc(hole, 40)
+    outward = -_inward(hole, ring)
+    centre = np.array(hole.centre_mm)
+    profile = [(-0.5, -4.0, -1.0, 0.1), (0.2, 1.4, -0.7, 0.7), (2.6, 3.2, 0.0, 1.0), (8.4, 3.2, 0.0, 1.0)]
+    profile += [(11.4, 2.0, 0.6, 0.8), (COLLAR_MM, 0.0, 1.0, 0.2)]
+    rings = [
+        (
+            _lifted(centre + (ring - centre) * (1 + beyond / hole.radius_mm), TOP_MM + up),
+            unit(outward * n_out + np.array([0.0, 0.0, n_up])),
+        )
+        for beyond, up, n_out, n_up in profile
+    ]
+    parts = [strip(a, b, na, nb, LINER) for (a, na), (b, nb) in pairwise(rings)]
+    edges = [feather(at, normals, LINER, seam=True) for at, normals in (rings[1], rings[-1])]
     return np.concatenate(parts), np.concatenate(edges)
 
 

@@ -18,5 +18,5 @@ void main() {
     }
     float fade = 1.0 - smoothstep(3.6 * R, 5.0 * R, length(from_centre));
     float dark = 1.0 - (1.0 - 0.80 * sky) * (1.0 - 0.19 * lamp);
-    colour = vec4(cloth_shade, clamp(dark, 0.0, 0.93) * fade * h.y);
+    colour = vec4(cloth_shade, clamp(dark, 0.0, 0.93) * fade * h.y * clamp(h.x / R, 0.0, 1.0));
 }
