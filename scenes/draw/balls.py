@@ -133,9 +133,10 @@ def draw_halo(halo: Halo, view: View) -> list[Path]:
     outline = ball_outline(view.P, np.array(halo.centre_mm), halo.radius_mm)
     if not outline.is_seen:
         return []
-    casing, width = rgba(view.look.casing, view.look.casing_opacity), view.scale.stroke_px(2.5)
+    casing = rgba(view.look.casing, view.look.casing_opacity)
+    width = min(view.scale.stroke_px(2.5), outline.mean_radius_px / 12)
     return [
-        Path(_curves(outline), stroke=casing, width_px=width + view.scale.stroke_px(3)),
+        Path(_curves(outline), stroke=casing, width_px=2.2 * width),
         Path(_curves(outline), stroke=rgba(view.look.front, view.strength), width_px=width),
     ]
 

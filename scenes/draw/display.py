@@ -118,6 +118,10 @@ class Display:
         if isinstance(shape, Ball | Ring):
             shape = replace(shape, radius_mm=shape.radius_mm * slot.element.size.at(frame)[0])
         paths = draw(shape, self.view(slot, frame))
+        if isinstance(shape, Ball) and slot.pane is not None and slot.pane.background == "plate":
+            # the rim goes as the ball sinks into a pocket, where the table hides it
+            above = (shape.centre_mm[2] + slot.element.offset_mm.at(frame)[2]) / shape.radius_mm
+            paths = [path.shown(min(max(above, 0.0), 1.0)) for path in paths]
         if slot.pane is not None and isinstance(slot.pane.camera, FilmedCamera):
             return bent(paths, slot.pane.camera.bent)
         return paths

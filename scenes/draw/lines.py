@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 
-from aimgeo.camera import eye_of
+from aimgeo.camera import ball_outline, eye_of
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
 from scenes.board import Area, Bar, Line, Mark
@@ -163,12 +164,23 @@ def draw_mark(mark: Mark, view: View) -> list[Path]:
     at = view.px(np.array(mark.at_mm, float))
     if not np.isfinite(at).all():
         return []
-    unit = view.pen[1] * view.scale.line_px(4, view.kind) / 4
     style = look.marks[mark.kind]
+    unit = view.pen[1] * view.scale.line_px(4, view.kind) / 4
+    unit = min(unit, _ball_px(np.array(mark.at_mm, float), view) / 3 / style.reach_px)
     if mark.hollow:
         return _hollow(at, unit, look.colour(style.hollow), view)
     paths = (_part(part, at, unit, rgba(look.colour(part.colour))) for part in style.parts)
     return [path.shown(view.strength) for path in paths]
+
+
+def _ball_px(at_mm: Array, view: View) -> float:
+    """The radius in pixels of the ball at which a point is marked: a mark stays smaller than its ball."""
+    outlines = [
+        ball_outline(view.P, body.centre_mm, body.radius_mm)
+        for body in view.bodies
+        if float(np.linalg.norm(at_mm - body.centre_mm)) < 2.2 * body.radius_mm
+    ]
+    return min((outline.mean_radius_px for outline in outlines if outline.is_seen), default=math.inf)
 
 
 def _hollow(at: Array, unit: float, colour: str, view: View) -> list[Path]:

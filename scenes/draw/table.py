@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from aimgeo.holes import hole_of
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.board import TableTop
 from scenes.draw.paths import Path, circle, polyline, reversed_curves, rgba
 from scenes.draw.view import View
 
-CUSHION_MM = 50.0
 RAIL_MM = 127.0
-"""Widths of the cushions and of the whole rail seen from above: common practice."""
+"""Width of the whole rail seen from above: common practice."""
 SIGHT_MM = 95.0
 """The sights lie so far outside the noses: common practice."""
 FAR_MM = 6000.0
@@ -29,15 +29,22 @@ def draw_table_top(top: TableTop, view: View) -> list[Path]:
 
 
 def _detailed(table: Table, view: View) -> list[Path]:
-    look = view.look
-    bed, cushion = _rect(table, view, 0.0), _rect(table, view, CUSHION_MM)
+    from scenes.plate.mesh import from_above
+
+    look, seen = view.look, from_above(table)
+
+    def outline(points_mm: Array) -> Array:
+        return polyline(view.px(_lifted(points_mm)), closed=True)
+
+    opening = outline(seen.opening)
     far = polyline(_corners(FAR_MM, FAR_MM, view), closed=True)
     paths = [
-        Path(_ring(far, bed), fill=rgba(look.surround)),
-        Path(_ring(_rounded(table, view, RAIL_MM, 60.0), bed), fill=rgba(look.rail)),
-        Path(_ring(cushion, bed), fill=rgba(look.cushion)),
+        Path(_ring(far, opening), fill=rgba(look.surround)),
+        Path(_ring(_rounded(table, view, RAIL_MM, 60.0), opening), fill=rgba(look.rail)),
+        *(Path(outline(cushion), fill=rgba(look.cushion)) for cushion in seen.cushions),
+        *(Path(outline(hole), fill=rgba(look.pocket)) for hole in seen.holes),
+        *(Path(outline(collar), fill=rgba(look.surfaces.pocket_rim)) for collar in seen.collars),
     ]
-    paths += _pockets(table, view)
     scale = _px_per_mm(view)
     sights = [circle(view.px(_lifted(at)), max(7.0 * scale, view.scale.px(2.5))) for at in _sights_mm(table)]
     return [*paths, Path(np.concatenate(sights), fill=rgba(look.sight))] if sights else paths
@@ -84,20 +91,16 @@ def _px_per_mm(view: View) -> float:
     return float(np.linalg.norm(view.P[:2, 0]) / abs(view.P[2, 3]))
 
 
-def _pockets(table: Table, view: View, least_px: float = 0.0) -> list[Path]:
-    """Each pocket a dark hole behind its mouth, and the throat between them. The hole's size: common practice."""
-    scale = _px_per_mm(view)
-    shapes = []
-    for pocket in table.pockets():
-        a, b = (np.array(point) for point in pocket.points_mm)
-        half = float(np.hypot(*(b - a))) / 2
-        back, radius = (0.62, 0.86) if pocket.name.startswith("side") else (0.72, 1.0)
-        middle = np.array(pocket.centre_mm) + back * half * np.array(pocket.outward)
-        across = radius * half * (b - a) / np.hypot(*(b - a))
-        throat = np.array([a, b, middle + across, middle - across])
-        shapes.append(circle(view.px(_lifted(middle)), max(radius * half * scale, least_px)))
-        shapes.append(polyline(view.px(_lifted(throat)), closed=True))
-    return [Path(shape, fill=rgba(view.look.pocket)) for shape in shapes]
+def _pockets(table: Table, view: View, least_px: float) -> list[Path]:
+    """Each pocket as its round hole."""
+    scale, holes = _px_per_mm(view), [hole_of(pocket, table) for pocket in table.pockets()]
+    return [
+        Path(
+            circle(view.px(_lifted(np.array(hole.centre_mm))), max(hole.radius_mm * scale, least_px)),
+            fill=rgba(view.look.pocket),
+        )
+        for hole in holes
+    ]
 
 
 def _sights_mm(table: Table) -> Array:

@@ -6,14 +6,14 @@ from scenes.look.look import LineStyle, Look, MarkPart, MarkStyle, Surfaces, dis
 from scenes.look.type_scale import TYPES
 
 DUSK = Look(
-    cloth_centre="#1A4646",
-    cloth_edge="#102F30",
-    cloth_inset="#24595B",
-    cushion="#0C2627",
-    surround="#0B1B1C",
-    rail="#2B2420",
+    cloth_centre="#1F5453",
+    cloth_edge="#194746",
+    cloth_inset="#2A6664",
+    cushion="#123636",
+    surround="#0C1D1E",
+    rail="#4A3223",
     pocket="#030607",
-    sight="#8F8A82",
+    sight="#CFC8B8",
     ink="#04110F",
     casing="#04110F",
     plate="#061715",

@@ -57,6 +57,7 @@ PAPER = Look(
         thrown_back=0.42,
         weave_depth=0.10,
         fill_light=0.5,
+        grain_depth=0.14,
     ),
     lines={
         "aim_line": _drawn("aim_line"),

@@ -7,7 +7,9 @@ the mouths and the sights' spacing are aimgeo's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -29,6 +31,8 @@ COLLAR_MM = 12.5
 JAW_RADIUS_MM = {"straight": 0.0, "rounded": 40.0}
 """How the noses turn into the facings: common practice."""
 FACING_RAD = {"corner": np.radians(38.0), "side": np.radians(76.0)}
+RING = ("foot-right", "foot-left", "side-left", "head-left", "head-right", "side-right")
+"""The pockets counter-clockwise."""
 SIGHT_OFFSET_MM, SIGHT_RADIUS_MM = 97.0, 6.5
 
 CLOTH, RAIL, LINER, DEEP, SIGHT, APRON = range(6)
@@ -48,7 +52,12 @@ class TableMesh:
 def table_mesh(table: Table) -> TableMesh:
     """All triangles of a table."""
     holes = [hole_of(p, table) for p in table.pockets()]
-    parts = [_cushions(table), _rails(table, holes), _sights(table), *(part(h) for h in holes for part in (_liner, _collar))]
+    parts = [
+        _cushions(table),
+        _rails(table, holes),
+        _sights(table),
+        *(part(h) for h in holes for part in (_liner, _collar)),
+    ]
     half = (table.length_mm / 2 + CUSHION_MM + 45, table.width_mm / 2 + CUSHION_MM + 45)
     solids = np.concatenate([triangles for triangles, _ in parts])
     edges = np.concatenate([edges for _, edges in parts])
@@ -61,6 +70,38 @@ def table_mesh(table: Table) -> TableMesh:
         holes=np.concatenate([_disc(h.centre_mm, h.radius_mm, 0.0, DEEP, 0.0, 48) for h in holes]),
         solids=solids,
         edges=edges,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class FromAbove:
+    """Outlines (n, 2) in table mm as they are seen from straight above, counter-clockwise.
+
+    `opening` is where the rails end: at the backs of the cushions, and at the holes.
+    """
+
+    cushions: tuple[Array, ...]
+    opening: Array
+    collars: tuple[Array, ...]
+    holes: tuple[Array, ...]
+
+
+@cache
+def from_above(table: Table) -> FromAbove:
+    """The outlines of a table's parts."""
+    depths = np.array([0.0, 1.0, 4.0, 11.0, 20.0, CUSHION_MM])
+    holes = [hole_of(p, table) for p in table.pockets()]
+    by_name = dict(zip((p.name for p in table.pockets()), holes, strict=True))
+    return FromAbove(
+        tuple(np.concatenate([here.at(depths)[0][::-1], there.at(depths)[0]]) for _, here, there in _ends(table)),
+        np.concatenate([_arc(by_name[name], 26) for name in RING]),
+        tuple(
+            np.concatenate(
+                [_arc(replace(h, radius_mm=h.radius_mm + COLLAR_MM), 40), _arc(h, 40)[::-1]],
+            )
+            for h in holes
+        ),
+        tuple(_arc(h, 73, np.pi)[:-1] for h in holes),
     )
 
 
@@ -134,18 +175,20 @@ def _arc(hole: Hole, n: int, half_arc: float | None = None) -> Array:
 
 def _cushions(table: Table) -> tuple[Vertices, Edges]:
     """Six cushions, each from nose tip to nose tip, with facings, top and face."""
+    return _joined([_cushion(out, here, there) for out, here, there in _ends(table)])
+
+
+def _ends(table: Table) -> Iterator[tuple[Array, _Jaw, _Jaw]]:
+    """Each cushion's direction out of the table, and its two ends."""
     pockets = {p.name: p for p in table.pockets()}
-    ring = ["foot-right", "foot-left", "side-left", "head-left", "head-right", "side-right"]
-    parts = []
-    for here, there in zip(ring, ring[1:] + ring[:1], strict=True):
+    for here, there in zip(RING, RING[1:] + RING[:1], strict=True):
         # going round counter-clockwise the table lies to the left; the rail to the right
         ends = [np.array(p) for p in pockets[here].points_mm], [np.array(p) for p in pockets[there].points_mm]
         along, a, b = _facing_points(ends)
         out = np.array([along[1], -along[0]])
         turn_a, turn_b = (FACING_RAD["side" if "side" in n else "corner"] for n in (here, there))
         radius = JAW_RADIUS_MM[table.jaws]
-        parts.append(_cushion(out, _Jaw(a, -along, out, turn_a, radius), _Jaw(b, along, out, turn_b, radius)))
-    return _joined(parts)
+        yield out, _Jaw(a, -along, out, turn_a, radius), _Jaw(b, along, out, turn_b, radius)
 
 
 def _facing_points(ends: tuple[list[Array], list[Array]]) -> tuple[Array, Array, Array]:
@@ -231,7 +274,7 @@ def _rails(table: Table, holes: list[Hole]) -> tuple[Vertices, Edges]:
     L, W = table.length_mm / 2 + RAIL_MM, table.width_mm / 2 + RAIL_MM
     inner, outer = [], []
     n, round_mm = 26, 70.0
-    for name in ("foot-right", "foot-left", "side-left", "head-left", "head-right", "side-right"):
+    for name in RING:
         arc = _arc(by_name[name], n)
         inner.append(arc)
         if name.startswith("side"):
@@ -251,7 +294,9 @@ def _rails(table: Table, holes: list[Hole]) -> tuple[Vertices, Edges]:
     up = np.array([0.0, 0.0, 1.0])
     outward = _outward(outside)
     parts = [strip(_lifted(inside, TOP_MM), _lifted(outside, TOP_MM), up, up, RAIL, closed=True)]
-    edges = [feather(_lifted(inside, TOP_MM), up, RAIL, closed=True, seam=True)]
+    # at the holes a collar lies over the wood's edge
+    straight = (np.stack([here[-1], there[0]]) for here, there in zip(inner, inner[1:] + inner[:1], strict=True))
+    edges = [feather(_lifted(piece, TOP_MM), up, RAIL, seam=True) for piece in straight]
     profile = [(0.0, TOP_MM, 0.0), (5.0, TOP_MM - 2.0, 0.5), (8.0, TOP_MM - 8.0, 1.0), (8.0, APRON_MM, 1.0)]
     rings = [
         (_lifted(outside + outward * o, z), np.concatenate([outward * t, np.full((len(outward), 1), 1.0 - t)], -1))
@@ -302,7 +347,7 @@ def _collar(hole: Hole) -> tuple[Vertices, Edges]:
         for beyond, up, n_out, n_up in profile
     ]
     parts = [strip(a, b, na, nb, LINER) for (a, na), (b, nb) in pairwise(rings)]
-    edges = [feather(at, normals, LINER, seam=True) for at, normals in (rings[1], rings[-1])]
+    edges = [feather(at, normals, LINER) for at, normals in (rings[1], rings[-1])]
     return np.concatenate(parts), np.concatenate(edges)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from aimgeo.camera import pixels
+from aimgeo.holes import hole_of
 from aimgeo.tables import TABLES
 from scenes.board import (
     Area,
@@ -268,30 +269,33 @@ def test_pips_tell_where_we_are() -> None:
     assert widths.index(max(widths)) == 1
 
 
-def test_the_beds_border_is_where_the_noses_are() -> None:
-    table = TABLES["9ft"]
+def from_above() -> tuple[Board, Pane]:
+    """A table from straight above, a fifth of a pixel a millimetre."""
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(0.2)))
     pane = Pane("main", (0, 0, 640, 360), "table", camera, "cloth")
-    top = Element("table", "table", TableTop(table), ("main",), "table")
-    board = replace(plan_board(), panes=(pane,), elements=(top,))
-    surround = paths_of(board, "table")[0]
-    hole = surround.curves[4:, 0]
-    expected = [(x, y) for x in (320 - 254, 320 + 254) for y in (180 - 127, 180 + 127)]
-    assert sorted(map(tuple, hole.round(6).tolist())) == sorted(expected)
+    top = Element("table", "table", TableTop(TABLES["9ft"]), ("main",), "table")
+    return replace(plan_board(), panes=(pane,), elements=(top,)), pane
 
 
-def test_pockets_open_between_the_points_of_their_mouths() -> None:
-    table = TABLES["9ft"]
-    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, math.log(0.2)))
-    pane = Pane("main", (0, 0, 640, 360), "table", camera, "cloth")
-    top = Element("table", "table", TableTop(table), ("main",), "table")
-    board = replace(plan_board(), panes=(pane,), elements=(top,))
-    dark = np.concatenate([p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(DUSK.pocket)])
-    P = pane.projection(0)
-    for pocket in table.pockets():
-        points = pixels(P, np.array([[*p, 0.0] for p in pocket.points_mm]))
-        for point in points:
-            assert np.linalg.norm(dark - point, axis=1).min() < 1e-6, pocket.name
+def test_cushions_end_at_the_points_of_the_mouths_and_none_stands_on_the_bed() -> None:
+    board, pane = from_above()
+    noses = np.concatenate([p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(DUSK.cushion)])
+    points = pane.px([[*point, 0.0] for pocket in TABLES["9ft"].pockets() for point in pocket.points_mm])
+    apart = np.linalg.norm(noses[:, None] - points, axis=2).min(axis=0)
+    assert (apart < 1e-6).all()
+    beyond = np.abs(noses - [320, 180]) - [254, 127]
+    assert (beyond.max(axis=1) > -1e-6).all()
+
+
+def test_pockets_are_round_and_cut_into_the_wood() -> None:
+    board, pane = from_above()
+    dark = [p.curves[:, 0] for p in paths_of(board, "table") if p.fill == rgba(DUSK.pocket)]
+    assert len(dark) == 6
+    for pocket, rim in zip(TABLES["9ft"].pockets(), dark, strict=True):
+        hole = hole_of(pocket, TABLES["9ft"])
+        away = np.linalg.norm(rim - pane.px([*hole.centre_mm, 0.0]), axis=1)
+        np.testing.assert_allclose(away, 0.2 * hole.radius_mm, rtol=1e-3)
+        assert (np.abs(rim - [320, 180]) - [254 + 10, 127 + 10]).max() > 0, "as wide as the cushions, and more"
 
 
 def test_rectangles_and_dashes() -> None:
