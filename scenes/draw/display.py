@@ -188,24 +188,13 @@ def pane_background(pane: Pane, board: Board, frame: int) -> np.ndarray | None:
 
 
 def cloth(width_px: int, height_px: int, look: Look) -> np.ndarray:
-    """The cloth (height, width, 4), RGBA, read-only: lightest behind the figure, darker to the edge."""
-    return _cloth(width_px, height_px, look.cloth_centre, look.cloth_edge)
+    """The cloth (height, width, 4), RGBA, read-only: flat, for a gradient so gentle shows rings once encoded."""
+    return _cloth(width_px, height_px, look.cloth)
 
 
 @lru_cache(maxsize=8)
-def _cloth(width_px: int, height_px: int, centre_colour: str, edge_colour: str) -> np.ndarray:
-    """Twenty grey levels over a thousand pixels would show as bands; noise of one level hides their borders."""
-    centre, edge = (np.array(rgba(c)[:3]) * 255 for c in (centre_colour, edge_colour))
-    noise = np.random.default_rng(9)
-    grain = noise.random((height_px, width_px, 1), np.float32) - noise.random((height_px, width_px, 1), np.float32)
-    x = (np.arange(width_px, dtype=np.float32) + 0.5 - 0.6 * width_px) / width_px
-    out = np.full((height_px, width_px, 4), 255, np.uint8)
-    # some rows at a time: a whole picture of floats would not stay near the processor
-    for top in range(0, height_px, 32):
-        rows = slice(top, min(top + 32, height_px))
-        y = (np.arange(rows.start, rows.stop, dtype=np.float32)[:, None] + 0.5 - 0.45 * height_px) / height_px
-        t = np.clip(np.sqrt((x * 1.15) ** 2 + y**2) / 0.78, 0, 1)[..., None]
-        t = t * t * (3 - 2 * t) * 0.85 + 0.15 * t
-        out[rows, :, :3] = np.clip(centre + (edge - centre) * t + grain[rows] + 0.5, 0, 255)
+def _cloth(width_px: int, height_px: int, colour: str) -> np.ndarray:
+    out = np.empty((height_px, width_px, 4), np.uint8)
+    out[:] = [round(255 * part) for part in rgba(colour)]
     out.setflags(write=False)
     return out

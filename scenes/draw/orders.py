@@ -210,7 +210,7 @@ class _Pixels:
 
 _SHARED: dict[str, bytes] = {}
 """Parts that many boards show: images of cloth, tables."""
-_IMAGES: dict[tuple[int, int, str, str], str] = {}
+_IMAGES: dict[tuple[int, int, str], str] = {}
 _TABLES: dict[Table | None, str] = {}
 MOST_SHARED = 24
 
@@ -222,7 +222,7 @@ def _shared(name: str) -> bytes:
 def _cloth_image(width_px: int, height_px: int, look: Look) -> str:
     from PIL import Image
 
-    key = width_px, height_px, look.cloth_centre, look.cloth_edge
+    key = width_px, height_px, look.cloth
     if _IMAGES.get(key) not in _SHARED:
         file = io.BytesIO()
         pixels = cloth(width_px, height_px, look)

@@ -135,14 +135,14 @@ def demands(look: Look) -> Iterator[Demand]:
     yield from _texts(look)
     casings = {
         f"casing over {name}": mixed(look.casing, ground, look.casing_opacity)
-        for name, ground in {"cloth_centre": look.cloth_centre, **GROUNDS}.items()
+        for name, ground in {"cloth": look.cloth, **GROUNDS}.items()
     }
     for role in look.lines:
         for deficiency in DEFICIENCIES:
             yield from (Demand(role, name, casing, LINE_CONTRAST, deficiency) for name, casing in casings.items())
-        casing = casings["casing over cloth_centre"]
+        casing = casings["casing over cloth"]
         yield Demand(role, "casing, no longer new,", casing, LINE_CONTRAST, opacity=look.old_strength)
-    cloths = {name: getattr(look, name) for name in ("cloth_centre", "cloth_edge")}
+    cloths = {"cloth": look.cloth}
     cloths |= {f"surfaces.{name}": getattr(look.surfaces, name) for name in ("cloth_near", "cloth_far")}
     for deficiency in DEFICIENCIES:
         for outline in ("cue_rim" if look.cue_rim else "cue_ball", "object_rim"):
@@ -151,14 +151,14 @@ def demands(look: Look) -> Iterator[Demand]:
 
 
 def _texts(look: Look) -> Iterator[Demand]:
-    grounds = {name: getattr(look, name) for name in ("cloth_centre", "cloth_edge", "surround", "plate")}
+    grounds = {name: getattr(look, name) for name in ("cloth", "surround", "plate")}
     grounds |= {f"plate over {name}": mixed(look.plate, c, look.plate_opacity) for name, c in GROUNDS.items()}
     for text in ("front", "secondary"):
         yield from (Demand(text, name, ground, TEXT_CONTRAST) for name, ground in grounds.items())
-    plate = mixed(look.plate, look.cloth_centre, look.plate_opacity)
+    plate = mixed(look.plate, look.cloth, look.plate_opacity)
     yield Demand("front", "plate, no longer new,", plate, TEXT_CONTRAST, opacity=look.old_label)
     for text, least in (("front", TEXT_CONTRAST), ("secondary", LINE_CONTRAST)):
-        yield Demand(text, "cloth, no longer new,", look.cloth_centre, least, opacity=look.old_strength)
+        yield Demand(text, "cloth, no longer new,", look.cloth, least, opacity=look.old_strength)
 
 
 def faults(look: Look) -> list[str]:

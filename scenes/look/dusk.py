@@ -6,8 +6,7 @@ from scenes.look.look import LineStyle, Look, MarkPart, MarkStyle, Surfaces, dis
 from scenes.look.type_scale import TYPES
 
 DUSK = Look(
-    cloth_centre="#1F5453",
-    cloth_edge="#194746",
+    cloth="#1D4F4E",
     cloth_inset="#2A6664",
     cushion="#123636",
     surround="#0C1D1E",

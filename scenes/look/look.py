@@ -125,8 +125,7 @@ class Look:
     `scrim_held`: the part of the veil under a picture's words that is full, before it fades.
     """
 
-    cloth_centre: str
-    cloth_edge: str
+    cloth: str
     cloth_inset: str
     cushion: str
     surround: str

@@ -17,8 +17,7 @@ def _drawn(role: str, colour: str = INK) -> LineStyle:
 
 
 PAPER = Look(
-    cloth_centre="#ECF0E8",
-    cloth_edge="#D8E1D7",
+    cloth="#E6ECE3",
     cloth_inset="#C3D3C8",
     cushion="#B4C6BA",
     surround="#F4F0E7",

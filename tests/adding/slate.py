@@ -6,4 +6,4 @@ from dataclasses import replace
 
 from scenes.look.dusk import DUSK
 
-SLATE = replace(DUSK, cloth_centre="#50565C", cloth_edge="#30353A", object_ball="#FFFFFF")
+SLATE = replace(DUSK, cloth="#50565C", surround="#20242A", object_ball="#FFFFFF")

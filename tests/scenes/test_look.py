@@ -80,16 +80,16 @@ def test_everything_that_is_read_or_told_apart_is_promised(look: Look) -> None:
     promised = list(demands(look))
     for text in ("front", "secondary"):
         on = {d.against for d in promised if d.of == text and d.least == TEXT_CONTRAST}
-        assert on >= {"cloth_centre", "cloth_edge", "surround", "plate"}
+        assert on >= {"cloth", "surround", "plate"}
     for role in look.lines:
         asked = {(d.against, d.deficiency) for d in promised if d.of == role and d.least == LINE_CONTRAST}
-        assert asked >= {(f"casing over {g}", d) for g in (*GROUNDS, "cloth_centre") for d in DEFICIENCIES}
+        assert asked >= {(f"casing over {g}", d) for g in (*GROUNDS, "cloth") for d in DEFICIENCIES}
 
 
 @every_look
 @pytest.mark.parametrize("name", ["secondary", "object_ball_line", "object_rim"])
 def test_a_colour_that_fails_is_named_with_the_nearest_that_passes(look: Look, name: str) -> None:
-    poor = mixed(look.colour(name), look.cloth_centre, 0.35)
+    poor = mixed(look.colour(name), look.cloth, 0.35)
 
     def repaint(colour: str) -> Look:
         if name in look.lines:
