@@ -1,0 +1,97 @@
+"""FCPXML 1.9, the newer XML interchange form: relative addresses, a lasting uid for every file, step markers.
+
+After its public reference: an address may be "a relative URL based on the location of the FCPXML document itself";
+times are fractions of a second; a marker's start counts in its clip's own time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from fractions import Fraction
+from xml.etree import ElementTree as ET
+
+from lessons.deliver import Delivered, Wishes
+from lessons.deliver.changes import marks
+from lessons.deliver.footage import Footage, has_sound
+from lessons.deliver.timecode import timecode_of
+from lessons.deliver.writing import write_text
+from lessons.planning.sound import RATES
+from lessons.rendering.deliveries import recorded
+
+VERSION = "1.9"
+REC_709 = "1-1-1 (Rec. 709)"
+
+
+def uid(identity: str) -> str:
+    """A lasting identity in the form that the reference asks for: 32 hexadecimal digits."""
+    return hashlib.sha256(identity.encode()).hexdigest()[:32].upper()
+
+
+def seconds(frames: int, rate: Fraction) -> str:
+    """Frames as the form writes a time.
+
+    >>> seconds(30, Fraction(30000, 1001)), seconds(50, Fraction(25))
+    ('30030/30000s', '50/25s')
+    """
+    return f"{frames * rate.denominator}/{rate.numerator}s" if frames else "0s"
+
+
+def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) -> str:
+    """The whole document; `address` gives a file's URL."""
+    delivery = wishes.delivery or recorded(footage.manifest)
+    known, changed = delivery.by_name(), marks(delivery)
+    rate, timecode = footage.rate, timecode_of(footage.rate, wishes.non_drop)
+    form = "DF" if timecode.drop else "NDF"
+    root = ET.Element("fcpxml", version=VERSION)
+    resources = ET.SubElement(root, "resources")
+    sizes = dict.fromkeys((clip.width_px, clip.height_px) for clip in footage.clips)
+    formats = {size: f"r{k}" for k, size in enumerate(sizes, 1)}
+    for (width, height), name in formats.items():
+        ET.SubElement(
+            resources, "format", id=name, frameDuration=seconds(1, rate), width=str(width), height=str(height),
+            colorSpace=REC_709,
+        )  # fmt: skip
+    event = ET.SubElement(ET.SubElement(root, "library"), "event", name=footage.title, uid=uid(footage.identity))
+    project = ET.SubElement(event, "project", name=footage.title, uid=uid(f"{footage.identity}/timeline"))
+    first = footage.clips[0]
+    sequence = ET.SubElement(
+        project, "sequence", format=formats[first.width_px, first.height_px],
+        duration=seconds(footage.frames, rate), tcStart=seconds(timecode.start_frame, rate), tcFormat=form,
+    )  # fmt: skip
+    spine = ET.SubElement(sequence, "spine")
+    for k, (at, clip) in enumerate(footage.starts(), 1):
+        told = known[clip.name]
+        size = formats[clip.width_px, clip.height_px]
+        asset = ET.SubElement(
+            resources, "asset", id=f"a{k}", name=clip.name, uid=uid(told.identity), start="0s",
+            duration=seconds(clip.frames, rate), hasVideo="1", format=size, videoSources="1",
+        )  # fmt: skip
+        if has_sound(footage.path(clip)):
+            asset.attrib |= {"hasAudio": "1", "audioSources": "1", "audioChannels": "1", "audioRate": str(RATES[-1])}
+        ET.SubElement(asset, "media-rep", kind="original-media", src=address(clip.file))
+        laid = ET.SubElement(
+            spine, "asset-clip", ref=f"a{k}", offset=seconds(timecode.start_frame + at, rate), name=clip.name,
+            start=seconds(clip.handle_frames, rate), duration=seconds(clip.used_frames, rate), format=size,
+            tcFormat=form,
+        )  # fmt: skip
+        for step in clip.steps:
+            said = {"note": step.narration} if step.narration else {}
+            mark = {"start": seconds(step.first_frame, rate), "duration": seconds(1, rate), "value": step.name}
+            ET.SubElement(laid, "marker", mark | said)
+        for change in changed.get(told.identity, ()):
+            start = seconds(change.first_frame + clip.handle_frames, rate)
+            says = f"{change.step}: {change.says}" if change.step else change.says
+            # "completed" makes a marker one that waits to be done
+            ET.SubElement(
+                laid, "marker", start=start, duration=seconds(1, rate), value="changed", completed="0", note=says
+            )
+    ET.indent(root)
+    head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE fcpxml>\n'
+    return head + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def deliver(footage: Footage, wishes: Wishes) -> Delivered:
+    """<lesson>.fcpxml."""
+    path = footage.folder / f"{footage.identity}.fcpxml"
+    return Delivered((write_text(path, document(footage, wishes, footage.address(wishes.absolute))),))
