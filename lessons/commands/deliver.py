@@ -35,6 +35,7 @@ from lessons.rendering.manifest import FILE_NAME, ManifestError
     "--frames", is_flag=True, help="Also write every picture as a PNG file, of clips in the form png-alpha."
 )
 @click.option("--previews", is_flag=True, help="Also write a short moving picture (GIF) of each clip.")
+@click.option("--absolute", is_flag=True, help="Whole paths in the timelines, for programs that want them.")
 @click.option(
     "--since",
     type=click.IntRange(1),
@@ -48,6 +49,7 @@ def command(
     bundle: bool,
     frames: bool,
     previews: bool,
+    absolute: bool,
     since: int | None,
 ) -> None:
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
@@ -55,7 +57,7 @@ def command(
     Several lessons have a folder each inside --out, by their identity, and get one review page for all.
     """
     files = lesson_files(lessons)
-    wishes = Wishes(non_drop, bundle, frames, previews)
+    wishes = Wishes(non_drop, bundle, frames, previews, absolute)
     done = [_deliver(path, out, len(files) > 1, wishes, since) for path in files]
     course = [lesson for lesson in done if lesson is not None]
     if len(course) > 1:

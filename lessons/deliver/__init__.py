@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
-    picture as a file, moving previews.
+    picture as a file, moving previews, timelines with whole paths.
 
     `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell; `delivery` is this
     delivery's record: the clips' lasting identities, and what changed since the one before.
@@ -29,6 +29,7 @@ class Wishes:
     bundle: bool = False
     frames: bool = False
     previews: bool = False
+    absolute: bool = False
     accuracy: tuple[Mapping[str, Any], ...] = ()
     delivery: Delivery | None = None
 
@@ -59,6 +60,7 @@ class Item:
 DELIVERIES: dict[str, Item] = {
     "captions": Item("lessons.deliver.captions", "captions, SRT and WebVTT, a clip and the lesson"),
     "timeline": Item("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
+    "fcpxml": Item("lessons.deliver.fcpxml", "timeline, FCPXML"),
     "edl": Item("lessons.deliver.edl", "edit decision list, CMX 3600"),
     "rough cut": Item("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
     "loudness": Item("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),

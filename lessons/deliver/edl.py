@@ -11,7 +11,8 @@ from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound, rate_text
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.deliver.writing import write_text
-from lessons.rendering.deliveries import StepChange
+from lessons.deliver.xml import reel
+from lessons.rendering.deliveries import StepChange, recorded
 from lessons.rendering.manifest import Clip
 
 MOST_EVENTS = 999
@@ -24,11 +25,12 @@ def edl_lines(
     placed: list[tuple[int, Clip]],
     timecode: Timecode,
     with_sound: frozenset[str],
+    reels: Mapping[str, str],
     changed: Mapping[str, tuple[StepChange, ...]],
 ) -> Iterator[str]:
     """The lines of one list. `placed`: each clip with its first frame on the timeline.
 
-    `changed` is what is new in a clip since the delivery before, by its name.
+    `reels` and `changed` are by the clip's name: its reel, and what is new in it since the delivery before.
     """
     yield f"TITLE: {_ascii(title)[:70]}"
     yield f"FCM: {'DROP FRAME' if timecode.drop else 'NON-DROP FRAME'}"
@@ -38,7 +40,7 @@ def edl_lines(
         first, end = clip.handle_frames, clip.handle_frames + clip.used_frames
         times = (first, end, start, start + clip.used_frames)
         yield ""
-        yield f"{number:03}  {_reel(number)} {channels:<5} C        " + " ".join(map(timecode.name, times))
+        yield f"{number:03}  {reels[clip.name]} {channels:<5} C        " + " ".join(map(timecode.name, times))
         yield f"* FROM CLIP NAME: {_ascii(Path(clip.file).name)}"
         if number == 1 and timecode.count > 30:
             # behind the first event: readers take nothing but title and FCM before it
@@ -53,11 +55,6 @@ def edl_lines(
             yield f"* LOC: {timecode.name(start + change.first_frame)} ORANGE  {_ascii(said)[:MOST_SAID]}"
 
 
-def _reel(number: int) -> str:
-    """A reel's name: eight characters at most, and unique."""
-    return f"CLIP{number:04}"
-
-
 def _ascii(text: str) -> str:
     """The text in the only letters the form has: accents and what has no plain letter are left out."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
@@ -67,10 +64,10 @@ def _ascii(text: str) -> str:
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """<lesson>.edl; more than 999 clips go on in <lesson>_2.edl, since events have three digits."""
     timecode = timecode_of(footage.rate, wishes.non_drop)
-    changed: Mapping[str, tuple[StepChange, ...]] = {}
-    if wishes.delivery:
-        found = marks(wishes.delivery)
-        changed = {clip.name: found.get(clip.identity, ()) for clip in wishes.delivery.clips}
+    delivery = wishes.delivery or recorded(footage.manifest)
+    found = marks(delivery)
+    changed = {clip.name: found.get(clip.identity, ()) for clip in delivery.clips}
+    reels = {clip.name: reel(clip) for clip in delivery.clips}
     spoken = frozenset(clip.name for clip in footage.clips if has_sound(footage.path(clip)))
     files = []
     placed = list(footage.starts())
@@ -78,7 +75,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         name = footage.identity + (f"_{k}" if k > 1 else "") + ".edl"
         # the form's own line end, which every reader of it accepts
         text = "\r\n".join(
-            [*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken, changed), ""]
+            [*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken, reels, changed), ""]
         )
         files.append(write_text(footage.folder / name, text))
     return Delivered(tuple(files))

@@ -68,7 +68,12 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
             duration=seconds(clip.frames, rate), hasVideo="1", format=size, videoSources="1",
         )  # fmt: skip
         if has_sound(footage.path(clip)):
-            asset.attrib |= {"hasAudio": "1", "audioSources": "1", "audioChannels": "1", "audioRate": str(RATES[-1])}
+            asset.attrib |= {
+                "hasAudio": "1",
+                "audioSources": "1",
+                "audioChannels": "1",
+                "audioRate": str(RATES[-1]),
+            }
         ET.SubElement(asset, "media-rep", kind="original-media", src=address(clip.file))
         laid = ET.SubElement(
             spine, "asset-clip", ref=f"a{k}", offset=seconds(timecode.start_frame + at, rate), name=clip.name,

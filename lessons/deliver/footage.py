@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from urllib.parse import quote
 
 from aimgeo.shot import BALL_DIAMETER_MM
 from lessons.lesson.wording import Wording, words_of
@@ -48,6 +49,11 @@ class Footage:
     def path(self, clip: Clip) -> Path:
         """Where the clip's file lies."""
         return self.folder / clip.file
+
+    def address(self, is_absolute: bool) -> Callable[[str], str]:
+        """What gives a file's URL: relative to the folder, or with the whole path."""
+        folder = self.folder.resolve()
+        return lambda file: (folder / file).as_uri() if is_absolute else quote(file)
 
     @property
     def rate(self) -> Fraction:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
@@ -13,22 +13,24 @@ from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.timecode import timecode_of
 from lessons.deliver.writing import whole_file, write_text
-from lessons.rendering.deliveries import ClipDelivered, Delivery, StepChange, recorded
+from lessons.deliver.xml import completed
+from lessons.rendering.deliveries import ClipDelivered, StepChange, recorded
 from lessons.rendering.manifest import Clip, Step
 
 
-def build_timeline(footage: Footage, non_drop: bool, delivery: Delivery | None = None) -> Any:
-    """An opentimelineio Timeline that starts at 01:00:00:00, with references relative to the footage's folder.
+def build_timeline(footage: Footage, wishes: Wishes) -> Any:
+    """An opentimelineio Timeline that starts at 01:00:00:00; references are relative to the folder, or whole.
 
     The words of each clip are in its metadata under `aimgeo`, captions by frames of the clip; so are its lasting
     identity and its version. What changed since the delivery before is marked in orange.
     """
     import opentimelineio as otio
 
-    delivery = delivery or recorded(footage.manifest)
+    delivery = wishes.delivery or recorded(footage.manifest)
+    address = footage.address(wishes.absolute)
     known, changed = delivery.by_name(), marks(delivery)
 
-    timecode = timecode_of(footage.rate, non_drop)
+    timecode = timecode_of(footage.rate, wishes.non_drop)
     rate = float(footage.rate)
     size = (footage.clips[0].width_px, footage.clips[0].height_px)
 
@@ -67,7 +69,7 @@ def build_timeline(footage: Footage, non_drop: bool, delivery: Delivery | None =
         return otio.schema.Clip(
             name=Path(clip.file).name,
             media_reference=otio.schema.ExternalReference(
-                target_url=quote(clip.file),
+                target_url=address(clip.file),
                 available_range=span(0, clip.frames),
                 metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
             ),
@@ -129,25 +131,29 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     """<lesson>.otio and .xml; <lesson>.otioz, with the clips inside, when a bundle is wished for."""
     import opentimelineio as otio
 
-    timeline = build_timeline(footage, wishes.non_drop, wishes.delivery)
+    timeline = build_timeline(footage, wishes)
+    known = (wishes.delivery or recorded(footage.manifest)).clips
+    # ProRes and PNG at 29.97 count with drop frame, as this project's own MOV files do
+    in_file = timecode_of(footage.rate, non_drop=False).drop
+    xml = completed(otio.adapters.write_to_string(timeline, "fcp_xml"), {c.file: c for c in known}, in_file)
     stem = footage.folder / footage.identity
     files = [
         write_text(stem.with_name(stem.name + ".otio"), otio.adapters.write_to_string(timeline, "otio_json")),
-        write_text(stem.with_name(stem.name + ".xml"), otio.adapters.write_to_string(timeline, "fcp_xml")),
+        write_text(stem.with_name(stem.name + ".xml"), xml),
     ]
     if wishes.bundle:
-        files.append(_write_bundle(timeline, footage, stem.with_name(stem.name + ".otioz")))
+        files.append(
+            _write_bundle(
+                build_timeline(footage, replace(wishes, absolute=True)), stem.with_name(stem.name + ".otioz")
+            )
+        )
     return Delivered(tuple(files))
 
 
-def _write_bundle(timeline: Any, footage: Footage, path: Path) -> Path:
+def _write_bundle(timeline: Any, path: Path) -> Path:
     import opentimelineio as otio
 
-    timeline = timeline.deepcopy()
-    for laid in timeline.find_clips():
-        # the adapter looks for relative files in the process's folder, not in the timeline's
-        name = laid.media_reference.target_url
-        laid.media_reference.target_url = otio.url_utils.url_from_filepath(str(footage.folder.resolve() / name))
+    # addresses are whole: the adapter looks for relative files in the process's folder, not in the timeline's
     with whole_file(path) as part:
         otio.adapters.write_to_file(timeline, str(part), adapter_name="otioz")
     return path

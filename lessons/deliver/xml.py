@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from urllib.parse import quote
+from urllib.parse import unquote
 from xml.etree import ElementTree as ET
 
 from lessons.rendering.deliveries import ClipDelivered
@@ -18,15 +18,15 @@ def reel(clip: ClipDelivered) -> str:
 
 
 def completed(text: str, clips: Mapping[str, ClipDelivered], drop: bool) -> str:
-    """The adapter's text with a DOCTYPE, tracks that can be written to, one rate a clip, each picture linked to its
-    sound, each file with its reel, and identities that outlive names. `clips` are by quoted file.
+    """The adapter's text with a DOCTYPE, unlocked tracks, one rate a clip, each picture linked to its sound, each
+    file with its reel and its own timecode, and identities that outlive names. `clips` are by file.
     """
     root = ET.fromstring(text)
     by_file: dict[str, ClipDelivered] = {}
     for file in root.iter("file"):
         url = file.findtext("pathurl")
         if url is not None:
-            clip = clips[url.rsplit("/", 1)[-1]]
+            clip = clips[unquote(url.rsplit("/", 1)[-1])]
             by_file[file.attrib["id"]] = clip
             code = file.find("timecode")
             if code is not None:
@@ -66,14 +66,9 @@ def _clean(item: ET.Element) -> None:
     for more in item.findall("rate")[1:]:
         item.remove(more)
     for marker in item.findall("marker"):
-        marker[:] = sorted(marker, key=lambda part: MARKER_ORDER.index(part.tag))
+        marker[:] = sorted(marker, key=lambda part: (*MARKER_ORDER, part.tag).index(part.tag))
 
 
 def _child(parent: ET.Element, tag: str) -> ET.Element:
     found = parent.find(tag)
     return ET.SubElement(parent, tag) if found is None else found
-
-
-def quoted(file: str) -> str:
-    """A file's name as it stands in a URL."""
-    return quote(file)

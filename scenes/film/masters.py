@@ -34,6 +34,16 @@ def straight(premultiplied: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.concatenate([clipped, premultiplied[..., 3:]], axis=-1)
 
 
+def counted(timecode: str, rate: tuple[int, int]) -> str:
+    """A timecode as the file counts on from it: at 29.97 with drop frame, as timelines do.
+
+    >>> counted("00:00:00:00", (30000, 1001)), counted("00:00:00:00", (30, 1))
+    ('00:00:00;00', '00:00:00:00')
+    """
+    is_own = timecode == "00:00:00:00"
+    return "00:00:00;00" if is_own and rate == (30000, 1001) else timecode
+
+
 class MasterFilm:
     """One clip being written. `frames` counts what was asked for; `close` finishes, `abandon` leaves nothing."""
 
@@ -51,7 +61,7 @@ class MasterFilm:
         self._run = self._written = 0
         self._container, self._stream, self._tick = open_stream(path, output, form, steps)
         if form.container == "mov":
-            self._container.metadata["timecode"] = output.timecode
+            self._container.metadata["timecode"] = counted(output.timecode, output.rate)
 
     def show(self, patches: Iterable[Patch]) -> None:
         """One more frame, differing from the last in these patches; the first one's cover everything."""

@@ -11,15 +11,21 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, NamedTuple
 from urllib.parse import unquote, urlparse
+from xml.etree import ElementTree as ET
 
 import av
+import numpy as np
 import opentimelineio as otio
 import pytest
 
-from lessons.deliver import Wishes, edl, timeline
+from lessons.deliver import Wishes, edl, fcpxml, timeline
 from lessons.deliver.footage import Footage, disagreements, measure, read_footage
 from lessons.deliver.timecode import DROP_RATE, Timecode
+from lessons.rendering.deliveries import recorded
 from lessons.rendering.manifest import Clip, ManifestError
+from scenes.board.brief import Output
+from scenes.film.forms import FORMS
+from scenes.film.masters import MasterFilm
 
 COUNTED = [
     ((24000, 1001), False), ((24, 1), False), ((25, 1), False), ((30000, 1001), True), ((30000, 1001), False),
@@ -54,6 +60,7 @@ def read_edl(text: str, count: int) -> tuple[str, bool, list[Event], list[str]]:
     for line in lines[2:]:
         if m := re.fullmatch(rf"(\d{{3}})  (\S{{1,8}}) (V|B) {{4}} C {{8}}{clock} {clock} {clock} {clock}", line):
             assert int(m[1]) == len(events) + 1
+            assert not notes or len(events) > 0  # readers take nothing but title and FCM before the first event
             a, b, c, d = (frame_of(m[k], count, drop) for k in (4, 5, 6, 7))
             events.append(Event(m[2], m[3], (a, b, c, d), "", []))
         elif m := re.fullmatch(r"\* FROM CLIP NAME: (.+)", line):
@@ -316,3 +323,90 @@ def test_clip_fields(tmp_path: Path, stock: SimpleNamespace) -> None:
     clip: Clip = footage.clips[0]
     assert clip.hides_its_answer
     assert clip.where == "lesson.yaml:12"
+
+
+def test_the_xml_can_be_relinked_and_holds_sound_to_its_picture(tmp_path: Path, stock: SimpleNamespace) -> None:
+    """Elements as in the published catalogue of the form: link, locked, reel; ids come from lasting identities."""
+    entries = [stock.entry(n, 25, (25, 1), [("s", 25, "Say & see")]) for n in ("a b", "c")]
+    footage = stock.write_folder(tmp_path, entries)
+    stock.with_tone(footage.path(footage.clips[0]), 300)
+    timeline.deliver(footage, Wishes())
+    text = (tmp_path / "thin-and-full.xml").read_text("utf-8")
+    assert text.startswith('<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE xmeml>\n<xmeml')
+    root = ET.fromstring(text)
+    assert [t.findtext("locked") for t in root.iter("track")] == ["FALSE", "FALSE"]
+    items = list(root.iter("clipitem"))
+    assert all(len(item.findall("rate")) == 1 for item in items)
+    assert [m.tag for m in items[0].find("marker") or ()] == ["name", "comment", "in", "out"]
+    ids = {item.attrib["id"] for item in items}
+    assert len(ids) == 3
+    pairs = [[link.findtext("linkclipref") for link in item.findall("link")] for item in items]
+    assert pairs[1] == []
+    assert pairs[0] == pairs[2]
+    assert len(pairs[0]) == 2
+    assert set(pairs[0]) < ids
+    reels = [e.findtext("timecode/reel/name") for e in root.iter("file") if e.find("timecode") is not None]
+    edl.deliver(footage, Wishes())
+    events = read_edl((tmp_path / "thin-and-full.edl").read_bytes().decode(), 25)[2]
+    assert [event.reel for event in events] == reels
+    files = recorded(footage.manifest).by_name()
+    assert reels == [files[name].identity[:8].upper() for name in ("a b", "c")]
+
+
+def test_at_29_97_files_and_lists_count_alike(tmp_path: Path, stock: SimpleNamespace) -> None:
+    path = tmp_path / "clip.mov"
+    film = MasterFilm(path, Output(32, 16, (30000, 1001)), FORMS["prores"])
+    film.show([((0, 0, 32, 16), np.zeros((16, 32, 4), np.uint8))])
+    film.close()
+    with av.open(str(path)) as container:
+        assert container.streams.data[0].metadata["timecode"] == "00:00:00;00"
+    footage = stock.write_folder(tmp_path, [stock.entry("a", 4, (30000, 1001), [("s", 4, "")])])
+    timeline.deliver(footage, Wishes())
+    root = ET.fromstring((tmp_path / "thin-and-full.xml").read_text("utf-8"))
+    assert [e.text for e in root.iter("displayformat")] == ["DF", "DF"]
+
+
+def test_addresses_are_whole_where_that_is_wished_for(tmp_path: Path, stock: SimpleNamespace) -> None:
+    footage = stock.write_folder(tmp_path, [stock.entry("a b", 4, (25, 1), [("s", 4, "")])])
+    wishes = Wishes(absolute=True)
+    timeline.deliver(footage, wishes)
+    fcpxml.deliver(footage, wishes)
+    url = (tmp_path / "a b.mp4").resolve().as_uri()
+    read = otio.adapters.read_from_file(str(tmp_path / "thin-and-full.otio"))
+    assert [c.media_reference.target_url for c in read.find_clips()] == [url]
+    for suffix in ("xml", "fcpxml"):
+        assert url in (tmp_path / f"thin-and-full.{suffix}").read_text("utf-8")
+
+
+@pytest.mark.parametrize(("rate", "drop"), COUNTED)
+def test_the_fcpxml_lays_the_clips_frame_by_frame(
+    rate: tuple[int, int], drop: bool, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    """Times are fractions of a second and whole frames; references and addresses as the public reference says."""
+    footage = stock.write_folder(tmp_path, stock.usual_entries(rate))
+    fcpxml.deliver(footage, Wishes(non_drop=not drop))
+    root = ET.fromstring((tmp_path / "thin-and-full.fcpxml").read_text("utf-8"))
+    tick = 1 / Fraction(*rate)
+
+    def frames(text: str | None) -> int:
+        found = Fraction((text or "").removesuffix("s")) / tick
+        assert found.denominator == 1
+        return found.numerator
+
+    assert root.attrib == {"version": "1.9"}
+    (sequence,) = root.iter("sequence")
+    assert sequence.attrib["tcFormat"] == ("DF" if drop else "NDF")
+    hour = frames(sequence.attrib["tcStart"])
+    assert hour == (107892 if drop else 3600 * round(1 / tick))
+    assets = {asset.attrib["id"]: asset for asset in root.iter("asset")}
+    assert len({asset.attrib["uid"] for asset in assets.values()}) == len(footage.clips)
+    laid = list(root.iter("asset-clip"))
+    for (at, clip), one in zip(footage.starts(), laid, strict=True):
+        asset = assets[one.attrib["ref"]]
+        assert frames(one.attrib["offset"]) == hour + at
+        assert frames(one.attrib["duration"]) == frames(asset.attrib["duration"]) == clip.frames
+        assert [(frames(m.attrib["start"]), m.attrib["value"]) for m in one.iter("marker")] == [
+            (step.first_frame, step.name) for step in clip.steps
+        ]
+        (media,) = asset
+        assert (tmp_path / unquote(media.attrib["src"])).is_file()
