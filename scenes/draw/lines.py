@@ -212,7 +212,7 @@ def _part(part: MarkPart, at: Array, unit: float, colour: RGBA) -> Path:
 
 
 def draw_area(area: Area, view: View) -> list[Path]:
-    """A filled polygon: 'region' with its first edge heavy, or 'window'."""
+    """A filled polygon: 'region' with its first edge heavy, 'window', 'band', or a plain thing in its colour."""
     points = view.px(np.array(area.points_mm, float))
     if not np.isfinite(points).all():
         return []
@@ -223,11 +223,20 @@ def draw_area(area: Area, view: View) -> list[Path]:
             Path(edge, fill=faded(front, 0.18), stroke=faded(front, 0.9), width_px=thin),
             Path(straight(points[None, :2]), stroke=front, width_px=heavy, cap="butt"),
         ]
+    flat = {
+        "head": view.look.other_ball,
+        "cue_ball": view.look.cue_ball,
+        "object_ball": view.look.object_ball,
+        "bed": view.look.cloth_inset,
+        "wood": view.look.surfaces.cue_shaft,
+    }
+    if area.style in flat:
+        return [Path(edge, fill=rgba(flat[area.style]))]
     fills = {"window": "target_line", "band": "error_line"}
     if area.style in fills:
         colour = rgba(view.look.lines[fills[area.style]].colour)
         return [Path(edge, fill=faded(colour, 0.22))]
-    raise ValueError(f"no area style {area.style!r}; there are region, {', '.join(fills)}")
+    raise ValueError(f"no area style {area.style!r}; there are region, {', '.join((*fills, *flat))}")
 
 
 def draw_bar(bar: Bar, view: View) -> list[Path]:

@@ -8,6 +8,7 @@ what hides what are the same in both.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -126,6 +127,15 @@ def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec, lens_px: float | Non
     return _lens(places, shot, eye, longest)
 
 
+def eye_cameras(places: EyeLayout, shot: Shot, eyes: Sequence[EyeSpec]) -> tuple[EyeCamera, ...]:
+    """The cameras of several eyes, for a picture that moves from one to the next: the first one's middle is that
+    of all, and the cue ball stays at its height."""
+    first = eye_camera(places, shot, eyes[0])
+    middle = places.full_px[1] + first.anchor[1] * places.full_px[3]
+    lenses = [focal_px(places.full_px, eye_camera(places, shot, eye)) for eye in eyes]
+    return tuple(_lens(places, shot, eye, lens, middle) for eye, lens in zip(eyes, lenses, strict=True))
+
+
 def focal_px(rect: Rect, camera: EyeCamera) -> float:
     """The focal length, in pixels, of a resting camera in a pane at this rectangle."""
     return rect[3] / 2 / math.tan(camera.track.start[6] / 2)
@@ -159,16 +169,19 @@ def _longest_px(places: EyeLayout, shot: Shot, eye: EyeSpec) -> float:
     return min(focal, MOST_BALL * places.full_px[3] * math.hypot(eye.back_mm, eye.height_mm - R) / (2 * R))
 
 
-def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, focal: float) -> EyeCamera:
-    """The camera with this focal length that brings the cue ball to its height."""
+def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, focal: float, middle_px: float | None = None) -> EyeCamera:
+    """The camera with this focal length that brings the cue ball to its height.
+
+    The middle of its picture stands at the height given, else so that it looks between the balls.
+    """
     at = eye_mm(shot, eye)
     low, high = _angles_rad(shot, eye)
-    pitch = (low + high) / 2
+    x, y, w, h = places.full_px
+    middle = places.cue_y_px - focal * math.tan((low - high) / 2) if middle_px is None else middle_px
+    pitch = low - math.atan((places.cue_y_px - middle) / focal)
     aim = np.array([*shot.aim_direction, 0.0])
     look = at + 1000.0 * (math.cos(pitch) * aim - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
-    fov = 2 * math.atan(places.full_px[3] / 2 / focal)
-    x, y, w, h = places.full_px
-    middle = places.cue_y_px - focal * math.tan((low - high) / 2)
+    fov = 2 * math.atan(h / 2 / focal)
     return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), ((places.axis_px - x) / w, (middle - y) / h))
 
 

@@ -1,68 +1,82 @@
 """Alignments: the same shot from each of a lesson's eyes, one after the other and then side by side.
 
-Sentences: alignments.eye (values eye, eye_back, eye_height, eye_offset, eye_side), alignments.together. Measures
-of an eye: contact_seen and aim_seen, as parts of the object ball's visible half-width; of the last step: half, the
-name of each eye.
+The eye moves from one place to the next; beside what it sees stands the head, from the side and from above, to
+scale. Sentences: alignments.eye_over and so on, by how the body stands (values eye_back, eye_height, eye_offset,
+eye_side), and alignments.together. Measures of an eye: eye_back, eye_height, and eye_offset where it is beside the
+line; of the last step, the name of each eye.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.aim_frame import aim_frame
-from aimgeo.camera import eye_of
-from aimgeo.construct import Quantity, position
-from aimgeo.eye import apparent, ball_points
-from aimgeo.shot import Shot, one_of_many
-from scenes.board import Ball, Board, Line, Mark, Move, Pane, Plate, Rect, Shade, Text, Track
+from aimgeo.construct import Position, Quantity, position
+from aimgeo.shot import Shot
+from aimgeo.vectors import left as left_of
+from scenes.board import (
+    Area,
+    Ball,
+    Board,
+    EyeCamera,
+    Line,
+    Mark,
+    Move,
+    Pane,
+    Pixel,
+    PlanCamera,
+    Rect,
+    Shade,
+    Text,
+    Track,
+    constant,
+)
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.figure.eye_view import (
-    EyeLayout,
-    cannot_be_seen,
-    eye_layout,
-    eye_pane,
-    line_top,
-    target_pane,
-    viewing_distance,
-)
+from scenes.figure.eye_view import EyeLayout, eye_cameras, eye_layout, eye_pane, line_top
 from scenes.figure.figure import bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import joined
-from scenes.frame.eye_words import fitted, put_heading, put_note, put_scrim, put_titles
+from scenes.frame.eye_words import OVER_MM, body_of, body_words, fitted, put_heading, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
-from scenes.look.scale import plate_sizes, plate_width_px
 
-EYE_STEP, TOGETHER = "alignments.eye", "alignments.together"
+TOGETHER = "alignments.together"
 MOST_EYES = 6
+MOVE_S = 2.4
+HEADS = "heads"
+"""The pane with the head from the side and from above; its mm are pixels."""
+NO_PANE: Rect = (0.0, 0.0, 0.0, 0.0)
+# a grown-up's head and eyes in mm, about: the eye at (0, 0), the face to the right
+SKULL_MM = (-85.0, 18.0, 97.0, 118.0)
+NOSE_MM = ((5.0, 5.0), (34.0, -48.0), (0.0, -62.0))
+NECK_MM = ((-150.0, -60.0), (-25.0, -88.0), (-45.0, -175.0), (-190.0, -175.0))
+NOSE_ABOVE_MM = ((4.0, 14.0), (34.0, 0.0), (4.0, -14.0))
+HALF_HEAD_MM = 76.0
+HALF_BETWEEN_EYES_MM = 31.5
+EYE_MM = 13.0
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """One step an eye, and one for all of them together."""
-    shot, eyes = _asked(subject)
-    names = tuple(Quantity(eye.name, "name") for eye in eyes)
+    _, eyes = _asked(subject)
     single = (
-        OutlineStep(
-            f"eye {n + 1}", EYE_STEP, (("eye", name), *eye_values(eye)), seen_measures(shot, eye), draws_s=4.0
-        )
-        for n, (eye, name) in enumerate(zip(eyes, names, strict=True))
+        OutlineStep(f"eye {n + 1}", f"alignments.{body_of(eye)}", eye_values(eye), _places(eye), draws_s=5.0)
+        for n, eye in enumerate(eyes)
     )
-    return (*single, OutlineStep("together", TOGETHER, (), tuple(("half", name) for name in names), draws_s=5.0))
+    names = tuple((body_of(eye), Quantity(abs(eye.offset_mm), "length_mm")) for eye in eyes)
+    return (*single, OutlineStep("together", TOGETHER, (), names, draws_s=5.0))
 
 
-def seen_measures(shot: Shot, eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:
-    """Where this eye sees the contact point and the aim line, as parts of the visible half-width."""
-    frame = aim_frame(one_of_many(shot))
-    seen = apparent(frame, ball_points(frame), np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]]))
-    places = (("contact_seen", seen.contact_place), ("aim_seen", seen.aim_place))
-    return tuple((k, Quantity(abs(float(v[0])), "part")) for k, v in places if math.isfinite(float(v[0])))
+def _places(eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:
+    back, height, offset, _ = eye_values(eye)
+    beside = (("eye_offset", offset[1]),) if abs(eye.offset_mm) >= OVER_MM else ()
+    return (("eye_back", back[1]), ("eye_height", height[1]), *beside)
 
 
 def board(brief: Brief) -> Board:
@@ -77,31 +91,32 @@ def board(brief: Brief) -> Board:
     sheet = Sheet()
     side = -int(shot.outward)
     places = eye_layout(frame, side)
-    mains, closer = [], []
-    for n, eye in enumerate(eyes):
-        shown = _shown(spans[n][0], fade, n == 0, spans[-1][0])
-        mains.append(eye_pane(places, shot, eye, f"eye.{n}", shown))
-        target = target_pane(mains[-1], places, frame, shot)
-        closer.append(Pane(f"target.{n}", target.rect_px, "eye", target.camera, "plate", shown))
-    cells = grid_cells(frame, len(eyes))
+    start = frames_of(TIMING.fade_s + TIMING.rest_s, rate)
+    moves = [
+        (first + start, min(first + start + frames_of(MOVE_S, rate), end - fade)) for first, end in spans[1:-1]
+    ]
+    cameras = eye_cameras(places, shot, eyes)
+    stops = tuple(Move(*span, camera.track.start) for span, camera in zip(moves, cameras[1:], strict=True))
     together = spans[-1][0]
+    moving = EyeCamera(Track(cameras[0].track.start, stops), cameras[0].anchor)
+    leaves = Track((1.0,), (Move(together, together + fade, (0.0,)),))
+    main = Pane("eye", places.full_px, "eye", moving, "plate", leaves)
+    stills = [replace(main, camera=camera) for camera in cameras]
+    cells = grid_cells(frame, len(eyes))
+    comes = Track((0.0,), (Move(together, together + fade, (1.0,)),))
     small = [
-        eye_pane(_cell_layout(rect, side), shot, eye, f"small.{n}", _shown(together, fade, False, None))
+        eye_pane(_cell_layout(rect, side), shot, eye, f"small.{n}", comes)
         for n, (rect, eye) in enumerate(zip(cells, eyes, strict=True))
     ]
-    panes = (*(pane for pair in zip(mains, closer, strict=True) for pane in pair), *small)
-    _put_shot(
-        brief, frame, places, sheet, mains, [p.id for p in panes], [p.id for p in (*mains, *small)], spans[0]
-    )
+    _put_shot(brief, frame, places, sheet, stills, [pane.id for pane in small], spans[0])
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
-    put_note(sheet, brief.labels, viewing_distance(mains[0], frame), places.note_px, places.heading_align)
-    if "note" in sheet.ids():
-        sheet.hide("note", (spans[-1][0], spans[-1][0] + fade))
-    _put_strip(sheet, places, brief.steps, spans, fade)
+    _put_heads(sheet, brief, frame, places, spans, [(0, 0), *moves])
     _put_grid(sheet, frame, cells, brief.steps[-1], (together, together + fade))
-    return sheet.board(brief, panes)
+    x, y, _, _ = places.pane_px
+    heads = PlanCamera(constant(x, -y, math.pi / 2, 0.0), (0.0, 0.0))
+    return sheet.board(brief, (main, Pane(HEADS, places.pane_px, "plan", heads, "cloth", leaves), *small))
 
 
 def _asked(subject: Subject) -> tuple[Shot, tuple[EyeSpec, ...]]:
@@ -111,105 +126,201 @@ def _asked(subject: Subject) -> tuple[Shot, tuple[EyeSpec, ...]]:
     return subject.shot, eyes
 
 
-def _shown(first: int, fade: int, at_once: bool, gone: int | None) -> Track:
-    """Fading in at a frame, or there from the start, and fading out at another."""
-    moves = () if at_once else (Move(first, first + fade, (1.0,)),)
-    leaves = () if gone is None else (Move(gone, gone + fade, (0.0,)),)
-    return Track((1.0 if at_once else 0.0,), (*moves, *leaves))
+def _put_shot(
+    brief: Brief, frame: Layout, places: EyeLayout, sheet: Sheet, stills: list[Pane], small: list[str], span: Span
+) -> None:
+    """Balls, ghost, target and aim line, in all the panes; the aim point only where it does not hide the ball."""
+    shot = brief.subject.shot
+    assert shot is not None
+    at, top, ids = shot.cue_ball_mm, line_top(places), ("eye", *small)
+    figure = eye_figure(brief, sheet, frame, shot, bare(shot), stills[0], at, top, panes=ids, line_panes=ids)
+    put_balls(figure, brief.subject.table, True)
+    ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
+    sheet.put("ghost_ball", ghost, "ghost", panes=ids, opacity=1.0)
+    C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
+    # one line for all the pictures: as far as the one that shows least of it
+    whole = construction.Line("target_line", O, T)
+    ends = [in_reach(replace(figure, windows=(pane,)), whole).end_mm for pane in stills]
+    nearest = min(ends, key=lambda end: math.dist(O, end))
+    for line in (Line((O, nearest), "target_line", arrow=True), Line((C, G), "aim_line")):
+        sheet.put(line.style, line, "line", panes=ids, opacity=1.0)
+    sheet.put("aim_point", Mark(G, "aim"), "mark", panes=("eye",), opacity=1.0)
+    bring_cue(figure, (span[0], span[0] + 2))
+
+
+# ------------------------------------------------------------------ where the head is
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """A picture of the head and the shot: pixels of mm along the aim from the cue ball, and across it."""
+
+    zero_px: Pixel
+    px_per_mm: float
+
+    def at(self, along_mm: float, up_mm: float) -> Position:
+        """A place in the pane of the heads: pixels, upwards."""
+        return (self.zero_px[0] + self.px_per_mm * along_mm, self.px_per_mm * up_mm - self.zero_px[1], 0.0)
+
+    def area(self, points_mm: tuple[Pixel, ...], style: str) -> Area:
+        """A filled polygon."""
+        return Area(tuple(self.at(*p) for p in points_mm), style)
+
+    def oval(self, x_mm: float, y_mm: float, rx_mm: float, ry_mm: float, style: str) -> Area:
+        """A filled ellipse."""
+        turns = np.linspace(0, 2 * math.pi, 49)[:-1].tolist()
+        return self.area(tuple((x_mm + rx_mm * math.cos(t), y_mm + ry_mm * math.sin(t)) for t in turns), style)
+
+    def line(self, a_mm: Pixel, b_mm: Pixel, style: str = "thin_line") -> Line:
+        """A line."""
+        return Line((self.at(*a_mm), self.at(*b_mm)), style)
+
+
+def _put_heads(
+    sheet: Sheet, brief: Brief, frame: Layout, places: EyeLayout, spans: list[Span], moves: list[Span]
+) -> None:
+    """The head from the side and from above, moving with the eye, and where the eye is in numbers."""
+    shot, eyes = _asked(brief.subject)
+    s = frame.scale
+    fade = frames_of(TIMING.fade_s, brief.output.rate)
+    gone = (spans[-1][0], spans[-1][0] + fade)
+    x, y, w, h = places.pane_px
+    size, rows = s.text_px("heading"), max(len(step.measures) for step in brief.steps[:-1])
+    numbers, words = (rows * 1.3 + 0.3) * size, 1.5 * s.text_px("small")
+    shown = ["head.ground", "head.edge"]
+    ground = Shade((x, y + h - numbers, w, numbers), "gutter")
+    sheet.put("head.ground", ground, "area", opacity=1.0)
+    sheet.put("head.edge", Shade(places.pane_px, "window_edge"), "break", opacity=1.0)
+    side, above = _rooms(shot, eyes, (x, y + words, w, h - numbers - words), words)
+    higher = above.zero_px[1] - above.px_per_mm * _across_mm(eyes)
+    from_side, from_above = brief.labels.get("from_side", ""), brief.labels.get("from_above", "")
+    for text, at_px in ((from_side, y + 0.75 * words), (from_above, higher - 0.25 * words)):
+        words_at = Text(text, (x + 0.04 * w, at_px), "small")
+        shown.append(sheet.put(f"head.words.{len(shown)}", words_at, "text", "note", opacity=1.0))
+    R = float(shot.radius_mm)
+    off = (shot.object_ball_mm - shot.cue_ball_mm)[:2]
+    along, aside = float(off @ shot.aim_direction), float(off @ left_of(shot.aim_direction))
+    back = max(eye.back_mm for eye in eyes) + 190.0
+    bed = side.area(((-back, 0.0), (along + 90.0, 0.0), (along + 90.0, -26.0), (-back, -26.0)), "bed")
+    centre = above.line((-back, 0.0), (along, 0.0))
+    aim = above.line(
+        (0.0, 0.0), (along - float(shot.ball_diameter_mm) * math.cos(float(shot.cut_rad)), 0.0), "aim_line"
+    )
+    cue = side.area(((-R - 8, R + 6), (-R - 8, R - 6), (-back, R + 28), (-back, R + 54)), "wood")
+    for id, shape, layer in (
+        ("bed", bed, "table"), ("centre", centre, "area"), ("cue", cue, "line_under"), ("aim", aim, "line"),
+        ("side.cue", side.oval(0, R, R, R, "cue_ball"), "line_under"),
+        ("side.object", side.oval(along, R, R, R, "object_ball"), "line_under"),
+        ("above.cue", above.oval(0, 0, R, R, "cue_ball"), "line_under"),
+        ("above.object", above.oval(along, aside, R, R, "object_ball"), "line_under"),
+    ):  # fmt: skip
+        shown.append(sheet.put(f"head.{id}", shape, layer, "head", (HEADS,), opacity=1.0))  # type: ignore[arg-type]
+    first = eyes[0]
+    # the eye is the right one, or the left one where it is on the left of the line
+    mid = HALF_BETWEEN_EYES_MM * (-1.0 if first.offset_mm > 0 else 1.0)
+    x_mm, z_mm, side_mm = -first.back_mm, first.height_mm, first.offset_mm
+    for id, room, shape in (
+        ("neck", side, side.area(_moved(NECK_MM, x_mm, z_mm), "head")),
+        ("skull", side, side.oval(SKULL_MM[0] + x_mm, SKULL_MM[1] + z_mm, *SKULL_MM[2:], "head")),
+        ("nose", side, side.area(_moved(NOSE_MM, x_mm, z_mm), "head")),
+        ("eye", side, side.oval(x_mm - 6, z_mm, EYE_MM, EYE_MM, "cue_ball")),
+        ("top", above, above.oval(SKULL_MM[0] + x_mm, side_mm + mid, SKULL_MM[2], HALF_HEAD_MM, "head")),
+        ("top.nose", above, above.area(_moved(NOSE_ABOVE_MM, x_mm, side_mm + mid), "head")),
+        ("top.eye", above, above.oval(x_mm - 6, side_mm, EYE_MM, EYE_MM, "cue_ball")),
+    ):
+        name = sheet.put(f"head.{id}", shape, "bar", "head", (HEADS,), opacity=1.0)
+        shown.append(name)
+        for eye, span in zip(eyes[1:], moves[1:], strict=True):
+            up = eye.height_mm - first.height_mm
+            if room is above:
+                own = HALF_BETWEEN_EYES_MM * (-1.0 if eye.offset_mm > 0 else 1.0)
+                up = eye.offset_mm - first.offset_mm + (0.0 if id == "top.eye" else own - mid)
+            scale = room.px_per_mm
+            sheet.move(name, "offset_mm", span, -scale * (eye.back_mm - first.back_mm), scale * up, 0.0)
+    for n, (eye, step, (begin, end)) in enumerate(zip(eyes, brief.steps[:-1], spans[:-1], strict=True)):
+        still = max(moves[n][1], begin)
+        drawn = [
+            side.line((-eye.back_mm, eye.height_mm), (0.0, R)),
+            side.line((-eye.back_mm, eye.height_mm), (along, R)),
+            above.line((-eye.back_mm, eye.offset_mm), (0.0, 0.0)),
+            above.line((-eye.back_mm, eye.offset_mm), (along, aside)),
+        ]
+        for k, line in enumerate(drawn):
+            id = sheet.put(f"sight.{n}.{k}", line, "mark", "sight", (HEADS,), opacity=0.7, drawn=0.0)
+            sheet.move(id, "drawn", (still, still + 3 * fade), 1.0)
+            sheet.hide(id, (end, end + fade))
+        for k, measure in enumerate(step.measures):
+            baseline = y + h - numbers + (k + 0.8) * 1.3 * size
+            value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
+            room_px = 0.9 * w - s.text_width_px(value.text, "heading")
+            name = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
+            for part, text in (("name", name), ("value", value)):
+                id = sheet.put(f"eye.{n}.{k}.{part}", text, "text", "readout")
+                sheet.show(id, (still, still + fade))
+                sheet.hide(id, (end, end + fade))
+    for id in shown:
+        sheet.hide(id, gone)
+
+
+def _moved(points_mm: tuple[Pixel, ...], x_mm: float, y_mm: float) -> tuple[Pixel, ...]:
+    return tuple((x + x_mm, y + y_mm) for x, y in points_mm)
+
+
+def _across_mm(eyes: tuple[EyeSpec, ...]) -> float:
+    """How far the head reaches to a side of the line at most."""
+    return max(abs(eye.offset_mm) for eye in eyes) + HALF_BETWEEN_EYES_MM + HALF_HEAD_MM + 12.0
+
+
+def _rooms(shot: Shot, eyes: tuple[EyeSpec, ...], rect: Rect, words_px: float) -> tuple[_Room, _Room]:
+    """The side view above the view from above, at one scale."""
+    x, y, w, h = rect
+    behind = max(eye.back_mm for eye in eyes) + 200.0
+    ahead = float(shot.distance_mm) + 100.0
+    high, across = max(eye.height_mm for eye in eyes) + 150.0, _across_mm(eyes)
+    scale = min(0.96 * w / (behind + ahead), (h - words_px) / (high + 60.0 + 2 * across))
+    left = x + (w - scale * (behind + ahead)) / 2 + scale * behind
+    spare = (h - words_px - scale * (high + 60.0 + 2 * across)) / 2
+    floor = y + spare + scale * high
+    return _Room((left, floor), scale), _Room((left, y + h - spare - scale * across), scale)
+
+
+# ------------------------------------------------------------------ all of them
 
 
 def grid_cells(frame: Layout, count: int) -> list[Rect]:
-    """The rectangles of the small pictures: one row of up to three, else two rows; two columns in a tall frame."""
+    """The small pictures, each below its name: a row of up to three, else two; two columns in a tall frame."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(14)
     columns = 2 if frame.shape == "tall" or count == 4 else min(count, 3)
     rows = -(-count // columns)
-    top, bottom = (0.255 * H, 0.93 * H) if frame.shape != "tall" else (0.22 * H, 0.80 * H)
+    top, bottom = (0.235 * H, 0.94 * H) if frame.shape != "tall" else (0.21 * H, 0.80 * H)
+    name = 1.5 * frame.scale.text_px("small")
     w, h = (W - 2 * margin - (columns - 1) * gap) / columns, (bottom - top - (rows - 1) * gap) / rows
     return [
-        (round(margin + (n % columns) * (w + gap)), round(top + n // columns * (h + gap)), round(w), round(h))
+        (
+            round(margin + (n % columns) * (w + gap)),
+            round(top + n // columns * (h + gap) + name),
+            round(w),
+            round(h - name),
+        )
         for n in range(count)
     ]
 
 
 def _cell_layout(rect: Rect, side: int) -> EyeLayout:
     x, y, w, h = rect
-    return EyeLayout(
-        x + w * (0.5 + 0.06 * side), y + 0.34 * h, y + 0.76 * h, rect, rect, rect, (0, 0), "left", (0, 0), w
-    )
-
-
-def _put_shot(
-    brief: Brief,
-    frame: Layout,
-    places: EyeLayout,
-    sheet: Sheet,
-    mains: list[Pane],
-    ids: list[str],
-    line_ids: list[str],
-    span: Span,
-) -> None:
-    """Balls, ghost, target and aim line, in all the panes."""
-    shot = brief.subject.shot
-    assert shot is not None
-    at, top = shot.cue_ball_mm, line_top(places)
-    figure = eye_figure(
-        brief, sheet, frame, shot, bare(shot), mains[0], at, top, panes=tuple(ids), line_panes=tuple(line_ids)
-    )
-    put_balls(figure, brief.subject.table, True)
-    ghost = Ball(position(shot.ghost_ball_mm), figure.radius_mm, "ghost")
-    sheet.put("ghost_ball", ghost, "ghost", panes=tuple(ids), opacity=1.0)
-    C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
-    # one line for all the pictures: as far as the one that shows least of it
-    whole = construction.Line("target_line", O, T)
-    ends = [in_reach(replace(figure, windows=(pane,)), whole).end_mm for pane in mains]
-    nearest = min(ends, key=lambda end: math.dist(O, end))
-    lines = (Line((O, nearest), "target_line", arrow=True), Line((C, G), "aim_line"))
-    for line in lines:
-        sheet.put(line.style, line, "line", panes=tuple(line_ids), opacity=1.0)
-    sheet.put("aim_point", Mark(G, "aim"), "mark", panes=tuple(ids), opacity=1.0)
-    contact = position(shot.contact_object_mm)
-    for n, pane in enumerate(mains):
-        hollow = cannot_be_seen(contact, shot, eye_of(pane.projection(0)))
-        mark = Mark(contact, "contact", hollow)
-        sheet.put(f"contact_object.{n}", mark, "mark", "contact_object", (f"target.{n}",), opacity=1.0)
-    bring_cue(figure, (span[0], span[0] + 2))
-
-
-def _put_strip(
-    sheet: Sheet, places: EyeLayout, steps: tuple[BriefStep, ...], spans: list[Span], fade: int
-) -> None:
-    """The pane's frame, and what this eye sees in numbers."""
-    x, y, w, h = places.pane_px
-    strip = places.picture_px[1] + places.picture_px[3]
-    gone = (spans[-1][0], spans[-1][0] + fade)
-    sheet.put("pane.strip", Shade((x, strip, w, y + h - strip), "gutter"), "area", opacity=1.0)
-    sheet.put("pane.edge", Shade(places.pane_px, "window_edge"), "break", opacity=1.0)
-    for id in ("pane.strip", "pane.edge"):
-        sheet.hide(id, gone)
-    pitch = (y + h - strip) / 2
-    for n, (step, (first, end)) in enumerate(zip(steps[:-1], spans[:-1], strict=True)):
-        for k, measure in enumerate(step.measures):
-            baseline = strip + (k + 0.72) * pitch
-            for part, text in (
-                ("name", Text(measure.name, (x + 0.04 * w, baseline), "small")),
-                ("value", Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")),
-            ):
-                id = sheet.put(f"seen.{n}.{k}.{part}", text, "text", "readout")
-                sheet.show(id, (first + fade, first + 2 * fade))
-                sheet.hide(id, (end, end + max(fade // 2, 1)))
+    axis = x + w * (0.5 + 0.12 * side)
+    return EyeLayout(axis, y + 0.5 * h, y + 0.80 * h, NO_PANE, NO_PANE, rect, (0, y), "left", (0, y), w)
 
 
 def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, shown: Span) -> None:
     """Frames and names of the small pictures."""
-    sizes = plate_sizes(frame.scale)
     for n, (rect, measure) in enumerate(zip(cells, words.measures, strict=True)):
         x, y, w, _ = rect
         edge = sheet.put(f"cell.{n}", Shade(rect, "window_edge"), "break")
-        text = fitted(joined(measure), w - 2 * frame.scale.px(12) - 2 * sizes.padding_px, frame)
-        at = (x + frame.scale.px(12), y + frame.scale.px(12))
-        plate = Plate(text, (*at, plate_width_px(text, frame.scale, False), sizes.height_px))
-        name = sheet.put(f"cell.{n}.name", plate, "label", "caption")
+        text = fitted(body_words(measure), w, frame, "small")
+        at = (float(x), y - 0.4 * frame.scale.text_px("small"))
+        name = sheet.put(f"cell.{n}.name", Text(text, at, "small"), "text", "caption")
         for id in (edge, name):
             sheet.show(id, shown)
 

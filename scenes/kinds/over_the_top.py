@@ -13,7 +13,7 @@ import numpy as np
 
 from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
-from scenes.board import Board, EyeCamera, Move, Pane, Plate, Rect, Track
+from scenes.board import Board, EyeCamera, Move, Pane, Rect, Track
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
@@ -25,18 +25,14 @@ from scenes.figure.eye_view import (
     eye_layout,
     eye_mm,
     line_top,
-    seen_ball,
     viewing_distance,
 )
 from scenes.figure.figure import Figure, bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls, put_circles, put_lines, put_point
-from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import layout
-from scenes.kinds.alignments import seen_measures
 from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
-from scenes.look.scale import plate_sizes, plate_width_px
 
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
@@ -48,12 +44,12 @@ AT = {"wide": (0.36, 0.74), "square": (0.36, 0.68), "tall": (0.32, 0.62)}
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """From above, the move, and what the eye sees."""
-    shot, eye = _asked(subject)
+    _, eye = _asked(subject)
     values = eye_values(eye)
     return (
         OutlineStep("above", ABOVE, values, draws_s=5.0),
         OutlineStep("down", DOWN, values, draws_s=MOVE_S + 1.0),
-        OutlineStep("eye", SEEN, values, seen_measures(shot, eye), draws_s=4.0),
+        OutlineStep("eye", SEEN, values, draws_s=4.0),
     )
 
 
@@ -93,7 +89,6 @@ def board(brief: Brief) -> Board:
     note = put_note(sheet, brief.labels, widths, places.note_px, places.heading_align, on=False)
     if note is not None:
         sheet.show(note, (spans[2][0], spans[2][0] + fade))
-    _put_seen(sheet, brief, figure, (spans[2][0] + fade, spans[2][0] + 2 * fade))
     return sheet.board(brief, (pane,))
 
 
@@ -142,26 +137,6 @@ def _picture(figure: Figure, above: Pane) -> Construction:
     )
     a = shot.aim_direction
     return Construction("", (step,), (float(a[0]), float(a[1])), G, aim)
-
-
-def _put_seen(sheet: Sheet, brief: Brief, figure: Figure, shown: Span) -> None:
-    """What the eye sees in numbers, beside the cue ball."""
-    frame = figure.frame
-    sizes = plate_sizes(frame.scale)
-    x, _, w, _ = frame.title_safe
-    cue_y = float(figure.pane.px(figure.shot.cue_ball_mm)[1])
-    bottom = min(cue_y + sizes.height_px, 0.875 * frame.height_px)
-    if frame.shape != "wide":  # no room beside the ball
-        ball = seen_ball(figure.pane, figure.shot.cue_ball_mm, figure.radius_mm)
-        bottom = cue_y + ball.mean_radius_px + 2 * sizes.height_px + 3 * frame.scale.px(8)
-    for n, measure in enumerate(brief.steps[-1].measures):
-        text = f"{measure.name} {joined(measure)}"
-        width = plate_width_px(text, frame.scale, False)
-        left = x if int(figure.shot.outward) < 0 else x + w - width
-        top = bottom - (2 - n) * (sizes.height_px + frame.scale.px(8))
-        plate = Plate(text, (left, top, width, sizes.height_px))
-        id = sheet.put(f"seen.{n}", plate, "label", "label", fresh=1.0)
-        sheet.show(id, shown)
 
 
 KIND = Kind(

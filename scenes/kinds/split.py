@@ -337,6 +337,8 @@ def _labels(half: _Half) -> Labels:
     frame = half.figure.frame
     margin, gap = frame.title_px[0], frame.scale.px(10)
     left, right = max(x + gap, margin), min(x + w - gap, frame.width_px - margin)
+    _, safe_y, _, safe_h = frame.title_safe
+    h = min(y + h, safe_y + safe_h) - y
     return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), [_caption_rect(frame, half)])
 
 

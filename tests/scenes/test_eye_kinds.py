@@ -16,7 +16,7 @@ from aimgeo.camera import pixels
 from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Board, EyeCamera, Line, Mark, Plate, Text
+from scenes.board import Area, Ball, Board, EyeCamera, Line, Pane, Plate, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.figure.eye_view import focal_px, seen_ball
 from scenes.frame.column import text_rect
@@ -102,6 +102,8 @@ def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 
         "one_size": "The object balls, brought to one size",
         "ruler_centre": "centre",
         "ruler_edge": "edge",
+        "from_side": "From the side",
+        "from_above": "From above, same scale",
         "heading": "Cut 22.0° left, 640 mm apart",
         "on_the_line": "On the line",
         "no_depth": "A screen shows no depth",
@@ -249,32 +251,56 @@ def test_one_view_alone_is_no_split_screen() -> None:
         split.outline(spanned(one("near-and-far", 22.0, 300.0, "ghost_ball")))
 
 
-def test_each_eye_of_the_alignments_has_its_own_picture_and_comes_again_in_the_grid() -> None:
+def eye_at(pane: Pane, frame: int) -> np.ndarray:
+    P = pane.projection(frame)
+    return np.asarray(-np.linalg.solve(P[:, :3], P[:, 3]))
+
+
+def test_the_eye_of_the_alignments_moves_to_each_place_and_all_come_again_in_the_grid() -> None:
     subject = all_eyes(22.0)
     board = a_board(alignments, subject)
+    panes = {pane.id: pane for pane in board.panes}
     for n, view in enumerate(subject.companions):
         assert view.eye is not None
         assert view.shot is not None
-        for id in (f"eye.{n}", f"target.{n}", f"small.{n}"):
-            pane = next(p for p in board.panes if p.id == id)
-            P = pane.projection(board.frames - 1)
-            eye = -np.linalg.solve(P[:, :3], P[:, 3])
-            offset = (eye[:2] - view.shot.cue_ball_mm[:2]) @ np.array(
-                [-view.shot.aim_direction[1], view.shot.aim_direction[0]]
-            )
-            assert offset == pytest.approx(view.eye.offset_mm, abs=1e-6)
+        across = np.array([-view.shot.aim_direction[1], view.shot.aim_direction[0]])
+        for pane, frame in ((panes["eye"], board.steps[n].end_frame - 1), (panes[f"small.{n}"], board.frames - 1)):
+            eye = eye_at(pane, frame)
+            assert (eye[:2] - view.shot.cue_ball_mm[:2]) @ across == pytest.approx(view.eye.offset_mm, abs=1e-6)
+            assert eye[2] == pytest.approx(view.eye.height_mm)
     at_end = {p.id for p in board.panes if p.opacity.at(board.frames - 1)[0] > 0}
     assert at_end == {f"small.{n}" for n in range(4)}
 
 
-def test_a_contact_point_that_one_eye_cannot_see_is_hollow_in_its_picture_alone() -> None:
-    low = replace(EYE, name="low", height_mm=40.0)
-    subject = spanned(*(one("alignments", 8.0, 200.0, None, eye) for eye in (low, STANDING)))
+def test_the_head_stands_to_scale_where_the_eye_is() -> None:
+    """From the cue ball's centre to the drawn eye, in drawn balls of 57.15 mm: as far as the eye is."""
+    subject = all_eyes(22.0)
     board = a_board(alignments, subject)
-    hollow = {
-        e.panes: e.shape.hollow for e in board.elements if e.role == "contact_object" and isinstance(e.shape, Mark)
-    }
-    assert hollow == {("target.0",): True, ("target.1",): False}
+    drawn = {e.id: e for e in board.elements if isinstance(e.shape, Area)}
+
+    def centre(id: str, frame: int) -> np.ndarray:
+        shape = drawn[id].shape
+        assert isinstance(shape, Area)
+        return np.mean(shape.points_mm, axis=0) + np.array(drawn[id].offset_mm.at(frame))
+
+    ball = drawn["head.side.cue"].shape
+    assert isinstance(ball, Area)
+    per_mm = np.ptp(np.array(ball.points_mm)[:, 0]) / (2 * R)
+    for n, view in enumerate(subject.companions):
+        assert view.eye is not None
+        frame = board.steps[n].end_frame - 1
+        side = (centre("head.eye", frame) - centre("head.side.cue", frame)) / per_mm
+        above = (centre("head.top.eye", frame) - centre("head.above.cue", frame)) / per_mm
+        assert side[:2] == pytest.approx([-view.eye.back_mm - 6, view.eye.height_mm - R], abs=0.1)
+        assert above[:2] == pytest.approx([-view.eye.back_mm - 6, view.eye.offset_mm], abs=0.1)
+
+
+def test_every_eye_of_the_alignments_has_a_sentence_of_its_own() -> None:
+    steps = alignments.outline(all_eyes(22.0))[:-1]
+    assert [step.sentence for step in steps] == [
+        f"alignments.{body}" for body in ("eye_over", "eye_chin_left", "eye_chin_right", "eye_standing")
+    ]
+    assert len({(step.sentence, step.values) for step in steps}) == len(steps)
 
 
 def test_over_the_top_moves_once_from_above_to_the_eye() -> None:
