@@ -254,8 +254,8 @@ def _put_heads(
             value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
             room_px = 0.9 * w - s.text_width_px(value.text, "heading")
             name = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
-            for part, text in (("name", name), ("value", value)):
-                id = sheet.put(f"eye.{n}.{k}.{part}", text, "text", "readout")
+            for part, words_at in (("name", name), ("value", value)):
+                id = sheet.put(f"eye.{n}.{k}.{part}", words_at, "text", "readout")
                 sheet.show(id, (still, still + fade))
                 sheet.hide(id, (end, end + fade))
     for id in shown:
