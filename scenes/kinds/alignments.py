@@ -253,8 +253,8 @@ def _put_heads(
             baseline = y + h - numbers + (k + 0.8) * 1.3 * size
             value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
             room_px = 0.9 * w - s.text_width_px(value.text, "heading")
-            name = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
-            for part, words_at in (("name", name), ("value", value)):
+            called = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
+            for part, words_at in (("name", called), ("value", value)):
                 id = sheet.put(f"eye.{n}.{k}.{part}", words_at, "text", "readout")
                 sheet.show(id, (still, still + fade))
                 sheet.hide(id, (end, end + fade))
