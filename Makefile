@@ -19,7 +19,8 @@ lint:
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
 
-trial: ## tries 200 random edits of a lesson whose lengths are locked
+trial: ## tries 200 random edits of a lesson whose lengths are locked, and 5,000 method files written wrong (minutes)
+	@PYTHONPATH=. .venv/bin/python tests/lessons/mutations.py 5000
 	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py
 
 generate: ## write everything that is made from the code: the schema, tables of the docs

@@ -5,6 +5,7 @@ Written as JPEG: the cloth's dither would make PNGs ten times as large.
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from lessons.lesson.model import load
+from lessons.lesson.model import load, loads
 from lessons.planning.plan import Plan, plan
 from scenes.board import Board
 from scenes.draw.picture import picture
@@ -70,6 +71,25 @@ def sheets() -> Iterator[tuple[str, Image.Image]]:
         yield name, Image.fromarray(np.concatenate(rows, axis=0))
 
 
+def operations() -> Iterator[tuple[str, Image.Image]]:
+    """Each operation of a method of one's own on one shot, and the method that the guide begins with."""
+    planned = plan(load(HERE / "operations.yaml"))
+    parts = []
+    for clip in planned.clips:
+        board = _board(planned, clip.name)
+        (end,) = (s.end_frame for s in board.steps if s.name == "step 1")
+        parts.append(Image.fromarray(picture(board, end - 1)).resize(THUMBNAIL_PX, Image.Resampling.LANCZOS))
+    across, (w, h) = 3, THUMBNAIL_PX
+    sheet = Image.new("RGB", (across * w, -(-len(parts) // across) * h))
+    for n, part in enumerate(parts):
+        sheet.paste(part.convert("RGB"), (n % across * w, n // across * h))
+    yield "operations", sheet
+    text = re.findall(r"```yaml\n(.*?)```", (HERE / "methods.md").read_text(encoding="utf-8"), re.DOTALL)[0]
+    board = _board(plan(loads(text)), "half-way_build-up_overlap-1-4_left_far")
+    (end,) = (s.end_frame for s in board.steps if s.name == "what it gives")
+    yield "own-method", Image.fromarray(picture(board, end - 1)).resize(STILL_PX, Image.Resampling.LANCZOS)
+
+
 def stills() -> Iterator[tuple[str, Image.Image]]:
     """The pictures of the README."""
     for name in STILLS:
@@ -110,7 +130,7 @@ def _board(planned: Plan, pattern: str, look: Look | None = None) -> Board:
 def main(names: list[str]) -> None:
     """Write the named pictures, or all."""
     (HERE / "figures").mkdir(exist_ok=True)
-    for group in (method_figures, stills, looks, sheets):
+    for group in (method_figures, stills, looks, sheets, operations):
         for name, image in group():
             if not names or name in names:
                 image.convert("RGB").save(HERE / "figures" / f"{name}.jpg", quality=88, subsampling=0)

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
+from aimgeo.construct.language import BALLS, KNOWN_LINES, KNOWN_POINTS, OPERATIONS, SIDES, WHICH
 from aimgeo.tables import TABLES
 from lessons.lesson.fields import METHOD_NAMES
 from lessons.lesson.model import AXES
@@ -60,12 +61,45 @@ def _or(names: Iterable[str]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
+WRITTEN = {
+    "point": "a point", "line": "a line", "figure": "a point or a line", "two_points": "[two points]",
+    "two_lines": "[two lines]", "ball": "a ball", "length": "a length", "number": "a number", "angle": "degrees",
+    "side": "a side", "which": _or(WHICH),
+}  # fmt: skip
+
+
+def operations() -> str:
+    """What a method of one's own may make points and lines with."""
+    rows = [
+        (
+            f"`{{{', '.join(one.takes)}}}`",
+            f"a {one.gives}",
+            one.says,
+            "; ".join(f"`{key}` {WRITTEN[kind]}" for key, kind in one.takes.items()),
+        )
+        for one in OPERATIONS.values()
+    ]
+    return _table(("keys", "makes", "which is", "takes"), rows)
+
+
+def known() -> str:
+    """The points and lines that every shot has."""
+    points = [(f"`{name}`", "a point", says) for name, says in KNOWN_POINTS.items()]
+    return _table(
+        ("name", "is", "which"), [*points, *((f"`{n}`", "a line", says) for n, says in KNOWN_LINES.items())]
+    )
+
+
 PARTS: dict[str, Callable[[], str]] = {
     "kinds": kinds,
     "settings": settings,
     "methods": lambda: _or(METHOD_NAMES),
     "tables": lambda: _or(TABLES),
     "languages": lambda: _or(LANGUAGES),
+    "operations": operations,
+    "known": known,
+    "sides": lambda: _or(SIDES),
+    "balls": lambda: _or(BALLS),
     "looks": lambda: _or(LOOKS),
 }
 """What stands between two marks of a Markdown file, by its name there."""

@@ -5,16 +5,21 @@ The readings stand with their methods; exact definitions are in docs/geometry.md
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from aimgeo.aim_frame import AimFrame
 from aimgeo.judging import Outcome, outcome
 from aimgeo.methods import METHODS
+from aimgeo.methods.method import Method
 from aimgeo.pocket import Window
 from aimgeo.vectors import Array
 
 
-def reading_turns(frame: AimFrame, eye: Array | None, mark_cut_rad: Array) -> dict[str, dict[str, Array]]:
+def reading_turns(
+    frame: AimFrame, eye: Array | None, mark_cut_rad: Array, methods: Mapping[str, Method] = METHODS
+) -> dict[str, dict[str, Array]]:
     """Method to reading to the turn of the aim (N,), left positive; without an eye the readings that need none.
 
     mark_cut: the unsigned cut whose mark is used, (N,).
@@ -26,12 +31,16 @@ def reading_turns(frame: AimFrame, eye: Array | None, mark_cut_rad: Array) -> di
             for name, reading in method.readings.items()
             if eye is not None or not reading.needs_eye
         }
-        for method in METHODS.values()
+        for method in methods.values()
     }
 
 
 def judged_readings(
-    frame: AimFrame, eye: Array | None, mark_cut_rad: Array | None = None, window: Window | None = None
+    frame: AimFrame,
+    eye: Array | None,
+    mark_cut_rad: Array | None = None,
+    window: Window | None = None,
+    methods: Mapping[str, Method] = METHODS,
 ) -> dict[str, dict[str, Outcome]]:
     """Method to name to what comes of that reading, (N,) each; without an eye the readings that need none.
 
@@ -40,7 +49,7 @@ def judged_readings(
     the ball (`hit`).
     """
     mark = np.abs(frame.cut_rad) if mark_cut_rad is None else mark_cut_rad
-    turns = reading_turns(frame, eye, mark)
+    turns = reading_turns(frame, eye, mark, methods)
     found = outcome(frame, np.stack([turn for named in turns.values() for turn in named.values()]), window=window)
     each = (found.row(k) for k in range(len(found.hit)))
     return {method: {name: next(each) for name in named} for method, named in turns.items()}

@@ -16,8 +16,8 @@ from lessons.footage.match import Clicks
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.fields import CutValue, Name, Pocket, PositiveLength, Side, Spot, Words, choice
-from lessons.lesson.model import Strict
 from lessons.lesson.read import Keys, Node, plain, read
+from lessons.lesson.texts import Strict
 
 MEASURED = tuple(name for name in MEASURES if not name.endswith(("_x", "_y")))
 MEASURED_ERROR_MM = 0.5

@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeAlias, Union
+from typing import Annotated, Any, Literal, Union
 
 from pydantic import (
-    BaseModel,
-    ConfigDict,
     Discriminator,
     Field,
     Tag,
     ValidationError,
-    ValidationInfo,
     create_model,
     model_validator,
 )
 
+from aimgeo.methods.own import Own
 from aimgeo.tables import NOSE_PART, TABLES, Table
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
+    OWN_NAMES,
     CutValue,
     Language,
     LengthValue,
@@ -35,21 +34,20 @@ from lessons.lesson.fields import (
     PositiveLength,
     Rate,
     Seconds,
-    Shown,
     Side,
     Size,
     Spot,
     Words,
     choice,
-    left_to_right,
     measured,
     one_or_more,
     setting_field,
 )
+from lessons.lesson.own import OwnMethods, own_texts, read_own
 from lessons.lesson.read import Keys, Node, plain, read, read_text
+from lessons.lesson.texts import ShownText, SpokenText, Strict, Translated
 from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
 from lessons.lesson.values import Length
-from lessons.lesson.wording import LANGUAGES
 from scenes.board.settings import Setting, settings_of
 from scenes.film.forms import CHOSEN_FORMS
 from scenes.kinds import CLIP_KINDS
@@ -71,60 +69,6 @@ ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
 DEFAULT_CUTS = ("3/4", "1/2", "1/4")
 DEFAULT_DISTANCES = {"near": "300 mm", "far": "800 mm"}
 DEFAULT_EYES: Any = {"player": {"back": "600 mm", "height": "300 mm"}}
-
-
-class Strict(BaseModel):
-    """Keys that are all known: unknown ones are refused, and the known ones noted for the hint."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _note_known_keys(cls, data: Any, info: ValidationInfo) -> Any:
-        if isinstance(data, dict) and info.context is not None:
-            info.context[id(data)] = tuple(cls.model_fields)
-        return data
-
-
-class ByLanguage(Strict):
-    """A text in several languages, by their codes."""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _some_left_to_right(cls, data: Any) -> Any:
-        if not data:
-            raise ValueError("is empty; write the words or leave the key out.")
-        for language in data:
-            left_to_right(language)
-        return data
-
-    def in_language(self, language: str) -> str | None:
-        """The text in a language; None when it isn't written in that."""
-        text: str | None = getattr(self, language)
-        return text
-
-
-def _in_languages(name: str, text: Any) -> Any:
-    """One text for all languages, or a text for each."""
-    fields: dict[str, Any] = {
-        code: (text | None, Field(None, description=f"In {language}.")) for code, language in LANGUAGES.items()
-    }
-    translated = create_model(name, __base__=ByLanguage, __doc__=ByLanguage.__doc__, **fields)
-
-    def form(value: Any) -> str:
-        return "languages" if isinstance(value, dict | ByLanguage) else "text"
-
-    each: Any = Annotated[text, Tag("text")] | Annotated[translated, Tag("languages")]
-    return Annotated[each, Discriminator(form)]
-
-
-Translated = str | ByLanguage
-if TYPE_CHECKING:
-    ShownText: TypeAlias = Translated
-    SpokenText: TypeAlias = Translated
-else:
-    ShownText = _in_languages("ShownByLanguage", Shown)
-    SpokenText = _in_languages("SpokenByLanguage", Words)
 
 
 class Eye(Strict):
@@ -338,6 +282,7 @@ class LessonKeys(Strict):
     )
     pocket: Pocket = Field("foot-left", description="The target pocket.")
     spot: Spot | None = Field(None, description="Where the object ball lies, [x, y] from the bed's centre.")
+    own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")
     output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
@@ -373,6 +318,8 @@ class Lesson:
     identity: str
     keys: LessonKeys
     tree: Node
+    own: Mapping[str, Own] = field(default_factory=dict)
+    """Methods of its own, by their keys."""
 
     def place(self, *location: str | int) -> Place:
         """Where a value stands in the file: as near as the file says it."""
@@ -386,6 +333,7 @@ class Lesson:
 def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
     """Every text of a lesson that is shown or said, with its location."""
     yield ("title",), keys.title
+    yield from own_texts(keys.own_methods)
     for index, group in enumerate(keys.clips):
         places: list[tuple[explain.Location, Any]] = [(("clips", index), group)]
         places += [
@@ -397,11 +345,6 @@ def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
             for key in ("title", "over", "under", "narration"):
                 if (text := getattr(holder, key, None)) is not None:
                     yield (*at, key), text
-
-
-def said(text: Translated, language: str) -> str:
-    """A text in a language. One that is written once is the same in all."""
-    return text if isinstance(text, str) else text.in_language(language) or ""
 
 
 def load(path: Path, shown_as: str | None = None) -> Lesson:
@@ -427,15 +370,18 @@ def _lesson(tree: Node, file: str, stem: str) -> Lesson:
     faults = list(explain.empty_values(tree))
     known: dict[int, tuple[str, ...]] = {}
     data = plain(tree)
+    own: dict[str, Own] = {}
+    known[OWN_NAMES] = _own_names(data)
     try:
         keys = lesson_model(_kinds(data)).model_validate(data, context=known)
     except ValidationError as error:
         faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
     else:
         faults += _untranslated(keys, tree)
+        own = read_own(keys.own_methods, lambda at: explain.place_of(tree, at), faults)
     if faults:
         raise LessonError(faults)
-    return Lesson(file, keys.identity or slug(stem), keys, tree)
+    return Lesson(file, keys.identity or slug(stem), keys, tree, own)
 
 
 def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
@@ -448,6 +394,12 @@ def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
             yield Fault(explain.place_of(tree, at), sentence)
         elif lacks:
             yield Fault(explain.place_of(tree, at), f"'{lacks[0]}' is missing; the lesson is in that language.")
+
+
+def _own_names(data: Any) -> tuple[str, ...]:
+    """The names of the methods of one's own, so that the groups may ask for them."""
+    own = data.get("own_methods") if isinstance(data, dict) else None
+    return tuple(own) if isinstance(own, dict) else ()
 
 
 def _kinds(data: Any) -> frozenset[str]:

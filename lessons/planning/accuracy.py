@@ -12,8 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
-from aimgeo.shot import Shot
+from aimgeo.methods.own import READING
+from aimgeo.methods.readings import judged_readings
+from aimgeo.pocket import window_into
+from aimgeo.shot import Shot, one_of_many
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import angle_rad
 from lessons.answering.answer import answer
@@ -57,7 +61,45 @@ def accuracy(made: Plan) -> Accuracy:
             "object_ball_mm": [x, y], "cue_ball_mm": shot.shot.cue_ball_mm[:2].tolist(),
             **_asked(made.table, shot.pocket, shot.shot), "ball_diameter_mm": made.ball_mm, "eye": eye,
         })  # fmt: skip
-    return Accuracy(made.title, made.told, tuple(_rows(names, answer(asked))), made.unset)
+    rows = (*_rows(names, answer(asked)), *_own_rows(made))
+    return Accuracy(made.title, made.told, rows, made.unset)
+
+
+def _own_rows(made: Plan) -> Iterator[Mapping[str, Any]]:
+    """The rows of the lesson's own methods, judged in the same way: READING is the only one of each."""
+    bed = (made.table.length_mm / 2, made.table.width_mm / 2)
+    for own, shot, (eye_name, eye) in product(made.own, made.shots, made.eyes.items()):
+        if not np.isfinite(shot.shot.aim_direction).all():
+            continue
+        frame = aim_frame(one_of_many(shot.shot), bed)
+        at = np.array([[-eye["back_mm"], eye_offset_mm(eye, shot.shot), eye["height_mm"]]])
+        window = window_into(made.table.pocket(shot.pocket), frame.object_ball_mm, frame.radius_mm)
+        method = own.method()
+        found = judged_readings(frame, at, window=window, methods={own.name: method})[own.name][READING].row(0)
+        x, y = shot.shot.object_ball_mm[:2].tolist()
+        yield {
+            "method": own.name, "reading": READING, "shot": shot.identity, "cut": shot.cut_text,
+            "cut_deg": shot.cut_deg, "side": shot.side, "distance": shot.distance_name,
+            "distance_mm": shot.distance_mm, "pocket": shot.pocket, "object_ball_x_mm": x, "object_ball_y_mm": y,
+            "eye": eye_name, "usable": bool(found.has_aim), "hit": bool(found.hit) if found.has_aim else None,
+            "aim_error_deg": _degrees(found.aim_error_rad), "result_cut_deg": _degrees(found.cut_rad),
+            "object_error_deg": _degrees(found.object_error_rad),
+            "miss_mm": float(found.miss_mm) if np.isfinite(found.miss_mm) else None,
+            "pocketed": bool(found.pocketed) if found.hit else None,
+        }  # fmt: skip
+
+
+def eye_offset_mm(eye: Mapping[str, Any], shot: Shot) -> float:
+    """How far an eye of the plan stands to the left of a shot's aim line."""
+    if "offset_mm" in eye:
+        return float(eye["offset_mm"])
+    R = float(shot.radius_mm)
+    contact = float(shot.side * shot.contact_offset_mm)
+    return {"aim_line": 0.0, "contact_line": contact, "cue_edge_left": R, "cue_edge_right": -R}[eye["alignment"]]
+
+
+def _degrees(angle_rad: Any) -> float | None:
+    return float(np.degrees(angle_rad)) if np.isfinite(angle_rad) else None
 
 
 def _asked(table: Table, pocket: str, shot: Shot) -> dict[str, Any]:

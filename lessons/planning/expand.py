@@ -14,7 +14,8 @@ from typing import Any
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.fields import METHOD_NAMES
-from lessons.lesson.model import AXES, CardGroup, Changes, Group, Lesson, Translated, said, slug
+from lessons.lesson.model import AXES, CardGroup, Changes, Group, Lesson, slug
+from lessons.lesson.texts import Translated, said
 from lessons.lesson.values import Cut
 from lessons.lesson.wording import LANGUAGES
 from scenes.kinds import CLIP_KINDS
@@ -143,7 +144,7 @@ def _covered(
 def _every(lesson: Lesson) -> dict[str, tuple[Any, ...]]:
     keys = lesson.keys
     return {
-        "method": METHOD_NAMES,
+        "method": (*METHOD_NAMES, *keys.own_methods),
         "cut": keys.cuts,
         "side": keys.sides,
         "distance": tuple(keys.distances),

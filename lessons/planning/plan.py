@@ -12,10 +12,14 @@ from typing import Any
 from aimgeo.construct import Quantity
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
+from aimgeo.methods.method import Method
+from aimgeo.methods.own import Own
 from aimgeo.shot import BALL_DIAMETER_MM, Shot
 from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
-from lessons.lesson.model import AXES, CardGroup, Eye, Lesson, Translated, said
+from lessons.lesson.model import AXES, CardGroup, Eye, Lesson
+from lessons.lesson.own import as_sentence, own_steps, own_words
+from lessons.lesson.texts import Translated, said
 from lessons.lesson.timing import LOOK_S, said_by_s, step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
@@ -113,6 +117,8 @@ class Plan:
     table: Table = TABLES["9ft"]
     units: str = "mm"
     ball_mm: float = BALL_DIAMETER_MM
+    own: tuple[Own, ...] = ()
+    """The lesson's own methods."""
 
     @property
     def shots(self) -> tuple[PlacedShot, ...]:
@@ -212,9 +218,9 @@ class _Planner:
         self.distances_mm = {
             name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
         }
-        self.wording = Wording(words_of(language), self.keys.units, self.ball_mm)
+        self.wording = Wording(self.words(language), self.keys.units, self.ball_mm)
         # faults and what is left out are told on the command line, which speaks English
-        self.told = Wording(words_of("en"), self.keys.units, self.ball_mm)
+        self.told = Wording(self.words("en"), self.keys.units, self.ball_mm)
         output = Output(*self.keys.output.size, self.keys.output.rate)
         self.output = draft_output(output) if draft else output
         self.form: str = "draft" if draft else self.keys.output.form
@@ -223,6 +229,11 @@ class _Planner:
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
+        self.own_steps = own_steps(self.keys.own_methods, lesson.own)
+
+    def words(self, language: str) -> Mapping[str, Any]:
+        """A language's words, with those of the lesson's own methods."""
+        return own_words(words_of(language), self.keys.own_methods, self.lesson.own, language)
 
     def plan(self, speaks: bool, locks: bool = False) -> Plan:
         """The plan, or LessonError; with the times and the sound of recordings when it `speaks`.
@@ -262,6 +273,7 @@ class _Planner:
             table=self.table,
             units=self.keys.units,
             ball_mm=self.ball_mm,
+            own=tuple(self.lesson.own.values()),
         )
 
     def check_sizes(self) -> None:
@@ -403,7 +415,7 @@ class _Planner:
         """One shot of a clip; None when its method doesn't reach it."""
         construction = None
         if view.method is not None:
-            method = METHODS[_key(view.method)]
+            method = self.method(view, placed.shot)
             if limit := method.limit(placed.shot):
                 self.beyond(request, view, self.told.limit(limit))
                 return None
@@ -416,7 +428,19 @@ class _Planner:
             construction=construction,
             eye=self.eye(view.eye, placed.shot) if view.eye else None,
             distance_name=placed.distance_name,
+            own=self.lesson.own.get(_key(view.method or "")),
         )
+
+    def method(self, view: View, shot: Shot) -> Method:
+        """The view's method; one of the lesson's own looks from the view's eye, else from the lesson's first."""
+        name = _key(view.method or "")
+        if name not in self.lesson.own:
+            return METHODS[name]
+        own = self.lesson.own[name]
+        if not own.needs_eye:
+            return own.method()
+        eye = self.eye(view.eye or next(iter(self.keys.eyes)), shot)
+        return own.method((eye.back_mm, eye.offset_mm, eye.height_mm))
 
     def beyond(self, request: Request, view: View, sentence: str) -> None:
         """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
@@ -538,6 +562,14 @@ class _Planner:
                             f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
                         )
                     )
+        if step.sentence in self.own_steps:
+            told, where = self.own_steps[step.sentence]
+            shown = self.filled(told.title, values, (*where, "title"), spoken=False)
+            title = shown if title is None else title
+            if narration is None and told.narration is None:
+                narration = as_sentence(shown)
+            elif narration is None and told.narration is not None:
+                narration = self.filled(told.narration, values, (*where, "narration"), spoken=True)
         try:
             title = self.wording.title(step.sentence, values) if title is None else title
             if narration is None:

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from itertools import accumulate, pairwise
 
 from aimgeo.construct import Construction, Position, Quantity
+from aimgeo.methods import METHODS
+from aimgeo.methods.method import Method
+from aimgeo.methods.own import Own
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from scenes.board import FilmedCamera
@@ -70,7 +73,8 @@ class Subject:
     """What the clip is about, before any words. What does not apply is None or empty.
 
     `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
-    the subject's own shot is then the first of them. `settings` are the kind's own.
+    the subject's own shot is then the first of them. `settings` are the kind's own; `own` is a method of the
+    lesson's own, whose construction this is.
     """
 
     kind: str
@@ -83,6 +87,12 @@ class Subject:
     companions: tuple[Subject, ...] = ()
     footage: Footage | None = None
     settings: Settings = field(default_factory=Settings)
+    own: Own | None = None
+
+    @property
+    def methods(self) -> Mapping[str, Method]:
+        """The methods by which its construction is judged: its own one alone, or those that aimgeo has."""
+        return METHODS if self.own is None else {self.own.name: self.own.method()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from scenes.figure.eye_view import seen_ball
 from scenes.figure.figure import Figure, disc_of, in_reach, marks_of, pieces_of, point_panes, strokes_of, visible
 from scenes.figure.labels import Obstacles, Port, Stroke, Wanted
 from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
-from scenes.look.roles import LINE_STYLE, UNLABELLED
+from scenes.look.roles import UNLABELLED, line_style
 
 MOST_LABELS = 8
 
@@ -48,7 +48,7 @@ def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> lis
     out = []
     marked = [p for p in step.points if figure.pane.id in point_panes(figure, p.role)]
     for role, ports, sample, rank in (
-        *((n.role, _line_ports(figure, n), LINE_STYLE.get(n.role, n.role), LINE_RANK) for n in step.lines),
+        *((n.role, _line_ports(figure, n), line_style(n.role), LINE_RANK) for n in step.lines),
         *((c.role, _circle_ports(figure, c), None, BALL_RANK) for c in step.circles),
         *((p.role, _around(figure.px(p.at_mm)), None, POINT_RANK) for p in marked),
     ):

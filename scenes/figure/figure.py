@@ -15,7 +15,7 @@ from aimgeo import construct as construction
 from aimgeo.camera import depth
 from aimgeo.construct import Construction, Position, Step, position
 from aimgeo.shot import Shot
-from aimgeo.vectors import Array, dot
+from aimgeo.vectors import Array, cross, dot
 from scenes.board import Pane, Pixel, Rect
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet, frames_of
@@ -23,12 +23,16 @@ from scenes.board.rects import part_inside
 from scenes.figure.eye_view import cannot_be_seen, seen_ball
 from scenes.figure.labels import Disc, Stroke
 from scenes.frame.layout import Layout
-from scenes.look.roles import LINE_STYLE, MARK_KIND
+from scenes.look.roles import MARK_KIND, line_style
 
 ARROW_WIDTHS = 3.9
 """Length of an arrowhead in widths of its line."""
 AT_CUE_BALL = frozenset({"contact_cue", "cue_centre", "cue_mark", "sight_start"})
 """Points on the cue ball."""
+PLAYED_RIGHT = "own.played_right"
+"""What is said where the shot is played with the true aim after another one was drawn."""
+AIMS_TRUE_SINE = 1e-6
+"""An aim turned by less is the true one: a micrometre in a metre."""
 SMALL_BALL_PX = 30.0
 """On an object ball of a smaller radius marks would hide what they mark."""
 
@@ -154,6 +158,11 @@ def eye_room(frame: Layout, pane: Pane, top: float) -> Rect:
     return (left, y + top * h, right - left, h - top * h)
 
 
+def aims_true(plan: Construction, shot: Shot) -> bool:
+    """False for a method of a lesson's own whose aim is another than the one that pots the ball."""
+    return abs(float(cross(shot.aim_direction, np.array(plan.aim_direction)))) < AIMS_TRUE_SINE
+
+
 def bare(shot: Shot) -> Construction:
     """A construction without steps, for a picture that draws its own lines."""
     aim = construction.Line("aim_line", position(shot.cue_ball_mm), position(shot.ghost_ball_mm))
@@ -165,8 +174,8 @@ def bare(shot: Shot) -> Construction:
 
 
 def in_reach(figure: Figure, line: construction.Line) -> construction.Line:
-    """The target line, cut off where its room ends."""
-    if line.role != "target_line":
+    """Lines to the target, or past it, cut off where their room ends."""
+    if line.role not in ("target_line", "given_path"):
         return line
     a, b = np.array(line.start_mm), np.array(line.end_mm)
     b = a + (b - a) * min(1.0, figure.reach_mm / float(np.linalg.norm(b - a)))
@@ -302,7 +311,7 @@ def marks_of(figure: Figure, step: Step) -> tuple[Disc, ...]:
 def strokes_of(figure: Figure, line: construction.Line) -> list[Stroke]:
     """A line as it is seen: its casing, and the target line's arrowhead."""
     s = figure.frame.scale
-    style = figure.frame.look.line(LINE_STYLE.get(line.role, line.role))
+    style = figure.frame.look.line(line_style(line.role))
     width = s.line_px(style.width_px, figure.pane.view)
     half = (width + s.stroke_px(style.casing_px)) / 2
     out = []

@@ -23,7 +23,7 @@ from scenes.figure.figure import eye_figure
 from scenes.figure.steps import put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.frame.layout import layout
 from scenes.look.look import Look
-from scenes.look.roles import LINE_STYLE, MARK_KIND
+from scenes.look.roles import MARK_KIND, line_style
 
 TABLE = "table"
 AROUND_MM = 190.0
@@ -118,7 +118,7 @@ def _put_table(sheet: Sheet, shot: Shot, table: Table, steps: tuple[construction
         way = position(shot.object_ball_mm), position(shot.target_mm)
         lines.append(construction.Line("target_line", *way))
     for n, line in enumerate(lines):
-        style = LINE_STYLE.get(line.role, line.role)
+        style = line_style(line.role)
         shape = Line(
             (line.start_mm, line.end_mm),
             style if style in look.lines else "thin_line",

@@ -36,7 +36,7 @@ def mistake(subject: Subject) -> Mistake | None:
     frame = aim_frame(one_of_many(shot), bed)
     window = window_into(table.pocket(subject.target_name), frame.object_ball_mm, frame.radius_mm)
     at = np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]])
-    found = judged_readings(frame, at, window=window).get(plan.method, {})
+    found = judged_readings(frame, at, window=window, methods=subject.methods).get(plan.method, {})
     wrong = {
         name: one for name, one in found.items()
         if one.hit[0] and not one.pocketed[0] and np.isfinite(one.miss_mm[0])

@@ -26,7 +26,7 @@ from scenes.frame.column import (
 )
 from scenes.frame.framing import Framing, pane
 from scenes.frame.layout import Layout
-from scenes.look.roles import BARS
+from scenes.look.roles import OWN, is_bar
 from scenes.look.scale import plate_sizes
 
 BAR_HALF_PX = 15.0
@@ -99,7 +99,7 @@ def bars_of(
     known = {m.key: m for s in figure.brief.steps for m in s.measures}
     for measure in step.measures:
         text = known.get(measure.key)
-        if measure.key not in BARS or measure.between_mm is None or text is None:
+        if not is_bar(measure.key) or measure.between_mm is None or text is None:
             continue
         ends = _bar_ends(figure, measure.key, measure.between_mm)
         if ends is None:
@@ -124,6 +124,8 @@ def _bar_ends(figure: Figure, key: str, between: tuple[Position, Position]) -> t
     a, b = np.array(between[0]), np.array(between[1])
     if np.linalg.norm(b - a) * figure.px_per_mm < figure.frame.scale.px(7):
         return None
+    if key.startswith(OWN):  # it need not be square to the aim, so it stands between its own points
+        return between
     aim = np.array([*figure.shot.aim_direction, 0.0])
     O = figure.shot.object_ball_mm
     here = float((a - O) @ aim)

@@ -15,7 +15,7 @@ from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_
 from scenes.figure.labels import Disc, Port, Wanted
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import obstacles_of
-from scenes.look.roles import LINE_STYLE, MARK_KIND, UNLABELLED
+from scenes.look.roles import MARK_KIND, UNLABELLED, line_style
 
 MOST_LABELS = 6
 SIDED = frozenset({"mark_half", "mark_edge", "sight_point"})
@@ -42,7 +42,7 @@ def wanted_in_plan(
     for line in step.lines:
         pieces = pieces_of(figure, in_reach(figure, line))
         if pieces and is_new(line.role):
-            sample = LINE_STYLE.get(line.role, line.role)
+            sample = line_style(line.role)
             out.append((line_label(figure, line.role, words[line.role], sample, pieces, discs(figure)), LINE_RANK))
     for point in step.points:
         if is_new(point.role):

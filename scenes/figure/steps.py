@@ -18,6 +18,7 @@ from scenes.board.timing import TIMING
 from scenes.figure.eye_view import cue_at
 from scenes.figure.figure import (
     Figure,
+    aims_true,
     drawing_px,
     faint_after,
     in_reach,
@@ -28,7 +29,7 @@ from scenes.figure.figure import (
     point_panes,
     points_before,
 )
-from scenes.look.roles import LINE_STYLE
+from scenes.look.roles import line_style
 
 CUE_BACK_MM = 420.0
 """The cue comes in from so far behind."""
@@ -123,7 +124,7 @@ def draw_step(figure: Figure, index: int, step: Step, when: StepSpans, kept: fro
 
 
 def put_balls(figure: Figure, table: Table | None, cue: bool, shown: bool = True) -> None:
-    """Table and balls; the cue is put down hidden."""
+    """Table and balls; the cue is put down hidden. It lies along the true aim: beside another there is none."""
     sheet, shot = figure.sheet, figure.shot
     opacity = 1.0 if shown else 0.0
     if table is not None:
@@ -134,7 +135,7 @@ def put_balls(figure: Figure, table: Table | None, cue: bool, shown: bool = True
     ):
         ball = Ball(position(at), figure.radius_mm, look)
         sheet.put(figure.id(role), ball, "ball", role, figure.panes, opacity=opacity)
-    if cue:
+    if cue and aims_true(figure.plan, shot):
         sheet.put(figure.id("cue"), cue_at(shot), "ball", "cue", figure.panes)
 
 
@@ -175,7 +176,7 @@ def put_lines(figure: Figure, index: int, lines: Sequence[construction.Line], sp
     """Lines drawn from their causes, piece after piece."""
     sheet, is_plan = figure.sheet, figure.eye_mm is None
     for n, line in enumerate(lines):
-        style = LINE_STYLE.get(line.role, line.role)
+        style = line_style(line.role)
         style = style if style in figure.frame.look.lines else "thin_line"
         pieces = pieces_of(figure, in_reach(figure, line))
         parts = [span]

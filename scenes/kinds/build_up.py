@@ -32,7 +32,7 @@ from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import CUE_GAP_MM
-from scenes.figure.figure import Figure
+from scenes.figure.figure import PLAYED_RIGHT, Figure, aims_true
 from scenes.figure.labels import Port, Wanted
 from scenes.figure.placer import BAR_RANK, Labels, plate_size
 from scenes.figure.plan import CutArc, bars_of, cut_arc_in, dimension_of, plan_figure, titles
@@ -89,6 +89,7 @@ class BuildUpSettings(Settings):
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """Where the shot is (when there is a table), one step for each of the construction's, and the roll."""
     plan = _construction(subject)
+    assert subject.shot is not None
     values = plan.steps[0].values
     opening = (OutlineStep("where", WHERE, values, draws_s=2.5 + _arrival_s()),) if subject.table else ()
     return (
@@ -103,7 +104,9 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
             )
             for step in plan.steps
         ),
-        OutlineStep("roll", ROLL, values, draws_s=roll_s(subject)),
+        OutlineStep(
+            "roll", ROLL if aims_true(plan, subject.shot) else PLAYED_RIGHT, values, draws_s=roll_s(subject)
+        ),
     )
 
 

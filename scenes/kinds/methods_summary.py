@@ -22,7 +22,6 @@ import numpy as np
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
 from aimgeo.judging import Outcome
-from aimgeo.methods import METHODS
 from aimgeo.methods.readings import judged_readings
 from aimgeo.pocket import window_into
 from aimgeo.shot import one_of_many
@@ -39,6 +38,7 @@ from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
 SHOT, MISSED, RANKED = "methods_summary.shot", "methods_summary.missed", "methods_summary.ranked"
+OWN = "methods_summary.own"
 NO_HIT, TURNED_BACK = "no_hit", "turned_back"
 DRAW_S = 4.2
 """Seconds in which all constructions are drawn."""
@@ -88,6 +88,8 @@ def ranking(subject: Subject) -> tuple[Ranked, ...]:
     ranked = []
     for method, ones in views.items():
         misses = [miss for one in ones for miss in _misses(one, method)]
+        if not misses:  # no eye sees what it asks for
+            continue
         ranked.append(Ranked(method, max(misses, key=_badness), ones[0]))
     return tuple(sorted(ranked, key=lambda one: _badness(one.worst)))
 
@@ -108,7 +110,7 @@ def _misses(view: Subject, method: str) -> list[Miss]:
     if table is not None and view.target_name is not None:
         window = window_into(table.pocket(view.target_name), frame.object_ball_mm, frame.radius_mm)
     at = np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]])
-    found = judged_readings(frame, at, window=window)[method]
+    found = judged_readings(frame, at, window=window, methods=view.methods)[method]
     return [_miss(name, one, view) for name, one in found.items() if one.has_aim[0]]
 
 
@@ -138,7 +140,7 @@ def _told(rank: int, one: Ranked) -> OutlineStep:
         miss = Quantity(worst.miss_mm, "length_mm")
     else:
         miss = Quantity(TURNED_BACK if worst.hits else NO_HIT, "name")
-    reading = METHODS[one.method].readings[worst.reading]
+    reading = one.view.methods[one.method].readings[worst.reading]
     eye = worst.view.eye.name if reading.needs_eye or reading.uses_eye else "any_eye"
     told = (
         ("result", Quantity("pocketed" if worst.is_pocketed else "not_pocketed", "name")),
@@ -147,7 +149,7 @@ def _told(rank: int, one: Ranked) -> OutlineStep:
         ("from_eye", Quantity(eye, "name")),
     )
     spoken = (("method", Quantity(one.method, "name")), ("miss", miss), *told)
-    sentence = f"methods_summary.{one.method}" if worst.hits else MISSED
+    sentence = (OWN if one.view.own is not None else f"methods_summary.{one.method}") if worst.hits else MISSED
     return OutlineStep(f"rank {rank}", sentence, spoken, (("worst_miss", miss), *told), 3.0)
 
 

@@ -23,7 +23,7 @@ from aimgeo.methods.figure import shot_values
 from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
-from aimgeo.vectors import left
+from aimgeo.vectors import cross, left
 from scenes.board import Ball, Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Plate, Shade, Text, Track
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span
@@ -44,7 +44,15 @@ from scenes.figure.eye_view import (
     target_pane,
     viewing_distance,
 )
-from scenes.figure.figure import Figure, eye_figure, mark_kind, points_before, strokes_of
+from scenes.figure.figure import (
+    PLAYED_RIGHT,
+    Figure,
+    aims_true,
+    eye_figure,
+    mark_kind,
+    points_before,
+    strokes_of,
+)
 from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.figure.mistakes import Mistake, mistake
 from scenes.figure.placer import Labels, plate_size
@@ -79,13 +87,14 @@ class PlayersEyeSettings(Settings):
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """What the eye sees, then one step for each of the construction's."""
     shot, eye, plan = _asked(subject)
+    sentence = "players_eye.shot" if aims_true(plan, shot) else PLAYED_RIGHT
     return (
         OutlineStep("view", VIEW, (*plan.steps[0].values, *eye_values(eye)), draws_s=3.0),
         *(
             OutlineStep(step.name, step.sentence, step.values, _offsets(step, shot), _least_s(step))
             for step in plan.steps
         ),
-        OutlineStep("shot", "players_eye.shot", plan.steps[0].values, draws_s=_shot_s(subject)),
+        OutlineStep("shot", sentence, plan.steps[0].values, draws_s=_shot_s(subject)),
         *_wrong_step(subject),
     )
 
@@ -174,9 +183,17 @@ def _scene(brief: Brief) -> _Scene:
 
 
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
-    known = dict(shot_values(shot))
-    keys = [OFFSETS[p.role] for p in step.points if p.role in OFFSETS]
-    return tuple((key, known[key]) for key in keys)
+    kinds = {key: quantity.kind for key, quantity in shot_values(shot)}
+    return tuple(
+        (OFFSETS[p.role], Quantity(_aside_mm(p.at_mm, shot), kinds[OFFSETS[p.role]]))
+        for p in step.points
+        if p.role in OFFSETS
+    )
+
+
+def _aside_mm(at: Position, shot: Shot) -> float:
+    """How far a point lies beside the object ball's centre, square to the aim."""
+    return abs(float(cross(shot.aim_direction, np.subtract(at, shot.object_ball_mm)[:2])))
 
 
 def _least_s(step: Step) -> float:
@@ -264,7 +281,8 @@ def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float
     It counts as the numbers beside it: in eighths of the radius for fixed marks, else in the lesson's units.
     """
     R = scene.figure.radius_mm
-    if METHODS[scene.figure.plan.method].counts_eighths:
+    method = METHODS.get(scene.figure.plan.method)
+    if method is not None and method.counts_eighths:
         return R / 8, str, "00", R
     most = max(30.0, 10 * math.ceil(float(scene.figure.shot.aim_offset_mm) / 10))
     match scene.figure.brief.labels.get("units"):

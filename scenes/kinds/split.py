@@ -37,7 +37,7 @@ from scenes.figure.eye_view import (
     seen_ball,
     shows_target,
 )
-from scenes.figure.figure import Figure, eye_figure
+from scenes.figure.figure import Figure, aims_true, eye_figure
 from scenes.figure.placer import Labels
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import even_lines, joined
@@ -74,9 +74,12 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     names = _names(subject.kind, halves)
     seen = [_seen(half) for half in halves]
     places = [
-        (key, Quantity(abs(float(getattr(one, field)[0])), "part"))
-        for one in seen
-        for key, field in (("contact_seen", "contact_place"), ("aim_seen", "aim_place"))
+        (key, Quantity(place, "part"))
+        for half, one in zip(halves, seen, strict=True)
+        for key, place in (
+            ("contact_seen", abs(float(one.contact_place[0]))),
+            ("aim_seen", abs(_aim_place(half, one))),
+        )
     ]
     told = ("contact_left", "aim_left", "contact_right", "aim_right")
     values = (
@@ -84,7 +87,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         *((side, name) for side, (_, name) in zip(("left", "right"), names, strict=True)),
         *((key, place) for key, (_, place) in zip(told, places, strict=True)),
     )
-    aims = [float(one.aim_place[0]) for one in seen]
+    aims = [_aim_place(half, one) for half, one in zip(halves, seen, strict=True)]
     view, end = VIEW[subject.kind], SEEN
     if subject.kind in ("near-and-far", "two-eyes"):
         end = SAME if abs(aims[0] - aims[1]) <= SAME_PART else OTHER
@@ -365,11 +368,25 @@ def _seen(half: Subject) -> Apparent:
     return apparent(frame, ball_points(frame), at)
 
 
-def crossing_mm(shot: Shot, eye: EyeSpec) -> Position:
+def _aim_place(half: Subject, one: Apparent) -> float:
+    """Where the half's aim line is seen, in half-widths of the ball; nan where that can't be told."""
+    place = float(one.aim_place[0])
+    if half.construction is None or aims_true(half.construction, _shot(half)):
+        return place
+    # both lie on one line square to the sight line, so their parts are to each other as in the picture
+    shot, eye = _shot(half), _eye(half)
+    true, own = (
+        float(np.linalg.norm(np.subtract(crossing_mm(shot, eye, way), shot.object_ball_mm)))
+        for way in (None, half.construction.aim_direction)
+    )
+    return place * own / true if true > 1e-6 else np.nan
+
+
+def crossing_mm(shot: Shot, eye: EyeSpec, way: tuple[float, float] | None = None) -> Position:
     """Where the aim line, carried on, crosses the level line through the middle of the ball that is seen."""
     at, O = eye_mm(shot, eye), shot.object_ball_mm
     across = left_of((O - at)[:2] / np.linalg.norm((O - at)[:2]))
-    normal = left_of(shot.aim_direction)
+    normal = left_of(shot.aim_direction if way is None else np.array(way))
     t = float((shot.cue_ball_mm - O)[:2] @ normal) / float(across @ normal)
     return position(np.array([*(O[:2] + t * across), O[2]]))
 
@@ -421,7 +438,7 @@ def _put_comparison(half: _Half, told: tuple[MeasureText, ...], span: Span) -> N
     size = s.text_px("heading")
     _, first, second, _, third, fourth, _ = in_turn(*span, (0.6, 0.6, 0.3, 1.2, 0.8, 0.3, 2.0), figure.rate)
     contact = position(shot.contact_object_mm)
-    cross = crossing_mm(shot, half.eye)
+    cross = crossing_mm(shot, half.eye, None if aims_true(figure.plan, shot) else figure.plan.aim_direction)
     if not any(sheet.role(e) == "contact_object" for e in sheet.ids() if e.startswith(figure.prefix)):
         sheet.put(id("seen.mark"), Mark(contact, "contact"), "mark", "contact_object", (half.closer.id,))
         sheet.show(id("seen.mark"), first)

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from aimgeo.methods import METHODS
 
-LINE_STYLE = {"target_line_back": "target_line", "target_line_parallel": "target_line"}
+OWN = "own_"
+"""So begin the roles and measures of a method of a lesson's own."""
+LINE_STYLE = {
+    "target_line_back": "target_line",
+    "target_line_parallel": "target_line",
+    "true_aim": "edge_line",
+    "given_path": "error_line",
+}
 """Roles of lines drawn in another role's style; the rest are styles by their own name."""
 MARK_KIND = {
     "object_centre": "object_centre",
@@ -25,3 +32,13 @@ UNLABELLED = frozenset(
 """What explains itself, or stands where its neighbour's label already is."""
 BARS = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset", "cue_shift"})
 """Measures that are shown as a bar between their two points."""
+
+
+def line_style(role: str) -> str:
+    """The style of a role's lines."""
+    return LINE_STYLE.get(role, "contact_line" if role.startswith(OWN) else role)
+
+
+def is_bar(measure: str) -> bool:
+    """True for a measure that is shown as a bar between its two points."""
+    return measure in BARS or measure.startswith(OWN)
