@@ -83,7 +83,7 @@ def test_every_kind_that_shows_methods_draws_it_legibly_with_its_own_words() -> 
         ("two-cuts", "methods: half-way, distances: near"), ("two-eyes", "methods: half-way, distances: near"),
     ))  # fmt: skip
     eyes = "eyes: {one: {back: 600 mm, height: 300 mm}, other: {back: 600 mm, height: 300 mm, offset: 30 mm}}\n"
-    made = plan(loads(eyes + GOOD.replace("cuts: [3/4, 1/2, 1/4]", "cuts: [1/2, 1/4]") + kinds))
+    made = plan(loads(eyes + GOOD.replace("cuts: [3/4, 1/2, 1/4]", "cuts: [3/4, 1/2]") + kinds))
     own = [clip for clip in made.clips if clip.method == "half_way"]
     assert {clip.kind for clip in made.clips} == {
         "build-up", "players-eye", "methods-summary", "near-and-far", "two-methods", "two-cuts", "two-eyes",

@@ -197,7 +197,7 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
     sentences, limits, measures, names = emitted()
     # which mistake is replayed hangs on the eye; a mark that is remembered exactly is none
     replays = {f"players_eye.mistake.{name}" for m in METHODS.values() for name in m.readings}
-    replays -= {"players_eye.mistake.memorised_mark"}
+    replays = replays - {"players_eye.mistake.memorised_mark"} | {"players_eye.mistake.as_written"}
     outline = {step.sentence for _, step in outlined()} - {"right.step 1"}
     assert set(words["sentences"]) == sentences | outline | replays
     assert set(words["measures"]) == measures | {key for _, step in outlined() for key, _ in step.measures}
