@@ -12,6 +12,7 @@ import click
 
 from lessons.deliver import DELIVERIES, Wishes, review_page
 from lessons.deliver.changes import Log, clear_leftovers, compared, files_by_clip, summary, write_changes
+from lessons.deliver.conform import conform as conform_timeline
 from lessons.deliver.footage import Footage, disagreements, read_footage
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
@@ -42,6 +43,12 @@ from lessons.rendering.manifest import FILE_NAME, ManifestError
     metavar="NUMBER",
     help="Tell what changed since this delivery, not the last.",
 )
+@click.option(
+    "--conform",
+    type=click.Path(path_type=Path),
+    metavar="TIMELINE",
+    help="An edited .otio: in a copy of it, this lesson's clips are brought up to date.",
+)
 def command(
     lessons: tuple[Path, ...],
     out: Path,
@@ -51,14 +58,17 @@ def command(
     previews: bool,
     absolute: bool,
     since: int | None,
+    conform: Path | None,
 ) -> None:
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
 
     Several lessons have a folder each inside --out, by their identity, and get one review page for all.
     """
     files = lesson_files(lessons)
+    if conform is not None and len(files) > 1:
+        raise click.UsageError("--conform takes one lesson at a time; conform the copy again with the next one.")
     wishes = Wishes(non_drop, bundle, frames, previews, absolute)
-    done = [_deliver(path, out, len(files) > 1, wishes, since) for path in files]
+    done = [_deliver(path, out, len(files) > 1, wishes, since, conform) for path in files]
     course = [lesson for lesson in done if lesson is not None]
     if len(course) > 1:
         with locked(out):
@@ -74,7 +84,9 @@ OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
 Delivered = tuple[Footage, Sequence[Mapping[str, Any]]]
 
 
-def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None) -> Delivered | None:
+def _deliver(
+    path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None, edited: Path | None
+) -> Delivered | None:
     """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
     try:
         loaded = load(path)
@@ -99,6 +111,10 @@ def _deliver(path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since:
             if loaded.keys.output.lengths == "locked":
                 lock_lengths(loaded, footage)
             warnings += said + keep_record(footage, log, written, timecode_of(footage.rate, wishes.non_drop))
+            if edited is not None:
+                conformed = conform_timeline(edited, footage, wishes)
+                click.echo(f"{'conform':<14} {conformed.replaced} cuts were replaced: {conformed.path}")
+                warnings += conformed.said
     except (LessonError, ManifestError, FolderError) as error:
         click.echo(str(error), err=True)
         return None

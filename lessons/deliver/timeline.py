@@ -57,7 +57,7 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
             marked_range=span(change.first_frame + clip.handle_frames, change.end_frame - change.first_frame),
             color=otio.schema.MarkerColor.ORANGE,
             comment=said,
-            metadata={"fcp_xml": {"comment": said}},
+            metadata={"aimgeo": {"change": change.says}, "fcp_xml": {"comment": said}},
         )
 
     def markers(clip: Clip) -> list[Any]:
