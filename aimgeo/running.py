@@ -15,6 +15,7 @@ Physics 77, 2009, p. 788, from memory). Cloths and days differ.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf
 
 import numpy as np
@@ -151,7 +152,7 @@ def on_bed(run: Run, half_bed_mm: ArrayLike, radius_mm: float, until_s: float) -
     room = np.asarray(half_bed_mm, float) - radius_mm
     starts, runs, begun = [0.0], [run], 0.0
     while True:
-        times = np.linspace(0.0, max(until_s - begun, 0.0), 2 + round(max(until_s - begun, 0.0) * 500))
+        times = np.linspace(0.0, max(until_s - begun, 0.0), 2 + round(max(until_s - begun, 0.0) * 100))
         at, v = runs[-1].position_at(times), runs[-1].velocity_at(times)
         # out of the bed and still going further out
         beyond = ((np.abs(at) > room) & (at * v > 0)).any(axis=-1)
@@ -242,6 +243,7 @@ def play(
     return Played(before, cue_after, object_after, impact_s, impact_s + object_after.reaches_s(way_mm), V, roll)
 
 
+@lru_cache(maxsize=128)  # a shot is asked for by each of its clips, and by each of their steps
 def play_softly(shot: Shot, table: Table | None = None, cloth: Cloth = CLOTH) -> Played:
     """The shot as a teacher would play it: softly, the cue ball stunned where a cue can do it.
 
@@ -267,7 +269,7 @@ def play_softly(shot: Shot, table: Table | None = None, cloth: Cloth = CLOTH) ->
 def _scratches(played: Played, table: Table, radius_mm: float) -> bool:
     """True when the cue ball runs into a pocket's mouth within a few seconds of the hit."""
     half_bed = (table.length_mm / 2, table.width_mm / 2)
-    at = on_bed(played.cue_after, half_bed, radius_mm, FOLLOWED_S).position_at(np.arange(0.0, FOLLOWED_S, 0.01))
+    at = on_bed(played.cue_after, half_bed, radius_mm, FOLLOWED_S).position_at(np.arange(0.0, FOLLOWED_S, 0.015))
     return any(
         bool((length(at - np.asarray(pocket.centre_mm)) < pocket.mouth_mm / 2 + radius_mm / 2).any())
         for pocket in table.pockets()

@@ -86,7 +86,8 @@ print(json.dumps({
     "spoken": {clip.name: list(clip.translations["nl"]) for clip in made.clips},
     "length_mm": made.clips[0].brief.subject.table.length_mm,
     "faults": {name: faults(board) for name, board in boards.items()},
-    "corner": {name: picture(board, board.frames - 1)[2, 2].tolist() for name, board in boards.items()},
+    "corner": {name: picture(board, board.steps[-min(2, len(board.steps))].end_frame - 1)[2, 2].tolist()
+               for name, board in boards.items()},
     "styles": {e.role: getattr(e.shape, "style", getattr(e.shape, "kind", None))
                for e in boards[made.clips[0].name].elements if e.role.startswith("own")},
     "solve": answer([{**asked, "table": "6ft"}])[0]["methods"]["edge_to_centre"],

@@ -218,18 +218,15 @@ def _hole(table: Table | None, pocket: str | None) -> Hole | None:
 
 
 def _enters_s(played: Played, hole: Hole) -> float:
-    """When the object ball's centre leaves the cloth over a hole; inf when it never does."""
-    times = played.impact_s + np.linspace(0.0, min(played.object_after.ends_s, 20.0), 4000)
-    inside = length(played.object_ball_at(times) - np.array(hole.centre_mm)) < hole.radius_mm
-    if not inside.any():
+    """When the object ball's centre leaves the cloth over a hole; inf when it never does. It runs straight."""
+    run = played.object_after
+    along = run.velocity_mps / np.hypot(*run.velocity_mps)
+    w = np.array(hole.centre_mm) - run.start_mm
+    ahead, aside = float(w @ along), float(w[0] * along[1] - w[1] * along[0])
+    if abs(aside) >= hole.radius_mm or ahead <= 0:
         return math.inf
-    i = int(np.argmax(inside))
-    low, high = float(times[max(i - 1, 0)]), float(times[i])
-    for _ in range(50):
-        middle = (low + high) / 2
-        is_in = float(length(played.object_ball_at(middle) - np.array(hole.centre_mm))) < hole.radius_mm
-        low, high = (low, middle) if is_in else (middle, high)
-    return high
+    way = ahead - math.sqrt((hole.radius_mm - aside) * (hole.radius_mm + aside))
+    return played.impact_s + run.reaches_s(max(way, 0.0))
 
 
 def _gone_s(played: Played, hole: Hole | None) -> float:
