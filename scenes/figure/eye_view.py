@@ -101,7 +101,7 @@ def line_top(places: EyeLayout) -> float:
 def strip_px(frame: Layout) -> float:
     """Height of the ruler and the footer of the target pane."""
     s = frame.scale
-    return s.px(20) + 1.25 * s.text_px("tick") + 1.75 * s.text_px("heading")
+    return s.px(20) + 1.25 * s.text_px("tick") + 1.5 * s.text_px("heading") + 1.6 * s.text_px("small")
 
 
 def eye_mm(shot: Shot, eye: EyeSpec) -> Array:

@@ -3,7 +3,7 @@
 The picture is the rendered table under the eye's own pinhole; lines over it are projected by the same matrix, and
 what a ball hides is drawn as hidden. The target pane shows the object ball as this eye sees it, larger, over a
 real ruler through its centre. Sentences: players_eye.view (values of the construction, eye_back, eye_height,
-eye_offset, eye_side), then the construction's own. Labels: viewing_distance (with {widths}), off_centre, roles.
+eye_offset, eye_side), then the construction's own. Labels: target, from_centre, roles.
 """
 
 from __future__ import annotations
@@ -18,13 +18,29 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
+from aimgeo.holes import hole_of
 from aimgeo.methods import METHODS
-from aimgeo.methods.figure import shot_values
 from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
 from aimgeo.vectors import cross, left
-from scenes.board import Ball, Board, Halo, Leader, Line, Mark, Move, Pane, Pixel, Plate, Shade, Text, Track
+from scenes.board import (
+    Ball,
+    Board,
+    Halo,
+    Leader,
+    Line,
+    Mark,
+    Move,
+    Pane,
+    Pixel,
+    Plate,
+    Rect,
+    Ring,
+    Shade,
+    Text,
+    Track,
+)
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
@@ -42,7 +58,6 @@ from scenes.figure.eye_view import (
     pixel,
     seen_ball,
     target_pane,
-    viewing_distance,
 )
 from scenes.figure.figure import (
     PLAYED_RIGHT,
@@ -55,15 +70,17 @@ from scenes.figure.figure import (
 )
 from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.figure.mistakes import Mistake, mistake
-from scenes.figure.placer import Labels, plate_size
+from scenes.figure.placer import POINT_RANK, Labels, plate_size
 from scenes.figure.played import after_lines, put_shot, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined, text_rect
-from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
-from scenes.frame.layout import layout
+from scenes.frame.eye_words import put_heading, put_scrim, put_titles
+from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
-VIEW = "players_eye.view"
+VIEW, LARGER = "players_eye.view", "players_eye.larger"
+BEFORE = 2
+"""Steps before those of the construction."""
 PACE = 0.5
 """How fast the shot is shown, of its true speed: the picture says so."""
 CLEAR_S, LOOK_S = 0.5, 1.4
@@ -71,6 +88,9 @@ STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", 
 """What the picture keeps while the shot is played, by role."""
 RULER_MM = 5.0
 HALO_RADII = 2.1
+POCKET = "pocket"
+CONTACT_SHARE = 0.56
+"""The contact point's part of the pane's footer, beside the aim's."""
 OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
 DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
@@ -85,11 +105,12 @@ class PlayersEyeSettings(Settings):
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    """What the eye sees, then one step for each of the construction's."""
+    """What the eye sees, its target larger, then one step for each of the construction's, and the shot."""
     shot, eye, plan = _asked(subject)
     sentence = "players_eye.shot" if aims_true(plan, shot) else PLAYED_RIGHT
     return (
-        OutlineStep("view", VIEW, (*plan.steps[0].values, *eye_values(eye)), draws_s=3.0),
+        OutlineStep("view", VIEW, (*plan.steps[0].values, *eye_values(eye)), draws_s=2.0),
+        OutlineStep("larger", LARGER, plan.steps[0].values, draws_s=2.0),
         *(
             OutlineStep(step.name, step.sentence, step.values, _offsets(step, shot), _least_s(step))
             for step in plan.steps
@@ -130,16 +151,18 @@ def board(brief: Brief) -> Board:
         raise ValueError(f"a player's-eye clip of this shot has the steps {', '.join(expected)}")
     spans = brief.spans
     scene = _scene(brief)
-    _put_picture(scene)
+    _put_picture(scene, spans[1])
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
     built = len(scene.figure.plan.steps)
     for index, (step, words, span) in enumerate(
-        zip(scene.figure.plan.steps, brief.steps[1 : built + 1], spans[1 : built + 1], strict=True)
+        zip(scene.figure.plan.steps, brief.steps[BEFORE:], spans[BEFORE:], strict=False)
     ):
         _draw_step(scene, labels, index, step, words, span)
-    target = _play(scene, spans[built + 1])
-    if len(spans) > built + 2:
+    target = _play(scene, spans[BEFORE + built])
+    opens = Move(*_opens(scene, spans[1]), (1.0,))
+    target = replace(target, opacity=Track((0.0,), (opens, *target.opacity.moves)))
+    if len(spans) > BEFORE + built + 1:
         _play_mistake(scene, brief.steps[-1], spans[-1])
     return scene.figure.sheet.board(brief, (scene.figure.pane, target))
 
@@ -175,17 +198,23 @@ def _scene(brief: Brief) -> _Scene:
         plan,
         main,
         eye_mm(shot, eye),
-        line_top(places),
+        _words_end(frame, places),
         panes=(EYE, TARGET),
         line_panes=(EYE,),
     )
     return _Scene(figure, places, target_pane(main, places, frame, shot))
 
 
+def _words_end(frame: Layout, places: EyeLayout) -> float:
+    """Where the picture is free of words, as a part of its height: below the title, or the heading under it."""
+    last = max(frame.title_px[1], places.heading_px[1]) + 0.025 * frame.scale.short_px
+    return (last - places.full_px[1]) / places.full_px[3]
+
+
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
-    kinds = {key: quantity.kind for key, quantity in shot_values(shot)}
+    # the two stand side by side: with the same decimals
     return tuple(
-        (OFFSETS[p.role], Quantity(_aside_mm(p.at_mm, shot), kinds[OFFSETS[p.role]]))
+        (OFFSETS[p.role], Quantity(_aside_mm(p.at_mm, shot), "length_mm"))
         for p in step.points
         if p.role in OFFSETS
     )
@@ -208,25 +237,79 @@ def _least_s(step: Step) -> float:
 # ------------------------------------------------------------------ what stands from the start
 
 
-def _put_picture(scene: _Scene) -> None:
-    """Table, balls, the frame around the pane, and the link between the pane and what it shows."""
+def _opens(scene: _Scene, span: Span) -> Span:
+    """When the pane comes, of its step."""
+    return span[0], span[0] + scene.figure.frames(2 * TIMING.fade_s)
+
+
+def _put_picture(scene: _Scene, larger: Span) -> None:
+    """Table, balls, the pocket's ring; in their step the pane's frame, ruler and link to what it shows."""
     sheet, shot, R = scene.figure.sheet, scene.figure.shot, scene.figure.radius_mm
     put_balls(
         scene.figure, scene.figure.brief.subject.table, PlayersEyeSettings.of(scene.figure.brief.subject).cue
     )
     put_scrim(sheet, scene.figure.frame)
+    if (ring := _pocket_ring(scene)) is not None:
+        sheet.put(POCKET, ring, "line_under", POCKET, (EYE,), opacity=1.0)
+    there = sheet.ids()
     halo = Halo(position(shot.object_ball_mm), HALO_RADII * R)
-    sheet.put("halo", halo, "line_under", "halo", (EYE,), opacity=1.0)
+    sheet.put("halo", halo, "line_under", "halo", (EYE,))
     _put_pane_frame(scene)
     _put_ruler(scene)
+    for id in sheet.ids()[len(there) :]:
+        sheet.show(id, _opens(scene, larger))
+
+
+def _pocket_ring(scene: _Scene) -> Ring | None:
+    """A ring around the pocket's hole; None for another target, or where it is not in the picture."""
+    subject = scene.figure.brief.subject
+    if subject.table is None or subject.target_name not in {pocket.name for pocket in subject.table.pockets()}:
+        return None
+    hole = hole_of(subject.table.pocket(subject.target_name), subject.table)
+    ring = Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
+    px, py, pw, ph = scene.places.full_px
+    cx, cy, cw, ch = scene.places.pane_px
+    x, y, w, h = _ring_box(scene, ring)
+    inside = (
+        x > px and x + w < px + pw and y > _words_end(scene.figure.frame, scene.places) * ph and y + h < py + ph
+    )
+    is_covered = x < cx + cw and cx < x + w and y < cy + ch and cy < y + h
+    return ring if inside and not is_covered else None
+
+
+def _ring_box(scene: _Scene, ring: Ring) -> Rect:
+    """The rectangle around a ring in the picture; empty far out where part of it lies behind the eye."""
+    turn = np.linspace(0, 2 * np.pi, 37)
+    round_mm = np.array(ring.centre_mm) + ring.radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
+    at = scene.figure.pane.px(round_mm)
+    if not np.isfinite(at).all():
+        return (-1e6, -1e6, 0.0, 0.0)
+    (x, y), (right, bottom) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
+    return (x, y, right - x, bottom - y)
+
+
+def _pocket_label(scene: _Scene) -> list[tuple[Wanted, int]]:
+    """The ringed pocket's name, led to its ring from beside it or from below, or close by without a leader."""
+    sheet, text = scene.figure.sheet, scene.figure.brief.labels.get("target")
+    if POCKET not in sheet.ids() or not text:
+        return []
+    ring = sheet.shape(POCKET)
+    assert isinstance(ring, Ring)
+    x, y, w, h = _ring_box(scene, ring)
+    ports = [Port((x + w / 2 + side * w / 2, y + h / 2), side) for side in (-1, 1)]
+    ports += [Port((x + w / 2, y + (h if lift > 0 else 0.0)), 0, lift, 30.0) for lift in (-1, 1)]
+    size = plate_size(scene.figure, text, None)
+    below = (x + w / 2, y + h)
+    want = Wanted(POCKET, POCKET, text, *size, tuple(ports), near_px=below, prefer=scene.figure.aim_side)
+    return [(want, POINT_RANK)]
 
 
 def _put_pane_frame(scene: _Scene) -> None:
     sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, y, w, h = scene.places.pane_px
     _, py, _, ph = scene.places.picture_px
-    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), "area", opacity=1.0)
-    sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), "break", opacity=1.0)
+    sheet.put("pane.strip", Shade((x, py + ph, w, y + h - py - ph), "gutter"), "area")
+    sheet.put("pane.edge", Shade((x, y, w, h), "window_edge", 0.0), "break")
     ring = seen_ball(scene.figure.pane, scene.figure.shot.object_ball_mm, HALO_RADII * scene.figure.radius_mm)
     cx, cy = ring.centre_px.tolist()
     across = float(ring.box_px()[2]) / 2
@@ -240,23 +323,36 @@ def _put_pane_frame(scene: _Scene) -> None:
         # where the pane begins lower than the ball, the link leaves the ring lower as well
         dy = level - cy
         link = ((cx + side * math.sqrt(max(across**2 - dy * dy, 0.0)), level), (near, level))
-    sheet.put("link", Leader(link), "leader", "link", opacity=1.0)
+    sheet.put("link", Leader(link), "leader", "link")
 
 
 def _put_ruler(scene: _Scene) -> None:
-    """A ruler through the object ball's centre, square to the aim, as this eye sees it; notches on the ball."""
-    sheet, s, R = scene.figure.sheet, scene.figure.frame.scale, scene.figure.radius_mm
+    """A ruler through the object ball's centre, square to the aim, as this eye sees it, and its unit."""
+    sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, _, w, _ = scene.places.picture_px
     top = scene.places.picture_px[1] + scene.places.picture_px[3]
     thick = s.stroke_px(2.5)
-    sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar", opacity=1.0)
+    sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar")
     pitch, figure, widest, most_mm = _ruler_scale(scene)
+    counts_parts = _counts_parts(scene)
     size = s.text_px("tick")
     # figures at every tick that is drawn long, or at every second one where they would touch
     gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
     wide = s.text_width_px(widest, "tick")
-    stride = 2 if gap_px > 1.18 * wide else 4
+    apart_px = (wide + s.text_width_px("1/2", "tick")) / 2 if counts_parts else wide
+    stride = next((n for n in (2, 4) if n / 2 * gap_px > 1.18 * apart_px), 8)
     most = round(most_mm / pitch)
+    unit = scene.figure.brief.labels.get("units", "")
+    unit = "" if unit == "ball" or counts_parts else unit
+    pad, unit_px = s.px(14), s.text_width_px(unit, "tick")
+    side = scene.figure.aim_side
+    edge = x + w - pad if side > 0 else x + pad
+    if unit:
+        at_px = (edge, top + s.px(20) + 0.95 * size)
+        sheet.put("ruler.unit", Text(unit, at_px, "tick", "right" if side > 0 else "left"), "text")
+    low, high = x + wide, x + w - wide
+    if unit:
+        low, high = (low, edge - 1.4 * unit_px - wide / 2) if side > 0 else (edge + 1.4 * unit_px + wide / 2, high)
     for k in range(-16, 17):
         at = _ruler_px(scene, k * pitch)[0]
         if not x + s.px(14) < at < x + w - s.px(14):
@@ -264,26 +360,28 @@ def _put_ruler(scene: _Scene) -> None:
         tall = k % 2 == 0
         length = s.px(15 if tall else 9)
         tick = (at - thick / 2, top, thick, length)
-        sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), "bar", opacity=1.0)
-        if 0 <= k <= most and k % stride == 0 and x + wide < at < x + w - wide:
+        sheet.put(f"ruler.{k}", Shade(tick, "row_bar"), "bar")
+        if 0 <= k <= most and k % stride == 0 and low < at < high:
             below = (at, top + s.px(20) + 0.95 * size)
-            sheet.put(f"ruler.{k}.text", Text(figure(k), below, "tick", "centre"), "text", opacity=1.0)
-    for part in (-0.5, 0.0, 0.5):
-        x_mm, y_mm, z_mm = _front(scene, part * R)
-        ends = ((x_mm, y_mm, z_mm - 0.16 * R), (x_mm, y_mm, z_mm + 0.16 * R))
-        notch = Line(ends, "thin_line")
-        sheet.put(f"notch.{part}", notch, "line_under", "notch", (TARGET,), opacity=0.75)
+            sheet.put(f"ruler.{k}.text", Text(figure(k), below, "tick", "centre"), "text")
+
+
+def _counts_parts(scene: _Scene) -> bool:
+    method = METHODS.get(scene.figure.plan.method)
+    return method is not None and method.counts_eighths
 
 
 def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float]:
     """The ruler's tick in mm, what stands at the k-th of them, its widest figure, and how far figures go (mm).
 
-    It counts as the numbers beside it: in eighths of the radius for fixed marks, else in the lesson's units.
+    It counts as the numbers beside it: in parts of the way to the edge for fixed marks, else in the
+    lesson's units.
     """
     R = scene.figure.radius_mm
-    method = METHODS.get(scene.figure.plan.method)
-    if method is not None and method.counts_eighths:
-        return R / 8, str, "00", R
+    if _counts_parts(scene):
+        words = {0: "mark_centre", 4: "1/2", 8: "mark_edge"}
+        told = {k: scene.figure.brief.labels.get(word, word) for k, word in words.items()}
+        return R / 8, lambda k: told.get(k, ""), max(told.values(), key=len), R
     most = max(30.0, 10 * math.ceil(float(scene.figure.shot.aim_offset_mm) / 10))
     match scene.figure.brief.labels.get("units"):
         case "in":
@@ -301,15 +399,6 @@ def _ruler_px(scene: _Scene, offset_mm: float) -> Pixel:
     return pixel(scene.target, np.array([*(O[:2] + offset_mm * outward), O[2]]))
 
 
-def _front(scene: _Scene, offset_mm: float) -> Position:
-    """The point of the object ball's equator that faces the cue ball, at an offset towards the aim."""
-    R = scene.figure.radius_mm
-    outward = left(scene.figure.shot.aim_direction) * int(scene.figure.shot.outward)
-    depth = math.sqrt(max(R * R - offset_mm * offset_mm, 0.0))
-    at = scene.figure.shot.object_ball_mm[:2] - depth * scene.figure.shot.aim_direction + offset_mm * outward
-    return (float(at[0]), float(at[1]), R)
-
-
 def _labels(scene: _Scene) -> Labels:
     """Labels keep clear of the pane, the link to it, and the words at the top."""
     sheet, s = scene.figure.sheet, scene.figure.frame.scale
@@ -319,11 +408,12 @@ def _labels(scene: _Scene) -> Labels:
     rects = [scene.places.pane_px]
     for id in sheet.ids():
         shape = sheet.shape(id)
-        if isinstance(shape, Text) and sheet.role(id) in ("title", "heading", "note"):
+        if isinstance(shape, Text) and sheet.role(id) in ("title", "heading"):
             rects.append(text_rect(shape, s))
     x, _, w, _ = scene.figure.frame.title_safe
     H = scene.figure.frame.height_px
-    top, bottom = 0.22 * H, scene.places.pane_px[1] if scene.figure.frame.shape == "tall" else 0.885 * H
+    top = _words_end(scene.figure.frame, scene.places) * H
+    bottom = scene.places.pane_px[1] if scene.figure.frame.shape == "tall" else 0.885 * H
     return eye_labels(scene.figure, (x, top, w, bottom - top), rects, strokes)
 
 
@@ -331,8 +421,6 @@ def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -
     places, labels = scene.places, scene.figure.brief.labels
     put_titles(scene.figure.sheet, scene.figure.frame, steps, spans, scene.figure.rate, places.title_room_px)
     put_heading(scene.figure.sheet, labels, places.heading_px, places.heading_align)
-    widths = viewing_distance(scene.figure.pane, scene.figure.frame)
-    put_note(scene.figure.sheet, labels, widths, places.note_px, places.heading_align)
 
 
 # ------------------------------------------------------------------ steps
@@ -350,6 +438,7 @@ def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: Bri
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
         put_ghost(figure, (TARGET,), when.mark_after)
     wanted, first = wanted_in_eye(figure, labels, index, step), span[0]
+    wanted = [*(_pocket_label(scene) if index == 0 else []), *wanted]
     labels.add(index, wanted, when.label, (first, first + figure.frames(TIMING.fade_s)))
 
 
@@ -376,28 +465,29 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     """A mark and its offset in the pane's footer, and what the numbers are."""
     sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, y, w, h = scene.places.pane_px
-    size = s.text_px("heading")
-    baseline = y + h - 0.52 * size
-    pad = 0.035 * w
-    footer = [sheet.shape(id) for id in sheet.ids() if sheet.role(id) == "footer"]
-    texts = [shape.text for shape in footer if isinstance(shape, Text) and shape.style == "heading"]
-    start = x + pad + sum(s.text_width_px(text, "heading") + 1.25 * size for text in texts)
+    size, pad = s.text_px("heading"), 0.035 * w
+    last = y + h - 0.62 * s.text_px("small")
+    baseline = last - 1.35 * s.text_px("small")
+    name = scene.figure.brief.labels.get(key, "")
+    # two of them stand side by side
+    n = len([id for id in sheet.ids() if id.startswith("footer.") and id.endswith(".number")])
+    share = (CONTACT_SHARE, 1 - CONTACT_SHARE)[n] * (w - 2 * pad)
+    start = x + pad + n * CONTACT_SHARE * (w - 2 * pad)
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), "mark", "footer")
-    number = Text(told.number, (start + 0.92 * size, baseline), "heading")
-    sheet.put(f"footer.{key}.number", number, "text", "footer")
-    for id in (f"footer.{key}", f"footer.{key}.number"):
+    after = start + 0.92 * size
+    number_px = after + s.text_width_px(name, "small") + 0.35 * size
+    if number_px + s.text_width_px(told.number, "heading") > start + share:
+        name, number_px = "", after
+    texts = {"name": Text(name, (after, baseline), "small")} if name else {}
+    texts["number"] = Text(told.number, (number_px, baseline), "heading")
+    ids = [f"footer.{key}", *(sheet.put(f"footer.{key}.{k}", t, "text", "footer") for k, t in texts.items())]
+    if "footer.unit" not in sheet.ids():
+        about = scene.figure.brief.labels.get("from_centre", "")
+        words = f"{about}, {told.unit}".strip(", ")
+        ids.append(sheet.put("footer.unit", Text(words, (x + pad, last), "small"), "text", "footer"))
+    for id in ids:
         sheet.show(id, shown)
-    if "footer.unit" in sheet.ids():
-        return
-    words = scene.figure.brief.labels.get("off_centre", "")
-    unit = f"{told.unit} {words}".strip()
-    # beside this number and one more
-    room = w - 2 * pad - sum(s.text_width_px(text, "heading") + 1.25 * size for text in (told.number, "00.0"))
-    if s.text_width_px(unit, "small") > room:
-        unit = told.unit
-    sheet.put("footer.unit", Text(unit, (x + w - pad, baseline), "small", "right"), "text", "footer")
-    sheet.show("footer.unit", shown)
 
 
 # ------------------------------------------------------------------ the shot

@@ -18,7 +18,7 @@ from aimgeo.methods import METHODS
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from aimgeo.vectors import left
-from scenes.board import Ball, Board, Line, Mark, Plate, Shade
+from scenes.board import Ball, Board, Line, Mark, Plate, Ring, Shade
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.draw.picture import picture as drawn
 from scenes.draw.view import Body
@@ -59,7 +59,12 @@ def a_board(subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10)
         "aim_line": "Aim line",
         "object_ball_line": "Object-ball line",
         "contact_line": "Contact-point line",
+        "mark_centre": "Centre",
         "mark_half": "Halfway",
+        "target": "Target: foot-left pocket",
+        "contact_offset": "contact",
+        "aim_offset": "aim",
+        "from_centre": "from the ball’s centre",
         "mark_edge": "Edge",
         "ghost_ball": "Ghost ball",
         "contact_object": "Contact point",
@@ -269,7 +274,7 @@ def test_the_cue_can_be_left_out() -> None:
 
 def test_a_brief_with_other_steps_is_refused() -> None:
     subject = a_subject("ghost_ball", 22.0, 640.0)
-    with pytest.raises(ValueError, match="has the steps view, target line"):
+    with pytest.raises(ValueError, match="has the steps view, larger, target line"):
         players_eye.board(Brief("clip", subject, Output(640, 360, (10, 1)), (BriefStep("view", "", "", 30),)))
 
 
@@ -303,3 +308,36 @@ def test_the_pane_and_the_picture_show_the_same_eye() -> None:
         assert pane.id in (EYE, TARGET)
         P = pane.projection(0)
         assert -np.linalg.solve(P[:, :3], P[:, 3]) == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1080, 1080), (1080, 1920)])
+@pytest.mark.parametrize("cut", [-30.0, -22.0, -8.0, 8.0, 22.0, 30.0])
+@pytest.mark.parametrize("distance", [300.0, 640.0, 1200.0])
+def test_the_pocket_is_ringed_and_named_only_where_it_is_in_the_picture(
+    size: tuple[int, int], cut: float, distance: float
+) -> None:
+    board = a_board(a_subject("ghost_ball", cut, distance), size)
+    rings = [e for e in board.elements if e.role == "pocket"]
+    names = [e for e in board.elements if e.names == "pocket"]
+    if not rings:
+        assert not names
+        return
+    (ring,) = rings
+    assert isinstance(ring.shape, Ring)
+    turn = np.linspace(0, 2 * np.pi, 90)
+    around = np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
+    at = pixels(board.panes[0].projection(0), np.array(ring.shape.centre_mm) + ring.shape.radius_mm * around)
+    assert (at >= 0).all()
+    assert (at <= np.array(size)).all()
+
+
+def test_the_pane_comes_in_a_step_of_its_own() -> None:
+    board = a_board(a_subject("ghost_ball", 22.0, 640.0), (1920, 1080))
+    view, larger = board.steps[:2]
+    target = board.panes[1]
+    assert target.opacity.at(view.end_frame - 1) == (0.0,)
+    assert target.opacity.at(larger.end_frame - 1) == (1.0,)
+    early = [
+        e.id for e in board.elements if e.id.startswith(("ruler", "pane", "halo", "link")) and e.is_visible(5)
+    ]
+    assert early == []
