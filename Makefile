@@ -2,7 +2,7 @@
 AIMGEO = .venv/bin/aimgeo
 OUT = clips
 
-.PHONY: trial demo test lint generate bench oldest clean
+.PHONY: trial demo test lint generate bench editor oldest clean
 
 demo: ## set up, render the demo lesson at draft size, print where the clips are
 	@sh setup.sh
@@ -19,9 +19,11 @@ lint:
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
 
-trial: ## tries 200 random edits of a lesson whose lengths are locked, and 5,000 method files written wrong (minutes)
+trial: ## what takes minutes: locked lengths edited, method files written wrong, the live page at length in a browser
+	@sh setup.sh dev
 	@PYTHONPATH=. .venv/bin/python tests/lessons/mutations.py 5000
 	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py
+	@.venv/bin/python -m pytest -q tests/lessons/live/trial_live.py
 
 generate: ## write everything that is made from the code: the schema, tables of the docs
 	@sh setup.sh dev
@@ -30,6 +32,9 @@ generate: ## write everything that is made from the code: the schema, tables of 
 bench: ## measure speed and memory against floors and peers in the same run
 	@sh setup.sh dev
 	@.venv/bin/python -m benchmarks
+
+editor: ## make the live page's editor from lessons/live/editor (needs node and npm)
+	@cd lessons/live/editor && npm install --no-audit --no-fund --no-package-lock && npm run build && rm -rf node_modules
 
 oldest: ## the declared lower bounds, installed in an environment of their own and tried (needs a network; minutes)
 	@sh tests/oldest.sh

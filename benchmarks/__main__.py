@@ -10,10 +10,10 @@ from pathlib import Path
 
 import click
 
-from benchmarks import again, batch, eye, solve
+from benchmarks import again, batch, eye, live, solve
 from lessons.rendering.render import processors
 
-PARTS = ("batch", "eye", "again", "growth", "solve")
+PARTS = ("batch", "eye", "live", "again", "growth", "solve")
 
 
 @click.command()
@@ -38,6 +38,8 @@ def main(part: tuple[str, ...], only: tuple[str, ...], stock: int, small: int, g
                 rows = batch.measure(folder, only, workers, stock)
             elif name == "eye":
                 rows = eye.measure(folder)
+            elif name == "live":
+                rows = live.measure(folder)
             elif name == "solve":
                 rows = solve.measure(folder)
             elif name == "again":

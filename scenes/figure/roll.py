@@ -38,10 +38,23 @@ RAIL_MM = 170.0
 """So much around the target is shown, its rails with it."""
 
 
+_NEEDS_S: dict[tuple[object, ...], float] = {}
+MOST_KEPT = 4096
+
+
 def roll_s(subject: Subject) -> float:
     """Seconds that the step needs: the picture opens, the shot is played, time to look."""
-    played = played_shot(subject)
-    needs = shot_s(played, subject.table, subject.target_name, PACE, cue=False)
+    shot = subject.shot
+    assert shot is not None
+    # the methods of a lesson share its shots, and most of them outlast a save
+    places = (tuple(at.tolist()) for at in (shot.cue_ball_mm, shot.object_ball_mm, shot.target_mm))
+    key = (*places, float(shot.ball_diameter_mm), subject.table, subject.target_name)
+    needs = _NEEDS_S.get(key)
+    if needs is None:
+        needs = shot_s(played_shot(subject), subject.table, subject.target_name, PACE, cue=False)
+        if len(_NEEDS_S) >= MOST_KEPT:
+            _NEEDS_S.clear()
+        _NEEDS_S[key] = needs
     return TIMING.fade_s + OPENS_S + TIMING.rest_s + needs + TIMING.fade_s + LOOK_S
 
 

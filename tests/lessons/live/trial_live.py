@@ -1,0 +1,142 @@
+"""What takes minutes: `make trial`. Hundreds of saves and moves, memory, every kind's picture in three sizes."""
+
+from __future__ import annotations
+
+import io
+import random
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lessons.lesson.model import load, loads
+from lessons.live.session import Session
+from lessons.planning.plan import plan
+from scenes.draw.picture import picture
+from scenes.kinds import CLIP_KINDS
+from tests.lessons.live.running import BUILD_UP, LESSON, Live
+from tests.lessons.live.test_page import Shown
+
+COURSE = Path(__file__).parents[3] / "lessons" / "course"
+SIZES = [(1280, 720), (720, 720), (450, 800)]
+
+
+def megabytes() -> float:
+    """What this process holds in memory."""
+    told = Path("/proc/self/status").read_text("utf-8")
+    return int(next(line for line in told.splitlines() if line.startswith("VmRSS")).split()[1]) / 1e3
+
+
+def test_three_hundred_saves_and_a_thousand_moves_lose_nothing_and_keep_memory_bounded(tmp_path: Path) -> None:
+    path = tmp_path / "demo.yaml"
+    text = (COURSE / "demo.yaml").read_text("utf-8")
+    session = Session(path)
+    page = session.join(1, lambda message: None)
+    dice, sizes = random.Random(1), []
+    session.reload(text.encode())
+    for k in range(300):
+        broken = "cutz: 1\n" if k % 6 == 5 else ""
+        session.reload((text.replace("300 mm", f"{300 + k} mm") + broken + f"# save {k}\n").encode())
+        assert session.read is not None
+        assert bool(session.read.faults) == bool(broken)
+        assert session.good is not None
+        assert session.good.plan is not None
+        clip = dice.choice(session.good.plan.clips)
+        session.show(page, clip.name, dice.randrange(clip.frames), (960, 540))
+        sizes.append(megabytes())
+    assert sizes[-1] < 400
+    assert sizes[-1] - sizes[100] < 20
+    session.reload(text.encode())
+    session.show(page, "ghost-ball_build-up_overlap-3-4_left_near", 100, (960, 540))
+    before = megabytes()
+    session.hand(page, {})
+    for k in range(1000):
+        grip = dice.choice(["cue_ball", "object_ball", "target", "eye"])
+        at = [dice.uniform(0, 1280), dice.uniform(440, 1100)]
+        session.hand(page, {"by": "move", "grip": grip, "to_px": at, "n": k, "gesture": k // 9})
+    assert page.grasp is not None
+    assert len(page.grasp.undo) <= 100
+    assert megabytes() - before < 30
+
+
+def test_a_lesson_that_breaks_and_heals_fifty_times(browser: Any, tmp_path: Path) -> None:
+    path = tmp_path / "monday.yaml"
+    path.write_text(LESSON, encoding="utf-8")
+    live = Live(path)
+    context = browser.new_context()
+    one, other = Shown(context, live), Shown(context, live)
+    one.show(BUILD_UP, 150)
+    for k in range(50):
+        path.write_text(LESSON + f"broken: {k}\n", encoding="utf-8")
+        one.until("document.getElementById('faults').textContent !== ''")
+        other.until("document.getElementById('faults').textContent !== ''")
+        path.write_text(LESSON + f"# healed {k}\n", encoding="utf-8")
+        one.until("document.getElementById('faults').textContent === ''")
+    assert one.get("document.getElementById('screen').dataset.frame") == "150"
+    path.unlink()
+    one.until("document.getElementById('faults').textContent.includes('waiting for it')")
+    path.write_text(LESSON, encoding="utf-8")
+    one.until("document.getElementById('faults').textContent === ''")
+    assert one.said == other.said == []
+    context.close()
+    live.stop()
+
+
+def test_five_seconds_of_playing_keep_time(browser: Any, tmp_path: Path) -> None:
+    path = tmp_path / "monday.yaml"
+    path.write_text(LESSON, encoding="utf-8")
+    live = Live(path)
+    context = browser.new_context(viewport={"width": 1000, "height": 700})
+    shown = Shown(context, live)
+    shown.show(BUILD_UP, 0)
+    shown.tab.keyboard.press(" ")
+    late = []
+    for _ in range(50):
+        shown.tab.wait_for_timeout(100)
+        late.append(shown.get("page.strip.playing ? page.strip.now(page.strip.playing) - page.strip.frame : 0"))
+    assert sorted(late)[len(late) // 2] <= 2
+    context.close()
+    live.stop()
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_every_kind_is_drawn_as_it_is_filmed(browser: Any, tmp_path: Path, size: tuple[int, int]) -> None:
+    """At least 95 % of the pixels within 2 levels, 97 % within 8, mean below 1."""
+    seen: set[str] = set()
+    for source in sorted(COURSE.glob("*.yaml")):
+        lesson = load(source)
+        text = "\n".join(line for line in source.read_text("utf-8").splitlines() if not line.startswith("output"))
+        text += f"\noutput: {{size: {size[0]}x{size[1]}, rate: 30}}\n"
+        try:
+            made = plan(loads(text))
+        except Exception:  # noqa: BLE001 - a lesson whose output stands over several lines keeps its own size
+            continue
+        clips = [clip for clip in made.clips if not (clip.kind in seen or seen.add(clip.kind))]  # type: ignore[func-returns-value]
+        if not clips or lesson is None:
+            continue
+        path = tmp_path / source.name
+        path.write_text(text, encoding="utf-8")
+        live = Live(path)
+        context = browser.new_context(viewport={"width": size[0] + 700, "height": size[1] + 400})
+        shown = Shown(context, live)
+        shown.tab.evaluate(
+            f"() => {{ page.size = () => [{size[0]}, {size[1]}]; page.fit = () => {{}};"
+            " const { style } = document.getElementById('screen');"
+            f" Object.assign(style, {{width: '{size[0]}px', height: '{size[1]}px'}});"
+            " document.getElementById('stage').style.overflow = 'visible'; }"
+        )
+        shown.until("page.screen.plates !== null")
+        for clip in clips:
+            board = CLIP_KINDS[clip.kind].board(clip.brief)
+            shown.show(clip.name, board.frames * 2 // 3)
+            shown.tab.wait_for_timeout(600)
+            taken = Image.open(io.BytesIO(shown.tab.locator("#screen").screenshot())).convert("RGB")
+            apart = np.abs(np.asarray(taken).astype(int) - picture(board, board.frames * 2 // 3).astype(int))
+            worst = apart.max(axis=2)
+            assert (worst <= 2).mean() >= 0.95, clip.name
+            assert (worst <= 8).mean() >= 0.97, clip.name
+            assert apart.mean() < 1, clip.name
+        context.close()
+        live.stop()
