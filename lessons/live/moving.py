@@ -121,7 +121,7 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
     subject = clip.brief.subject
     if subject.shot is None or subject.table is None:
         return None
-    shot, keys = subject.shot, lesson.keys
+    shot, drawn, keys = subject.shot, subject.construction, lesson.keys
     ground = Ground(subject.table, float(shot.ball_diameter_mm), subject.distance_name)
     cut = next((c for c in keys.cuts if abs(c.cut_rad - abs(float(shot.cut_rad))) < 1e-9), None)
     distance = keys.distances.get(subject.distance_name or "")
@@ -139,7 +139,8 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
         back=eye[0],
         offset=eye[1],
         height=eye[2],
-        method=subject.construction.method if subject.construction is not None else None,
+        # a method of the lesson's own is not drawn under the hand
+        method=drawn.method if drawn is not None and drawn.method in METHODS else None,
         eye_name=name,
     )
     return ground, made
