@@ -98,7 +98,10 @@ def _deliver(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
                 "name the folder of this lesson's clips with --out."
             )
-        wishes = replace(wishes, accuracy=accuracy(made).rows)
+        titles = {
+            c.name: " ".join(c.brief.labels["title"].split()) for c in made.clips if "title" in c.brief.labels
+        }
+        wishes = replace(wishes, accuracy=accuracy(made).rows, titles=titles)
         with locked(folder):
             sweep(folder)
             if wrong := list(disagreements(footage)):

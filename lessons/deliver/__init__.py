@@ -6,7 +6,7 @@ To add something: write its module here, with `deliver(footage, wishes)`, and ad
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -21,7 +21,8 @@ class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
     picture as a file, moving previews, timelines with whole paths.
 
-    `accuracy` are the rows of the lesson's accuracy table, which the manifest does not tell; `delivery` is this
+    `accuracy` are the rows of the lesson's accuracy table, and `titles` of the cards by
+    clip, which the manifest does not tell; `delivery` is this
     delivery's record: the clips' lasting identities, and what changed since the one before.
     """
 
@@ -32,6 +33,7 @@ class Wishes:
     absolute: bool = False
     accuracy: tuple[Mapping[str, Any], ...] = ()
     delivery: Delivery | None = None
+    titles: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ DELIVERIES: dict[str, Item] = {
     "timeline": Item("lessons.deliver.timeline", "timeline, OpenTimelineIO and XML, with step markers"),
     "fcpxml": Item("lessons.deliver.fcpxml", "timeline, FCPXML"),
     "edl": Item("lessons.deliver.edl", "edit decision list, CMX 3600"),
+    "lists": Item("lessons.deliver.lists", "table of shots, and chapters for video platforms"),
     "rough cut": Item("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
     "loudness": Item("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
     "pictures": Item("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
