@@ -98,9 +98,7 @@ def _deliver(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
                 "name the folder of this lesson's clips with --out."
             )
-        titles = {
-            c.name: " ".join(c.brief.labels["title"].split()) for c in made.clips if "title" in c.brief.labels
-        }
+        titles = {c.name: " ".join(c.brief.labels.get("title", "").split()) for c in made.clips}
         wishes = replace(wishes, accuracy=accuracy(made).rows, titles=titles)
         with locked(folder):
             sweep(folder)

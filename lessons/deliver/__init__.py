@@ -21,9 +21,8 @@ class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
     picture as a file, moving previews, timelines with whole paths.
 
-    `accuracy` are the rows of the lesson's accuracy table, and `titles` of the cards by
-    clip, which the manifest does not tell; `delivery` is this
-    delivery's record: the clips' lasting identities, and what changed since the one before.
+    `accuracy` are the rows of the lesson's accuracy table, and `titles` those of the cards by clip, which the
+    manifest does not tell; `delivery` is this delivery's record: the clips' lasting identities, and what changed.
     """
 
     non_drop: bool = False

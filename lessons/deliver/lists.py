@@ -1,4 +1,4 @@
-"""Lists for people and video platforms: every clip as a row of a table, and chapters with titles that can be read."""
+"""Lists for people and video platforms: every clip as a row of a table, and chapters with titles to read."""
 
 from __future__ import annotations
 
@@ -60,15 +60,17 @@ def rows(footage: Footage, wishes: Wishes) -> Iterator[tuple[Any, ...]]:
 
 
 def chapter_list(footage: Footage, wishes: Wishes) -> tuple[tuple[int, str], ...]:
-    """The chapters, each with its first frame. A card belongs to the clip after it and gives the chapter its title;
-    what is shorter than a chapter may be belongs to the one before it.
+    """The chapters, each with its first frame.
+
+    A card belongs to the clip after it and gives the chapter its title; what is shorter than a chapter may be
+    belongs to the one before it.
     """
     words = footage.wording()
     shortest = SHORTEST_CHAPTER_S * footage.rate
     found: list[tuple[int, str]] = []
     card: tuple[int, str] | None = None
     for at, clip in footage.starts():
-        if CLIP_KINDS[clip.kind].is_card and clip.name in wishes.titles:
+        if CLIP_KINDS[clip.kind].is_card and wishes.titles.get(clip.name):
             card = (card[0] if card else at, wishes.titles[clip.name])
             continue
         start, title = card or (at, titled(clip, words))
@@ -89,7 +91,8 @@ def chapter_list(footage: Footage, wishes: Wishes) -> tuple[tuple[int, str], ...
 def titled(clip: Clip, words: Wording) -> str:
     """A clip's title as people read it: the method, or the kind, and the shot."""
     names = words.words["names"]
-    what = names.get(clip.method or "") or clip.kind.replace("-", " ").capitalize()
+    what = names.get(clip.method or "") or clip.kind.replace("-", " ")
+    what = what[:1].upper() + what[1:]
     shot = about(clip, words).rpartition(", ")[0]
     return f"{what}: {shot}" if shot else what
 

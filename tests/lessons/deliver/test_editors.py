@@ -1,4 +1,4 @@
-"""What is delivered, opened without a window by programs that editors use; each is skipped where it is not installed."""
+"""What is delivered, opened without a window by programs that editors use; skipped where one is not installed."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def program(name: str) -> str:
 
 
 def laid(folder: Path, stock: SimpleNamespace, rate: tuple[int, int]) -> list[tuple[str, int, int]]:
-    """A delivery with whole paths: each clip's file, first frame and length, as OpenTimelineIO reads the timeline."""
+    """A delivery with whole paths: each clip's file, first frame and length, as the timeline tells them."""
     timeline.deliver(stock.write_folder(folder, stock.usual_entries(rate)), Wishes(absolute=True))
     read = otio.adapters.read_from_file(str(folder / "thin-and-full.otio"))
     return [

@@ -15,7 +15,7 @@ def test_the_table_tells_every_clip(tmp_path: Path, stock: SimpleNamespace) -> N
     table, _ = lists.deliver(footage, Wishes()).files
     rows = list(csv.DictReader(table.read_text("utf-8-sig").splitlines()))
     assert [row["name"] for row in rows] == [clip.name for clip in footage.clips]
-    assert [row["in"] for row in rows] == ["01:00:00:00", "01:00:09:10", "01:00:10:02"]
+    assert [row["in"] for row in rows] == ["01:00:00:00", "01:00:09:11", "01:00:10:03"]
     assert [row["out"] for row in rows[:-1]] == [row["in"] for row in rows[1:]]
     assert [int(row["frames"]) for row in rows] == [clip.frames for clip in footage.clips]
     assert [row["sha256"] for row in rows] == [clip.sha256 for clip in footage.clips]
@@ -24,7 +24,7 @@ def test_the_table_tells_every_clip(tmp_path: Path, stock: SimpleNamespace) -> N
 
 
 def test_chapters_start_at_0_00_and_last_ten_seconds(tmp_path: Path, stock: SimpleNamespace) -> None:
-    """Common practice of video platforms: 0:00 first, ten seconds each. Cards of four seconds break that on their own."""
+    """Common practice of video platforms: 0:00 first, ten seconds each. Cards of four seconds would break that."""
     lengths = [("title", 100, "title"), ("a", 300, "build-up"), ("b", 150, "build-up"), ("c", 300, "build-up"),
                ("section_two", 100, "section"), ("d", 400, "build-up"), ("e", 120, "build-up")]  # fmt: skip
     entries = [stock.entry(n, k, (25, 1), [("s", k, "")], kind=kind) for n, k, kind in lengths]
