@@ -1,12 +1,18 @@
 # Two commands do everything: `make demo` and `make test`.
 AIMGEO = .venv/bin/aimgeo
 OUT = clips
+DEMO = lessons/course/first-evening.yaml
 
 .PHONY: trial demo test lint generate bench editor oldest clean
 
-demo: ## set up, render the demo lesson at draft size, print where the clips are
+demo: ## set up, render a lesson at draft size and cut it, with a scratch voice where espeak-ng is installed
 	@sh setup.sh
-	@$(AIMGEO) render lessons/course/demo.yaml --out $(OUT)/demo --draft
+	@mkdir -p $(OUT)
+	@cp $(DEMO) $(OUT)/first-evening.yaml
+	@! command -v espeak-ng >/dev/null || echo "recordings: {voice: espeak-ng}" >> $(OUT)/first-evening.yaml
+	@$(AIMGEO) render $(OUT)/first-evening.yaml --out $(OUT)/demo --draft
+	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/demo
+	@echo "The rough cut: $(OUT)/demo/first-evening.mp4. Its clips lie beside it."
 
 test: ## set up, lint, type-check, run the tests
 	@sh setup.sh dev
