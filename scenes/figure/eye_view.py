@@ -33,6 +33,8 @@ TARGET_BALL = 0.33
 
 SHORTEST_LENS, LENSES = 0.5, 25
 """A lens is shortened to this part at most, so that the target is seen; so many are tried."""
+STAND_MM, STAND_BACK_MM = 1500.0, 1100.0
+"""The eye of somebody who stands behind a shot: so high, and so far behind the object ball; about, judged."""
 ABOVE_MM, BEHIND_MM = 2600.0, 60.0
 """So high an eye stands above a shot, and so far behind its middle: the aim points up in the picture."""
 
@@ -185,23 +187,42 @@ def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, focal: float, middle_px: 
     return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), ((places.axis_px - x) / w, (middle - y) / h))
 
 
-def above_camera(places: EyeLayout, shot: Shot, beyond_mm: float = 0.0) -> EyeCamera:
-    """From straight above: the balls fill about as much of the picture's height as from the player's eye.
+def above_camera(places: EyeLayout, shot: Shot, anchor: Pixel, bottom: float = 0.93) -> EyeCamera:
+    """From straight above, the aim upwards: both balls and the target as large as they fit below the words and
+    above this part of the picture's height."""
+    C, T, R = shot.cue_ball_mm, shot.target_mm, float(shot.radius_mm)
+    middle = np.array([*((C + T) / 2)[:2], R])
+    at = np.array([*(middle[:2] - BEHIND_MM * shot.aim_direction), ABOVE_MM])
+    px, py, pw, ph = places.full_px
+    camera = EyeCamera(constant(*at.tolist(), *middle.tolist(), 2 * math.atan(0.5)), anchor)
+    corner = np.array([px + anchor[0] * pw, py + anchor[1] * ph])
+    around = np.array([[-1, 0, 0], [1, 0, 0], [0, -1, 0], [0, 1, 0]]) * 1.6 * R
+    points = np.concatenate([ball + around for ball in (C, shot.object_ball_mm, np.array([*T[:2], R]))])
+    off = Pane("above", places.full_px, "eye", camera).px(points) - corner
+    low = np.array([px + 0.05 * pw, py + line_top(places) * ph]) - corner
+    high = np.array([px + 0.95 * pw, py + bottom * ph]) - corner
+    zoom = float(np.where(off > 0, high / np.maximum(off, 1e-6), low / np.minimum(off, -1e-6)).min())
+    return replace(camera, track=constant(*camera.track.start[:6], 2 * math.atan(0.5 / zoom)))
 
-    `beyond_mm` of the table past the object ball are to be seen as well.
-    """
-    middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
-    middle += beyond_mm / 2 * np.array([*shot.aim_direction, 0.0])
-    at = middle + np.array([*(-BEHIND_MM * shot.aim_direction), ABOVE_MM])
-    span = float(shot.distance_mm) + beyond_mm + 8 * float(shot.radius_mm)
-    fov = 2 * math.atan(span / 0.62 / 2 / ABOVE_MM)
-    return EyeCamera(constant(*at.tolist(), *middle.tolist(), fov), _anchor(places))
 
-
-def _anchor(places: EyeLayout) -> Pixel:
-    """The middle between the two balls, as fractions of the picture."""
-    x, y, w, h = places.full_px
-    return (places.axis_px - x) / w, ((places.object_y_px + places.cue_y_px) / 2 - y) / h
+def behind_camera(places: EyeLayout, shot: Shot, anchor: Pixel, low: float, high: float) -> EyeCamera:
+    """Standing behind the object ball on the target line: ball and target at these parts of the height."""
+    O, T = shot.object_ball_mm, shot.target_mm
+    run = (T - O)[:2]
+    travel = float(np.linalg.norm(run))
+    way = np.array([*(run / travel), 0.0])
+    at = np.array([*(O - STAND_BACK_MM * way)[:2], STAND_MM])
+    drop = STAND_MM - float(shot.radius_mm)
+    ball, target = math.atan2(drop, STAND_BACK_MM), math.atan2(drop, STAND_BACK_MM + travel)
+    near, far = low - anchor[1], high - anchor[1]
+    first, last = target, ball
+    for _ in range(60):
+        pitch = (first + last) / 2
+        is_high = near * math.tan(target - pitch) > far * math.tan(ball - pitch)
+        first, last = (pitch, last) if is_high else (first, pitch)
+    focal = near / math.tan(ball - pitch)  # of the picture's height
+    look = at + 1000.0 * (math.cos(pitch) * way - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
+    return EyeCamera(constant(*at.tolist(), *look.tolist(), 2 * math.atan(0.5 / focal)), anchor)
 
 
 def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity: Track = ONE) -> Pane:

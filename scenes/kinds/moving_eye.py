@@ -4,7 +4,7 @@ At each stop the line is drawn that this eye would take for the aim: the level d
 cue ball's centre (the plane reading of docs/geometry.md), with how far it is off, and by how much the ball misses.
 Sentences: moving_eye.start, moving_eye.stop, moving_eye.true where it is not off (values eye_back, eye_height,
 eye_offset, eye_side, judged_off, judged_side). Measures: judged_off, judged_miss
-(the name no_hit where nothing is hit).
+(judged_result, the name no_hit, where nothing is hit).
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ from scenes.figure.eye_view import (
     TARGET,
     EyeLayout,
     eye_camera,
+    eye_cameras,
     eye_layout,
     eye_mm,
     line_top,
@@ -83,7 +84,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         steps.append(
             OutlineStep(
                 "start" if n == 0 else f"stop {n}",
-                START if n == 0 else STOP if abs(turn) > SHOWN_RAD else TRUE,
+                STOP if abs(turn) > SHOWN_RAD else TRUE if n else START,
                 values,
                 _judged(shot, turn),
                 draws_s=move_s + 0.6 + TIMING.draw_s + 2 * TIMING.fade_s + 1.8,
@@ -136,7 +137,7 @@ def _judged(shot: Shot, turn_rad: float) -> tuple[tuple[str, Quantity], ...]:
     miss = float(found.miss_mm[0])
     off = ("judged_off", Quantity(abs(turn_rad), "angle_rad"))
     if not found.hit[0]:
-        return off, ("judged_miss", Quantity("no_hit", "name"))
+        return off, ("judged_result", Quantity("no_hit", "name"))
     return (off,) if math.isnan(miss) else (off, ("judged_miss", Quantity(abs(miss), "distance_mm")))
 
 
@@ -178,7 +179,7 @@ def _panes(
     frame: Layout, places: EyeLayout, shot: Shot, eyes: tuple[EyeSpec, ...], spans: list[Span]
 ) -> tuple[Pane, Pane]:
     """The eye's picture, and the target as the same eye sees it, larger: both follow the eye."""
-    cameras = [eye_camera(places, shot, eye) for eye in eyes]
+    cameras = eye_cameras(places, shot, eyes)
     stops = [camera.track.start for camera in cameras]
     track = Track(stops[0], tuple(Move(*span, stop) for span, stop in zip(spans[1:], stops[1:], strict=True)))
     main = Pane(EYE, places.full_px, "eye", EyeCamera(track, cameras[0].anchor), "plate")

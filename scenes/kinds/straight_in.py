@@ -12,13 +12,11 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from aimgeo import construct as construction
 from aimgeo.camera import eye_of
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot
-from scenes.board import Board, EyeCamera, Line, Move, Pane, Plate, Rect, Shade, Text, Track
+from scenes.board import Board, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
@@ -120,15 +118,17 @@ def board(brief: Brief) -> Board:
     )  # fmt: skip
     eyes = [replace(eye, offset_mm=offset) for offset in offsets]
     gone = (Move(spans[1][0], spans[1][0] + fade, (0.0,)),)
-    above = Pane("above", places.full_px, "eye", _above(places, shot), "plate", Track((1.0,), gone))
+    overhead = above_camera(places, shot, (0.5, 0.55))
+    above = Pane("above", places.full_px, "eye", overhead, "plate", Track((1.0,), gone))
     looks = [
         eye_pane(places, shot, one, f"eye.{letter}", _between(span, fade, empty))
         for one, letter, span in zip(eyes, letters, spans[1:], strict=False)
     ]
     told = (spans[-2][0] + fade, spans[-2][0] + 2 * fade)
+    noted = (spans[-3][0] + fade, spans[-3][0] + 2 * fade)
     cells = _cells(frame, len(letters))
     small = [
-        eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*told, (1.0,)),)))
+        eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*noted, (1.0,)),)))
         for one, letter, rect in zip(eyes, letters, cells, strict=True)
     ]
     panes = (above, *looks, *small)
@@ -150,17 +150,10 @@ def board(brief: Brief) -> Board:
         sheet.hide(note, (spans[-3][0], spans[-3][0] + fade))
     for letter, span in zip(letters, spans[1:], strict=False):
         _put_letter(sheet, frame, letter, span, fade)
-    noted = (spans[-3][0] + fade, spans[-3][0] + 2 * fade)
     _put_grid(sheet, frame, letters, cells, noted)
     _put_offsets(sheet, brief, frame, letters, cells, told)
     _put_last_word(sheet, brief, frame, (spans[-1][0] + fade, spans[-1][0] + 2 * fade))
     return sheet.board(brief, panes)
-
-
-def _above(places: EyeLayout, shot: Shot) -> EyeCamera:
-    """The two balls and, unless it is very far, the pocket."""
-    to_target = float(np.linalg.norm(shot.target_mm - shot.object_ball_mm))
-    return above_camera(places, shot, min(to_target, float(shot.distance_mm)))
 
 
 def _between(span: Span, fade: int, empty: int) -> Track:

@@ -148,6 +148,7 @@ clips:
   - {kind: two-eyes, methods: ghost-ball, distances: near, eyes: [standing, standing-beside], name: up}
   - {kind: two-eyes, methods: ghost-ball, distances: near, eyes: [over, right], name: beside}
   - {kind: alignments, distances: near, eyes: [left, right, standing, standing-beside]}
+  - {kind: moving-eye, distances: near, eyes: [over, right]}
 """
 """From there the aim is seen elsewhere on the ball near than far."""
 

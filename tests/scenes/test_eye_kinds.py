@@ -303,16 +303,30 @@ def test_every_eye_of_the_alignments_has_a_sentence_of_its_own() -> None:
     assert len({(step.sentence, step.values) for step in steps}) == len(steps)
 
 
-def test_over_the_top_moves_once_from_above_to_the_eye() -> None:
-    subject = from_above(22.0)
-    board = a_board(over_the_top, subject)
-    camera = board.panes[0].camera
-    assert isinstance(camera, EyeCamera)
-    assert len(camera.track.moves) == 1
-    heights = [camera.track.at(f)[2] for f in range(board.frames)]
-    assert all(a >= b for a, b in itertools.pairwise(heights))
-    assert heights[0] > 2000
-    assert heights[-1] == pytest.approx(300)
+@pytest.mark.parametrize("size", [WIDE, SQUARE, TALL])
+@pytest.mark.parametrize("cut", [22.0, -45.0])
+def test_over_the_top_begins_behind_the_line_and_goes_down_to_the_eye_with_the_pocket_in_its_pictures(
+    cut: float, size: tuple[int, int]
+) -> None:
+    subject = from_above(cut)
+    shot = subject.shot
+    assert shot is not None
+    board = a_board(over_the_top, subject, size)
+    (pane,) = board.panes
+    heights = [eye_at(pane, step.end_frame - 1)[2] for step in board.steps]
+    assert heights == pytest.approx([1500, 2600, 300, 300], abs=1)
+    # behind the object ball, in the plane of the target line: ball, contact point and target above each other
+    line = pane.px(np.stack([shot.target_mm, shot.object_ball_mm, shot.contact_object_mm]), 0)
+    assert line[:, 0] == pytest.approx(line[0, 0], abs=1e-6)
+    assert line[0, 1] < line[1, 1] < line[2, 1]
+    for step in board.steps[:2]:
+        x, y = pane.px(shot.target_mm, step.end_frame - 1)
+        assert 0.05 * size[0] < x < 0.95 * size[0]
+        assert 0.16 * size[1] < y < size[1]
+        for ball in (shot.object_ball_mm, shot.cue_ball_mm)[: 1 if step.name == "behind" else 2]:
+            x, y = pane.px(ball, step.end_frame - 1)
+            assert 0 < x < size[0]
+            assert 0 < y < size[1]
 
 
 def test_the_straight_in_check_tells_no_offset_before_its_step() -> None:
@@ -340,7 +354,7 @@ def test_the_straight_in_checks_eyes_stand_as_told_in_steps_beside_the_lessons_e
 
 def test_the_straight_in_check_never_shows_two_pictures_of_an_eye_at_once_nor_a_telling_middle() -> None:
     board = a_board(straight_in, straight(0.0), fps=30)
-    told = next(s for s in board.steps if s.name == "told").first_frame
+    told = next(s for s in board.steps if s.name == "note").first_frame
     shown = [[p.id for p in board.panes if p.opacity.at(f)[0] > 0] for f in range(told)]
     assert all(len(ids) <= 1 for ids in shown)
     looks = [key for key, _ in itertools.groupby(map(tuple, shown))]
