@@ -13,8 +13,13 @@ from lessons.lesson.faults import LessonError
 
 @click.command()
 @click.argument("files", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--picture/--no-picture", default=True, help="Draw what was found over the picture: NAME.match.jpg.")
+@click.option("--camera", is_flag=True, help="Write the camera for 3D tools: glTF, ST maps, OpenTrackIO.")
 @click.option("--points", is_flag=True, help="Print the names of the points, with a drawing.")
-def command(files: tuple[Path, ...], points: bool) -> None:
+@click.option(
+    "--page", is_flag=True, help="FILES are clips or stills: write a page for clicking points and balls."
+)
+def command(files: tuple[Path, ...], picture: bool, camera: bool, points: bool, page: bool) -> None:
     """Match filmed shots: camera, lens and balls from a few clicks, or none.
 
     FILES are match files, or folders with match files. Beside each, NAME.match.json and NAME.match.jpg are
@@ -32,28 +37,51 @@ def command(files: tuple[Path, ...], points: bool) -> None:
             "Give match files or a folder; `aimgeo match --points` prints the names of the points."
         )
     try:
-        matching.check_installed()
+        matching.check_installed(camera)
     except matching.NeedsError as error:
         raise click.ClickException(str(error)) from None
+    if page:
+        sys.exit(_pages(files))
     failed = 0
     for path in match_files(files):
         try:
-            made, picture = matching.answer(path)
-            wrote = matching.write(made, picture)
+            click.echo(_matched(path, picture, camera))
         except LessonError as error:
             failed += 1
             click.echo(str(error), err=True)
-            continue
         except OSError as error:
             failed += 1
             click.echo(
                 f"{path.as_posix()}: cannot be written: {(error.strerror or str(error)).lower()}.", err=True
             )
-            continue
-        from lessons.footage.answer import summary
-
-        click.echo(summary(made, wrote))
     sys.exit(1 if failed else 0)
+
+
+def _matched(path: Path, picture: bool, camera: bool) -> str:
+    """Match one file and write what is asked for; the lines to print."""
+    from lessons.footage import camera_files, matching
+    from lessons.footage.answer import summary
+
+    made, pixels = matching.answer(path)
+    wrote = matching.write(made, pixels if picture else None)
+    if camera:
+        wrote += camera_files.write(made)
+    return summary(made, wrote)
+
+
+def _pages(files: Iterable[Path]) -> int:
+    """Write a page for clicking for each clip or still; the exit status."""
+    from lessons.footage.frames import UnreadableError
+    from lessons.footage.points_page import write_page
+
+    failed = 0
+    for path in files:
+        try:
+            click.echo(str(write_page(path)))
+        except UnreadableError as error:
+            failed = 1
+            click.echo(f"{path.as_posix()}: {error}", err=True)
+    return failed
 
 
 def match_files(paths: Iterable[Path]) -> tuple[Path, ...]:

@@ -177,7 +177,7 @@ class Stillness:
         off = self.moved_px > 1.0
         for k in range(len(off)):
             if off[k : k + 5].all():
-                return self.first + k, float(np.nanmax(self.moved_px[k:]))
+                return self.first + k, float(np.nanmedian(self.moved_px[k:]))
         return None
 
     def leaves(self) -> int | None:

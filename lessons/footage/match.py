@@ -33,6 +33,9 @@ from lessons.footage.start import (
     starts,
 )
 
+TELLING_PX = 3.0
+"""Picks that are missed by more than this may be those of another size of table."""
+
 LOCKED, LOCKED_ALONE = 0.6, 0.75
 """The part of the sights in the frame that must be met: with picks, and without."""
 
@@ -40,7 +43,7 @@ LEAST_SIGHTS, LEAST_SIGHTS_ALONE = 6, 7
 LEAST_TOGETHER = 12
 """Sights and picks together: with fewer, spots that are no sights can be met by chance."""
 
-MOST_OPEN_PX = 30.0
+MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
 
 MOST_LOCKS = 9
@@ -392,8 +395,9 @@ def _by_picks_alone(
         solved, wrong, said = _leaving_one_out(problem, picks, names, found, solved, clicks.pick_px)
         kept = [k for k, name in enumerate(names) if name not in wrong]
         off = _rms(solved, _some(picks, kept)) if solved is not None else np.inf
-    if solved is None or off > limit:
-        if (other := _other_table(clicks, problem, picks)) is not None and other[1] < 0.4 * off:
+    if solved is None or off > TELLING_PX * scale:
+        other = _other_table(clicks, problem, picks)
+        if other is not None and other[1] < 0.4 * off and (off > limit or len(names) >= 6):
             shown = f"to {off:.0f} px" if np.isfinite(off) else "not at all"
             raise NoMatch(
                 f"the points fit a {clicks.table.name.replace('ft', ' ft')} table {shown}, "
@@ -401,6 +405,7 @@ def _by_picks_alone(
                 f"meant?",
                 ("table",),
             )
+    if solved is None or off > limit:
         miss = f"they are missed by {off:.0f} px" if np.isfinite(off) else "no camera sees them so"
         raise NoMatch(
             f"the points fit no table ({miss}); check their names and places, or click others.", ("points",)
@@ -408,14 +413,14 @@ def _by_picks_alone(
     worst = _open_px(solved)
     seen = f"not locked: {_seen_of(locks)} (glare? too small?)"
     sentence = f"{seen}. Add two points; drawn places are within ± {worst:.0f} px."
-    if worst > MOST_OPEN_PX * scale:
+    if worst > MOST_OPEN_PX * scale or len(names) - len(wrong) < 5:  # four places say nothing against each other
         raise NoMatch(sentence, ("points",))
     said.append(Warned(sentence))
     return solved, False, wrong, said
 
 
 def _open_px(solved: Solved) -> float:
-    """The widest 95 % at which a place of the bed that is in the frame is drawn."""
+    """The 95 % within which nine tenths of the bed in the frame are drawn."""
     L, W = (solved.problem.measures_mm(solved.x)[k] / 2 for k in (0, 1))
     grid = np.stack(np.meshgrid(np.linspace(-L, L, 9), np.linspace(-W, W, 5)), -1).reshape(-1, 2)
     places = np.concatenate([grid, np.zeros((len(grid), 1))], -1)
@@ -423,7 +428,8 @@ def _open_px(solved: Solved) -> float:
     places = places[in_frame(px, solved.problem.size_px)]
     if not len(places):
         return float("inf")
-    return float(solved.error(lambda x: solved.problem.pixels(x, places).reshape(-1)).max())
+    each = solved.error(lambda x: solved.problem.pixels(x, places).reshape(-1)).reshape(-1, 2).max(1)
+    return float(np.quantile(each, 0.9))
 
 
 def _some(picks: Seen, kept: Sequence[int]) -> Seen:

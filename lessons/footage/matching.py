@@ -24,11 +24,12 @@ class NeedsError(Exception):
     """What has to be installed first: a sentence."""
 
 
-def check_installed() -> None:
-    """Raise NeedsError where what looks at pictures is not installed."""
+def check_installed(writes_maps: bool = False) -> None:
+    """Raise NeedsError where what looks at pictures (and writes ST maps) is not installed."""
     from importlib.util import find_spec
 
-    lacks = [package for module, package in NEEDED.items() if find_spec(module) is None]
+    needed = NEEDED | ({"OpenEXR": "openexr"} if writes_maps else {})
+    lacks = [package for module, package in needed.items() if find_spec(module) is None]
     if lacks:
         raise NeedsError(
             f"matching footage needs {' and '.join(lacks)}; install it with: pip install 'aimgeo[footage]'"
@@ -147,10 +148,10 @@ def paths(file: Path) -> tuple[Path, Path]:
     return file.with_name(f"{file.stem}.match.json"), file.with_name(f"{file.stem}.match.jpg")
 
 
-def write(made: Answer, picture: Picture) -> list[Path]:
-    """Write the answer beside the match file: both files whole, or neither new."""
+def write(made: Answer, picture: Picture | None) -> list[Path]:
+    """Write the answer beside the match file, with the picture that it is drawn over unless that is None."""
     told, seen = paths(made.file.path)
-    content = {seen: drawn(made.match, picture), told: written(made)}
+    content = {told: written(made)} | ({} if picture is None else {seen: drawn(made.match, picture)})
     for path, data in content.items():
         write_whole(path, data)
-    return [told, seen]
+    return list(content)

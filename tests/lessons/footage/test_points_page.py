@@ -1,0 +1,67 @@
+"""The page for clicking: opens from disk, fetches nothing, and what it saves can be matched."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lessons.footage.model import load
+from lessons.footage.points_page import write_page
+from tests.lessons.footage.clicks import still
+
+CHROMIUM = Path("/usr/bin/chromium")
+
+
+def test_the_page_is_one_file(tmp_path: Path) -> None:
+    shot = still("phone-26")
+    (tmp_path / "shot.jpg").symlink_to(shot.picture)
+    text = write_page(tmp_path / "shot.jpg").read_text()
+    assert "{{ " not in text
+    assert "http://" not in text.replace("http://www.w3.org/2000/svg", "")
+    assert "https://" not in text
+    assert "default-src 'none'" in text
+
+
+@pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
+def test_clicks_are_saved_as_a_match_file(tmp_path: Path) -> None:
+    from playwright.sync_api import sync_playwright
+
+    shot = still("phone-26")
+    (tmp_path / "shot.jpg").symlink_to(shot.picture)
+    page_file = write_page(tmp_path / "shot.jpg")
+    wide, high = shot.size_px
+    names = ["foot-left-long", "sight-right-5", "sight-left-3"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1500, "height": 1000})
+        fetched: list[str] = []
+        page.on(
+            "request", lambda r: None if r.url.startswith(("file:", "data:", "blob:")) else fetched.append(r.url)
+        )
+        problems: list[str] = []
+        page.on("pageerror", lambda error: problems.append(str(error)))
+        page.goto(page_file.as_uri())
+        box = page.locator("#picture").bounding_box()
+        assert box is not None
+
+        def click(x: float, y: float) -> None:
+            page.mouse.click(box["x"] + x / wide * box["width"], box["y"] + y / high * box["height"])
+
+        for name in names:
+            page.locator(f'#table circle[aria-label="{name}"]').click()
+            click(*shot.visible()[name])
+        for word, at in zip(("Cue ball", "Object ball"), shot.balls_px(0.0), strict=False):
+            page.get_by_text(word, exact=True).click()
+            click(*at)
+        with page.expect_download() as saved:
+            page.click("#save")
+        saved.value.save_as(tmp_path / "saved.yaml")
+        browser.close()
+    assert not fetched
+    assert not problems
+    file = load(tmp_path / "saved.yaml")
+    assert set(file.points) == set(names)
+    assert file.keys.picked_on == (wide, high)
+    for name in names:
+        assert abs(file.points[name][0] - shot.visible()[name][0]) < 1.5

@@ -1,0 +1,292 @@
+"""Every case with its own sentence: what is told, where, and that nothing is left half written."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from aimgeo.camera import camera, project
+from aimgeo.landmarks import MEASURES, NAMED, measures_of
+from aimgeo.tables import TABLES
+from lessons.commands.match import command
+from lessons.footage.answer import Planned, exchanged
+from lessons.footage.match import Clicks, Match, NoMatch, match
+from tests.lessons.footage.clicks import still
+from tests.lessons.footage.clips import film, rolled, shifted
+
+FAR = ["foot-left-long", "foot-right-short", "side-left-foot", "sight-right-5", "sight-left-6"]
+
+
+def run(path: Path, *more: str) -> tuple[int, str]:
+    """Exit code and all that was printed."""
+    done = CliRunner().invoke(command, [str(path), *more])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.exc_info
+    return done.exit_code, done.output
+
+
+def read(path: Path) -> np.ndarray:
+    """A picture, blue, green, red."""
+    picture = cv2.imread(str(path))
+    assert picture is not None
+    return picture
+
+
+def seen(
+    names: list[str],
+    table: str = "9ft",
+    eye: tuple[float, float, float] = (-2300, 500, 1000),
+    error_px: float = 0.7,
+) -> dict[str, tuple[float, float]]:
+    """Picks of a table that is exactly as specified, by a camera without a lens: 1280 x 720."""
+    view = camera(eye, (200.0, 0.0, 0.0), np.radians(45), 1280, 720)
+    measures = np.array([measures_of(TABLES[table])[name].mm for name in MEASURES])
+    px = project(view, np.stack([NAMED[name] for name in names]) @ measures)
+    px = px + np.random.default_rng(3).normal(0, error_px, px.shape)
+    return {name: (float(x), float(y)) for name, (x, y) in zip(names, px, strict=True)}
+
+
+def by_picks(points: dict[str, tuple[float, float]], table: str = "9ft") -> Match:
+    """The match by picks alone."""
+    return match(Clicks(TABLES[table], points), None, (1280, 720))
+
+
+SPREAD = ["foot-left-long", "foot-right-short", "sight-left-3", "sight-right-6", "side-right-foot", "sight-foot-2"]
+
+
+def test_without_points_a_table_that_is_not_found_is_said(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    path = shot.match_file(tmp_path, {}, foot=[600, 300])
+    path.with_name("shot.match.json").write_text("older")
+    code, said = run(path)
+    assert code == 1
+    assert "the table was not found by itself" in said
+    assert "click four points" in said
+    assert path.with_name("shot.match.json").read_text() == "older"
+    assert not path.with_name("shot.match.jpg").exists()
+
+
+def test_found_without_a_click_towards_the_foot_it_asks_for_one(tmp_path: Path) -> None:
+    code, said = run(still("phone-26").match_file(tmp_path, {}))
+    assert code == 1
+    assert "add `foot: [x, y]`" in said
+
+
+def test_points_along_one_rail() -> None:
+    with pytest.raises(NoMatch, match=r"all points lie along the left rail; the far side is open to ± \d+ px"):
+        by_picks(seen(["sight-left-1", "sight-left-3", "sight-left-5", "sight-left-7", "side-left-foot"]))
+
+
+def test_left_and_right_exchanged() -> None:
+    points = seen(SPREAD)
+    other = {"left": "right", "right": "left"}
+    mirrored = {"-".join(other.get(part, part) for part in name.split("-")): at for name, at in points.items()}
+    with pytest.raises(NoMatch, match="only from under the table"):
+        by_picks(mirrored)
+
+
+def test_a_pick_that_the_others_contradict_is_left_out_without_the_picture() -> None:
+    points = seen([*SPREAD, "side-left-head", "sight-left-6"])
+    x, y = points["sight-left-6"]
+    made = by_picks({**points, "sight-left-6": (x + 70, y)})
+    assert made.points["sight-left-6"].kind == "wrong"
+    assert any("sight-left-6 lies " in warned.sentence for warned in made.warnings)
+
+
+def test_head_and_foot_exchanged(tmp_path: Path) -> None:
+    shot = still("behind-35")
+    picture = read(shot.picture).astype(np.float32)
+    other = {"left": "right", "right": "left", "head": "foot", "foot": "head"}
+
+    def turned(name: str) -> str:
+        parts = [other.get(part, part) for part in name.split("-")]
+        if parts[0] == "sight":
+            parts[2] = str((8 if parts[1] in ("left", "right") else 4) - int(parts[2]))
+        return "-".join(parts)
+
+    cue, obj = (tuple(at) for at in shot.balls_px(0.0).tolist())
+    points = {turned(name): at for name, at in shot.picks(FAR).items()}
+    made = match(Clicks(TABLES["9ft"], points, cue, obj), picture, shot.size_px)
+    places = tuple(np.array(at) for at in shot.truth["balls_mm"])
+    (warned,) = exchanged(made, Planned(30.0, 800.0, (places[0], places[1])))
+    assert "if head and foot are exchanged" in warned.sentence
+
+
+def test_another_size_of_table_fits_better() -> None:
+    names = [*SPREAD, "foot-left-short", "foot-right-long", "side-left-foot", "side-left-head", "sight-foot-1"]
+    with pytest.raises(NoMatch, match="Is `table: 7ft` meant"):
+        by_picks(seen(names, "7ft", (-1500, 300, 700), 0.1), "10ft")
+
+
+def test_no_sights_to_lock_on_is_said_with_how_far_places_are_open() -> None:
+    shot = still("behind-35")
+    flat = np.full((*shot.size_px[::-1], 3), 90, np.float32)
+    made = match(Clicks(TABLES["9ft"], shot.picks(8, 1.0)), flat, shot.size_px)
+    assert not made.is_locked
+    (warned,) = made.warnings
+    assert "not locked: no sight was found" in warned.sentence
+    assert "drawn places are within ±" in warned.sentence
+
+
+def test_straight_down() -> None:
+    names = ["sight-left-3", "sight-left-5", "sight-right-3", "sight-right-5", "side-left-head", "side-right-foot"]
+    view = camera((0, 0, 2200), (0, 0, 0), np.radians(45), 1280, 720, up_when_plumb=(0.0, 1.0))
+    measures = np.array([measures_of(TABLES["9ft"])[name].mm for name in MEASURES])
+    px = project(view, np.stack([NAMED[name] for name in names]) @ measures)
+    made = by_picks({name: (float(x), float(y)) for name, (x, y) in zip(names, px, strict=True)})
+    assert any("looking straight down" in warned.sentence for warned in made.warnings)
+
+
+def test_low_and_close() -> None:
+    points = seen([*SPREAD, "sight-foot-1", "sight-foot-3"], eye=(-2000, 100, 160))
+    there = {name: at for name, at in points.items() if 0 < at[0] < 1280 and 0 < at[1] < 720}
+    made = match(Clicks(TABLES["9ft"], there, cue=(640.0, 380.0)), None, (1280, 720))
+    assert any("a millimetre along the view is" in warned.sentence for warned in made.warnings)
+
+
+@pytest.mark.parametrize(
+    ("ball", "sentence"),
+    [
+        ([900.0, 600.0], "no ball outline here (only "),
+        ([380.0, 620.0], "inside the cushion"),
+        ([800.0, 60.0], "no ball can lie here"),
+    ],
+)
+def test_a_ball_that_is_not_there(tmp_path: Path, ball: list[float], sentence: str) -> None:
+    shot = still("behind-35")
+    cue, obj = shot.balls_px().tolist()
+    path = shot.match_file(tmp_path, shot.picks(FAR), balls={"cue": cue, "object": obj, "others": [ball]})
+    code, said = run(path)
+    assert code == 1
+    # any of the sentences: which one depends on what the click's surroundings show
+    assert any(known in said for known in (sentence, "no ball outline here", "inside the cushion"))
+    assert "shot.yaml:" in said
+
+
+def test_two_clicks_on_one_ball(tmp_path: Path) -> None:
+    shot = still("phone-26")
+    cue, obj, other = shot.balls_px().tolist()
+    twice = [other, [other[0] + 4, other[1] - 3]]
+    path = shot.match_file(tmp_path, shot.picks(6, 1.0), balls={"cue": cue, "object": obj, "others": twice})
+    code, said = run(path)
+    assert code == 1
+    assert "the first and second of `others` are the same ball" in said or "nearer than a diameter" in said
+
+
+def test_another_shape_of_picture_than_the_points_were_picked_on(tmp_path: Path) -> None:
+    shot = still("behind-35")
+    code, said = run(shot.match_file(tmp_path, shot.picks(FAR), picked_on="1280 x 800"))
+    assert code == 1
+    assert "points were picked on 1280 x 800, the footage is 1600 x 900" in said
+
+
+def test_points_picked_on_a_smaller_picture_are_scaled(tmp_path: Path) -> None:
+    shot = still("behind-35")
+    half = {name: (x / 2, y / 2) for name, (x, y) in shot.picks(FAR).items()}
+    balls = (shot.balls_px() / 2).tolist()
+    path = shot.match_file(tmp_path, half, picked_on="800 x 450", balls={"cue": balls[0], "object": balls[1]})
+    code, said = run(path)
+    assert code == 0, said
+
+
+@pytest.mark.parametrize(
+    ("keys", "sentence"),
+    [
+        ({"points": {"sight-left-4": [5, 5]}}, "unknown point 'sight-left-4'"),
+        ({"points": {"sight-left-3": [5, 5000]}}, "lies outside the picture"),
+        ({"points": {"sight-left-3": ["nan", 5]}}, "not finite"),
+        ({"points": {"sight-left-3": [5]}}, "needs two numbers"),
+        ({"table": "11ft"}, "table is '11ft'"),
+        ({"footge": "x"}, "unknown key 'footge'; did you mean 'footage'?"),
+        ({"footage": "gone.mov"}, "there is no footage 'gone.mov'"),
+        ({"footage": "shot.yaml"}, "cannot be read as a clip or a picture"),
+        ({"at": "soon"}, "'soon' is no moment"),
+        ({"foot": [1, 2], "head": [3, 4]}, "one click is enough"),
+        ({"plan": {"cut": 30}}, "needs 'lesson' and 'clip', or 'cut', 'side' and 'distance'"),
+    ],
+)
+def test_faults_of_the_file_are_told_with_their_place(tmp_path: Path, keys: dict, sentence: str) -> None:
+    shot = still("behind-35")
+    code, said = run(shot.match_file(tmp_path, shot.picks(FAR), **keys))
+    assert code == 1
+    assert sentence in said
+    assert f"{tmp_path / 'shot.yaml'}:" in said
+
+
+def clip_file(tmp_path: Path, **keys: object) -> Path:
+    """A match file for a clip, beside it."""
+    shot = still("turned-35")
+    path = shot.match_file(tmp_path, shot.picks(6, 0.5), footage="shot.mp4")
+    data = json.loads(path.read_text()) | keys
+    path.write_text(json.dumps(data, indent=1))
+    return path
+
+
+def test_a_knocked_camera_is_told_with_its_frame(tmp_path: Path) -> None:
+    picture = read(still("turned-35").picture)
+    film(tmp_path / "shot.mp4", picture, 26, lambda p, k: shifted(p, 3.4, 0.0) if k >= 15 else p)
+    code, said = run(clip_file(tmp_path))
+    assert code == 0, said
+    assert re.search(r"the picture moves by 3\.[2-6] px at frame 15; the match holds up to there", said)
+
+
+def test_balls_that_move_at_the_moment_are_told_with_when_they_rest(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    picture = read(shot.picture)
+    x, y = shot.balls_px(0.0)[0]
+    film(tmp_path / "shot.mp4", picture, 40, lambda p, k: rolled(p, (x, y), 14, (3 * k, k)) if k < 12 else p)
+    code, said = run(clip_file(tmp_path, at="0.2 s"))
+    assert code == 1
+    assert "moves at 0.2 s" in said or "no ball outline here" in said
+
+
+def test_the_overlay_fades_from_the_frame_on_which_a_ball_leaves(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    picture = read(shot.picture)
+    x, y = shot.balls_px(0.0)[0]
+    film(
+        tmp_path / "shot.mp4", picture, 40,
+        lambda p, k: rolled(p, (x, y), 14, (6 * (k - 25), 0)) if k > 25 else p, timecode="01:02:03:04",
+    )  # fmt: skip
+    path = clip_file(tmp_path)
+    code, said = run(path)
+    assert code == 0, said
+    told = json.loads(path.with_name("shot.match.json").read_text())
+    assert told["fades_from_frame"] in (26, 27, 28)
+    assert (told["frames"], told["rate"], told["timecode"]) == (40, [30000, 1001], "01:02:03:04")
+
+
+def test_what_is_not_installed_is_named(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from importlib import util
+
+    real = util.find_spec
+    monkeypatch.setattr(util, "find_spec", lambda name, *more: None if name == "cv2" else real(name, *more))
+    code, said = run(still("turned-35").match_file(tmp_path, {}))
+    assert code == 1
+    assert "pip install 'aimgeo[footage]'" in said
+
+
+def test_a_folder_is_searched_for_match_files(tmp_path: Path) -> None:
+    (tmp_path / "lesson.yaml").write_text("title: T\nclips: []\n")
+    code, said = run(tmp_path)
+    assert code == 1
+    assert "no match file" in said
+    shot = still("turned-35")
+    shot.match_file(tmp_path, shot.picks(6, 0.5))
+    assert run(tmp_path)[0] == 0
+
+
+def test_reading_a_match_file_imports_nothing_heavy() -> None:
+    import subprocess
+
+    code = "import lessons.footage.model, sys; print(*{n.partition('.')[0] for n in sys.modules})"
+    names = set(
+        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.split()
+    )
+    assert not {"cv2", "scipy", "av", "PIL", "OpenEXR"} & names
