@@ -1,0 +1,132 @@
+"""How well stills with a known truth are matched: `python -m benchmarks.footage FOLDER` (made by benchmarks.stills).
+
+For 8 careful picks, 6 quick ones, 4 rough ones and none: what a known place, a named point, a ball's outline, its
+centre, cut and distance are off, as medians and 90th percentiles of each still's worst, and how often the stated
+95 % held. The truth is projected by benchmarks.stills' own code.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from aimgeo.camera import project
+from aimgeo.filmed import rim_mm, rim_px
+from aimgeo.tables import TABLES, Table
+from aimgeo.vectors import Array
+from benchmarks.stills.make import project as truly
+from lessons.footage.match import Clicks, Match, NoMatch, match
+
+WAYS = {"8 careful": (8, 1.0), "6 quick": (6, 2.0), "4 rough": (4, 6.0), "no clicks": (0, 0.0)}
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """How far one match is off, and the share of stated limits that hold."""
+
+    place_px: float
+    named_median_px: float
+    named_worst_px: float
+    rim_px: float
+    ball_mm: float
+    holds: float
+    seconds: float
+
+
+def clicks(truth: dict[str, Any], count: int, error_px: float, seed: int) -> Clicks:
+    """Clicks on a still: so many of its points, and all its balls."""
+    wide, high = truth["size_px"]
+    draw = np.random.default_rng(seed)
+    there = {n: np.array(p) for n, p in truth["points_px"].items() if 4 < p[0] < wide - 4 and 4 < p[1] < high - 4}
+    names = list(draw.permutation(sorted(there)))[:count]
+    points = {str(n): tuple((there[n] + draw.normal(0, error_px, 2)).tolist()) for n in names}
+    centres = [[*at, truth["radius_mm"]] for at in truth["balls_mm"]]
+    cue, obj, *others = (truly(truth["camera"], centres) + draw.normal(0, 3, (len(centres), 2))).tolist()
+    foot = truly(truth["camera"], [[truth["table"]["length_mm"] * 0.4, 0, 0]])[0].tolist()
+    towards: Any = ("foot", tuple(foot)) if count < 3 else None
+    return Clicks(_table(truth), points, tuple(cue), tuple(obj), tuple(map(tuple, others)), towards)
+
+
+def _table(truth: dict[str, Any]) -> Table:
+    length = truth["table"]["length_mm"]
+    return min(TABLES.values(), key=lambda table: abs(table.length_mm - length))
+
+
+def off(made: Match, truth: dict[str, Any], seconds: float) -> Off:
+    """How far a match is off."""
+    camera, R = truth["camera"], truth["radius_mm"]
+    L, W = truth["table"]["length_mm"] / 2, truth["table"]["width_mm"] / 2
+    grid = np.stack(np.meshgrid(np.linspace(-0.95 * L, 0.95 * L, 9), np.linspace(-0.95 * W, 0.95 * W, 5)), -1)
+    places = np.concatenate([grid.reshape(-1, 2), np.zeros((45, 1))], -1)
+    px = truly(camera, places)
+    with np.errstate(invalid="ignore"):
+        inside = ((px > 0) & (px < truth["size_px"])).all(-1)
+    places, px = places[inside], px[inside]
+    place = np.linalg.norm(project(made.camera, places) - px, axis=-1)
+    named = {n: np.hypot(*(made.points[n].at_px - p)) for n, p in truth["points_px"].items() if n in made.points}
+    rims, balls, held = [], [], []
+    held += (place <= made.place_error_px(places) + 1e-9).tolist()
+    held += [bool(far <= made.points[n].error_px) for n, far in named.items()]
+    for at, ball in zip(truth["balls_mm"], made.balls, strict=True):
+        turn = np.linspace(0, 2 * np.pi, 720)
+        own = rim_px(made.camera, ball.centre_mm, R, turn[::12])
+        real = truly(camera, rim_mm(np.array(camera["eye_mm"]), np.array([*at, R]), R, turn))
+        rims.append(_farthest(own, real))
+        balls.append(float(np.hypot(*(ball.centre_mm[:2] - at))))
+        held += (np.abs(ball.centre_mm[:2] - at) <= ball.error_mm).tolist()
+    values = list(named.values())
+    return Off(
+        float(place.max()), float(np.median(values)), float(max(values)), max(rims), max(balls),
+        float(np.mean(held)), seconds,
+    )  # fmt: skip
+
+
+def _farthest(points: Array, line: Array) -> float:
+    return float(np.linalg.norm(points[:, None] - line[None], axis=-1).min(1).max())
+
+
+def stills(folder: Path) -> Iterator[tuple[str, Any, dict[str, Any]]]:
+    """Name, picture and truth of every still of a folder."""
+    import cv2
+
+    for path in sorted(folder.glob("*.jpg")):
+        picture = cv2.imread(str(path))
+        yield path.stem, np.asarray(picture, np.float32), json.loads(path.with_suffix(".json").read_text())
+
+
+def run(folder: Path, seed: int = 5) -> None:
+    """Print the table."""
+    everything = list(stills(folder))
+    for way, (count, error_px) in WAYS.items():
+        found: list[Off] = []
+        declined: list[str] = []
+        for name, picture, truth in everything:
+            start = time.process_time()
+            wide, high = truth["size_px"]
+            try:
+                made = match(clicks(truth, count, error_px, seed), picture, (wide, high))
+            except NoMatch as error:
+                declined.append(f"{name}: {error.sentence}")
+                continue
+            found.append(off(made, truth, time.process_time() - start))
+        print(f"{way}: {len(found)} of {len(everything)} stills matched")
+        for key, unit in (
+            ("place_px", "px"), ("named_median_px", "px"), ("named_worst_px", "px"), ("rim_px", "px"), ("ball_mm", "mm"),
+        ):  # fmt: skip
+            values = [getattr(one, key) for one in found]
+            print(f"  {key:<16} median {np.median(values):6.2f}, 90th {np.quantile(values, 0.9):6.2f} {unit}")
+        held, slowest = np.mean([one.holds for one in found]), max(one.seconds for one in found)
+        print(f"  stated limits hold {100 * held:.0f} %; slowest {slowest:.1f} s of one core")
+        for line in declined:
+            print(f"  declined {line}")
+
+
+if __name__ == "__main__":
+    run(Path(sys.argv[1]))
