@@ -1,8 +1,8 @@
-"""How well stills with a known truth are matched: `python -m benchmarks.footage FOLDER` (made by benchmarks.stills).
+"""How well stills with a known truth are matched: `python -m benchmarks.footage FOLDER`.
 
-For 8 careful picks, 6 quick ones, 4 rough ones and none: what a known place, a named point, a ball's outline, its
-centre, cut and distance are off, as medians and 90th percentiles of each still's worst, and how often the stated
-95 % held. The truth is projected by benchmarks.stills' own code.
+The stills are made by benchmarks.stills. For 8 careful picks, 6 quick ones, 4 rough ones and none: what a known
+place, a named point, a ball's outline and its centre are off, as medians and 90th percentiles of each still's worst,
+and how often the stated 95 % held. The truth is projected by benchmarks.stills' own code.
 """
 
 from __future__ import annotations
@@ -117,10 +117,8 @@ def run(folder: Path, seed: int = 5) -> None:
                 continue
             found.append(off(made, truth, time.process_time() - start))
         print(f"{way}: {len(found)} of {len(everything)} stills matched")
-        for key, unit in (
-            ("place_px", "px"), ("named_median_px", "px"), ("named_worst_px", "px"), ("rim_px", "px"), ("ball_mm", "mm"),
-        ):  # fmt: skip
-            values = [getattr(one, key) for one in found]
+        for key in ("place_px", "named_median_px", "named_worst_px", "rim_px", "ball_mm"):
+            values, unit = [getattr(one, key) for one in found], key.rpartition("_")[2]
             print(f"  {key:<16} median {np.median(values):6.2f}, 90th {np.quantile(values, 0.9):6.2f} {unit}")
         held, slowest = np.mean([one.holds for one in found]), max(one.seconds for one in found)
         print(f"  stated limits hold {100 * held:.0f} %; slowest {slowest:.1f} s of one core")

@@ -276,7 +276,14 @@ def _with_picks(
                 ("points",),
             )
     locks = _locks(problem, found, picks, spots_px)
-    good = [one for one in locks if _holds(one, len(names)) and _agree(one.solved, picks, clicks.pick_px)]
+    good = [
+        one
+        for one in locks
+        if _holds(one, len(names))
+        and _agree(one.solved, picks, clicks.pick_px)
+        # spots that are met by chance are met badly
+        and (len(names) >= 6 or one.share >= 0.9 or _trusted(one.solved, one.sights, spots_px)[1] < 1.4)
+    ]
     if good:
         chosen = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost))
         return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
@@ -307,7 +314,7 @@ def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: A
 def _holds(one: Lock, picked: int) -> bool:
     """True where so many sights are met, together with the picks, that chance can't do it."""
     met = len(one.sights)
-    sure = one.share >= LOCKED_ALONE or met >= 12 or picked >= 6
+    sure = one.share >= LOCKED_ALONE or (met >= 12 and one.share >= 0.7) or picked >= 6
     return one.share >= LOCKED and sure and met >= LEAST_SIGHTS and met + picked >= LEAST_TOGETHER
 
 
