@@ -1,7 +1,7 @@
 """How well stills with a known truth are matched: `python -m benchmarks.footage FOLDER`.
 
 The stills are made by benchmarks.stills. For 8 careful picks, 6 quick ones, 4 rough ones and none: what a known
-place, a named point, a ball's outline and its centre are off, as medians and 90th percentiles of each still's worst
+place, a named point, a ball's outline and centre are off, as medians and 90th percentiles of each still's worst
 (and how often the stated 95 % held). The truth is projected by benchmarks.stills' own code.
 """
 
