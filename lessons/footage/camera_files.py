@@ -20,9 +20,8 @@ import orjson
 from aimgeo.camera import Camera
 from aimgeo.landmarks import NAMED, noses
 from aimgeo.vectors import Array
-from lessons.deliver.writing import whole_file
 from lessons.footage.answer import Answer
-from scenes.files import write_whole
+from scenes.files import part_path, place, write_whole
 
 SENSOR_MM = 36.0
 """The width of the sensor that focal lengths in mm are told for."""
@@ -157,8 +156,12 @@ def _write_exr(path: Path, st: Any, camera: Camera) -> None:
     }
     blue = np.zeros(st.shape[:2], np.float32)
     channels = {"R": np.ascontiguousarray(st[..., 0]), "G": np.ascontiguousarray(st[..., 1]), "B": blue}
-    with whole_file(path) as part:
+    part = part_path(path)
+    try:
         OpenEXR.File(header, channels).write(str(part))
+        place(part, path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def opentrackio(answer: Answer) -> bytes:
