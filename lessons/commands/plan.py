@@ -75,6 +75,7 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
         *(line.rstrip() for line in aligned),
         "",
         totals(made, pace, why),
+        *steps(made),
         *left_out(made.left_out),
         "",
     ]
@@ -97,6 +98,15 @@ def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
         else "by a stated pace, until this machine has rendered"
     )
     return f"{said}. Rendering takes about {clock(pace.seconds(frames, pixels))}, {took}."
+
+
+def steps(made: Plan) -> list[str]:
+    """The names of the steps, for `steps`, marks and `still --step`: a line for clips that have the same."""
+    named: dict[tuple[str, ...], dict[str, None]] = {}
+    for clip in made.clips:
+        kind = f"{clip.method.replace('_', '-')} {clip.kind}" if clip.method else clip.kind
+        named.setdefault(tuple(step.name for step in clip.brief.steps), {})[kind] = None
+    return ["", "Steps:", *(f"  {', '.join(kinds)}: {', '.join(names)}" for names, kinds in named.items())]
 
 
 def left_out(items: Sequence[LeftOut]) -> list[str]:

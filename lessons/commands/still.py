@@ -10,7 +10,7 @@ import click
 from lessons.lesson.faults import LessonError, did_you_mean
 from lessons.lesson.model import load
 from lessons.lesson.wording import LANGUAGES
-from lessons.planning.plan import plan
+from lessons.planning.plan import plan, step_key
 from scenes.board.brief import Brief
 from scenes.kinds import CLIP_KINDS
 
@@ -43,7 +43,7 @@ def command(
     names = [s.name for s in brief.steps]
     if step is not None and step not in names:
         # in a shell it is easier to type ghost-ball than 'ghost ball'
-        step = next((n for n in names if n == step.replace("-", " ").replace("_", " ")), step)
+        step = next((n for n in names if step_key(n) == step_key(step)), step)
     if step is not None and step not in names:
         raise click.ClickException(
             f"clip '{brief.name}' has no step '{step}'{did_you_mean(step, names)} Its steps: {', '.join(names)}."

@@ -14,6 +14,7 @@ from typing import Any
 import yaml
 
 from lessons.lesson.faults import Fault, LessonError, Place
+from lessons.lesson.malformed import explained
 
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 12
@@ -100,9 +101,8 @@ def read_text(data: bytes | str, name: str) -> Node:
     try:
         tree = builder.document(yaml.parse(data, Loader=LOADER))
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = Place(name, mark.line + 1, mark.column + 1) if mark else Place(name)
-        raise _refusal(place, f"is not well-formed YAML: {error.problem or error.context}.") from None
+        line, column, sentence = explained(data, error)
+        raise _refusal(Place(name, line, column), sentence) from None
     except yaml.reader.ReaderError as error:
         line = data[: error.position].count("\n") + 1
         raise _refusal(Place(name, line), "holds a character that YAML does not allow; remove it.") from None

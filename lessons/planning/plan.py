@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
@@ -545,10 +546,10 @@ class _Planner:
                             "each under its step's name.",
                         )
                     )
-            own = changes.steps.get(step.name)
-            if own is None:
+            written = next((name for name in changes.steps if step_key(name) == step_key(step.name)), None)
+            if written is None:
                 continue
-            where = (*at, "steps", step.name)
+            own, where = changes.steps[written], (*at, "steps", written)
             if own.title is not None and title is None:
                 title = self.filled(own.title, values, (*where, "title"), spoken=False)
             if own.narration is not None and narration is None:
@@ -656,9 +657,14 @@ class _Planner:
             for part in at:
                 keys = keys[part] if isinstance(part, int) else getattr(keys, part)
             for name in keys.steps:
-                if name not in seen:
+                if step_key(name) not in map(step_key, seen):
                     place = self.lesson.place_of_key(*at, "steps", name)
                     self.faults.append(Fault(place, f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"))
+
+
+def step_key(name: str) -> str:
+    """A step's name without the signs between its words, which may be spaces, hyphens or underscores."""
+    return " ".join(re.split(r"[\s_-]+", name.strip().lower()))
 
 
 def _key(name: str) -> str:

@@ -386,3 +386,18 @@ def test_a_snooker_lesson_has_its_own_balls_and_no_diamonds() -> None:
     assert float(made.clips[0].shots[0].shot.ball_diameter_mm) == 52.5
     assert {m.unit for step in made.clips[0].brief.steps for m in step.measures} == {"mm"}
     assert plan(loads(re.sub("table: {.*}", "table: 12ft\nball: 2 in", OWN))).ball_mm == pytest.approx(50.8)
+
+
+@pytest.mark.parametrize("written", ["object-ball line", "object-ball-line", "object_ball_line"])
+def test_a_steps_name_may_be_written_with_spaces_hyphens_or_underscores(written: str) -> None:
+    steps = f"steps: {{{written}: {{title: Mine}}}}"
+    made = plan(loads(f"title: a\ncuts: 20\nclips: [{{kind: build-up, methods: doubled-offset, {steps}}}]"))
+    assert [step.title for step in made.clips[0].brief.steps if step.name == "object-ball line"] == ["Mine"]
+
+
+def test_the_plan_lists_the_names_of_the_steps() -> None:
+    from lessons.commands.plan import steps
+
+    made = plan(loads("title: a\ncuts: 20\nclips: [{kind: table}, {kind: build-up, methods: ghost-ball}]"))
+    told = "where, target line, contact point, ghost ball, base spot, aim line, edge lines, roll"
+    assert f"  ghost-ball build-up: {told}" in steps(made)
