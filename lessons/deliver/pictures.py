@@ -10,7 +10,7 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.footage import Footage
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
-from lessons.rendering.manifest import Clip, Still
+from lessons.rendering.manifest import Clip, poster_frame
 from scenes.look.dusk import DUSK
 
 if TYPE_CHECKING:
@@ -23,22 +23,11 @@ GROUND, CARD, TEXT, FAINT = DUSK.surround, DUSK.plate, DUSK.front, DUSK.secondar
 JPEG: dict[str, Any] = {"format": "JPEG", "quality": 92, "subsampling": 0}
 
 
-def poster_frame(clip: Clip) -> int:
-    """The frame that shows the whole construction at rest; the first one where more would give an answer away.
-
-    That is the end of the first still stretch in which the most is shown: what moves away later was there.
-    A card, which shows nothing that stands on a table, is complete in its last one.
-    """
-    if clip.hides_its_answer:
-        return 0
-    if not clip.still:
-        return clip.frames - 1
-
-    def shown(still: Still) -> int:
-        return sum(len(pane.shows) for pane in still.panes)
-
-    best = max(clip.still, key=shown)
-    return (best if shown(best) else clip.still[-1]).end_frame - 1
+def poster_of(clip: Clip) -> int:
+    """The frame that stands for a clip; a manifest of an earlier revision does not name it."""
+    if clip.poster_frame is not None:
+        return clip.poster_frame
+    return poster_frame(clip.steps, clip.still, clip.frames, clip.hides_its_answer)
 
 
 def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
@@ -144,7 +133,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     thumbnail: Image.Image | None = None
     names = [clip.name for clip in footage.clips]
     for k, clip in enumerate(footage.clips):
-        poster = read_frame(footage.path(clip), poster_frame(clip), clip.rate)
+        poster = read_frame(footage.path(clip), poster_of(clip), clip.rate)
         files.append(write_picture(folder / f"{clip.name}.jpg", poster))
         if thumbnail is None and clip.method and not clip.hides_its_answer:
             thumbnail = poster

@@ -27,8 +27,9 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 2
-"""2: a clip tells all the shots that it shows, each with its identity, and its language."""
+REVISION = 3
+"""3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
+identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -150,12 +151,22 @@ class Pane:
 
 
 @dataclass(frozen=True, slots=True)
+class Label:
+    """A label as it stands in the frame: x, y, width, height, its text, and the role of what it names."""
+
+    rect_px: tuple[float, float, float, float]
+    text: str
+    names: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Still:
-    """The frames [first_frame, end_frame) in which nothing moves, with the panes as they are then."""
+    """The frames [first_frame, end_frame) in which nothing moves, with the panes and labels as they are then."""
 
     first_frame: Count
     end_frame: Count
     panes: tuple[Pane, ...]
+    labels: tuple[Label, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +193,8 @@ class Source:
 class Clip:
     """A rendered clip. What does not apply is None; `shot` is the first of `shots`.
 
-    `language` is that of its pictures and narration; so many `handle_frames` are held at either end.
+    `language` is that of its pictures and narration; so many `handle_frames` are held at either end;
+    `poster_frame` is the one that stands for the clip.
     """
 
     name: Name
@@ -208,6 +220,7 @@ class Clip:
     shots: tuple[ClipShot, ...] = ()
     steps: tuple[Step, ...]
     still: tuple[Still, ...] = ()
+    poster_frame: Count | None = None
 
     @property
     def used_frames(self) -> int:
@@ -309,7 +322,33 @@ def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language:
         shots=shots,
         steps=_translated(drawn.steps, clip.translations),
         still=drawn.still,
+        poster_frame=poster_frame(drawn.steps, drawn.still, clip.frames, CLIP_KINDS[clip.kind].is_secret),
     )
+
+
+def poster_frame(steps: Sequence[Step], still: Sequence[Still], frames: int, is_secret: bool) -> int:
+    """The frame that stands for a clip: the end of the step that draws the aim line, at rest.
+
+    Without one, the end of the first rest that shows most; of a card, which shows nothing that stands on a table,
+    of the last. The first frame where more would give an answer away.
+    """
+    if is_secret or not still:
+        return 0 if is_secret else frames - 1
+
+    def shown(rest: Still) -> int:
+        return sum(len(pane.shows) for pane in rest.panes)
+
+    aimed = next((rest for rest in still if any(_has_aim(pane) for pane in rest.panes)), None)
+    step = aimed and next((s for s in steps if s.first_frame <= aimed.end_frame - 1 < s.end_frame), None)
+    if step:
+        within = [rest for rest in still if step.first_frame < rest.end_frame <= step.end_frame]
+        return max(within, key=shown).end_frame - 1 if within else step.end_frame - 1
+    best = max(still, key=shown)
+    return (best if shown(best) else still[-1]).end_frame - 1
+
+
+def _has_aim(pane: Pane) -> bool:
+    return pane.view != "inset" and any(line.role == "aim_line" for line in pane.shows.lines)
 
 
 def _translated(told: Sequence[Step], translations: Mapping[str, Sequence[str]]) -> tuple[Step, ...]:

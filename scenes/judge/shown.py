@@ -15,7 +15,7 @@ import numpy as np
 from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, Line, Mark, Pane, Rect, Shade
+from scenes.board import Ball, Board, Element, Line, Mark, Pane, Plate, Rect, Shade
 from scenes.draw.view import Body, hidden_spans
 
 LEAST_S = 0.25
@@ -25,11 +25,30 @@ COVERING = ("band", "surround", "plate", "gutter")
 
 
 def still_stretches(board: Board) -> list[dict[str, Any]]:
-    """The manifest's `still`: every stretch of frames with one picture, with its panes and what they show."""
+    """The manifest's `still`: every stretch of frames with one picture, its panes, what they show, its labels."""
     least = max(2, round(LEAST_S * board.rate[0] / board.rate[1]))
     return [
-        {"first_frame": first, "end_frame": end, "panes": panes(board, first)}
+        {
+            "first_frame": first,
+            "end_frame": end,
+            "panes": panes(board, first),
+            "labels": labels(board, first),
+        }
         for first, end in board.still_stretches(least)
+    ]
+
+
+def labels(board: Board, frame: int) -> list[dict[str, Any]]:
+    """The labels of a frame: rectangle, text, and the role of what each names, if it names anything."""
+    roles = {e.id: e.role for e in board.elements}
+    return [
+        {
+            "rect_px": [float(v) for v in e.shape.rect_px],
+            "text": e.shape.text,
+            "names": None if e.names is None else roles.get(e.names, e.names),
+        }
+        for e in board.elements
+        if isinstance(e.shape, Plate) and e.is_visible(frame)
     ]
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from lessons.deliver.pictures import poster_frame
+from lessons.deliver.pictures import poster_of
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy
@@ -157,7 +157,7 @@ def test_the_poster_is_the_opening_picture_which_shows_none_of_the_looks() -> No
     board = board_of(planned)
     shape: dict[str, Any] = {"width_px": 640, "height_px": 360, "rate": Fraction(24), "frames": board.frames}
     clip = Clip(name="c", file="c.mp4", kind=planned.kind, sha256="", steps=(), **shape)
-    frame = poster_frame(clip)
+    frame = poster_of(clip)
     shown = [pane.id for pane in board.panes if pane.opacity.at(frame)[0] > 0]
     assert shown == [board.panes[0].id]
     assert not any(e.role == "told" and e.is_visible(frame) for e in board.elements)

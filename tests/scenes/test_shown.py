@@ -20,6 +20,7 @@ from scenes.board import (
     Mark,
     Move,
     Pane,
+    Plate,
     Shade,
     Track,
     constant,
@@ -48,6 +49,15 @@ def test_every_element_of_a_plain_board_is_told_where_it_is() -> None:
         if isinstance(element.shape, Ball):
             ball = next(b for b in shows["balls"] if b["role"] == element.role)
             assert ball == {"role": element.role, "centre_mm": list(element.shape.centre_mm), "radius_mm": R_MM}
+
+
+def test_a_rest_tells_its_labels_where_they_stand_and_what_they_name() -> None:
+    shape = Plate("Aim line", (10.0, 20.0, 80.0, 24.0))
+    label = Element("label", "label", shape, (), "label", names="aim_line")
+    hidden = replace(label, id="hidden", opacity=constant(0.0))
+    board = plan_board()
+    stills = still_stretches(replace(board, elements=(*board.elements, label, hidden)))
+    assert stills[-1]["labels"] == [{"rect_px": [10, 20, 80, 24], "text": "Aim line", "names": "aim_line"}]
 
 
 def test_rests_are_told_with_the_frames_that_they_last() -> None:

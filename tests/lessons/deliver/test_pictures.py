@@ -14,6 +14,7 @@ from PIL import Image
 
 from lessons.deliver import Wishes, pictures
 from lessons.deliver.footage import Footage
+from lessons.rendering.manifest import Line, Pane, Shown, Step, Still, poster_frame
 
 
 def grey_of(k: int) -> float:
@@ -65,12 +66,28 @@ def test_the_poster_shows_the_whole_construction_before_anything_rolls(
         stock.entry("c", 40, (25, 1), [("s", 40, "")], still=[still(0, 5, 0), still(9, 30, 0)]),
     ]
     footage = stock.write_folder(tmp_path, told)
-    assert [pictures.poster_frame(c) for c in footage.clips] == [19, 0, 0, 39, 29]
+    assert [pictures.poster_of(c) for c in footage.clips] == [19, 0, 0, 39, 29]
     pictures.deliver(footage, Wishes())
     for name, frame in (("a", 19), ("q", 0), ("n", 39)):
         with Image.open(tmp_path / "pictures" / f"{name}.jpg") as poster:
             assert poster.size == (96, 64)
             assert np.median(np.asarray(poster)) == pytest.approx(grey_of(frame), abs=2)
+
+
+def test_the_poster_is_the_step_that_draws_the_aim_line() -> None:
+    flat = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 0.0, 1.0))
+
+    def rest(first: int, end: int, *roles: str, view: str = "plan") -> Still:
+        lines = tuple(Line(role, ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0))) for role in roles)
+        return Still(first, end, (Pane((0.0, 0.0, 9.0, 9.0), view, flat, Shown(lines=lines)),))
+
+    steps = (Step("target", 0, 20), Step("aim", 20, 40), Step("edges", 40, 60))
+    inset = rest(2, 8, "aim_line", view="inset")
+    stills = (inset, rest(12, 20, "target_line"), rest(30, 38, "target_line", "aim_line"))
+    more = rest(50, 60, "target_line", "aim_line", "edge_line", "edge_line")
+    assert poster_frame(steps, (*stills, more), 60, False) == 37
+    assert poster_frame(steps, (*stills[:2], replace(more, first_frame=42)), 60, False) == 59
+    assert poster_frame(steps, stills, 60, True) == 0
 
 
 def test_a_quiz_keeps_its_cut_to_itself(tmp_path: Path, stock: SimpleNamespace) -> None:
