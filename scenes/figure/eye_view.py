@@ -208,21 +208,27 @@ def above_camera(places: EyeLayout, shot: Shot, anchor: Pixel, bottom: float = 0
 def behind_camera(places: EyeLayout, shot: Shot, anchor: Pixel, low: float, high: float) -> EyeCamera:
     """Standing behind the object ball on the target line: ball and target at these parts of the height."""
     O, T = shot.object_ball_mm, shot.target_mm
-    run = (T - O)[:2]
-    travel = float(np.linalg.norm(run))
-    way = np.array([*(run / travel), 0.0])
-    at = np.array([*(O - STAND_BACK_MM * way)[:2], STAND_MM])
-    drop = STAND_MM - float(shot.radius_mm)
-    ball, target = math.atan2(drop, STAND_BACK_MM), math.atan2(drop, STAND_BACK_MM + travel)
-    near, far = low - anchor[1], high - anchor[1]
-    first, last = target, ball
-    for _ in range(60):
-        pitch = (first + last) / 2
-        is_high = near * math.tan(target - pitch) > far * math.tan(ball - pitch)
-        first, last = (pitch, last) if is_high else (first, pitch)
-    focal = near / math.tan(ball - pitch)  # of the picture's height
-    look = at + 1000.0 * (math.cos(pitch) * way - math.sin(pitch) * np.array([0.0, 0.0, 1.0]))
-    return EyeCamera(constant(*at.tolist(), *look.tolist(), 2 * math.atan(0.5 / focal)), anchor)
+    way = (T - O)[:2] / float(np.linalg.norm((T - O)[:2]))
+    at = np.array([*(O[:2] - STAND_BACK_MM * way), STAND_MM])
+    return EyeCamera(
+        constant(*through_two(at, way, (O, np.array([*T[:2], O[2]])), (low, high), anchor[1])), anchor
+    )
+
+
+def through_two(
+    at_mm: Array, way: Array, points_mm: tuple[Array, Array], heights: tuple[float, float], middle: float
+) -> tuple[float, ...]:
+    """The values of a camera at (3,) that faces along a direction (2,) and shows two points, the nearer one first,
+    at these parts of the picture's height; its middle stands at `middle`."""
+    below = [math.atan2(at_mm[2] - p[2], float((p - at_mm)[:2] @ way)) for p in points_mm]
+    near, far = heights[0] - middle, heights[1] - middle
+    # f tan(below - pitch) is each one's height below the middle: a quadratic for the farther one's tangent
+    turn = math.tan(below[0] - below[1])
+    root = math.sqrt(max((near - far) ** 2 - 4 * near * far * turn * turn, 0.0))
+    pitch = below[1] - math.atan(2 * far * turn / (near - far + root))
+    focal = (near - far) / (math.tan(below[0] - pitch) - math.tan(below[1] - pitch))  # of the picture's height
+    look = at_mm + 1000.0 * np.array([*(math.cos(pitch) * way), -math.sin(pitch)])
+    return (*at_mm.tolist(), *look.tolist(), 2 * math.atan(0.5 / focal))
 
 
 def eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, id: str = EYE, opacity: Track = ONE) -> Pane:

@@ -13,7 +13,7 @@ import numpy as np
 
 from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
-from scenes.board import Board, EyeCamera, Leader, Move, Pane, Plate, Rect, Track
+from scenes.board import Board, EyeCamera, Leader, Move, Pane, Plate, Rect, Track, eased
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
@@ -27,6 +27,7 @@ from scenes.figure.eye_view import (
     eye_mm,
     line_top,
     seen_ball,
+    through_two,
 )
 from scenes.figure.figure import Figure, bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls, put_circles, put_lines, put_point
@@ -110,15 +111,20 @@ def _starts(end: EyeCamera, places: EyeLayout, shot: Shot) -> tuple[EyeCamera, E
 
 
 def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, rising: Span, moving: Span) -> EyeCamera:
-    """From behind the object ball up, and down to the eye."""
-    values = np.array(end.track.start)
-    at, way = values[:3], values[3:6] - values[:3]
-    middle = (shot.cue_ball_mm + shot.object_ball_mm) / 2
-    reach = float(np.linalg.norm(middle - at))
-    look = at + reach * way / np.linalg.norm(way)
-    stop = (*at.tolist(), *look.tolist(), float(values[6]))
-    above, behind = (camera.track.start for camera in _starts(end, places, shot))
-    return EyeCamera(Track(behind, (Move(*rising, above, "quintic"), Move(*moving, stop, "quintic"))), end.anchor)
+    """From behind the object ball up, and down to the eye, both balls going straight to their places."""
+    above, behind = _starts(end, places, shot)
+    balls = (shot.cue_ball_mm, shot.object_ball_mm)
+    px = [Pane(EYE, places.full_px, "eye", camera).px(np.stack(balls))[:, 1] for camera in (above, end)]
+    heights = [(y - places.full_px[1]) / places.full_px[3] for y in px]
+    eyes = [np.array(camera.track.start[:3]) for camera in (above, end)]
+    way = []
+    frames = moving[1] - moving[0]
+    for k in range(1, frames + 1):
+        t = eased(k / frames, "quintic")
+        at, (low, high) = ((1 - t) * both[0] + t * both[1] for both in (eyes, heights))
+        way.append(through_two(at, shot.aim_direction, balls, (float(low), float(high)), end.anchor[1]))
+    rise = Move(*rising, above.track.start, "quintic")
+    return EyeCamera(Track(behind.track.start, (rise, Move(*moving, way[-1], "linear", tuple(way)))), end.anchor)
 
 
 def _put_faced(sheet: Sheet, brief: Brief, frame: Layout, behind: Pane, spans: tuple[Span, Span]) -> None:

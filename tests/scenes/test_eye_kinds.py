@@ -329,6 +329,24 @@ def test_over_the_top_begins_behind_the_line_and_goes_down_to_the_eye_with_the_p
             assert 0 < y < size[1]
 
 
+@pytest.mark.parametrize("size", [WIDE, TALL])
+def test_both_balls_stay_in_the_picture_on_the_way_down_and_go_one_way_only(size: tuple[int, int]) -> None:
+    subject = from_above(22.0)
+    shot = subject.shot
+    assert shot is not None
+    board = a_board(over_the_top, subject, size)
+    (pane,) = board.panes
+    down = board.steps[2]
+    balls = np.stack([shot.cue_ball_mm, shot.object_ball_mm])
+    px = np.array([pane.px(balls, frame) for frame in range(down.first_frame, down.end_frame)])
+    assert ((px > 0) & (px < size)).all()
+    for ball in range(2):
+        steps = np.diff(px[:, ball, 1])
+        assert (steps <= 1e-6).all() or (steps >= -1e-6).all()
+    before = pane.px(balls, down.first_frame - 1)
+    assert px[0] == pytest.approx(before, abs=0.01 * size[1])
+
+
 def test_the_straight_in_check_tells_no_offset_before_its_step() -> None:
     board = a_board(straight_in, straight(22.0))
     told = next(s for s in board.steps if s.name == "told")
