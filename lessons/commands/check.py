@@ -17,14 +17,17 @@ from lessons.planning.plan import plan
 @click.argument("lessons", nargs=-1, required=True, type=click.Path(path_type=Path))
 def command(lessons: tuple[Path, ...]) -> None:
     """Read lesson files, or every lesson in a folder, and report all their faults."""
-    is_faulty = False
+    faults = files = 0
     for path in lesson_files(lessons):
         try:
             made = plan(load(path))
         except LessonError as error:
-            is_faulty = True
+            faults, files = faults + len(error.faults), files + 1
             click.echo(str(error), err=True)
             continue
         left = f", {len(made.left_out)} left out (aimgeo plan tells why)" if made.left_out else ""
-        click.echo(f"{path.as_posix()}: good, {len(made.clips)} clips{left}.")
-    sys.exit(1 if is_faulty else 0)
+        click.echo(f"{path.as_posix()}: good, {len(made.clips)} clip{'s' * (len(made.clips) > 1)}{left}.")
+    if faults:
+        told = f"{faults:,} fault{'s' * (faults > 1)} in {files:,} file{'s' * (files > 1)}."
+        click.echo(told, err=True)
+    sys.exit(1 if faults else 0)

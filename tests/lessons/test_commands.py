@@ -48,6 +48,7 @@ def test_check_reads_files_and_folders_and_reports_every_fault(folder: Path) -> 
     assert faults == [
         f"{folder.as_posix()}/below/faulty.yml:2:29: cut is 95 degrees; a ball can be cut by less than 90.",
         f"{folder.as_posix()}/below/faulty.yml:2:41: unknown kind 'tabel' in clips[1]; did you mean 'table'?",
+        "2 faults in 1 file.",
     ]
 
 
