@@ -19,6 +19,7 @@ QuantityKind = Literal[
     "distance_mm",
     "angle_rad",
     "overlap",
+    "overlap_words",
     "ratio",
     "part",
     "count",

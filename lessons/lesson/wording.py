@@ -87,6 +87,11 @@ class Wording:
             case "overlap":
                 named = overlap_name(cut_from_overlap(value))
                 return str(named) if named is not None else self.decimal(value, 2), ""
+            case "overlap_words":
+                named = overlap_name(cut_from_overlap(value))
+                if named is None:
+                    return self.decimal(100 * value, 0), self.words["units"]["percent"]
+                return self.words["names"].get(f"overlap.{named}", str(named)), ""
             case "ratio":
                 return self._fraction(value), ""
             case "part":

@@ -319,7 +319,7 @@ class Arc:
 class Area:
     """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
     between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where paths run);
-    plain: 'head', 'cue_ball', 'object_ball', 'bed', 'wood'."""
+    plain: 'head', 'cue_ball', 'object_ball', 'bed', 'wood', 'mouth' (a pocket's)."""
 
     points_mm: tuple[Position, ...]
     style: str

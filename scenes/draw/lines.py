@@ -228,6 +228,7 @@ def draw_area(area: Area, view: View) -> list[Path]:
         "cue_ball": view.look.cue_ball,
         "object_ball": view.look.object_ball,
         "bed": view.look.cloth_inset,
+        "mouth": view.look.pocket,
         "wood": view.look.surfaces.cue_shaft,
     }
     if area.style in flat:

@@ -1,83 +1,89 @@
-"""Methods summary: one shot, every method in one grid, ranked by its worst miss over eyes and distances.
+"""Methods summary: what each method's shortcut costs, on one shot. Not a ranking: done as shown, all go in.
 
-A method's miss is that of its literal readings (docs/geometry.md), as `aimgeo table` lists them: what comes of
-doing just what the method's words say. A reading that an eye has no aim for is left out. The grid shows the
-constructions for the first eye and distance, as that eye sees them, magnified; the least miss stands first.
+A method's shortcut is a literal reading of it (docs/geometry.md), as `aimgeo table` lists them; told is the one
+that misses by most over the eyes and distances of the clip. A reading that an eye has no aim for is left out. One
+row a method, in the lesson's order: its name, what one does, where that sends the object ball, drawn at the mouth
+of the pocket at true scale and on its true side as the object ball comes, and by how much it is off. A method
+without a shortcut of its own (`EXACT`) is not compared.
 
-Sentences: methods_summary.shot; methods_summary.<method> for each in its turn (values reading, miss, result,
-from_eye, from_distance), or methods_summary.missed (value method, and the same) where a reading's aim passes the
-object ball; methods_summary.ranked. Measures of the first step, half: each method's name; of a method's own:
-worst_miss (the names no_hit where the object ball is missed, turned_back where it leaves a quarter turn or more
-off), result (pocketed or not), reading, from_distance, from_eye (any_eye where the reading needs none).
+Sentences: methods_summary.shot; methods_summary.<method> for each in its turn (values reading, miss, result), or
+methods_summary.own, missed, no_aim and known (value method, and the same); methods_summary.closing (value count).
+Measures of the first step: if_only, at_pocket, off_by (the columns), the cut, and half: each method's name; of a
+method's own: worst_miss (the name no_hit, no_aim, turned_back or not_compared where there is none), result,
+reading, from_distance, from_eye (left out where the reading needs none).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from aimgeo.aim_frame import aim_frame
-from aimgeo.construct import Quantity
+from aimgeo.construct import Position, Quantity
 from aimgeo.judging import Outcome
 from aimgeo.methods.readings import judged_readings
 from aimgeo.pocket import window_into
 from aimgeo.shot import one_of_many
-from scenes.board import Board, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board import Area, Ball, Board, Mark, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
-from scenes.figure.eye_view import eye_layout, eye_mm, eye_pane, magnified
-from scenes.figure.figure import eye_figure
-from scenes.figure.steps import StepSpans, bring_cue, draw_step, put_balls, put_ghost
 from scenes.frame.column import even_lines, joined
-from scenes.frame.eye_words import beside_pips_px, fitted, put_heading, put_titles
+from scenes.frame.eye_words import beside_pips_px, fitted, put_heading, put_titles, title_lines
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
-SHOT, MISSED, RANKED = "methods_summary.shot", "methods_summary.missed", "methods_summary.ranked"
+SHOT, CLOSING = "methods_summary.shot", "methods_summary.closing"
+MISSED, NO_AIM_SAID, KNOWN = "methods_summary.missed", "methods_summary.no_aim", "methods_summary.known"
 OWN = "methods_summary.own"
-NO_HIT, TURNED_BACK = "no_hit", "turned_back"
-DRAW_S = 4.2
-"""Seconds in which all constructions are drawn."""
-BALL_IN_COLUMN, BALL_IN_ROW = 0.42, 0.58
-"""The object ball in a cell, of the smaller of the cell's width and height."""
-MIDDLE = 0.44
-"""The balls' middle in a cell, of its height: the lines come from below."""
+NO_HIT, NO_AIM, TURNED_BACK, NOT_COMPARED = "no_hit", "no_aim", "turned_back", "not_compared"
+EXACT = frozenset({"memorised_mark"})
+"""Readings that are the method itself: there is nothing to compare."""
+STRIP_MM = 220.0
+"""Half of what the strip at the pocket shows; what ends farther off stands at its end."""
+CARD = "card"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Miss:
-    """What a reading makes of one shot: the miss at the target in mm, unsigned.
+    """What a reading makes of one shot: the miss at the target in mm, left positive as the object ball comes.
 
-    inf where the aim passes the object ball (`hits` is False), and where that leaves a quarter turn or more off.
+    Infinite where the aim passes the object ball (`hits` is False), or where it turns back.
     """
 
     reading: str
-    miss_mm: float
+    signed_mm: float
     hits: bool
     is_pocketed: bool
     view: Subject
 
+    @property
+    def miss_mm(self) -> float:
+        """The miss, unsigned."""
+        return abs(self.signed_mm)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ranked:
-    """A method with its worst miss, and the subject that its cell shows."""
+class Cost:
+    """A method with the worst of its shortcuts; None where no eye has an aim by any of them."""
 
     method: str
-    worst: Miss
-    view: Subject
+    worst: Miss | None
+    mouth_mm: float
+    window_mm: tuple[float, float] | None
+    radius_mm: float
 
     @property
-    def worst_mm(self) -> float:
-        """The worst miss."""
-        return self.worst.miss_mm
+    def is_exact(self) -> bool:
+        """True when its only reading is the method itself."""
+        return self.worst is not None and self.worst.reading in EXACT
 
 
-def ranking(subject: Subject) -> tuple[Ranked, ...]:
-    """The methods of the subject's companions, the least worst miss first. ValueError for fewer than two."""
+def costs(subject: Subject) -> tuple[Cost, ...]:
+    """The methods of the subject's companions, in their order. ValueError for fewer than two."""
     views: dict[str, list[Subject]] = {}
     for one in subject.companions:
         if one.construction is None or one.shot is None or one.eye is None:
@@ -85,18 +91,12 @@ def ranking(subject: Subject) -> tuple[Ranked, ...]:
         views.setdefault(one.construction.method, []).append(one)
     if len(views) < 2:
         raise ValueError("a methods summary needs two methods or more that reach this cut")
-    ranked = []
+    found = []
     for method, ones in views.items():
         misses = [miss for one in ones for miss in _misses(one, method)]
-        if not misses:  # no eye sees what it asks for
-            continue
-        ranked.append(Ranked(method, max(misses, key=_badness), ones[0]))
-    return tuple(sorted(ranked, key=lambda one: _badness(one.worst)))
-
-
-def _badness(miss: Miss) -> tuple[bool, float]:
-    """What counts in a ranking: rounding in the last binary digits puts no miss before an equal one."""
-    return not miss.hits, round(miss.miss_mm, 6) if math.isfinite(miss.miss_mm) else math.inf
+        worst = max(misses, key=lambda miss: (not miss.hits, miss.miss_mm)) if misses else None
+        found.append(Cost(method, worst, *_mouth(ones[0] if worst is None else worst.view)))
+    return tuple(found)
 
 
 def _misses(view: Subject, method: str) -> list[Miss]:
@@ -115,188 +115,310 @@ def _misses(view: Subject, method: str) -> list[Miss]:
 
 
 def _miss(reading: str, found: Outcome, view: Subject) -> Miss:
-    far = abs(float(found.miss_mm[0]))
+    far = float(found.miss_mm[0])
     return Miss(
         reading, far if math.isfinite(far) else math.inf, bool(found.hit[0]), bool(found.pocketed[0]), view
     )
 
 
+def _mouth(view: Subject) -> tuple[float, tuple[float, float] | None, float]:
+    """Square to the target line: the mouth's width, the part that goes in clean (left positive), the radius."""
+    shot, table = view.shot, view.table
+    assert shot is not None
+    R = float(shot.radius_mm)
+    if table is None or view.target_name is None:
+        return 4 * R, None, R
+    frame = aim_frame(one_of_many(shot))
+    pocket = table.pocket(view.target_name)
+    window = window_into(pocket, frame.object_ball_mm, frame.radius_mm)
+    along = frame.target_distance_mm[0]
+    turn = float(frame.target_turn_rad[0])
+    clean = None
+    if bool(window.is_clean[0]):
+        low, high = (float(along * math.tan(float(edge[0]) + turn)) for edge in (window.low_rad, window.high_rad))
+        clean = (low, high)
+    return float(pocket.mouth_mm), clean, R
+
+
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    """All methods on one shot, the worst miss of each in its turn, and the ranks."""
-    ranked = ranking(subject)
-    names = tuple(("half", Quantity(one.method, "name")) for one in ranked)
+    """The shot, each method's shortcut in its turn, and what that means."""
+    found = costs(subject)
+    names = tuple(("half", Quantity(one.method, "name")) for one in found)
+    shot = subject.companions[0].shot
+    assert shot is not None
+    cut = ("cut_left" if int(shot.side) > 0 else "cut_right" if int(shot.side) < 0 else "cut",)
+    columns = tuple((key, Quantity("", "name")) for key in ("if_only", "at_pocket", "off_by"))
+    told = (cut[0], Quantity(abs(float(shot.cut_rad)), "angle_rad"))
     return (
-        OutlineStep("shot", SHOT, (), names, draws_s=DRAW_S + TIMING.end_s),
-        *(_told(n, one) for n, one in enumerate(ranked, 1)),
-        OutlineStep("ranked", RANKED, (), (), draws_s=3.0),
+        OutlineStep("shot", SHOT, (), (*columns, told, *names), draws_s=4.0),
+        *(_told(one) for one in found),
+        OutlineStep("closing", CLOSING, (("count", Quantity(len(found), "count")),), (), draws_s=4.0),
     )
 
 
-def _told(rank: int, one: Ranked) -> OutlineStep:
-    worst = one.worst
+def _told(one: Cost) -> OutlineStep:
+    worst, method = one.worst, ("method", Quantity(one.method, "name"))
+    if worst is None:
+        measures = (
+            ("worst_miss", Quantity(NO_AIM, "name")),
+            ("result", Quantity("not_compared", "name")),
+            ("reading", Quantity("none", "name")),
+        )
+        return OutlineStep(one.method, NO_AIM_SAID, (method,), measures, 3.0)
     assert worst.view.shot is not None
     assert worst.view.eye is not None
-    if math.isfinite(worst.miss_mm):
+    if one.is_exact:
+        miss = Quantity(NOT_COMPARED, "name")
+    elif math.isfinite(worst.miss_mm):
         miss = Quantity(worst.miss_mm, "length_mm")
     else:
         miss = Quantity(TURNED_BACK if worst.hits else NO_HIT, "name")
-    reading = one.view.methods[one.method].readings[worst.reading]
-    eye = worst.view.eye.name if reading.needs_eye or reading.uses_eye else "any_eye"
+    reading = worst.view.methods[one.method].readings[worst.reading]
+    offset = worst.view.eye.offset_mm
+    eye = "none"
+    if reading.needs_eye or reading.uses_eye:
+        eye = "eye_over" if abs(offset) < 0.5 else "eye_left" if offset > 0 else "eye_right"
     told = (
         ("result", Quantity("pocketed" if worst.is_pocketed else "not_pocketed", "name")),
         ("reading", Quantity(f"reading.{worst.reading}", "name")),
         ("from_distance", Quantity(float(worst.view.shot.distance_mm), "distance_mm")),
-        ("from_eye", Quantity(eye, "name")),
+        *((("from_eye", Quantity(eye, "name")),) if eye != "none" else ()),
     )
-    spoken = (("method", Quantity(one.method, "name")), ("miss", miss), *told)
-    sentence = (OWN if one.view.own is not None else f"methods_summary.{one.method}") if worst.hits else MISSED
-    return OutlineStep(f"rank {rank}", sentence, spoken, (("worst_miss", miss), *told), 3.0)
+    own = OWN if worst.view.own is not None else f"methods_summary.{one.method}"
+    sentence = KNOWN if one.is_exact else own if worst.hits else MISSED
+    return OutlineStep(one.method, sentence, (method, ("miss", miss), *told), (("worst_miss", miss), *told), 3.5)
 
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    ranked = ranking(brief.subject)
-    if len(brief.steps) != len(ranked) + 2:
-        raise ValueError(f"a summary of these methods has {len(ranked) + 2} steps")
-    spans = brief.spans
+    found = costs(brief.subject)
+    if len(brief.steps) != len(found) + 2:
+        raise ValueError(f"a summary of these methods has {len(found) + 2} steps")
+    spans, rate = brief.spans, brief.output.rate
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
-    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
-    panes = [Pane("card", full, "plan", PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0)), "cloth")]
-    most = max((one.worst_mm for one in ranked if math.isfinite(one.worst_mm)), default=0.0)
-    for n, one in enumerate(ranked):
-        name = joined(brief.steps[0].measures[n])
-        words = tuple(joined(measure) for measure in brief.steps[n + 1].measures)
-        make = _column if frame.shape == "wide" else _row
-        cell = make(frame, n, len(ranked), (name[:1].upper() + name[1:], *words))
-        panes.append(_put_method(brief, frame, sheet, one.view, n, cell.picture_px, spans[0]))
-        part = min(one.worst_mm / most, 1.0) if most > 0 else float(one.worst_mm > 0)
-        _put_words(sheet, cell, part, n, spans[n + 1], brief.output.rate)
-    put_titles(sheet, frame, brief.steps, spans, brief.output.rate, frame.width_px - 2 * frame.title_px[0])
+    W, H = float(frame.width_px), float(frame.height_px)
+    room = W - 2 * frame.title_px[0]
+    put_titles(sheet, frame, brief.steps, spans, rate, room)
+    *heads, cut = brief.steps[0].measures[:4]
+    longest = max(len(title_lines(step.title, frame, room)) for step in brief.steps)
     if frame.shape == "wide":
-        put_heading(sheet, brief.labels, (frame.width_px - frame.title_px[0], beside_pips_px(frame)), "right")
+        at = (W - frame.title_px[0], beside_pips_px(frame))
     else:
-        put_heading(sheet, brief.labels, frame.heading_px, frame.heading_align)
-    return sheet.board(brief, tuple(panes))
+        at = (
+            frame.heading_px[0],
+            frame.heading_px[1] + (longest - 1) * frame.title_pitch_px * (1.0 if frame.shape == "tall" else 0.8),
+        )
+    put_heading(
+        sheet,
+        {"heading": f"{cut.name}: {joined(cut)}"},
+        at,
+        "right" if frame.shape == "wide" else frame.heading_align,
+    )
+    places = _places(frame, len(found), at[1], longest)
+    if frame.shape == "wide":
+        _put_heads(sheet, frame, places, [measure.name for measure in heads])
+    for n, one in enumerate(found):
+        name = joined(brief.steps[0].measures[4 + n])
+        told = tuple(joined(measure) for measure in brief.steps[n + 1].measures)
+        _put_row(sheet, frame, places, n, one, (name[:1].upper() + name[1:], *told), spans[n + 1], rate)
+    _put_closing(sheet, frame, places, brief.labels.get("price_of_shortcut", ""), len(found), spans[-1], rate)
+    full: Rect = (0.0, 0.0, W, H)
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
+    return sheet.board(brief, (Pane(CARD, full, "table", camera, "cloth"),))
 
 
-# ------------------------------------------------------------------ cells
+# ------------------------------------------------------------------ rows
 
 
 @dataclass(frozen=True, slots=True)
-class _Cell:
-    """A method's place: its picture, its bar, its name, and what is told of its miss."""
+class _Places:
+    """The rows' upper edge and pitch; where name, doing, strip and number begin, and the right edge."""
 
-    picture_px: Rect
-    bar_px: Rect
-    name: tuple[Text, ...]
-    told: tuple[Text, ...]
-
-
-def _column(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
-    """In a wide frame, beside each other: name, picture, bar, and the words one under the other."""
-    name, miss, *others = words
-    s, H = frame.scale, float(frame.height_px)
-    margin, gap = frame.title_px[0], s.px(18)
-    w = (frame.width_px - 2 * margin - (count - 1) * gap) / count
-    x = margin + n * (w + gap)
-    label, small, large = (s.text_px(style) for style in ("label", "small", "measure"))
-    names = even_lines(name, w, lambda text: s.text_width_px(text, "label"))
-    lines = 2 if s.gain > 1 else 1  # where small frames break a name, all pictures leave room for it
-    last = 0.225 * H + label + (lines - 1) * 1.2 * label
-    named = tuple(Text(t, (x, last - (len(names) - 1 - k) * 1.2 * label), "label") for k, t in enumerate(names))
-    top = last + 0.45 * label
-    bottom = 0.915 * H - ((1.3 * len(others) + 0.9) * small + 1.1 * large)
-    bar = (x, bottom + s.px(12), w, s.stroke_px(9))
-    base = bar[1] + bar[3] + 1.05 * large
-    style = "measure" if s.text_width_px(miss, "measure") <= w else "heading"
-    told = (
-        Text(fitted(miss, w, frame, style), (x, base), style),
-        *(
-            Text(fitted(text, w, frame, "small"), (x, base + k * 1.3 * small), "small")
-            for k, text in enumerate(others, 1)
-        ),
-    )
-    return _Cell((x, top, w, bottom - top), bar, named, told)
+    top_px: float
+    pitch_px: float
+    left_px: float
+    doing_px: float
+    strip_px: tuple[float, float]
+    right_px: float
+    is_wide: bool
 
 
-def _row(frame: Layout, n: int, count: int, words: tuple[str, ...]) -> _Cell:
-    """In other frames, below each other: the picture, beside it the words, the bar under them."""
-    name, miss, result, reading, distance, eye = words
-    s, W, H = frame.scale, float(frame.width_px), float(frame.height_px)
-    margin, gap = frame.title_px[0], s.px(14)
-    top, bottom = (0.25 * H, 0.945 * H) if frame.shape == "square" else (0.215 * H, 0.80 * H)
-    h = min((bottom - top - (count - 1) * gap) / count, 0.3 * W)
-    y = top + n * (h + gap)
-    picture = (margin, y, (0.30 if s.gain > 1 or frame.shape == "square" else 0.36) * W, h)
-    x, right, space = margin + picture[2] + s.px(22), W - margin, s.px(24)
-    small, large = s.text_px("small"), s.text_px("heading")
-    bar = (x, y + h - s.stroke_px(9), right - x, s.stroke_px(9))
-    lines = 3 if h > 3.1 * small + large else 2
-    pitch = (h - bar[3]) / lines
-    first, second = y + 0.5 * pitch + 0.36 * large, y + 1.5 * pitch + 0.3 * small
-    result = result[:1].upper() + result[1:]
-    beside_miss = right - x - s.text_width_px(miss, "heading") - space
-    beside_result = right - x - s.text_width_px(result, "small") - space
-    told = [
-        Text(miss, (right, first), "heading", "right"),
-        Text(result, (right, second), "small", "right"),
-        Text(fitted(reading, beside_result, frame, "small"), (x, second), "small"),
+def _places(frame: Layout, count: int, heading_px: float, title_count: int) -> _Places:
+    W, H, s = float(frame.width_px), float(frame.height_px), frame.scale
+    left, right = frame.title_px[0], W - frame.title_px[0]
+    small = s.text_px("small")
+    _, safe_y, _, safe_h = frame.title_safe
+    if frame.shape == "wide":
+        top = frame.title_px[1] + (title_count - 1) * frame.title_pitch_px + 2.9 * small
+        bottom = safe_y + safe_h - 1.7 * small
+        strip = (left + 0.57 * (right - left), left + 0.80 * (right - left))
+        pitch = min((bottom - top) / count, 0.125 * H)
+        return _Places(top, pitch, left, left + 0.20 * (right - left), strip, right, True)
+    top = heading_px + 0.9 * small
+    bottom = (safe_y + safe_h if frame.shape == "square" else 0.80 * H) - 2.2 * small
+    pitch = min((bottom - top) / count, 0.17 * W * s.gain)
+    return _Places(top, pitch, left, left, (left + 0.60 * (right - left), right), right, False)
+
+
+def _put_heads(sheet: Sheet, frame: Layout, places: _Places, heads: Sequence[str]) -> None:
+    y = places.top_px - 0.55 * frame.scale.text_px("small")
+    middle = (places.strip_px[0] + places.strip_px[1]) / 2
+    for n, text in enumerate(
+        (
+            Text(heads[0], (places.doing_px, y), "small"),
+            Text(heads[1], (middle, y), "small", "centre"),
+            Text(heads[2], (places.right_px, y), "small", "right"),
+        )
+    ):
+        sheet.put(f"head.{n}", text, "text", "caption", opacity=1.0)
+
+
+def _put_row(
+    sheet: Sheet,
+    frame: Layout,
+    places: _Places,
+    n: int,
+    one: Cost,
+    words: tuple[str, ...],
+    span: Span,
+    rate: tuple[int, int],
+) -> None:
+    """A method's name and empty strip from the start; all else in its own step, the ball or cross last."""
+    name, miss, result, reading, *where = words
+    where = [] if one.is_exact else where
+    s = frame.scale
+    small = s.text_px("small")
+    pitch = min(1.2 * small, places.pitch_px / 2.4)
+    y = places.top_px + n * places.pitch_px
+    middle = y + places.pitch_px / 2
+    upper, lower = middle - 0.5 * pitch + 0.3 * small, middle + 0.5 * pitch + 0.36 * small
+    _, told, ended, _ = in_turn(*span, (TIMING.fade_s, TIMING.fade_s, 1.6, 1.0), rate)
+    x0, x1 = places.strip_px
+    texts: list[Text] = []
+    if places.is_wide:
+        room = places.doing_px - places.left_px - s.px(14)
+        lines = even_lines(name, room, lambda text: s.text_width_px(text, "label"))[:2]
+        for k, line in enumerate(lines):
+            at = (places.left_px, middle + 0.32 * small + (k - (len(lines) - 1) / 2) * pitch)
+            sheet.put(
+                f"name.{n}.{k}", Text(fitted(line, room, frame), at, "label"), "text", "caption", opacity=1.0
+            )
+        doing = x0 - places.doing_px - s.px(20)
+        style = "label" if s.text_width_px(reading, "label") <= doing else "small"
+        said = even_lines(reading, doing, lambda text: s.text_width_px(text, "small"))
+        if len(said) == 1:
+            texts += [Text(reading, (places.doing_px, upper), style)]
+            texts += [Text(_short(", ".join(where), doing, frame), (places.doing_px, lower), "small")]
+        else:
+            texts += [
+                Text(_short(line, doing, frame), (places.doing_px, base), "small")
+                for line, base in zip(said[:2], (upper, lower), strict=False)
+            ]
+        number = places.right_px - x1 - s.px(20)
+        if any(map(str.isdigit, miss)):
+            style = "heading" if s.text_width_px(miss, "heading") <= number else "label"
+            texts += [Text(miss, (places.right_px, upper), style, "right")]
+            texts += [Text(_short(result, number, frame), (places.right_px, lower), "small", "right")]
+        else:
+            lines = even_lines(miss, number, lambda text: s.text_width_px(text, "small"))[:2]
+            texts += [
+                Text(line, (places.right_px, base), "small", "right")
+                for line, base in zip(lines, (upper, lower), strict=False)
+            ]
+        strip_y = middle
+    else:
+        room = x0 - places.left_px - s.px(20)
+        at = (places.left_px, upper)
+        sheet.put(f"name.{n}.0", Text(fitted(name, room, frame), at, "label"), "text", "caption", opacity=1.0)
+        both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
+        both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
+        texts += [Text(_short(reading, room, frame), (places.left_px, lower), "small")]
+        texts += [Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right")]
+        strip_y = upper - 0.35 * small
+    if n:
+        rule = Shade((places.left_px, y, places.right_px - places.left_px, max(s.px(2), 1.0)), "hairline")
+        sheet.put(f"line.{n}", rule, "area", "line", opacity=1.0)
+    for k, text in enumerate(texts):
+        sheet.show(sheet.put(f"told.{n}.{k}", text, "text", "readout"), told)
+    _put_strip(sheet, frame, n, one, (x0, x1), strip_y, 0.26 * places.pitch_px, told, ended)
+
+
+def _short(text: str, room_px: float, frame: Layout) -> str:
+    """A small text, cut with an ellipsis where there is no room."""
+    while len(text) > 2 and frame.scale.text_width_px(text, "small") > room_px:
+        text = text.rstrip("…")[:-1].rstrip() + "…"
+    return text
+
+
+def _put_strip(
+    sheet: Sheet,
+    frame: Layout,
+    n: int,
+    one: Cost,
+    strip_px: tuple[float, float],
+    y: float,
+    high: float,
+    shown: Span,
+    ended: Span,
+) -> None:
+    """The rail with the mouth in its middle and what goes in clean; then the ball runs out to where it ends."""
+    x0, x1 = strip_px
+    middle, scale = (x0 + x1) / 2, (x1 - x0) / 2 / STRIP_MM
+    high = min(high, 2 * one.radius_mm * scale * 0.62)
+    W, H = frame.width_px, frame.height_px
+
+    def box(left: float, right: float, half: float) -> tuple[Position, ...]:
+        """A rectangle of the card, from mm beside the middle."""
+        corners = ((left, half), (right, half), (right, -half), (left, -half))
+        return tuple((middle + x * scale - W / 2, H / 2 - y + up, 0.0) for x, up in corners)
+
+    mouth = one.mouth_mm / 2
+    areas = [
+        ("strip", "bed", box(-STRIP_MM, STRIP_MM, high / 2)),
+        ("mouth", "mouth", box(-mouth, mouth, 0.7 * high)),
     ]
-    if lines > 2:
-        where = fitted(f"{distance}, {eye}", right - x, frame, "small")
-        told.append(Text(where, (x, second + pitch), "small"))
-    return _Cell(picture, bar, (Text(fitted(name, beside_miss, frame), (x, first), "label"),), tuple(told))
+    if one.window_mm is not None:
+        low, top = one.window_mm  # left as the object ball comes is left in the picture
+        areas.append(("clean", "window", box(-top, -low, 0.7 * high)))
+    for role, style, corners in areas:
+        sheet.put(f"{role}.{n}", Area(corners, style), "area", role, (CARD,), opacity=1.0)
+    worst = one.worst
+    if worst is None or not worst.hits or not math.isfinite(worst.miss_mm):
+        return
+    R = one.radius_mm * scale
+    off = max(min(-worst.signed_mm, STRIP_MM - one.radius_mm), -STRIP_MM + one.radius_mm) * scale
+    start = (middle - W / 2, H / 2 - y, 0.0)
+    id = f"end.{n}"
+    if worst.is_pocketed or one.is_exact:
+        sheet.put(id, Ball(start, R, "object"), "ball", "path_end", (CARD,))
+    else:
+        sheet.put(id, Mark(start, "miss"), "mark", "path_end", (CARD,))
+    sheet.show(id, shown)
+    sheet.move(id, "offset_mm", ended, off, 0.0, 0.0)
 
 
-def _put_method(brief: Brief, frame: Layout, sheet: Sheet, view: Subject, n: int, rect: Rect, span: Span) -> Pane:
-    """A method's whole construction in its cell, step by step; all cells at the same time."""
-    shot, eye, plan = view.shot, view.eye, view.construction
-    assert shot is not None
-    assert eye is not None
-    assert plan is not None
-    part = BALL_IN_COLUMN if frame.shape == "wide" else BALL_IN_ROW
-    main = eye_pane(eye_layout(frame, 1), shot, eye)
-    pane = magnified(main, shot, rect, part * min(rect[2], rect[3]), f"cell.{n}", MIDDLE)
-    at = eye_mm(shot, eye)
-    figure = eye_figure(brief, sheet, frame, shot, plan, pane, at, 0.0, prefix=f"cell.{n}.")
-    put_balls(figure, brief.subject.table, True)
-    sheet.put(f"edge.{n}", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
-    (first, end), _ = in_turn(*span, (DRAW_S, TIMING.end_s), brief.output.rate)
-    edges = [first + round((end - first) * k / len(plan.steps)) for k in range(len(plan.steps) + 1)]
-    for k, (step, (start, stop)) in enumerate(zip(plan.steps, pairwise(edges), strict=True)):
-        first_half, second_half = (start, (start + stop) // 2), ((start + stop) // 2, stop)
-        lines, marks = (first_half,) * 2, (second_half,) * 5
-        draw_step(figure, k, step, StepSpans(*lines, second_half, first_half, *marks))
-        if any(line.role == "aim_line" for line in step.lines):
-            bring_cue(figure, second_half)
-    if not figure.has_ghost:
-        put_ghost(figure, figure.panes, (edges[-2], edges[-1]))
-    for id in figure.lines:
-        if sheet.role(id) == "aim_line":
-            sheet.move(id, "strength", (edges[-2], edges[-1]), 1.0)
-    return pane
-
-
-def _put_words(sheet: Sheet, cell: _Cell, part: float, n: int, own: Span, rate: tuple[int, int]) -> None:
-    """The method's name from the start; its miss, and the bar scaled to the worst of all, in its own step."""
+def _put_closing(
+    sheet: Sheet, frame: Layout, places: _Places, words: str, count: int, span: Span, rate: tuple[int, int]
+) -> None:
+    """What the rows mean, under them."""
+    if not words:
+        return
+    s = frame.scale
+    small = s.text_px("small")
+    y = places.top_px + count * places.pitch_px + 0.35 * small
     fade = frames_of(TIMING.fade_s, rate)
-    shown = (own[0] + fade, own[0] + 2 * fade)
-    for k, text in enumerate(cell.name):
-        sheet.put(f"name.{n}.{k}", text, "text", "caption", opacity=1.0)
-    x, y, w, h = cell.bar_px
-    new = [sheet.put(f"track.{n}", Shade((x, y, w, h), "hairline"), "area", "track")]
-    if part * w >= 1:
-        new.append(sheet.put(f"bar.{n}", Shade((x, y, part * w, h), "row_bar"), "bar", "worst_miss"))
-    for k, text in enumerate(cell.told):
-        new.append(sheet.put(f"told.{n}.{k}", text, "text", "readout"))
-    for id in new:
-        sheet.show(id, shown)
+    bar = Shade((places.left_px, y, s.stroke_px(7), 1.25 * small), "row_bar")
+    text = fitted(words, places.right_px - places.left_px - s.px(26), frame, "small")
+    shown = (span[0] + fade, span[0] + 2 * fade)
+    sheet.show(sheet.put("closing.bar", bar, "bar", "closing"), shown)
+    at = (places.left_px + s.px(26), y + 0.98 * small)
+    sheet.show(sheet.put("closing", Text(text, at, "small"), "text", "closing"), shown)
 
 
 KIND = Kind(
     "methods-summary",
-    "every method on one shot, ranked by its worst miss when taken at its word",
+    "what each method's shortcut costs on one shot, side by side",
     outline,
     board,
     axes=("cut", "side"),

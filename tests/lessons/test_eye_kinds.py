@@ -16,7 +16,7 @@ from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import PlannedClip, plan
 from lessons.rendering.manifest import Clip
-from scenes.board import Board, Element, Shade
+from scenes.board import Area, Ball, Board, Element
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS, methods_summary, straight_in
 
@@ -48,20 +48,19 @@ def test_the_summarys_worst_misses_are_those_of_the_accuracy_table() -> None:
     rows, clips = accuracy(made).rows, made.clips
     assert len(clips) == 7  # a straight shot has no second side
     for clip in clips:
-        ranked = methods_summary.ranking(clip.brief.subject)
-        shown = {one.method: one.worst_mm for one in ranked}
+        found = methods_summary.costs(clip.brief.subject)
+        shown = {one.method: one.worst.miss_mm for one in found if one.worst is not None}
         worst: dict[str, float] = {}
         for row in rows:
             if row["cut"] == clip.cut_text and row["side"] == clip.side and row["usable"]:
                 worst[row["method"]] = max(worst.get(row["method"], 0.0), abs(row["miss_mm"]))
         assert shown == pytest.approx(worst, abs=1e-6)
-        assert [one.worst_mm for one in ranked] == pytest.approx(sorted(shown.values()), abs=1e-6)
 
 
 def test_a_method_that_does_not_reach_the_cut_is_not_in_its_summary_and_the_plan_says_why() -> None:
     made = plan(loads(SUMMARY))
     thin = next(clip for clip in made.clips if clip.name == "methods-summary_cut-45_left")
-    assert {one.method for one in methods_summary.ranking(thin.brief.subject)} == {"ghost_ball", "contact_points"}
+    assert {one.method for one in methods_summary.costs(thin.brief.subject)} == {"ghost_ball", "contact_points"}
     told = [left for left in made.left_out if left.name.startswith(thin.name)]
     assert [left.name.removeprefix(thin.name) for left in told] == [
         f", {method}" for method in ("doubled-offset", "ball-fractions", "fixed-marks")
@@ -81,18 +80,23 @@ def test_a_summary_is_legible_in_every_frame_whatever_methods_reach_its_cut(size
         assert faults(board_of(clip)) == [], clip.name
 
 
-def test_each_methods_miss_shows_from_its_own_step_on_and_the_bars_keep_the_misses_proportions() -> None:
+def test_each_methods_row_fills_in_its_own_step_and_the_ball_ends_where_it_misses_to() -> None:
     clip = next(c for c in plan(loads(SUMMARY)).clips if c.cut_text == "1/2" and c.side == "left")
-    ranked, board = methods_summary.ranking(clip.brief.subject), board_of(clip)
+    found, board = methods_summary.costs(clip.brief.subject), board_of(clip)
     elements = {e.id: e for e in board.elements}
-    width = {
-        n: e.shape.rect_px[2] for n in range(5) if (e := elements.get(f"bar.{n}")) and isinstance(e.shape, Shade)
-    }
-    for n, one in enumerate(ranked):
+    for n, one in enumerate(found):
         told, step = elements[f"told.{n}.0"], board.steps[n + 1]
         assert not told.is_visible(step.first_frame)
         assert told.is_visible(step.end_frame - 1)
-        assert width.get(n, 0.0) == pytest.approx(width[4] * one.worst_mm / ranked[-1].worst_mm, abs=1.0)
+        end = elements[f"end.{n}"]
+        assert one.worst is not None
+        assert isinstance(end.shape, Ball) == (one.worst.is_pocketed or one.is_exact)
+        mouth = elements[f"mouth.{n}"].shape
+        assert isinstance(mouth, Area)
+        per_mm = (mouth.points_mm[1][0] - mouth.points_mm[0][0]) / one.mouth_mm
+        off = end.offset_mm.at(step.end_frame - 1)[0] / per_mm
+        room = methods_summary.STRIP_MM - one.radius_mm
+        assert off == pytest.approx(max(-room, min(room, -one.worst.signed_mm)), abs=0.01)
 
 
 def test_one_method_alone_is_no_summary() -> None:

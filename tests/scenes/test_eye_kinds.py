@@ -389,16 +389,23 @@ def test_a_shot_that_is_not_straight_is_no_straight_in_check() -> None:
         straight_in.outline(one("straight-in", 1.0, 1000.0, None))
 
 
-def test_methods_are_ranked_by_their_worst_miss_and_aiming_the_cue_at_the_contact_point_is_the_worst() -> None:
+def test_methods_stand_in_their_order_and_aiming_the_cue_at_the_contact_point_costs_most() -> None:
     """Aimed at the contact point, the cue ball's centre passes R sin(cut) from O: the cut becomes about half."""
-    ranked = methods_summary.ranking(all_methods(22.0))
-    assert [r.worst_mm for r in ranked] == sorted(r.worst_mm for r in ranked)
-    assert ranked[-1].method == "contact_points"
-    shot = ranked[-1].view.shot
+    subject = all_methods(22.0)
+    found = methods_summary.costs(subject)
+    asked = [one.construction.method for one in subject.companions if one.construction]
+    assert [one.method for one in found] == list(dict.fromkeys(asked))
+    worst = {one.method: one.worst for one in found if one.worst is not None}
+    most = max(worst.values(), key=lambda miss: miss.miss_mm)
+    assert worst["contact_points"] is most
+    shot = most.view.shot
     assert shot is not None
     far = float(np.hypot(*(shot.target_mm - shot.object_ball_mm)[:2]))
     half = math.asin(math.sin(math.radians(22)) / 2)
-    assert ranked[-1].worst_mm == pytest.approx(far * math.tan(math.radians(22) - half), rel=0.15)
+    assert most.miss_mm == pytest.approx(far * math.tan(math.radians(22) - half), rel=0.15)
+    # too thick: to the other side than the cut
+    assert most.signed_mm < 0
+    assert [one.method for one in found if one.is_exact] == ["fixed_marks"]
 
 
 def at_worst(cut: float, distance: float, eye: EyeSpec) -> Subject:
@@ -408,11 +415,11 @@ def at_worst(cut: float, distance: float, eye: EyeSpec) -> Subject:
 def test_an_aim_that_passes_the_ball_is_not_an_eye_that_has_no_such_aim() -> None:
     """A low eye aims past a thin cut; an eye below the balls' centres sees only the edges, and nearly hits."""
     missing = at_worst(58.0, 1000.0, EyeSpec("low", 600.0, -35.0, 105.0))
-    worst = {ranked.method: ranked.worst for ranked in methods_summary.ranking(missing)}
+    worst = {one.method: one.worst for one in methods_summary.costs(missing) if one.worst}
     assert (worst["ghost_ball"].reading, worst["ghost_ball"].hits) == ("base_spot", False)
     said = [step.sentence for step in methods_summary.outline(missing)[1:3]]
-    assert said == ["methods_summary.contact_points", "methods_summary.missed"]
+    assert said == ["methods_summary.missed", "methods_summary.contact_points"]
     seeing = at_worst(20.0, 300.0, EyeSpec("under", 600.0, 0.0, 25.0))
-    worst = {ranked.method: ranked.worst for ranked in methods_summary.ranking(seeing)}
+    worst = {one.method: one.worst for one in methods_summary.costs(seeing) if one.worst}
     assert (worst["ghost_ball"].reading, worst["ghost_ball"].hits) == ("edge", True)
     assert worst["ghost_ball"].miss_mm < 5

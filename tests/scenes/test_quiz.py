@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Board, Plate, Text
+from scenes.board import Ball, Board, Element, Plate, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, Output, Subject
 from scenes.kinds import quiz
 
@@ -36,7 +37,9 @@ def a_board(subject: Subject) -> Board:
     output = Output(640, 360, (10, 1))
     steps = []
     for s in quiz.outline(subject):
-        measures = tuple(MeasureText(k, k, f"{q.value:.4f}", "") for k, q in s.measures)
+        measures = tuple(
+            MeasureText(k, k, q.value if isinstance(q.value, str) else f"{q.value:.4f}", "") for k, q in s.measures
+        )
         steps.append(BriefStep(s.name, s.sentence, "", output.frames(s.draws_s), measures))
     return quiz.board(Brief("clip", subject, output, tuple(steps), {"viewing_distance": "true from {widths}"}))
 
@@ -82,6 +85,57 @@ def test_the_answer_tells_the_side_to_which_the_object_ball_goes_and_an_unsigned
     assert told == {"left", "right"}
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_one_of_the_choices_is_right_and_the_answer_names_its_letter_and_the_side_of_the_aim(seed: int) -> None:
+    subject = a_subject(questions=3, seed=seed)
+    answers = [s for s in quiz.outline(subject) if s.name.startswith("answer")]
+    for n, (shot, step) in enumerate(zip(quiz.questions(subject), answers, strict=True)):
+        hits, values = quiz.choices(subject, n), dict(step.values)
+        assert hits == quiz.choices(subject, n)
+        assert len(hits) == 3
+        assert list(hits) == sorted(hits, reverse=True)
+        assert min(a - b for a, b in pairwise(hits)) > 0.02
+        right = hits["ABC".index(str(values["letter"].value))]
+        assert right == pytest.approx(1 - math.sin(abs(float(shot.cut_rad))), abs=1e-9)
+        aim, O = shot.aim_direction, (shot.object_ball_mm - shot.cue_ball_mm)[:2]
+        passes_left = aim[0] * O[1] - aim[1] * O[0] < 0
+        assert values["aim_side"].value == ("left" if passes_left else "right")
+
+
+def test_a_lesson_of_one_cut_still_has_wrong_choices_an_eighth_apart() -> None:
+    subject = a_subject(questions=1)
+    alone = replace(subject, companions=subject.companions[:4])
+    (right,) = {round(float(one.shot.overlap), 6) for one in alone.companions if one.shot}
+    hits = quiz.choices(alone, 0)
+    assert len(hits) == 3
+    assert any(hit == pytest.approx(right, abs=1e-6) for hit in hits)
+    assert all(round(abs(hit - right) * 8, 3) in (0, 1, 2) for hit in hits)
+
+
+def test_the_clock_runs_after_the_question_has_been_spoken_and_until_the_answer() -> None:
+    board = a_board(a_subject(questions=2))
+    spans = {s.name: s for s in board.steps}
+    for n in range(2):
+        clock = [e for e in board.elements if e.id.startswith(f"q{n}.clock.") and e.id[9:].isdigit()]
+        thought = spans[f"think {n + 1}"]
+
+        def left(frame: int, clock: list[Element] = clock) -> float:
+            return sum(e.opacity.at(frame)[0] for e in clock) / len(clock)
+
+        assert left(thought.first_frame - 1) == 0
+        assert left(thought.first_frame + 3) > 0.9
+        assert 0.4 < left((thought.first_frame + thought.end_frame) // 2) < 0.65
+        assert left(thought.end_frame) == 0
+
+
+def test_the_pocket_is_named_for_where_the_shot_was_laid() -> None:
+    subject = a_subject(questions=3)
+    asked = [s for s in quiz.outline(subject) if s.name.startswith("question")]
+    for shot, step in zip(quiz.questions(subject), asked, strict=True):
+        name = str(dict(step.measures)["pocket"].value)
+        assert math.dist(TABLE.pocket(name).centre_mm, shot.target_mm[:2]) < 1
+
+
 def test_the_four_mirrors_lay_a_shot_in_four_places() -> None:
     shot = a_subject().shot
     assert shot is not None
@@ -105,8 +159,8 @@ def test_no_answer_is_seen_before_its_step() -> None:
     board = a_board(a_subject(questions=3))
     spans = {s.name: s for s in board.steps}
     for n in range(3):
-        asked = spans[f"question {n + 1}"]
-        for frame in range(asked.first_frame + 4, asked.end_frame):
+        asked, thought = spans[f"question {n + 1}"], spans[f"think {n + 1}"]
+        for frame in range(asked.first_frame + 4, thought.end_frame):
             for e in board.elements:
                 if not e.is_visible(frame) or (e.panes and not any(_is_open(board, p, frame) for p in e.panes)):
                     continue

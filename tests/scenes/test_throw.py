@@ -88,3 +88,33 @@ def test_a_cue_ball_sent_along_the_shifted_line_throws_the_ball_onto_the_target_
     geometric = math.atan2(a[0] * way[1] - a[1] * way[0], a @ way)
     thrown = float(throw_rad(abs(geometric), throw.SHIFT_SPEED_MPS, roll))
     assert geometric - math.copysign(thrown, cut) == pytest.approx(float(shot.cut_rad), abs=1e-9)
+
+
+def test_the_thrown_ball_runs_beside_the_way_without_friction_and_ends_where_the_table_stops_it() -> None:
+    """Turned towards the cue ball's way by the throw; a ball that stands still has lost V cos(cut) to the cloth."""
+    subject = a_subject(30.0)
+    shot = subject.shot
+    assert shot is not None
+    board = a_board(subject)
+    ball = next(e for e in board.elements if e.id == "object_ball")
+    O, half = shot.object_ball_mm[:2], np.array([TABLE.length_mm, TABLE.width_mm]) / 2
+    for n, speed in enumerate(throw.SPEEDS_MPS):
+        span = board.steps[n + 1]
+        moved = np.array(ball.offset_mm.at(span.end_frame - 1))[:2]
+        turn = math.atan2(*moved[::-1]) - math.atan2(*shot.object_direction[::-1])
+        assert -turn == pytest.approx(float(throw_rad(math.radians(30), speed)), abs=1e-6)
+        at = O + moved
+        near_point = min(math.dist(at, p) for pocket in TABLE.pockets() for p in pocket.points_mm)
+        assert (np.abs(at) <= half + R).all()
+        assert near_point > R - 1 or (np.abs(at) > half - R - 1).any()
+    assert np.linalg.norm(ball.offset_mm.at(board.steps[0].end_frame - 1)) > 300
+    assert ball.offset_mm.at(board.steps[1].first_frame + 2) == (0.0, 0.0, 0.0)
+
+
+def test_where_more_friction_throws_no_further_the_sentence_says_so() -> None:
+    """At 0.5 m/s the balls grip: tan(throw) = tan(cut)/7, whatever the friction."""
+    steps = {s.name: s for s in throw.outline(a_subject(30.0))}
+    assert steps["0.5 m/s"].sentence == "throw.speed_capped"
+    assert steps["2 m/s"].sentence == "throw.speed"
+    high = float(dict(steps["0.5 m/s"].measures)["band_high"].value)
+    assert math.tan(high) == pytest.approx(math.tan(math.radians(30)) / 7)
