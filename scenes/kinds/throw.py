@@ -6,7 +6,7 @@ would take without friction, to the pocket, to a point or cushion that stops it,
 speed shows a band, friction times 0.6 to 1.4, never one certain line. The last step aims further out, so that the
 thrown ball goes where it must.
 
-Sentences: throw.without, throw.speed (values spin, speed, thrown, low, high; throw.speed_capped where more friction
+Sentences: throw.without, throw.speed (values spin, speed, thrown, low, high; throw.speed_capped where friction
 throws no further), throw.shift (value shift). Measures: thrown, band_low, band_high; shift, its band shift_low and
 shift_high. Labels of the lines: way_without, way_thrown, aim_line.
 """
