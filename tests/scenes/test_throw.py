@@ -90,8 +90,8 @@ def test_a_cue_ball_sent_along_the_shifted_line_throws_the_ball_onto_the_target_
     assert geometric - math.copysign(thrown, cut) == pytest.approx(float(shot.cut_rad), abs=1e-9)
 
 
-def test_the_thrown_ball_runs_beside_the_way_without_friction_and_no_further_than_the_table() -> None:
-    """Turned towards the cue ball's way by the throw; a ball that stands still has lost V cos(cut) to the cloth."""
+def test_the_thrown_ball_runs_beside_the_way_without_friction_and_stays_on_the_table() -> None:
+    """Turned towards the cue ball's way by the throw."""
     subject = a_subject(30.0)
     shot = subject.shot
     assert shot is not None
