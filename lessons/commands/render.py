@@ -22,8 +22,10 @@ from lessons.planning.plan import Plan, plan
 from lessons.rendering.cluster import ClusterError
 from lessons.rendering.cluster import draw_all as draw_on_cluster
 from lessons.rendering.folder import FolderError
+from lessons.rendering.manifest import ManifestError
 from lessons.rendering.pace import keep_pace
 from lessons.rendering.render import Draw, Outcome, Settings, Target, render
+from lessons.rendering.verdicts import REDO, read_verdicts
 from lessons.rendering.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
 from scenes.film.forms import CHOSEN_FORMS
 
@@ -35,6 +37,13 @@ Watch = Callable[[Report | Sequence[Task]], None]
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="The folder for the clips.")
 @click.option(
     "--only", multiple=True, metavar="PATTERN", help="Clips whose name fits, such as 'ghost-ball_*_left_*'."
+)
+@click.option(
+    "--redo",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="LIST",
+    help="Clips marked to be redone in a list that the review page exported.",
 )
 @click.option("--draft", is_flag=True, help="Small and quick, to look at.")
 @click.option("--form", type=click.Choice(CHOSEN_FORMS), help="The files' form, in place of the lesson's.")
@@ -49,6 +58,7 @@ def command(
     lessons: tuple[Path, ...],
     out: Path,
     only: tuple[str, ...],
+    redo: tuple[Path, ...],
     draft: bool,
     form: str | None,
     language: str | None,
@@ -64,6 +74,7 @@ def command(
     plans = _plans(lesson_files(lessons), draft, language)
     targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
     _check_only(only, plans)
+    only += _to_redo(redo, plans)
     settings = Settings(_form(plans, draft, form), only, workers or 0, prune, verify)
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
@@ -130,6 +141,23 @@ def _check_only(only: Sequence[str], plans: Sequence[Plan]) -> None:
     for pattern in only:
         if not any(one.only([pattern]).clips for one in plans):
             raise click.ClickException(f"no clip fits {pattern!r}; `aimgeo plan` lists the names.")
+
+
+def _to_redo(lists: Sequence[Path], plans: Sequence[Plan]) -> tuple[str, ...]:
+    """The clips that the lists mark to be redone; none without a list."""
+    if not lists:
+        return ()
+    try:
+        redo = [verdict for verdict in read_verdicts(lists) if verdict.verdict == REDO]
+    except ManifestError as error:
+        raise click.ClickException(str(error)) from None
+    names = [c.name for one in plans for c in one.clips if any(v.is_of(one.identity, c.name) for v in redo)]
+    if not names:
+        raise click.ClickException("no clip of the lesson is marked to be redone in the list.")
+    for verdict in redo:
+        for note in verdict.notes:
+            click.echo(f"{verdict.clip}: {note}")
+    return tuple(dict.fromkeys(names))
 
 
 def _summary(outcome: Outcome, seconds: float, out: Path) -> None:

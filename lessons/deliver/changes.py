@@ -439,7 +439,7 @@ def compared(footage: Footage, last: Delivery | None, since: Delivery | None) ->
     return Log(now, last, since.number, changes, pictures, is_new, True)
 
 
-BY_CLIP = re.compile(r"(captions|pictures|previews)/(?P<clip>.+?)(\.[a-z]{2})?\.(srt|vtt|jpg|gif)")
+BY_CLIP = re.compile(r"(captions|pictures/small|pictures|previews)/(?P<clip>.+?)(\.[a-z]{2})?\.(srt|vtt|jpg|gif)")
 """Files that are delivered for one clip and named after it."""
 
 

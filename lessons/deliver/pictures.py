@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 COLUMNS, ROWS = 4, 6
 CELL_PX, GAP_PX, MARGIN_PX, CAPTION_PX = 480, 28, 56, 76
 THUMBNAIL_PX = 1280
+SMALL_PX = 240
+"""Twice the width at which the review page lists the clips."""
 GROUND, CARD, TEXT, FAINT = DUSK.surround, DUSK.plate, DUSK.front, DUSK.secondary
 JPEG: dict[str, Any] = {"format": "JPEG", "quality": 92, "subsampling": 0}
 
@@ -122,12 +124,13 @@ def about(clip: Clip, wording: Wording) -> str:
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
-    """pictures/<clip>.jpg for every clip, <lesson>.jpg, and pictures/contact-sheet_<n>.jpg."""
+    """pictures/<clip>.jpg and pictures/small/<clip>.jpg, <lesson>.jpg, and pictures/contact-sheet_<n>.jpg."""
     from PIL import Image
 
     folder = footage.folder / "pictures"
     wording = footage.wording()
     files: list[Path] = []
+    smalls: list[Path] = []
     cells: list[tuple[Image.Image, str, str]] = []
     sheets: list[Path] = []
     thumbnail: Image.Image | None = None
@@ -135,6 +138,9 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     for k, clip in enumerate(footage.clips):
         poster = read_frame(footage.path(clip), poster_of(clip), clip.rate)
         files.append(write_picture(folder / f"{clip.name}.jpg", poster))
+        small = poster.copy()
+        small.thumbnail((SMALL_PX, SMALL_PX))
+        smalls.append(write_picture(folder / "small" / f"{clip.name}.jpg", small))
         if thumbnail is None and clip.method and not clip.hides_its_answer:
             thumbnail = poster
         cells.append(
@@ -150,4 +156,6 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
             cells = []
     thumbnail = thumbnail or Image.open(files[0]).convert("RGB")
     thumbnail.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
-    return Delivered((write_picture(footage.folder / f"{footage.identity}.jpg", thumbnail), *sheets, *files))
+    return Delivered(
+        (write_picture(footage.folder / f"{footage.identity}.jpg", thumbnail), *sheets, *files, *smalls)
+    )

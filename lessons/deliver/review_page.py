@@ -27,7 +27,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 FILTERS = ("lesson", "kind", "method", "cut", "side", "distance", "eye")
 """What clips can be picked by; each is a word of the page."""
 
-SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "where", "shot")
+SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "key", "where", "shot")
 """What the page's script is told about a clip."""
 
 TOLD = (
@@ -63,7 +63,7 @@ def deliver_course(folder: Path, lessons: Sequence[tuple[Footage, Sequence[Mappi
     for footage, rows in lessons:
         within = footage.folder.relative_to(folder).as_posix() + "/"
         words = footage.wording()
-        clips += [clip_told(clip, words, within, footage.title) for clip in footage.clips]
+        clips += [clip_told(clip, words, footage.identity, within, footage.title) for clip in footage.clips]
         accuracy += [accuracy_told(row, words, within) for row in rows]
     name = folder.resolve().name
     first = lessons[0][0]
@@ -75,7 +75,7 @@ def deliver_course(folder: Path, lessons: Sequence[tuple[Footage, Sequence[Mappi
 def page(footage: Footage, accuracy: Sequence[Mapping[str, Any]] = ()) -> str:
     """The text of a lesson's page."""
     words = footage.wording()
-    clips = [clip_told(clip, words) for clip in footage.clips]
+    clips = [clip_told(clip, words, footage.identity) for clip in footage.clips]
     rows = [accuracy_told(row, words) for row in accuracy]
     return _page(footage.title, footage.identity, footage, clips, rows)
 
@@ -133,7 +133,9 @@ def _page(
     )
 
 
-def clip_told(clip: Clip, words: Wording, within: str = "", lesson: str | None = None) -> dict[str, Any]:
+def clip_told(
+    clip: Clip, words: Wording, identity: str, within: str = "", lesson: str | None = None
+) -> dict[str, Any]:
     """What the page knows about a clip: where its files are, how it is picked, and its numbers as texts.
 
     `within` is the lesson's folder as seen from the page, with a slash at its end.
@@ -155,6 +157,8 @@ def clip_told(clip: Clip, words: Wording, within: str = "", lesson: str | None =
         "cut_deg": cut,
         "file": quote(within + clip.file),
         "poster": quote(f"{within}pictures/{clip.name}.jpg"),
+        "small": quote(f"{within}pictures/small/{clip.name}.jpg"),
+        "key": f"{identity}/{clip.name}",
         "fps": float(clip.rate),
         "frames": clip.frames,
         "digest": clip.sha256[:16],

@@ -74,7 +74,7 @@ def printed(made: Plan, footage: Footage) -> Texts:
                     put("distance", clip.distance_name, place, text)
         put("cut", clip.cut_deg, "plan", found_in(r"[\d.,]+°", shot_text(clip, made.words)))
         put("distance", clip.distance_name, "plan", found_in(r"[\d.,]+ (mm|in)", shot_text(clip, made.words)))
-        numbers, names = dict(clip_told(told, footage.wording())["numbers"]), words["review"]["shot"]
+        numbers, names = dict(clip_told(told, footage.wording(), "lesson")["numbers"]), words["review"]["shot"]
         for key in ("cut_deg", "overlap", "contact_offset_mm", "aim_offset_mm"):
             quantity = key.removesuffix("_deg").removesuffix("_mm")
             put_all(clip.cut_deg, "review page", **{quantity: numbers[names[key]]})

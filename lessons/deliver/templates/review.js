@@ -15,18 +15,19 @@
 
   // ---------------------------------------------------------------- verdicts, kept for this very rendering of a clip
 
-  const shelf = "aimgeo review " + told.identity;
+  // one shelf for a lesson's page and its course's; a verdict stays with the version that it was given to
+  const shelf = "aimgeo review";
   let verdicts = {};
   try { verdicts = JSON.parse(localStorage.getItem(shelf)) || {}; } catch { /* no storage: they last as long as the page */ }
 
-  const verdictOf = clip => {
-    const kept = verdicts[clip.name];
-    return kept && kept.digest === clip.digest ? kept : { verdict: "", note: "" };
-  };
+  const slot = clip => clip.key + " " + clip.digest;
+  const verdictOf = clip => verdicts[slot(clip)] || { verdict: "", note: "" };
+  const earlierNote = clip => Object.keys(verdicts)
+    .filter(key => key.startsWith(clip.key + " ") && key !== slot(clip)).map(key => verdicts[key].note).filter(Boolean).pop();
 
   function judge(change) {
     if (!now) return;
-    verdicts[now.name] = { ...verdictOf(now), ...change, digest: now.digest };
+    verdicts[slot(now)] = { ...verdictOf(now), ...change };
     try { localStorage.setItem(shelf, JSON.stringify(verdicts)); } catch { /* as above */ }
     showVerdict();
     showTally();
@@ -40,6 +41,7 @@
     const { verdict, note } = verdictOf(now);
     for (const name of ["fine", "redo"]) by(name).setAttribute("aria-pressed", String(verdict === name));
     if (document.activeElement !== by("note")) by("note").value = note;
+    by("note").placeholder = earlierNote(now) || "";
     markItem(now);
   }
 
@@ -67,9 +69,9 @@
   function exportList() {
     const rows = told.clips.map(clip => {
       const { verdict, note } = verdictOf(clip);
-      return [clip.name, verdict, note, clip.where].map(cell).join(",");
+      return [clip.name, verdict, note, clip.where, clip.digest].map(cell).join(",");
     });
-    const blob = new Blob(["\ufeff" + ["clip,verdict,note,lesson", ...rows].join("\r\n") + "\r\n"], { type: "text/csv" });
+    const blob = new Blob(["\ufeff" + ["clip,verdict,note,lesson,version", ...rows].join("\r\n") + "\r\n"], { type: "text/csv" });
     const link = document.createElement("a");
     link.href = URL.createObjectURL(blob);
     link.download = told.identity + "_review.csv";
@@ -214,7 +216,8 @@
       if (event.key === "Escape" || (event.key === "Enter" && field === by("note"))) field.blur();
       return;
     }
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    // on some keyboards a bracket is typed with the Alt key
+    if (event.ctrlKey || event.metaKey || (event.altKey && !"[]".includes(event.key))) return;
     // on a focused button the space bar presses it
     if (event.key === " " && event.target.closest("button, summary")) return;
     const act = doing[event.key.length === 1 ? event.key.toLowerCase() : event.key];

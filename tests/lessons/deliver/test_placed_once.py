@@ -126,7 +126,7 @@ def test_sheets_charts_and_review_page_show_the_same(made: Plan, table: Accuracy
         assert any(told["cue"] == pytest.approx(shot.shot.cue_ball_mm.tolist(), abs=1e-6) for shot in made.shots)
     rows = [review_page.accuracy_told(row, words) for row in table.rows]
     for clip in footage.clips:
-        told = review_page.clip_told(clip, words)
+        told = review_page.clip_told(clip, words, "lesson")
         mine = [row for row in rows if row["shot"] == told["shot"]]
         if clip.kind in ("quiz", "title", "two-cuts"):  # a secret, no shot, more than one
             assert mine == []

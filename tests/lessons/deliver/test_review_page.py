@@ -214,7 +214,9 @@ def test_verdicts_and_notes_are_kept_exported_and_can_be_picked(page: Any) -> No
     assert len(rows) == 9
     assert rows[0] == {
         "clip": "ghost_ball_cut-14.5_left", "verdict": "fine", "note": "", "lesson": "lesson.yaml:12",
+        "version": rows[0]["version"],
     }  # fmt: skip
+    assert all(len(row["version"]) == 16 for row in rows)
     assert rows[1]["verdict"] == "redo"
     assert rows[1]["note"] == '\'=cmd(), "too thin", fr'
 
@@ -222,13 +224,20 @@ def test_verdicts_and_notes_are_kept_exported_and_can_be_picked(page: Any) -> No
 @needs_browser
 def test_a_verdict_is_for_one_rendering_of_a_clip(page: Any) -> None:
     page.keyboard.press("f")
-    kept = json.loads(page.evaluate("localStorage.getItem('aimgeo review thin-and-full')"))
-    (name,) = kept
-    kept[name]["digest"] = "of another rendering"
-    page.evaluate("text => localStorage.setItem('aimgeo review thin-and-full', text)", json.dumps(kept))
+    page.keyboard.press("n")
+    page.keyboard.type("too quick")
+    kept = json.loads(page.evaluate("localStorage.getItem('aimgeo review')"))
+    (key,) = kept
+    # by lesson and clip, so that the course's page finds it too
+    assert key.startswith("thin-and-full/ghost_ball_cut-14.5_left ")
+    before = json.dumps({f"{key.split()[0]} of-another-rendering": kept[key]})
+    page.evaluate("text => localStorage.setItem('aimgeo review', text)", before)
     page.reload()
     until(page, "video.readyState >= 2")
     assert "0 fine" in page.locator("#tally").text_content()
+    # what was said of the earlier version is not lost
+    assert page.locator("#note").input_value() == ""
+    assert page.locator("#note").get_attribute("placeholder") == "too quick"
 
 
 @needs_browser
