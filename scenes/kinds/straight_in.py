@@ -1,10 +1,11 @@
 """The straight-in check: from where does a long straight shot look straight to you?
 
 The set-up is shown from above, with its line. Then the shot alone, from places beside each other, in a hidden
-order and each with a letter; the picture is empty in between, so that nothing tells which way the eye went. A grid
+order and each with a number; the picture is empty in between, so that nothing tells which way the eye went. A grid
 to note which looked straight; then the offsets are told. A screen is not depth: the table has the last word,
-and the last step says so. Sentences: straight_in.set_up, straight_in.look (value letter), straight_in.note,
-straight_in.told, straight_in.table. Measures of the telling, for each letter in turn: eye_offset and eye_side.
+and the last step says so. Sentences: straight_in.set_up, straight_in.look (value look: first, second, third),
+straight_in.note, straight_in.told, straight_in.table. Measures of the telling, for each look in turn: eye_offset
+and eye_side.
 """
 
 from __future__ import annotations
@@ -43,10 +44,10 @@ class StraightInSettings(Settings):
 
     looks: int = setting(5, "from how many places the shot is seen", least=2, greatest=len(LETTERS))
     step_mm: float = setting(
-        6.0,
+        12.0,
         "how far these places are apart; the eye's own is among them, where is left to the seed",
         least=1.0,
-        greatest=12.0,
+        greatest=25.0,
     )
     seed: int = setting(1, "fixes the order of the looks", least=0, greatest=9999)
     look_s: float = setting(4.0, "time for each look", least=1.0, greatest=60.0)
@@ -58,7 +59,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     offsets = offsets_mm(subject)
     look_s = StraightInSettings.of(subject).look_s + EMPTY_S + 2 * TIMING.fade_s
     looks = (
-        OutlineStep(f"look {letter}", LOOK, (("letter", Quantity(letter, "name")),), (), look_s)
+        OutlineStep(f"look {letter}", LOOK, (("look", Quantity(f"look.{shown_as(letter)}", "name")),), (), look_s)
         for letter, _ in zip(LETTERS, offsets, strict=False)
     )
     told = tuple(
@@ -76,6 +77,15 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         OutlineStep("told", TOLD, (), told, 6.0),
         OutlineStep("table", TABLE, (), (), 4.0),
     )
+
+
+def shown_as(letter: str) -> str:
+    """A look's number in the pictures.
+
+    >>> shown_as("C")
+    '3'
+    """
+    return str(LETTERS.index(letter) + 1)
 
 
 def offsets_mm(subject: Subject) -> tuple[float, ...]:
@@ -178,10 +188,10 @@ def _put_lines(figure: Figure, span: Span, small: tuple[str, ...], told: Span, r
 def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int) -> None:
     """The look's letter, large enough to be noted; nothing else tells the looks apart."""
     sizes = plate_sizes(frame.scale)
-    width = plate_width_px(letter, frame.scale, False)
+    width = plate_width_px(shown_as(letter), frame.scale, False)
     x = frame.title_px[0]
     y = 0.40 * frame.height_px
-    id = sheet.put(f"letter.{letter}", Plate(letter, (x, y, width, sizes.height_px)), "label", "letter")
+    id = sheet.put(f"letter.{letter}", Plate(shown_as(letter), (x, y, width, sizes.height_px)), "label", "letter")
     sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
     sheet.hide(id, (span[1], span[1] + fade))
 
@@ -220,7 +230,7 @@ def _put_grid(sheet: Sheet, frame: Layout, letters: str, cells: list[Rect], show
     """Boxes to note in, one a letter."""
     for letter, (x, y, w, h) in zip(letters, cells, strict=True):
         at = (x + w / 2, y - 0.4 * _letter_px(frame))
-        name = Text(letter, at, "heading", "centre")
+        name = Text(shown_as(letter), at, "heading", "centre")
         for id in (
             sheet.put(f"grid.{letter}", Shade((x, y, w, h), "window_edge"), "break", "grid"),
             sheet.put(f"grid.{letter}.name", name, "text", "grid"),

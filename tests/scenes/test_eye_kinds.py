@@ -361,7 +361,7 @@ def test_the_straight_in_checks_eyes_stand_as_told_in_steps_beside_the_lessons_e
     assert shot is not None
     board = a_board(straight_in, subject)
     offsets = straight_in.offsets_mm(subject)
-    assert np.diff(sorted(offsets)) == pytest.approx(6.0)
+    assert np.diff(sorted(offsets)) == pytest.approx(12.0)
     assert own_mm in offsets
     normal = np.array([-shot.aim_direction[1], shot.aim_direction[0]])
     for n, offset in enumerate(offsets, 1):
