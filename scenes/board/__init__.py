@@ -365,7 +365,7 @@ class Shade:
 
     'scrim' and 'scrim_top' (fading out downwards); 'window_edge' (the outline of a pane); 'surround' (around the
     table); 'band' (across a broken stage, with zigzag upper and lower edges within the rectangle); 'row' and
-    'row_bar' (the current row of a card); 'hairline'; 'measure_bar' (beside the current measure).
+    'row_bar' (the current row of a card); 'finger'; 'hairline'; 'measure_bar' (beside the current measure).
     """
 
     rect_px: Rect

@@ -89,6 +89,7 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
         "gutter": rgba(look.plate),
         "row": rgba(front, 0.10),
         "row_bar": rgba(front),
+        "finger": rgba(look.object_rim),
         "hairline": rgba(front, 0.16),
         "measure_bar": rgba(front),
     }

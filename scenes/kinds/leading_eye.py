@@ -1,0 +1,149 @@
+"""The leading eye: a ten-second check, and what each eye sees, from true geometry.
+
+A finger is pointed at a mark far away, both eyes open. The eye that stays on the mark when the other closes leads.
+Both eyes look at the mark, so the finger is seen double: each eye sees it where it hides what lies behind it for
+that eye. Shown for an eye pair `PUPIL_DISTANCE_MM` apart, the leading eye on the line from mark through finger.
+
+Sentences: leading_eye.point, leading_eye.close, leading_eye.tell (value leads). Labels: both_eyes, left_eye_only,
+right_eye_only.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from aimgeo.construct import Quantity
+from aimgeo.eye import PUPIL_DISTANCE_MM
+from scenes.board import Board, Mark, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
+from scenes.board.timing import TIMING
+from scenes.frame.eye_words import put_titles
+from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
+from scenes.look.look import Layer
+
+POINT, CLOSE, TELL = "leading_eye.point", "leading_eye.close", "leading_eye.tell"
+FINGER_MM, MARK_MM = 600.0, 5000.0
+"""From the eyes to the finger, an arm's length, and to the mark."""
+WIDE_MM = 16.0
+"""Across a fingertip: a round figure."""
+SEEN_RAD = math.radians(16.0)
+"""So much is seen across a picture."""
+SIDES = ("left", "right")
+PICTURES = ("both", *SIDES)
+
+
+@dataclass(frozen=True, slots=True)
+class LeadingEyeSettings(Settings):
+    """What may be set of a leading-eye clip."""
+
+    leads: str = setting("right", "which eye leads in the example", choices=SIDES)
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """Point, close one eye after the other, and what it tells."""
+    return (
+        OutlineStep("point", POINT, draws_s=5.0),
+        OutlineStep("close", CLOSE, draws_s=7.0),
+        OutlineStep(
+            "tell", TELL, (("leads", Quantity(LeadingEyeSettings.of(subject).leads, "name")),), draws_s=5.0
+        ),
+    )
+
+
+def finger_rad(eye: str, leads: str) -> float:
+    """How far to the right of the mark an eye sees the finger that the other one, leading, holds before it.
+
+    Both bearings from the eye, from straight on; the leading eye stands on the line from mark to finger.
+
+    >>> finger_rad("right", "right"), round(math.degrees(finger_rad("left", "right")), 2)
+    (0.0, 5.28)
+    """
+    if eye == leads:
+        return 0.0
+    aside = PUPIL_DISTANCE_MM if leads == "right" else -PUPIL_DISTANCE_MM  # of the leading eye, to the right
+    return math.atan2(aside, FINGER_MM) - math.atan2(aside, MARK_MM)
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    expected = [step.name for step in outline(brief.subject)]
+    if [step.name for step in brief.steps] != expected:
+        raise ValueError(f"a leading-eye clip has the steps {', '.join(expected)}")
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
+    sheet, spans, rate = Sheet(), brief.spans, brief.output.rate
+    put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
+    leads = LeadingEyeSettings.of(brief.subject).leads
+    first, second = in_turn(*spans[1], (0.4, 2.8, 2.8, 1.0), rate)[1:3]
+    shown: dict[str, Span | None] = {"both": None, "left": first, "right": second}
+    fade = frames_of(TIMING.fade_s, rate)
+    for picture, rect in zip(PICTURES, _rects(frame), strict=True):
+        turn = shown[picture]
+        span = None if turn is None else (turn[0], turn[0] + fade)
+        _put_picture(sheet, brief, frame, picture, leads, rect, span)
+        if picture == leads:
+            edge = Shade((rect[0] - 6, rect[1] - 6, rect[2] + 12, rect[3] + 12), "window_edge")
+            id = sheet.put("leads", edge, "break", "leads")
+            sheet.show(id, (spans[2][0] + fade, spans[2][0] + 2 * fade))
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
+    return sheet.board(brief, (Pane("card", full, "table", camera, "cloth"),))
+
+
+def _rects(frame: Layout) -> tuple[Rect, Rect, Rect]:
+    """Both eyes' picture, the left one's and the right one's: beside each other, or below."""
+    W, H, m = float(frame.width_px), float(frame.height_px), frame.title_px[0]
+    gap = frame.scale.px(30)
+    if frame.shape == "wide":
+        w = (W - 2 * m - 2 * gap) / 3
+        high = min(0.52 * H, 1.1 * w)
+        return tuple((m + k * (w + gap), 0.27 * H, w, high) for k in range(3))  # type: ignore[return-value]
+    top, bottom = (0.26 * H, 0.94 * H) if frame.shape == "square" else (0.22 * H, 0.79 * H)
+    words = 1.9 * frame.scale.text_px("small")
+    half = (W - 2 * m - gap) / 2
+    high = (bottom - top - gap) / 2 - words
+    low = top + high + words + gap
+    return (m + (half + gap) / 2, top, half, high), (m, low, half, high), (m + half + gap, low, half, high)
+
+
+def _put_picture(
+    sheet: Sheet, brief: Brief, frame: Layout, picture: str, leads: str, rect: Rect, shown: Span | None
+) -> None:
+    """What is seen: the mark in the middle, the finger, twice and faint where both eyes look past it."""
+    x, y, w, h = rect
+    W, H = frame.width_px, frame.height_px
+    per_rad = w / SEEN_RAD
+    eyes = SIDES if picture == "both" else (picture,)
+    middle = y + 0.34 * h
+    wide = WIDE_MM / FINGER_MM * per_rad
+    parts: list[tuple[str, Shade | Mark | Text, float]] = [("edge", Shade(rect, "window_edge"), 1.0)]
+    for eye in eyes:
+        centre = x + w / 2 + finger_rad(eye, leads) * per_rad
+        tip = middle + 0.075 * h
+        finger = Shade((centre - wide / 2, tip, wide, y + h - tip), "finger", wide / 2)
+        parts.append((f"finger.{eye}", finger, 0.5 if picture == "both" else 1.0))
+    parts.append(("mark", Mark((x + w / 2 - W / 2, H / 2 - middle, 0.0), "aim"), 1.0))
+    key = "both_eyes" if picture == "both" else f"{picture}_eye_only"
+    words = Text(
+        brief.labels.get(key, key), (x + w / 2, y + h + 1.35 * frame.scale.text_px("small")), "small", "centre"
+    )
+    parts.append(("words", words, 1.0))
+    for part, shape, opacity in parts:
+        layer: Layer = "mark" if isinstance(shape, Mark) else "text" if isinstance(shape, Text) else "bar"
+        panes = ("card",) if isinstance(shape, Mark) else ()
+        start = 0.0 if shown else opacity
+        id = sheet.put(f"{picture}.{part}", shape, layer, part, panes, opacity=start)
+        if shown:
+            sheet.move(id, "opacity", shown, opacity)
+
+
+KIND = Kind(
+    "leading-eye",
+    "a ten-second check which eye leads, and what each eye sees",
+    outline,
+    board,
+    settings=LeadingEyeSettings,
+)

@@ -1,0 +1,169 @@
+"""Practice: a shot to set up, a list of what to do, and a circle for each ball; what the count says, honestly.
+
+Sentences: practice.set_up (values of the shot, balls), practice.play (value balls), practice.count (values balls,
+chance: one case in so many in which even odds send all to one side; needed, of: the fewest misses on one side that
+tell), or practice.count_telling where so many balls suffice. Labels: practice_1 to practice_3, the list.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from aimgeo.construct import Quantity, position
+from aimgeo.methods.figure import shot_values
+from aimgeo.misses import needed_of, p_value
+from aimgeo.shot import Shot
+from scenes.board import Ball, Board, Halo, Line, Pane, PlanCamera, Rect, Shade, TableTop, Text, constant
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.settings import Settings, setting
+from scenes.board.timing import TIMING
+from scenes.frame.column import even_lines
+from scenes.frame.eye_words import put_titles
+from scenes.frame.framing import View
+from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
+
+SET_UP, PLAY, COUNT = "practice.set_up", "practice.play", "practice.count"
+TELLING = "_telling"
+ITEMS = 3
+TABLE, CARD = "table", "card"
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeSettings(Settings):
+    """What may be set of a practice card."""
+
+    balls: int = setting(5, "how many balls are played", least=3, greatest=12)
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """Set it up, play and note, and what the count says."""
+    shot = _asked(subject)
+    count = PracticeSettings.of(subject).balls
+    balls = ("balls", Quantity(count, "count"))
+    needed = needed_of(count)
+    told: tuple[tuple[str, Quantity], ...]
+    if needed is None:
+        of = next(n for n in range(count, 100) if needed_of(n) is not None)
+        told = (
+            ("chance", Quantity(round(1 / p_value(count, count)), "count")),
+            ("needed", Quantity(needed_of(of) or of, "count")),
+            ("of", Quantity(of, "count")),
+        )
+    else:
+        told = (("needed", Quantity(needed, "count")), ("of", Quantity(count, "count")))
+    return (
+        OutlineStep("set up", SET_UP, (*shot_values(shot), balls), (), 3.0),
+        OutlineStep("play", PLAY, (balls,), (), 5.0),
+        OutlineStep("count", COUNT + (TELLING if needed is not None else ""), (balls, *told), (), 4.0),
+    )
+
+
+def _asked(subject: Subject) -> Shot:
+    if subject.shot is None or subject.table is None:
+        raise ValueError("a practice card needs a shot on a table")
+    return subject.shot
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    expected = [step.name for step in outline(brief.subject)]
+    if [step.name for step in brief.steps] != expected:
+        raise ValueError(f"a practice card has the steps {', '.join(expected)}")
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
+    sheet, spans, rate = Sheet(), brief.spans, brief.output.rate
+    put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
+    rect, words, circles = _places(frame)
+    panes = (_put_table(sheet, brief.subject, rect), _card(frame))
+    _put_list(sheet, brief, frame, words, spans)
+    _put_circles(sheet, frame, circles, PracticeSettings.of(brief.subject).balls, spans[1], rate)
+    return sheet.board(brief, panes)
+
+
+def _places(frame: Layout) -> tuple[Rect, Rect, Rect]:
+    """The table's picture, the list, the circles."""
+    W, H, m = float(frame.width_px), float(frame.height_px), frame.title_px[0]
+    if frame.shape == "wide":
+        table = (round(m), round(0.25 * H), round(0.50 * W - m), round(0.54 * H))
+        left = 0.55 * W
+        return table, (left, 0.25 * H, W - m - left, 0.40 * H), (left, 0.70 * H, W - m - left, 0.15 * H)
+    w = W - 2 * m
+    top, bottom = (0.24 * H, 0.94 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
+    high = bottom - top
+    table = (round(m), round(top), round(w), round(0.40 * high))
+    return table, (m, top + 0.45 * high, w, 0.36 * high), (m, top + 0.86 * high, w, 0.14 * high)
+
+
+def _card(frame: Layout) -> Pane:
+    full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
+    return Pane(CARD, full, "table", PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0)))
+
+
+def _put_table(sheet: Sheet, subject: Subject, rect: Rect) -> Pane:
+    """The whole table from above with the shot as it is set up."""
+    shot, table = _asked(subject), subject.table
+    assert table is not None
+    x, y, w, h = rect
+    rail = 130.0
+    scale = min(w / (table.length_mm + 2 * rail), h / (table.width_mm + 2 * rail))
+    view = View((0.0, 0.0), (x + w / 2, y + h / 2), math.pi / 2, scale)
+    here, R = (TABLE,), float(shot.radius_mm)
+    C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
+    sheet.put("table", TableTop(table), "table", panes=here, opacity=1.0)
+    sheet.put("aim_line", Line((C, G), "aim_line"), "line_under", panes=here, opacity=1.0)
+    sheet.put("target_line", Line((O, T), "target_line", arrow=True), "line_under", panes=here, opacity=1.0)
+    # a true ball would be a speck: rings around them
+    for role, at, look in (("object_ball", O, "object"), ("cue_ball", C, "cue")):
+        sheet.put(role, Ball(at, R, look), "ball", panes=here, opacity=1.0)
+        sheet.put(f"{role}.ring", Halo(at, 2.0 * R), "line_under", role, here, opacity=1.0)
+    return Pane(TABLE, rect, "table", view.camera(rect), "cloth")
+
+
+def _put_list(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect, spans: list[Span]) -> None:
+    """What to do, one thing after the other, from the first frame on; the one that is spoken of is lit."""
+    s, rate = frame.scale, brief.output.rate
+    x, y, w, _ = rect
+    small, indent = s.text_px("label"), s.px(56)
+    base, fade = y + small, frames_of(TIMING.fade_s, rate)
+    for k in range(ITEMS):
+        words = brief.labels.get(f"practice_{k + 1}", "")
+        lines = even_lines(words, w - indent, lambda text: s.text_width_px(text, "label"))
+        side = 0.7 * small
+        box = Shade((x, base - 0.74 * small, side, side), "row", s.px(4))
+        sheet.put(f"box.{k}", box, "area", "list", opacity=1.0)
+        for i, line in enumerate(lines):
+            id = sheet.put(
+                f"list.{k}.{i}",
+                Text(line, (x + indent, base + 1.2 * i * small), "label"),
+                "text",
+                "list",
+                opacity=1.0,
+                strength=1.0 if k == 0 else 0.6,
+            )
+            if k:
+                sheet.move(id, "strength", (spans[k][0], spans[k][0] + fade), 1.0)
+        base += (1.2 * (len(lines) - 1) + 1.75) * small
+
+
+def _put_circles(sheet: Sheet, frame: Layout, rect: Rect, count: int, span: Span, rate: tuple[int, int]) -> None:
+    """A circle a ball, to be filled in on paper: they come one after the other."""
+    x, y, w, h = rect
+    pitch = min(w / count, 1.15 * h)
+    R = 0.38 * pitch
+    W, H = frame.width_px, frame.height_px
+    _, *turns, _ = in_turn(*span, (1.2, *[0.4] * count, 1.5), rate)
+    for k, turn in enumerate(turns):
+        at = (x + (k + 0.5) * pitch - W / 2, H / 2 - (y + h / 2), 0.0)
+        sheet.show(sheet.put(f"circle.{k}", Halo(at, R), "ball", "circle", (CARD,)), turn)
+
+
+KIND = Kind(
+    "practice",
+    "a shot to set up and play: what to do, a circle a ball, and what the count tells",
+    outline,
+    board,
+    axes=("cut", "side", "distance"),
+    settings=PracticeSettings,
+)

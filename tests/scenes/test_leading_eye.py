@@ -1,0 +1,44 @@
+"""The leading eye's pictures stand where two eyes see them; the practice card tells what a count is worth."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy.stats import binomtest
+
+from aimgeo.eye import PUPIL_DISTANCE_MM
+from aimgeo.shot import place_shot
+from aimgeo.tables import TABLES
+from scenes.board.brief import Subject
+from scenes.kinds import leading_eye, practice
+
+
+@pytest.mark.parametrize("leads", leading_eye.SIDES)
+def test_the_other_eye_sees_the_finger_aside_by_the_angle_between_two_lines_of_sight(leads: str) -> None:
+    """Eyes at 0 and 63 mm, finger and mark straight ahead of the leading one: worked out from their places."""
+    other = "left" if leads == "right" else "right"
+    assert leading_eye.finger_rad(leads, leads) == 0
+    at = -PUPIL_DISTANCE_MM if other == "left" else PUPIL_DISTANCE_MM
+    finger = math.atan2(-at, leading_eye.FINGER_MM)
+    mark = math.atan2(-at, leading_eye.MARK_MM)
+    assert leading_eye.finger_rad(other, leads) == pytest.approx(finger - mark)
+    # from the left eye the nearer thing stands to the right of the farther one
+    assert math.copysign(1, leading_eye.finger_rad(other, leads)) == (1 if other == "left" else -1)
+
+
+@pytest.mark.parametrize("balls", range(3, 13))
+def test_the_closing_numbers_are_those_of_the_exact_binomial_test(balls: int) -> None:
+    """Two-sided at even odds, against scipy.stats.binomtest."""
+    table = TABLES["9ft"]
+    shot = place_shot((500.0, 150.0), table.pocket("foot-left").centre_mm, math.radians(22), 400.0)
+    subject = Subject("practice", table, "foot-left", shot, settings=practice.PracticeSettings(balls=balls))
+    last = practice.outline(subject)[-1]
+    values = {key: quantity.value for key, quantity in last.values}
+    needed, of = int(values["needed"]), int(values["of"])
+    assert binomtest(needed, of).pvalue < 0.05 <= binomtest(needed - 1, of).pvalue
+    if last.sentence == practice.COUNT:
+        assert binomtest(balls, balls).pvalue >= 0.05
+        assert values["chance"] == round(1 / binomtest(balls, balls).pvalue)
+    else:
+        assert of == balls
