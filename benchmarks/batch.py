@@ -12,7 +12,7 @@ from pathlib import Path
 
 from benchmarks.lessons import MIXED
 from benchmarks.runs import aimgeo, planned
-from lessons.planning.plan import Plan, PlannedClip
+from lessons.planning.planned import Plan, PlannedClip
 
 
 def measure(folder: Path, only: Sequence[str], workers: int, stock_clips: int) -> list[tuple[str, str, str]]:

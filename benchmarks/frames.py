@@ -20,7 +20,7 @@ import click
 import numpy as np
 
 from benchmarks.runs import planned
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 
 COURSE = Path(__file__).parents[1] / "lessons" / "course"
 TIGHT = 2

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from lessons.lesson.model import load
 from lessons.live.session import Session
-from lessons.planning.plan import PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import PlannedClip
 from scenes.draw.orders import Orders, needed
 from scenes.kinds import CLIP_KINDS
 

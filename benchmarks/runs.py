@@ -9,7 +9,8 @@ import time
 from pathlib import Path
 
 from lessons.lesson.model import load
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 
 
 def planned(lesson: Path, draft: bool = False) -> Plan:

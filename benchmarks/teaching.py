@@ -24,7 +24,7 @@ from aimgeo.holes import hole_of
 from aimgeo.vectors import Array
 from benchmarks.runs import planned
 from lessons.lesson.timing import spoken_s
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from scenes.board import Ball, Bar, Board, Element, Leader, Line, Mark, Pane, Plate, Rect, Shade, StepSpan
 from scenes.board.brief import Brief
 

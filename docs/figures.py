@@ -15,7 +15,8 @@ import numpy as np
 from PIL import Image
 
 from lessons.lesson.model import load, loads
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from scenes.board import Board
 from scenes.draw.picture import picture
 from scenes.kinds import CLIP_KINDS

@@ -137,3 +137,28 @@ def test_imports_within_a_room_run_one_way(room: str) -> None:
         if above < below or (above == below and not {own, other}.isdisjoint(level)):
             upwards.append(f"{where}: {own} imports {other}")
     assert not upwards
+
+
+def test_there_is_no_import_circle() -> None:
+    """Top-level imports and those for the type checker alone; what a function imports when it runs is left out."""
+    needs: dict[str, set[str]] = {
+        name: set() for room in ("aimgeo", "scenes", "lessons") for name in modules(room)
+    }
+
+    def visit(name: str, node: ast.AST) -> None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.ImportFrom) and child.module:
+                found = (f"{child.module}.{a.name}" for a in child.names)
+                needs[name] |= {f if f in needs else child.module for f in found} & needs.keys() - {name}
+            elif not isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef):
+                visit(name, child)
+
+    for name in needs:
+        path = ROOT.joinpath(*name.split("."))
+        source = path / "__init__.py" if path.is_dir() else path.with_suffix(".py")
+        visit(name, ast.parse(source.read_text("utf-8")))
+    while ready := [name for name, others in needs.items() if not others & needs.keys()]:
+        for name in ready:
+            del needs[name]
+    # what is left needs itself, by way of others
+    assert not needs

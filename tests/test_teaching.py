@@ -9,7 +9,7 @@ import pytest
 
 from benchmarks import teaching
 from benchmarks.runs import planned
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from scenes.board import ONE, Board, Leader, Mark, Plate, constant
 from scenes.kinds import CLIP_KINDS
 

@@ -20,7 +20,8 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import Lesson, load
 from lessons.planning.accuracy import accuracy
 from lessons.planning.lengths import Lengths, known, lengths_path, read_lengths, shows, write_lengths
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.rendering.cache import clip_key, spoken_digest
 from lessons.rendering.deliveries import forget_earlier, last_delivery, read_delivery, write_delivery
 from lessons.rendering.folder import FolderError, locked, read_record, sweep

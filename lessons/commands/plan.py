@@ -15,7 +15,8 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import Wording
-from lessons.planning.plan import LeftOut, Plan, PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.rendering.pace import Pace, read_pace
 
 

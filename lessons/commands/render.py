@@ -18,7 +18,8 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import LANGUAGES
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.rendering.cluster import ClusterError
 from lessons.rendering.cluster import draw_all as draw_on_cluster
 from lessons.rendering.folder import FolderError

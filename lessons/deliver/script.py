@@ -7,7 +7,7 @@ from typing import Any
 
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import Wording
-from lessons.planning.plan import Plan, PlannedClip
+from lessons.planning.planned import Plan, PlannedClip
 
 
 def markdown(plan: Plan) -> str:

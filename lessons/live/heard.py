@@ -8,8 +8,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from lessons.planning.plan import PlannedClip
-from lessons.planning.scratch_voice import ScratchVoice, spoken
+from lessons.planning.planned import PlannedClip, ScratchVoice
+from lessons.planning.scratch_voice import spoken
 from lessons.planning.sound import stretch
 
 

@@ -23,7 +23,7 @@ from lessons.lesson.read import Items, Keys, Node, Text
 from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut_near, length, length_near
 from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit
-from lessons.planning.plan import Plan, PlannedClip
+from lessons.planning.planned import Plan, PlannedClip
 from scenes.board.brief import EyeSpec
 from scenes.figure.figure import bare
 

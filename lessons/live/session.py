@@ -36,7 +36,8 @@ from lessons.live.moving import (
     set_values,
     values_of,
 )
-from lessons.planning.plan import Plan, PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan, PlannedClip
 from scenes.board import Board
 from scenes.draw.orders import Orders, needed
 from scenes.figure.hand import TABLE, HandBoard, hand_board, mm_at

@@ -6,7 +6,7 @@ from typing import Any
 
 from lessons.deliver.captions import clip_captions
 from lessons.lesson.model import Lesson
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from lessons.rendering import manifest
 from scenes.board import Board
 

@@ -22,7 +22,7 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import angle_rad
 from lessons.answering.answer import answer
 from lessons.lesson.wording import Wording
-from lessons.planning.plan import Plan
+from lessons.planning.planned import Plan
 
 COLUMNS = (
     "method", "reading", "shot", "cut", "cut_deg", "side", "distance", "distance_mm", "pocket", "object_ball_x_mm",

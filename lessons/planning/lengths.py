@@ -20,14 +20,14 @@ from pydantic import TypeAdapter, ValidationError
 from aimgeo.units import written
 from lessons.lesson.faults import Fault
 from lessons.lesson.timing import spoken_s, step_frames
-from lessons.planning.scratch_voice import ScratchVoice
+from lessons.planning.planned import ScratchVoice
 from scenes.board.brief import Output
 from scenes.files import write_whole
 from scenes.kinds import CLIP_KINDS
 
 if TYPE_CHECKING:
     from lessons.lesson.model import Lesson
-    from lessons.planning.plan import PlannedClip
+    from lessons.planning.planned import PlannedClip
 
 FASTER = 1.1
 """Words may be said faster than planned by so much, where that keeps a length."""

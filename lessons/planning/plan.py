@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from fnmatch import fnmatchcase
+from dataclasses import replace
 from math import radians
 from pathlib import Path
 from typing import Any
@@ -14,10 +13,9 @@ from aimgeo.construct import Quantity
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
-from aimgeo.methods.own import Own
-from aimgeo.shot import BALL_DIAMETER_MM, Shot
-from aimgeo.tables import TABLES, Table
-from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
+from aimgeo.shot import Shot
+from aimgeo.tables import Table
+from lessons.lesson.faults import Fault, LessonError, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Eye, Lesson
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
@@ -28,12 +26,11 @@ from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots
+from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.recordings import speak
-from lessons.planning.scratch_voice import ScratchVoice, with_voice
-from lessons.planning.sound import Sound
+from lessons.planning.scratch_voice import with_voice
 from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
-from scenes.film.forms import FORMS
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
 
@@ -42,119 +39,6 @@ DRAFT_FPS = 30
 STRAIGHT = Quantity("straight", "name")
 COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
 """What a table of shots tells, after the picture of the hit."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlannedClip:
-    """A clip to render: what the scene draws (`brief`), where the lesson asks for it, and its place in the matrix.
-
-    What does not apply is None. `shots` are those that it shows, the brief's own first. `cut_text` is the cut as
-    the lesson writes it ('3/4 overlap'); `side` is 'left', 'right' or 'straight'; `eye` is the eye's name.
-    `translations` are the narrations of the steps in the lesson's other languages. `footage` is the
-    filmed clip that it lies over.
-    """
-
-    name: str
-    brief: Brief
-    place: Place
-    method: str | None = None
-    cut_text: str | None = None
-    cut_deg: float | None = None
-    side: str | None = None
-    distance_name: str | None = None
-    distance_mm: float | None = None
-    eye: str | None = None
-    shots: tuple[PlacedShot, ...] = ()
-    footage: Path | None = None
-    sound: Sound | ScratchVoice | None = None
-    translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-
-    @property
-    def kind(self) -> str:
-        """The clip's kind, a key of scenes.CLIP_KINDS."""
-        return self.brief.subject.kind
-
-    def form(self, asked: str) -> str:
-        """The form that it is written in: over footage one with alpha, whatever is asked for."""
-        return asked if self.footage is None or FORMS[asked].alpha else "prores-alpha"
-
-    @property
-    def frames(self) -> int:
-        """Length in frames, handles included."""
-        return self.brief.frames + 2 * self.brief.handle_frames
-
-    @property
-    def duration_s(self) -> float:
-        """Length in seconds."""
-        return self.frames / self.brief.output.fps
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """A combination that the lesson covers and that cannot be shown: its clip name, the reason, the place."""
-
-    name: str
-    reason: str
-    place: Place
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A lesson's clips in order. `identity` is the lesson's short name, fit for a file name.
-
-    `language` is that of the pictures. `eyes` are the lesson's, each in the words of `aimgeo solve`; `unset` tells
-    of the shots that can't be set on its table.
-    """
-
-    title: str
-    identity: str
-    file: str
-    clips: tuple[PlannedClip, ...]
-    left_out: tuple[LeftOut, ...] = ()
-    form: str = "h264"
-    language: str = "en"
-    eyes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    unset: tuple[str, ...] = ()
-    table: Table = TABLES["9ft"]
-    units: str = "mm"
-    ball_mm: float = BALL_DIAMETER_MM
-    own: tuple[Own, ...] = ()
-    """The lesson's own methods."""
-
-    @property
-    def shots(self) -> tuple[PlacedShot, ...]:
-        """The shots that the clips show, each one once."""
-        return tuple({shot.identity: shot for clip in self.clips for shot in clip.shots}.values())
-
-    @property
-    def words(self) -> Wording:
-        """The words and numbers of the pictures' language."""
-        return Wording(words_of(self.language), self.units, self.ball_mm)
-
-    @property
-    def told(self) -> Wording:
-        """The words and numbers of the command line, which speaks English."""
-        return Wording(words_of("en"), self.units, self.ball_mm)
-
-    @property
-    def frames(self) -> int:
-        """All frames together."""
-        return sum(clip.frames for clip in self.clips)
-
-    @property
-    def duration_s(self) -> float:
-        """All clips one after the other, in seconds."""
-        return sum(clip.duration_s for clip in self.clips)
-
-    def only(self, patterns: Sequence[str]) -> Plan:
-        """The plan of the clips whose name fits a pattern ('ghost-ball_*_left_*'); no patterns, all of them."""
-        if not patterns:
-            return self
-
-        def fits(named: PlannedClip | LeftOut) -> bool:
-            return any(fnmatchcase(named.name, pattern) for pattern in patterns)
-
-        return replace(self, clips=tuple(filter(fits, self.clips)), left_out=tuple(filter(fits, self.left_out)))
 
 
 def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) -> Plan:

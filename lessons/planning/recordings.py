@@ -8,16 +8,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from lessons.lesson.faults import Fault, did_you_mean
+from lessons.lesson.model import Lesson
+from lessons.planning.planned import PlannedClip
 from lessons.planning.sound import ENDINGS, Sound, SoundError, length_s, proposed_marks
 from scenes.files import sha256
 from scenes.kinds import CLIP_KINDS
-
-if TYPE_CHECKING:
-    from lessons.lesson.model import Lesson
-    from lessons.planning.plan import PlannedClip
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,41 +5,24 @@ from __future__ import annotations
 import shutil
 import subprocess
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from aimgeo.vectors import Array
 from lessons.lesson.faults import Fault, LessonError
+from lessons.lesson.model import Lesson
+from lessons.planning.planned import Plan, PlannedClip, ScratchVoice
 from lessons.planning.sound import RATES, SoundError, blocks
-
-if TYPE_CHECKING:
-    from lessons.lesson.model import Lesson
-    from lessons.planning.plan import Plan, PlannedClip
 
 PROGRAM = "espeak-ng"
 RATE = RATES[-1]
 FASTEST_WORDS_A_MINUTE = 450
 """The program speaks no faster."""
 TRIES = 4
-
-
-@dataclass(frozen=True, slots=True)
-class ScratchVoice:
-    """What is to be spoken: each text with the seconds at which it starts and how long it may take."""
-
-    language: str
-    words_a_minute: float
-    texts: tuple[tuple[str, float, float], ...]
-
-    @property
-    def key(self) -> object:
-        """What the sound depends on."""
-        return (self.language, self.words_a_minute, self.texts)
 
 
 def with_voice(lesson: Lesson, made: Plan) -> Plan:

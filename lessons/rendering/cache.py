@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import orjson
 
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from scenes.board.brief import Brief
 
 LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from lessons.planning.sound import SoundError
 from lessons.rendering.cache import drawing_code, font, libraries
 from lessons.rendering.workers import STOPS_ALL, Failed, Report, Task, Wrote, sentence, speak

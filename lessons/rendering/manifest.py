@@ -19,7 +19,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, InstanceOf, TypeAda
 
 from aimgeo.tables import Table
 from lessons.lesson.wording import LANGUAGES
-from lessons.planning.plan import Plan, PlannedClip
+from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering.cache import font, libraries
 from scenes.board import Board
 from scenes.files import write_whole

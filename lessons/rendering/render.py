@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from lessons.planning.plan import Plan, PlannedClip
+from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering import manifest
 from lessons.rendering.cache import Key, clip_key, digest, spoken_digest
 from lessons.rendering.deliveries import delivered_sha256, keep_earlier

@@ -25,7 +25,7 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
-from lessons.planning.plan import PlannedClip
+from lessons.planning.planned import PlannedClip
 from lessons.rendering.manifest import Drawn
 from scenes.film.forms import FORMS
 
@@ -105,7 +105,8 @@ def speak(task: Task) -> dict[str, Any] | None:
     """Put its recording into the task's finished file: the file's size and SHA-256 then; None without one."""
     if task.clip.sound is None:
         return None
-    from lessons.planning.scratch_voice import ScratchVoice, spoken
+    from lessons.planning.planned import ScratchVoice
+    from lessons.planning.scratch_voice import spoken
     from lessons.planning.sound import add_samples, stretch
 
     brief = task.clip.brief

@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields, replace
-from typing import TYPE_CHECKING, Self, TypeVar
-
-if TYPE_CHECKING:
-    from scenes.board.brief import Subject
+from typing import Protocol, Self, TypeVar
 
 Value = float | int | bool | str
 T = TypeVar("T", bound=Value)
@@ -91,6 +88,18 @@ def setting(
     told = Setting("", default, says, least, greatest, choices, only)
     made: T = field(default=default, metadata={"setting": told})
     return made
+
+
+class Subject(Protocol):
+    """What brings settings: a clip's subject."""
+
+    @property
+    def kind(self) -> str:
+        """The kind's name."""
+
+    @property
+    def settings(self) -> Settings:
+        """Its kind's settings."""
 
 
 @dataclass(frozen=True, slots=True)

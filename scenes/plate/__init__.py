@@ -11,8 +11,9 @@ from aimgeo.tables import Table
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
 from scenes.look.look import Look
 from scenes.look.scale import Scale
+from scenes.plate.cue import CueStick
 from scenes.plate.painter import NoOpenGLError, PlatePainter, renderer_name
-from scenes.plate.values import BallBody, CueStick
+from scenes.plate.values import BallBody
 
 __all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name", "shown_in"]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,13 +11,18 @@ from aimgeo.vectors import Array
 from scenes.look.cue import SECTIONS as PROFILE
 from scenes.plate.mesh import CLOTH, Edges, Vertices, feather, strip
 
-if TYPE_CHECKING:
-    from scenes.plate.values import CueStick
-
 TIP, FERRULE, SHAFT, BUTT = 6, 7, 8, 9
 PARTS = {"cue_tip": TIP, "cue_ferrule": FERRULE, "cue_shaft": SHAFT, "cue_butt": BUTT}
 SECTIONS = tuple((behind, radius, PARTS[part]) for behind, radius, part in PROFILE)
 """Distance behind the tip, radius (mm) and material along the cue."""
+
+
+@dataclass(frozen=True, slots=True)
+class CueStick:
+    """A cue: the middle of its tip in mm, and the direction in which it points (any length)."""
+
+    tip_mm: tuple[float, float, float]
+    direction: tuple[float, float, float]
 
 
 def _axes(cue: CueStick) -> tuple[Array, Array, Array, Array]:

@@ -21,14 +21,13 @@ from aimgeo.camera import ball_outline, depth, pixels
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.look.look import Look, Surfaces, rgb
-from scenes.plate.cue import cue_mesh, cue_shadow
+from scenes.plate.cue import CueStick, cue_mesh, cue_shadow
 from scenes.plate.values import (
     CORNERS,
     NEAR_MM,
     PARTS,
     BallBody,
     Batch,
-    CueStick,
     State,
     drawn,
     program,

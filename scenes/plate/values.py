@@ -18,7 +18,7 @@ from aimgeo.camera import ball_outline, depth, eye_of
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
 from scenes.look.look import Look, Surfaces, rgb
-from scenes.plate.cue import cue_edges, cue_mesh, cue_shadow
+from scenes.plate.cue import CueStick, cue_edges, cue_mesh, cue_shadow
 from scenes.plate.mesh import endless_mesh, table_mesh
 
 Floats = NDArray[np.float32]
@@ -61,14 +61,6 @@ class BallBody:
     look: str
     opacity: float = 1.0
     rim_px: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class CueStick:
-    """A cue: the middle of its tip in mm, and the direction in which it points (any length)."""
-
-    tip_mm: tuple[float, float, float]
-    direction: tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

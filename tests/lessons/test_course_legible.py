@@ -11,7 +11,8 @@ import pytest
 
 import lessons
 from lessons.lesson.model import load
-from lessons.planning.plan import PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import PlannedClip
 from scenes.board import Text
 from scenes.board.brief import Output
 from scenes.draw.picture import picture

@@ -14,7 +14,8 @@ from lessons.deliver.pictures import poster_of
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import accuracy
-from lessons.planning.plan import PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import PlannedClip
 from lessons.rendering.manifest import Clip
 from scenes.board import Area, Ball, Board, Element
 from scenes.judge.legible import faults

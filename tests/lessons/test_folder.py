@@ -13,7 +13,8 @@ from click.testing import CliRunner
 
 from lessons.cli import main
 from lessons.lesson.model import loads
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.rendering.cache import clip_key, digest
 from lessons.rendering.folder import RECORD, FolderError, locked, read_record, sweep
 from lessons.rendering.pace import STATED, keep_pace, pace_file, read_pace

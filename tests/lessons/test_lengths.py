@@ -21,7 +21,8 @@ from lessons.planning.lengths import (
     shows,
     write_lengths,
 )
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from scenes.kinds import CLIP_KINDS
 
 EDITS = int(os.environ.get("AIMGEO_EDITS", "12"))

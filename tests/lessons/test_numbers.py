@@ -19,7 +19,8 @@ from lessons.deliver.shots import table_shots
 from lessons.lesson.model import loads
 from lessons.lesson.wording import THIN, words_of
 from lessons.planning.accuracy import accuracy, as_text
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.rendering.manifest import About, Drawn, Manifest, Step
 from lessons.rendering.manifest import clip_told as manifest_clip
 

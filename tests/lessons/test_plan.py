@@ -13,7 +13,8 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.lesson.timing import spoken_s, step_frames
 from lessons.planning.accuracy import accuracy
-from lessons.planning.plan import Plan, PlannedClip, draft_output, plan
+from lessons.planning.plan import draft_output, plan
+from lessons.planning.planned import Plan, PlannedClip
 from scenes.board.brief import Output
 from scenes.kinds.straight_in import StraightInSettings
 

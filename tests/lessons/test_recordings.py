@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.planning.sound import Sound, add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
 from lessons.rendering.workers import Task, draw
 

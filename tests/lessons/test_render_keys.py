@@ -15,7 +15,8 @@ import orjson
 import pytest
 
 from lessons.lesson.model import load
-from lessons.planning.plan import Plan, PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering.cache import Key, clip_key, code_digest, digest, drawing_code
 from lessons.rendering.folder import Finished, append_record, fault, read_record, record_time_ns
 from lessons.rendering.manifest import Clip

@@ -14,7 +14,8 @@ import pytest
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
-from lessons.planning.scratch_voice import ScratchVoice, spoken
+from lessons.planning.planned import ScratchVoice
+from lessons.planning.scratch_voice import spoken
 from lessons.planning.sound import Sound
 from lessons.rendering.workers import Task, draw
 

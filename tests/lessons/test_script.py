@@ -14,7 +14,8 @@ from aimgeo.units import written
 from lessons.cli import main
 from lessons.deliver.script import markdown
 from lessons.lesson.model import loads
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 
 LESSON = """\
 title: "A <b>title</b> | with *marks*"

@@ -176,6 +176,16 @@ clips:
 """All that can come of an aim, and what is drawn of it."""
 
 
+ALONE = """
+title: One distance alone
+cuts: [30]
+distances: {near: 400 mm}
+clips: [{kind: aim-error}]
+"""
+SELDOM = {"aim_error.limit_none", "methods_summary.no_aim"}
+"""Said where nothing goes in from far away, and where no eye of the lesson has an aim by a method."""
+
+
 @cache
 def outlined() -> tuple[tuple[str, OutlineStep], ...]:
     """Every step, by its kind, of a lesson that uses every kind of clip."""
@@ -187,7 +197,7 @@ def outlined() -> tuple[tuple[str, OutlineStep], ...]:
     assert {clip.kind for clip in made.clips} == set(CLIP_KINDS)
     return tuple(
         (clip.kind, step)
-        for clip in (*made.clips, *plan(loads(MISSED)).clips, *plan(loads(ASIDE)).clips, *plan(loads(OWN)).clips)
+        for clip in (*made.clips, *(c for text in (MISSED, ASIDE, ALONE, OWN) for c in plan(loads(text)).clips))
         for step in CLIP_KINDS[clip.kind].outline(clip.brief.subject)
     )
 
@@ -200,7 +210,7 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
     replays = {f"players_eye.mistake.{name}" for m in METHODS.values() for name in m.readings}
     replays = replays - {"players_eye.mistake.memorised_mark"} | {"players_eye.mistake.as_written"}
     outline = {step.sentence for _, step in outlined()} - {"right.step 1"}
-    assert set(words["sentences"]) == sentences | outline | replays
+    assert set(words["sentences"]) == sentences | outline | replays | SELDOM
     assert set(words["measures"]) == measures | {key for _, step in outlined() for key, _ in step.measures}
     said = {str(q.value) for _, step in outlined() for _, q in step.values if q.kind == "name"}
     # the lesson's own words for its eyes, and letters, need no wording
@@ -250,7 +260,7 @@ def test_titles_are_short_and_broken_by_hand(language: str) -> None:
         kind = key.split(".")[0]
         widest = 18 if kind in {*METHODS, "own", "build_up", "table", "cue_shift"} else 34
         most = 7
-        if kind == "split":  # a comparison's title is what it shows
+        if kind in ("split", "aim_error", "methods_summary"):  # a comparison's title is what it shows
             widest, most = 46, 9
         for form in (sentence, *([sentence["straight"]] if "straight" in sentence else [])):
             lines = form["title"].split("\n")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from lessons.lesson.model import loads
-from lessons.planning.plan import PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import PlannedClip
 from scenes.board import Board, Track
 from scenes.kinds import CLIP_KINDS
 

@@ -10,7 +10,8 @@ import orjson
 import pytest
 
 from lessons.lesson.model import load
-from lessons.planning.plan import PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import PlannedClip
 from scenes.board import Board
 from scenes.draw.display import Display
 from scenes.draw.orders import Orders, needed

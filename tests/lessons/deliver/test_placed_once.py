@@ -17,7 +17,8 @@ from lessons.deliver.set_up_sheets import shot_told
 from lessons.deliver.shots import table_shots
 from lessons.lesson.model import loads
 from lessons.planning.accuracy import Accuracy, accuracy
-from lessons.planning.plan import Plan, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan
 from lessons.rendering import manifest
 
 LESSON = """

@@ -30,7 +30,8 @@ from lessons.live.moving import (
     values_of,
     why_not,
 )
-from lessons.planning.plan import Plan, PlannedClip, plan
+from lessons.planning.plan import plan
+from lessons.planning.planned import Plan, PlannedClip
 from scenes.figure.hand import TABLE, hand_board, mm_at
 from scenes.look import LOOKS
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON
