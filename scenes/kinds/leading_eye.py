@@ -36,6 +36,9 @@ SIDES = ("left", "right")
 PICTURES = ("both", *SIDES)
 
 
+CAPTIONS = {"both": "both_eyes", "left": "left_eye_only", "right": "right_eye_only"}
+
+
 @dataclass(frozen=True, slots=True)
 class LeadingEyeSettings(Settings):
     """What may be set of a leading-eye clip."""
@@ -126,7 +129,7 @@ def _put_picture(
         finger = Shade((centre - wide / 2, tip, wide, y + h - tip), "finger", wide / 2)
         parts.append((f"finger.{eye}", finger, 0.5 if picture == "both" else 1.0))
     parts.append(("mark", Mark((x + w / 2 - W / 2, H / 2 - middle, 0.0), "aim"), 1.0))
-    key = "both_eyes" if picture == "both" else f"{picture}_eye_only"
+    key = CAPTIONS[picture]
     words = Text(
         brief.labels.get(key, key), (x + w / 2, y + h + 1.35 * frame.scale.text_px("small")), "small", "centre"
     )

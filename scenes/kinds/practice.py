@@ -27,7 +27,7 @@ from scenes.kinds.kind import Kind
 
 SET_UP, PLAY, COUNT = "practice.set_up", "practice.play", "practice.count"
 TELLING = "_telling"
-ITEMS = 3
+ITEMS = ("practice_1", "practice_2", "practice_3")
 TABLE, CARD = "table", "card"
 
 
@@ -127,8 +127,8 @@ def _put_list(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect, spans: list
     x, y, w, _ = rect
     small, indent = s.text_px("label"), s.px(56)
     base, fade = y + small, frames_of(TIMING.fade_s, rate)
-    for k in range(ITEMS):
-        words = brief.labels.get(f"practice_{k + 1}", "")
+    for k, item in enumerate(ITEMS):
+        words = brief.labels.get(item, "")
         lines = even_lines(words, w - indent, lambda text: s.text_width_px(text, "label"))
         side = 0.7 * small
         box = Shade((x, base - 0.74 * small, side, side), "row", s.px(4))

@@ -180,7 +180,7 @@ ALONE = """
 title: One distance alone
 cuts: [30]
 distances: {near: 400 mm}
-clips: [{kind: aim-error}]
+clips: [{kind: aim-error}, {kind: practice, balls: 10}]
 """
 SELDOM = {"aim_error.limit_none", "methods_summary.no_aim"}
 """Said where nothing goes in from far away, and where no eye of the lesson has an aim by a method."""
