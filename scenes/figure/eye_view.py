@@ -71,7 +71,8 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
         axis = (x0 + 0.10 * H) / 2 if side >= 0 else W - (W - x0 - w + 0.10 * H) / 2
         places = (axis, 0.385 * H, 0.755 * H)
         heading, align = (W - margin, frame.title_px[1]), "right"
-        note = (W - margin, frame.title_px[1] + 0.048 * s.short_px * s.gain)
+        # a title may take two lines
+        note = (W - margin, frame.title_px[1] + frame.title_pitch_px + 0.4 * s.text_px("title"))
         room = W - 2 * margin - 0.62 * H
     elif frame.shape == "square":
         w = 0.44 * W

@@ -64,6 +64,7 @@ from scenes.figure.figure import (
     Figure,
     aims_true,
     eye_figure,
+    in_reach,
     mark_kind,
     points_before,
     strokes_of,
@@ -589,7 +590,10 @@ def _name_miss(scene: _Scene, words: BriefStep, way: construction.Line, shown: S
     want = Wanted("miss", "error_line", text, w, h, ports, near_px=(x, y), prefer=figure.aim_side, is_point=True)
     s, (sx, _, sw, _) = figure.frame.scale, figure.frame.title_safe
     H = figure.frame.height_px
-    kept = Obstacles((), (), tuple(strokes_of(figure, way)), ())
+    shot = figure.shot
+    line = construction.Line("target_line", position(shot.object_ball_mm), position(shot.target_mm))
+    strokes = (*strokes_of(figure, way), *strokes_of(figure, in_reach(figure, line)))
+    kept = Obstacles((), (), strokes, ())
     zone = (sx, line_top(scene.places) * H, sw, 0.94 * H - line_top(scene.places) * H)
     found = place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))
     if found is None:
