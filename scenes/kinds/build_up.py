@@ -337,7 +337,7 @@ def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
     if step.name == "parallel sight":
         end = when.hold[1]
         sheet.move(
-            "cue",
+            TIP,
             "offset_mm",
             (when.number[1], min(when.number[1] + figure.frames(CUE_MOVES_S), end)),
             0.0,

@@ -307,7 +307,7 @@ def test_a_title_broken_by_hand_is_spoken_in_one_line_with_one_full_stop() -> No
         ("{kind: throw, roll: 5}", "roll is 5; it goes from 0 to 1."),
         ("{kind: throw, roll: -0.1}", "roll is -0.1; it goes from 0 to 1."),
         ("{kind: straight-in, looks: 40}", "looks is 40; it goes from 2 to 7."),
-        ("{kind: straight-in, step: 2 m}", "step is 2 m; it goes from 1 mm to 12 mm."),
+        ("{kind: straight-in, step: 2 m}", "step is 2 m; it goes from 1 mm to 25 mm."),
         ("{kind: straight-in, look: 0}", "look is 0 s; it goes from 1 s to 60 s."),
         ("{kind: aim-error, turn: 40}", "turn is 40°; it goes from 0.05° to 3°."),
         ("{kind: aim-error, turn: 0}", "turn is 0°; it goes from 0.05° to 3°."),

@@ -287,7 +287,8 @@ def test_the_accuracy_table_shows_the_rows_of_the_clips_shot(page: Any) -> None:
     page.click("#accuracy summary")
     rows = page.locator("#accuracy tbody tr:visible")
     assert rows.all_inner_texts() == [
-        f"{method}\tbase spot\tplayer\t0.00°\t+0.76°\t−13.2 mm\tyes" for method in ("ghost ball", "doubled offset")
+        f"{method}\tlook at the spot it rests on\tplayer\t0.00°\t+0.76°\t−13.2 mm\tyes"
+        for method in ("ghost ball", "doubled offset")
     ]
     page.keyboard.press("ArrowDown")
     assert all(row.endswith("no") for row in rows.all_inner_texts())

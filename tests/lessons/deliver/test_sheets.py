@@ -240,7 +240,7 @@ def test_marks_stand_at_their_fractions_of_the_ball() -> None:
         shot = place_shot(SPOT, TARGET, side * math.asin(5 / 16), 400.0)
         marks = list(aim_charts.marks_mm(shot, METHODS["ball_fractions"].construct(shot)))
         ticks = sorted(mm / 57.15 for look, mm in marks if look == "tick")
-        assert ticks == pytest.approx([-0.5, -0.25, 0.0, 0.25, 0.5], abs=1e-9)
+        assert ticks == pytest.approx([0.0, 0.25, 0.5], abs=1e-9)
         (sight,) = (mm for look, mm in marks if look == "sight")
         assert sight / 57.15 == pytest.approx(0.25, abs=1e-9)
         fixed = [mm / 28.575 for _, mm in aim_charts.marks_mm(shot, METHODS["fixed_marks"].construct(shot))]

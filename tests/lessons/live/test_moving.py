@@ -254,5 +254,5 @@ def test_the_numbers_are_those_of_solve() -> None:
     assert shown["Between centres"] == f"{told['shot']['distance_mm']:.0f}\u202fmm"
     assert shown["Aim offset"] == f"{told['shot']['aim_offset_mm']:.1f}\u202fmm"
     miss = told["methods"]["contact_points"]["readings"]["cue_at_contact"]["miss_mm"]
-    assert shown["Contact points, cue at contact"] == f"{miss:+.1f} mm".replace("-", "−")
+    assert shown["Contact points, point the cue at the contact"] == f"{miss:+.1f} mm".replace("-", "−")
     assert [one["id"] for one in values_of(GROUND, HELD)] == ["cue_ball", "object_ball", "target", "eye"]
