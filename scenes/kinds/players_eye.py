@@ -75,7 +75,7 @@ from scenes.figure.placer import POINT_RANK, Labels, plate_size
 from scenes.figure.played import after_lines, put_shot, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined, text_rect
-from scenes.frame.eye_words import put_heading, put_scrim, put_titles
+from scenes.frame.eye_words import put_heading, put_scrim, put_titles, title_lines
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
@@ -190,6 +190,11 @@ def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     places = eye_layout(frame, -int(shot.outward))
+    if frame.shape == "square" and any(
+        len(title_lines(step.title, frame, places.title_room_px)) > 1 for step in brief.steps
+    ):
+        (x, y), (note_x, note_y), down = places.heading_px, places.note_px, frame.title_pitch_px
+        places = replace(places, heading_px=(x, y + down), note_px=(note_x, note_y + down))
     main = eye_pane(places, shot, eye)
     figure = eye_figure(
         brief,
@@ -592,7 +597,11 @@ def _name_miss(scene: _Scene, words: BriefStep, way: construction.Line, shown: S
     H = figure.frame.height_px
     shot = figure.shot
     line = construction.Line("target_line", position(shot.object_ball_mm), position(shot.target_mm))
-    strokes = (*strokes_of(figure, way), *strokes_of(figure, in_reach(figure, line)))
+    wrong = mistake(figure.brief.subject)
+    assert wrong is not None
+    aim = construction.Line("error_line", position(wrong.shot.cue_ball_mm), position(wrong.shot.ghost_ball_mm))
+    drawn = (way, aim, in_reach(figure, line))
+    strokes = tuple(stroke for one in drawn for stroke in strokes_of(figure, one))
     kept = Obstacles((), (), strokes, ())
     zone = (sx, line_top(scene.places) * H, sw, 0.94 * H - line_top(scene.places) * H)
     found = place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
 from typing import Any
 
 import mpmath as mp
@@ -95,6 +96,13 @@ def agrees(got: Request, want: Request, where: Any) -> None:
             assert abs(mp.fmod(got[key] - want[key] + 540, 360) - 180) <= DEG, (key, got, want, where)
         else:
             assert close(got[key], want[key], DEG * (1 + 1e4 * near)), (key, got, want, where)
+
+
+@pytest.fixture(autouse=True)
+def digits() -> Iterator[None]:
+    """As many as the plain programs count with, whatever another module has set."""
+    with mp.workdps(50):
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -106,7 +106,7 @@ def test_an_aim_that_misses_is_told_in_the_clip_and_in_the_table() -> None:
     clip = next(c for c in made.clips if c.name == "half-way_build-up_overlap-1-4_left_far")
     last = clip.brief.steps[-2:]
     assert last[0].title == "It cuts 38.5°,\nnot 48.6°"
-    assert [m.name for m in last[0].measures] == ["Off the target line", "Miss at pocket"]
+    assert [m.name for m in last[0].measures] == ["Off the target line", "Misses by"]
     assert last[1].title == "And this\nplayed right"
     row = next(r for r in accuracy(made).rows if r["method"] == "half_way" and r["cut"] == "1/4"
                and r["distance"] == "far")  # fmt: skip
