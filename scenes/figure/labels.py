@@ -9,7 +9,8 @@ to move later.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,16 +134,22 @@ class Spacing:
         )
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Candidates:
-    rects: list[Rect] = field(default_factory=list)
-    leaders: list[Points] = field(default_factory=list)
-    costs: list[float] = field(default_factory=list)
+    """Places that a label may take, one a row.
 
-    def add(self, rect: Rect, leader: Points, cost: float) -> None:
-        self.rects.append(rect)
-        self.leaders.append(leader)
-        self.costs.append(cost)
+    `rects` (n, 4): x, y, width, height of the plate. `corners` (n, 3, 2): of the leader, from the plate to what it
+    names; a straight one has its end twice, and nan stands for none. `costs` (n,).
+    """
+
+    rects: Array
+    corners: Array
+    costs: Array
+
+    def leader(self, row: int) -> Points:
+        """The corners of a row's leader, each once."""
+        points = [(x, y) for x, y in self.corners[row].tolist() if x == x]
+        return tuple(points[:2]) if points[1:] and points[1] == points[2] else tuple(points)
 
 
 NOT_PREFERRED, INSISTS = 60.0, 600.0
@@ -170,15 +177,30 @@ def place(
     `zones`: where it may stand, the best first; each later one costs more. `later`: what will come; to be in its
     way is allowed at a price, since the label can give way then.
     """
+    return _placed(wanted, obstacles, tuple(zones), tuple(placed), spacing, later)
+
+
+@lru_cache(maxsize=2048)
+def _placed(
+    wanted: Wanted,
+    obstacles: Obstacles,
+    zones: tuple[Rect, ...],
+    placed: tuple[Placed, ...],
+    spacing: Spacing,
+    later: Obstacles,
+) -> Placed | None:
+    """As `place`. Kept: a picture of which only other things have changed finds its labels at once."""
     found = _candidates(wanted, spacing)
     best, cost = _cheapest(found, wanted, obstacles, zones, placed, spacing, later)
     if wanted.near_px is not None and not wanted.insists and cost > UNLED:
-        unled = _Candidates()
-        _anywhere(wanted, wanted.near_px, zones[-1], unled)
+        unled = _anywhere(wanted, wanted.near_px, zones[-1])
         other, other_cost = _cheapest(unled, wanted, obstacles, zones, placed, spacing, later)
         if other_cost < cost:
             found, best, cost = unled, other, other_cost
-    return Placed(wanted, found.rects[best], found.leaders[best]) if np.isfinite(cost) else None
+    if not np.isfinite(cost):
+        return None
+    x, y, w, h = found.rects[best].tolist()
+    return Placed(wanted, (x, y, w, h), found.leader(best))
 
 
 def _cheapest(
@@ -190,30 +212,31 @@ def _cheapest(
     spacing: Spacing,
     later: Obstacles,
 ) -> tuple[int, float]:
-    """The best of some candidates and its cost, infinite when none is free. The cheapest are looked at first."""
-    if not found.rects:
-        return 0, np.inf
-    rects = np.array(found.rects)
-    costs = np.array(found.costs)
-    costs[~_inside(rects, zones[0])] += OUT_OF_ZONE
-    costs[_covers(rects, later, (), spacing)] += IN_THE_WAY
-    bad = ~np.any([_inside(rects, zone) for zone in zones], axis=0)
-    bad |= _covers(rects, obstacles, placed, spacing)
-    order = np.flatnonzero(~bad)
+    """The best of some candidates and its cost, infinite when none is free.
+
+    The cheapest are looked at first, and none that costs more than what is found by then.
+    """
+    rects = found.rects
+    costs = found.costs + OUT_OF_ZONE * ~_inside(rects, zones[0])
+    order = np.flatnonzero(np.any([_inside(rects, zone) for zone in zones], axis=0))
     order = order[np.argsort(costs[order], kind="stable")]
-    best, best_cost = 0, np.inf
+    best = (np.inf, np.inf, 0)
     for start in range(0, len(order), CHUNK):
         chunk = order[start : start + CHUNK]
-        if costs[chunk[0]] >= best_cost:
+        if costs[chunk[0]] > best[0]:
             break
-        leaders = [found.leaders[i] for i in chunk]
-        crosses = _crosses(leaders, wanted, obstacles, placed, spacing)
-        extra = _over_balls(leaders, wanted.name, obstacles.balls)
-        extra += IN_THE_WAY * _crosses(leaders, wanted, later, (), spacing)
-        total = np.where(crosses, np.inf, costs[chunk] + extra)
-        if total.min() < best_cost:
-            best, best_cost = int(chunk[int(np.argmin(total))]), float(total.min())
-    return best, best_cost
+        chunk = chunk[~_covers(rects[chunk], obstacles, placed, spacing)]
+        if not len(chunk):
+            continue
+        corners = found.corners[chunk]
+        base = costs[chunk] + IN_THE_WAY * _covers(rects[chunk], later, (), spacing)
+        extra = _over_balls(corners, wanted.name, obstacles.balls)
+        extra += IN_THE_WAY * _crosses(corners, wanted, later, (), spacing)
+        total = np.where(_crosses(corners, wanted, obstacles, placed, spacing), np.inf, base + extra)
+        least = np.lexsort((chunk, base, total))[0]
+        if np.isfinite(total[least]):
+            best = min(best, (float(total[least]), float(base[least]), int(chunk[least])))
+    return best[2], best[0]
 
 
 def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -226,7 +249,7 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
     rects = np.array([placed.rect_px])
     return bool(
         _covers(rects, obstacles, (), spacing)[0]
-        or _crosses([placed.leader_px], placed.wanted, obstacles, (), spacing)[0]
+        or _crosses(_corners([placed.leader_px]), placed.wanted, obstacles, (), spacing)[0]
     )
 
 
@@ -234,34 +257,43 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
 
 
 def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
-    out = _Candidates()
-    w, h = wanted.width_px, wanted.height_px
-    for port in wanted.ports:
-        x, y = port.at_px
-        if port.lift == 0:
-            for length in spacing.leader:
-                edge = x + port.side * length
-                cost = port.cost + _length_cost(length, spacing) + (port.side != wanted.prefer) * wanted.other_side
-                out.add((edge if port.side > 0 else edge - w, y - h / 2, w, h), ((edge, y), (x, y)), cost)
-            continue
-        for rise in spacing.lift:
-            corner = (x, y + port.lift * rise)
-            for side in (-1, 1):
-                for length in spacing.leader:
-                    edge = x + side * length
-                    cost = port.cost + ELBOW + _length_cost(length + rise, spacing)
-                    cost += (side != wanted.prefer) * wanted.other_side
-                    rect = (edge if side > 0 else edge - w, corner[1] - h / 2, w, h)
-                    out.add(rect, ((edge, corner[1]), corner, (x, y)), cost)
+    parts = [_led(wanted, port, spacing) for port in wanted.ports]
     if wanted.around is not None:
-        _beside(wanted, wanted.around, spacing, out)
-    return out
+        parts.append(_beside(wanted, wanted.around, spacing))
+    return _Candidates(
+        np.concatenate([np.zeros((0, 4)), *(part.rects for part in parts)]),
+        np.concatenate([np.zeros((0, 3, 2)), *(part.corners for part in parts)]),
+        np.concatenate([np.zeros(0), *(part.costs for part in parts)]),
+    )
 
 
-def _beside(wanted: Wanted, ball: Disc, spacing: Spacing, out: _Candidates) -> None:
+def _unled(rects: Array, costs: Array) -> _Candidates:
+    return _Candidates(rects, np.full((len(rects), 3, 2), np.nan), costs)
+
+
+def _led(wanted: Wanted, port: Port, spacing: Spacing) -> _Candidates:
+    """Plates at the ends of a port's leaders: level ones, or such with a corner above or below the port."""
+    w, h = wanted.width_px, wanted.height_px
+    (x, y), is_level = port.at_px, port.lift == 0
+    rises, sides = ((0.0,), (port.side,)) if is_level else (spacing.lift, (-1, 1))
+    axes = np.meshgrid(rises, sides, spacing.leader, indexing="ij")
+    rise, side, length = (axis.ravel() for axis in axes)
+    edge, level = x + side * length, y + port.lift * rise
+    costs = port.cost + (0.0 if is_level else ELBOW) + 100.0 * (length + rise) / spacing.leader[-1]
+    costs += (side != wanted.prefer) * wanted.other_side
+    sizes = np.full_like(edge, w), np.full_like(edge, h)
+    rects = np.stack([np.where(side > 0, edge, edge - w), level - h / 2, *sizes], axis=1)
+    ends = np.full_like(edge, x), np.full_like(edge, y)
+    corners = np.stack([edge, level, ends[0], level, *ends], axis=1).reshape(-1, 3, 2)
+    return _Candidates(rects, corners, costs)
+
+
+def _beside(wanted: Wanted, ball: Disc, spacing: Spacing) -> _Candidates:
     """Plates a fixed gap off the ball's edge, level with it or somewhat above or below; then over and under it."""
     w, h = wanted.width_px, wanted.height_px
     (cx, cy), r = ball.at_px, ball.radius_px
+    rects: list[Rect] = []
+    costs: list[float] = []
     for factor, further in ((1.0, 0.0), (1.7, 30.0), (2.6, 60.0)):
         reach = r + spacing.ball_gap * factor
         for shift in np.linspace(-1.25, 1.25, 21).tolist():
@@ -273,27 +305,30 @@ def _beside(wanted: Wanted, ball: Disc, spacing: Spacing, out: _Candidates) -> N
             cost = further + 40 * abs(shift)
             for side in (-1, 1):
                 x = cx + side * dx
-                rect = (x if side > 0 else x - w, y - h / 2, w, h)
-                out.add(rect, (), cost + (side != wanted.prefer) * wanted.other_side)
+                rects.append((x if side > 0 else x - w, y - h / 2, w, h))
+                costs.append(cost + (side != wanted.prefer) * wanted.other_side)
         for above in (-1, 1):
             y = cy + above * (reach + h / 2)
             for shift in (-0.8, -0.4, 0.0, 0.4, 0.8):
-                out.add((cx + shift * w - w / 2, y - h / 2, w, h), (), further + 90 + 20 * abs(shift))
+                rects.append((cx + shift * w - w / 2, y - h / 2, w, h))
+                costs.append(further + 90 + 20 * abs(shift))
+    return _unled(np.array(rects), np.array(costs))
 
 
-def _anywhere(wanted: Wanted, near: Pixel, zone: Rect, out: _Candidates) -> None:
+def _anywhere(wanted: Wanted, near: Pixel, zone: Rect) -> _Candidates:
     """Places around a point without a leader: the plate's sample, or nearness, must do; the nearer the better."""
     w, h = wanted.width_px, wanted.height_px
-    for y in np.arange(near[1] - APART * h, near[1] + (APART - 1) * h + 1, h / 3).tolist():
-        for x in np.arange(near[0] - w - APART * h, near[0] + APART * h + 1, h / 3).tolist():
-            gap = np.hypot(max(x - near[0], near[0] - x - w, 0), max(y - near[1], near[1] - y - h, 0))
-            if gap < APART * h:
-                kept = min(max(x, zone[0]), zone[0] + zone[2] - w)
-                out.add((kept, y, w, h), (), UNLED + 48 * float(gap) / h)
-
-
-def _length_cost(length: float, spacing: Spacing) -> float:
-    return 100.0 * length / spacing.leader[-1]
+    ys = np.arange(near[1] - APART * h, near[1] + (APART - 1) * h + 1, h / 3)
+    xs = np.arange(near[0] - w - APART * h, near[0] + APART * h + 1, h / 3)
+    y, x = (axis.ravel() for axis in np.meshgrid(ys, xs, indexing="ij"))
+    gap = np.hypot(
+        np.maximum(np.maximum(x - near[0], near[0] - x - w), 0),
+        np.maximum(np.maximum(y - near[1], near[1] - y - h), 0),
+    )
+    x, y, gap = x[gap < APART * h], y[gap < APART * h], gap[gap < APART * h]
+    kept = np.minimum(np.maximum(x, zone[0]), zone[0] + zone[2] - w)
+    rects = np.stack([kept, y, np.full_like(x, w), np.full_like(x, h)], axis=1)
+    return _unled(rects, UNLED + 48 * gap / h)
 
 
 # ------------------------------------------------------------------ tests of many rectangles at once
@@ -310,108 +345,110 @@ def _inside(rects: Array, zone: Rect) -> Flags:
     )
 
 
-def _rect_disc(rects: Array, at: Pixel) -> Array:
-    """Distance from a point to each rectangle."""
-    dx = np.maximum(np.maximum(rects[:, 0] - at[0], at[0] - rects[:, 0] - rects[:, 2]), 0)
-    dy = np.maximum(np.maximum(rects[:, 1] - at[1], at[1] - rects[:, 1] - rects[:, 3]), 0)
-    return np.hypot(dx, dy)
+def _to_discs(rects: Array, at: Array) -> Array:
+    """Distance (n, m) of points (m, 2) to each rectangle."""
+    x, y, w, h = (column[:, None] for column in rects.T)
+    dx = np.maximum(np.maximum(x - at[:, 0], at[:, 0] - x - w), 0)
+    dy = np.maximum(np.maximum(y - at[:, 1], at[:, 1] - y - h), 0)
+    return np.asarray(np.hypot(dx, dy))
 
 
-def _rect_rect(rects: Array, other: Rect, margin: float) -> Flags:
-    x, y, w, h = other
-    return (
-        (rects[:, 0] < x + w + margin)
-        & (x - margin < rects[:, 0] + rects[:, 2])
-        & (rects[:, 1] < y + h + margin)
-        & (y - margin < rects[:, 1] + rects[:, 3])
-    )
+def _on_rects(rects: Array, others: Sequence[Rect], margin: float) -> Flags:
+    """Which rectangles (n,) come nearer than the margin to one of the others."""
+    x, y, w, h = (column[:, None] for column in rects.T)
+    a, b, c, d = np.array(others, float).reshape(-1, 4).T
+    hit = (x < a + c + margin) & (a - margin < x + w) & (y < b + d + margin) & (b - margin < y + h)
+    return np.asarray(hit.any(axis=1))
 
 
-def _rect_stroke(rects: Array, a: Pixel, b: Pixel, margin: float) -> Flags:
-    """True where the segment a-b enters the rectangle grown by the margin (slabs)."""
-    low, high = np.zeros(len(rects)), np.ones(len(rects))
-    hit: Flags = np.ones(len(rects), bool)
+def _on_strokes(rects: Array, ends: Array, margins: Array) -> Flags:
+    """Which rectangles (n,), grown by the margins (m,), a segment (m, 2, 2) enters (slabs)."""
+    low, high = np.zeros((len(rects), len(ends))), np.ones((len(rects), len(ends)))
+    hit: Flags = np.ones(low.shape, bool)
     for axis in (0, 1):
-        lo, hi = rects[:, axis] - margin, rects[:, axis] + rects[:, axis + 2] + margin
-        step = b[axis] - a[axis]
-        if abs(step) < 1e-9:
-            hit &= (a[axis] > lo) & (a[axis] < hi)
-            continue
-        t0, t1 = (lo - a[axis]) / step, (hi - a[axis]) / step
-        low = np.maximum(low, np.minimum(t0, t1))
-        high = np.minimum(high, np.maximum(t0, t1))
-    return hit & (low < high)
+        lo = rects[:, axis, None] - margins
+        hi = rects[:, axis, None] + rects[:, axis + 2, None] + margins
+        start, step = ends[:, 0, axis], ends[:, 1, axis] - ends[:, 0, axis]
+        is_flat = np.abs(step) < 1e-9
+        hit &= ~is_flat | ((start > lo) & (start < hi))
+        slope = np.where(is_flat, 1.0, step)
+        t0, t1 = (lo - start) / slope, (hi - start) / slope
+        low = np.where(is_flat, low, np.maximum(low, np.minimum(t0, t1)))
+        high = np.where(is_flat, high, np.minimum(high, np.maximum(t0, t1)))
+    return np.asarray((hit & (low < high)).any(axis=1))
+
+
+def _discs(found: Sequence[Disc]) -> tuple[Array, Array]:
+    """Centres (m, 2) and radii (m,)."""
+    rows = np.array([(*one.at_px, one.radius_px) for one in found], float).reshape(-1, 3)
+    return rows[:, :2], rows[:, 2]
+
+
+def _strokes(found: Sequence[Stroke]) -> tuple[Array, Array]:
+    """Ends (m, 2, 2) and half widths (m,)."""
+    rows = np.array([(*one.start_px, *one.end_px, one.half_width_px) for one in found], float).reshape(-1, 5)
+    return rows[:, :4].reshape(-1, 2, 2), rows[:, 4]
 
 
 def _covers(rects: Array, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Flags:
     """Which plates (n,) cover, or come too near to, an obstacle or another label."""
-    bad = np.zeros(len(rects), bool)
-    for ball in obstacles.balls:
-        bad |= _rect_disc(rects, ball.at_px) < ball.radius_px + spacing.gap
-    for mark in obstacles.marks:
-        bad |= _rect_disc(rects, mark.at_px) < mark.radius_px + spacing.gap / 2
-    for stroke in obstacles.strokes:
-        bad |= _rect_stroke(rects, stroke.start_px, stroke.end_px, stroke.half_width_px + spacing.gap)
-    for rect in obstacles.rects:
-        bad |= _rect_rect(rects, rect, spacing.gap)
-    for other in placed:
-        bad |= _rect_rect(rects, other.rect_px, spacing.gap)
-        for a, b in zip(other.leader_px, other.leader_px[1:], strict=False):
-            bad |= _rect_stroke(rects, a, b, spacing.gap)
-    return bad
+    at, radii = _discs((*obstacles.balls, *obstacles.marks))
+    gaps = np.repeat([spacing.gap, spacing.gap / 2], [len(obstacles.balls), len(obstacles.marks)])
+    ends, half_widths = _strokes(obstacles.strokes)
+    legs = [leg for other in placed for leg in zip(other.leader_px, other.leader_px[1:], strict=False)]
+    ends = np.concatenate([ends, np.array(legs, float).reshape(-1, 2, 2)])
+    margins = np.concatenate([half_widths, np.zeros(len(legs))]) + spacing.gap
+    others = (*obstacles.rects, *(other.rect_px for other in placed))
+    return np.asarray(
+        (_to_discs(rects, at) < radii + gaps).any(axis=1)
+        | _on_strokes(rects, ends, margins)
+        | _on_rects(rects, others, spacing.gap)
+    )
 
 
 def _crosses(
-    leaders: list[Points], wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
+    corners: Array, wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
 ) -> Flags:
-    """Which leaders (n,) cross what none may cross: a line or mark that is not their own, words, another label.
+    """Which leaders (n, 3, 2) cross what none may cross: a line or mark not their own, words, another label.
 
     Legs are level or upright, hence rectangles without breadth. A leader to a point may end at any mark there.
     """
-    name = wanted.name
-    bad = np.zeros(len(leaders), bool)
-    ends = np.array([points[-1] if points else (np.nan, np.nan) for points in leaders]).reshape(-1, 2)
-    for legs in (_leg_rects(leaders, 0), _leg_rects(leaders, 1)):
-        for stroke in obstacles.strokes:
-            if stroke.name != name:
-                gap = stroke.half_width_px + spacing.leader_gap / 2
-                bad |= _rect_stroke(legs, stroke.start_px, stroke.end_px, gap)
-        for mark in obstacles.marks:
-            if mark.name == name:
-                continue
-            hit = _rect_disc(legs, mark.at_px) < mark.radius_px + spacing.leader_gap / 2
-            if wanted.is_point or wanted.sample is None:
-                hit &= np.hypot(*(ends - mark.at_px).T) > mark.radius_px + spacing.leader_gap
-            bad |= hit
-        for rect in obstacles.rects:
-            bad |= _rect_rect(legs, rect, spacing.leader_gap)
-        for other in placed:
-            bad |= _rect_rect(legs, other.rect_px, spacing.leader_gap)
-            for leg in (0, 1):
-                for x, y, w, h in _leg_rects([other.leader_px], leg).tolist():
-                    bad |= _rect_rect(legs, (x, y, w, h), spacing.leader_gap)
+    gap = spacing.leader_gap
+    ends, half_widths = _strokes([one for one in obstacles.strokes if one.name != wanted.name])
+    at, radii = _discs([one for one in obstacles.marks if one.name != wanted.name])
+    is_beyond: Flags = np.ones((len(corners), len(at)), bool)
+    if wanted.is_point or wanted.sample is None:
+        is_beyond = radii + gap < np.hypot(*(corners[:, 2, None] - at).T).T
+    others = (*obstacles.rects, *(other.rect_px for other in placed))
+    led = [other.leader_px for other in placed if other.leader_px]
+    others += tuple((x, y, w, h) for x, y, w, h in _legs(_corners(led)).reshape(-1, 4).tolist())
+    bad = np.zeros(len(corners), bool)
+    for legs in _legs(corners).transpose(1, 0, 2):
+        bad |= _on_strokes(legs, ends, half_widths + gap / 2)
+        bad |= ((_to_discs(legs, at) < radii + gap / 2) & is_beyond).any(axis=1)
+        bad |= _on_rects(legs, others, gap)
     return bad
 
 
-def _over_balls(leaders: list[Points], name: str, balls: Sequence[Disc]) -> Array:
-    """What it costs each leader (n,) to run over balls that it neither names nor ends in."""
-    cost = np.zeros(len(leaders))
-    both = (_leg_rects(leaders, 0), _leg_rects(leaders, 1))
-    ends = np.array([points[-1] if points else (np.nan, np.nan) for points in leaders]).reshape(-1, 2)
-    for ball in balls:
-        if ball.name != name:
-            over = np.any([_rect_disc(legs, ball.at_px) < ball.radius_px for legs in both], axis=0)
-            # what lies within the ball can be reached in no other way
-            over &= np.hypot(*(ends - ball.at_px).T) > 0.97 * ball.radius_px
-            cost += over * (OVER_BALL if ball.is_solid else OVER_GHOST)
-    return cost
+def _over_balls(corners: Array, name: str, balls: Sequence[Disc]) -> Array:
+    """What it costs each leader (n, 3, 2) to run over balls that it neither names nor ends in."""
+    others = [ball for ball in balls if ball.name != name]
+    at, radii = _discs(others)
+    first, last = _legs(corners).transpose(1, 0, 2)
+    over = (_to_discs(first, at) < radii) | (_to_discs(last, at) < radii)
+    # what lies within the ball can be reached in no other way
+    over &= 0.97 * radii < np.hypot(*(corners[:, 2, None] - at).T).T
+    prices = np.array([OVER_BALL if ball.is_solid else OVER_GHOST for ball in others])
+    return np.asarray((over * prices).sum(axis=1))
 
 
-def _leg_rects(leaders: list[Points], leg: int) -> Array:
-    """The first or last leg of each leader as x, y, width, height (n, 4); nan where there is no leader."""
-    out = np.full((len(leaders), 4), np.nan)
-    for i, points in enumerate(leaders):
-        if len(points) >= 2:
-            (ax, ay), (bx, by) = points[:2] if leg == 0 else points[-2:]
-            out[i] = min(ax, bx), min(ay, by), abs(bx - ax), abs(by - ay)
-    return out
+def _corners(leaders: Sequence[Points]) -> Array:
+    """Leaders as corners (n, 3, 2): a straight one has its end twice, nan stands for none."""
+    none: Points = ((np.nan, np.nan),) * 3
+    return np.array([(*points, points[-1])[:3] if points else none for points in leaders], float).reshape(-1, 3, 2)
+
+
+def _legs(corners: Array) -> Array:
+    """The two legs of each leader as x, y, width, height (n, 2, 4); nan where there is no leader."""
+    a, b = corners[:, :2], corners[:, 1:]
+    return np.concatenate([np.minimum(a, b), np.abs(b - a)], axis=2)
