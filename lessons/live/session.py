@@ -9,10 +9,10 @@ from __future__ import annotations
 import hashlib
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import orjson
 
@@ -36,6 +36,7 @@ from lessons.live.moving import (
     set_values,
     values_of,
 )
+from lessons.planning.expand import Request
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
 from scenes.board import Board
@@ -99,6 +100,27 @@ class Read:
     lesson: Lesson | None = None
     plan: Plan | None = None
     faults: tuple[Fault, ...] = ()
+    _keys: dict[str, str] = field(default_factory=dict)
+    _named: dict[str, PlannedClip] = field(default_factory=dict)
+
+    @property
+    def clips(self) -> tuple[PlannedClip, ...]:
+        """The clips, none where there are faults."""
+        return self.plan.clips if self.plan is not None else ()
+
+    def clip(self, name: str) -> PlannedClip | None:
+        """A clip by its name."""
+        if not self._named:
+            self._named.update((clip.name, clip) for clip in self.clips)
+        return self._named.get(name)
+
+    def key(self, clip: PlannedClip) -> str:
+        """What a clip's pictures depend on, as a digest; made once."""
+        if self.clip(clip.name) is not clip:
+            return _key(clip)
+        if clip.name not in self._keys:
+            self._keys[clip.name] = _key(clip)
+        return self._keys[clip.name]
 
 
 def packed(head: Mapping[str, Any], *parts: bytes) -> Message:
@@ -199,20 +221,31 @@ class Session:
     def take(self, data: bytes) -> None:
         """Read a text; keep the last good picture when it has faults; tell every page, what it shows first."""
         text, version, now = data.decode("utf-8-sig", "replace"), version_of(data), time.time()
+        before, shown = self.good, set[int]()
+
+        def early(requests: Sequence[Request], planned: Callable[[Request], PlannedClip | None]) -> None:
+            for number, page in self.pages.items():
+                old = before.clip(page.clip) if before is not None else None
+                if old is not None and (new := planned(nearest(old, requests))) is not None:
+                    self._show_clip(page, new, carried(page.frame, old, new), why="save")
+                    shown.add(number)
+
         try:
             lesson = loads(data, self.path.as_posix())
-            read = Read(text, version, now, lesson, plan(lesson))
+            self.read = Read(text, version, now, lesson, plan(lesson, early=early))
         except LessonError as error:
-            read = Read(text, version, now, faults=error.faults)
-        before = self.good
-        self.read = read
-        if read.plan is None:
+            self.read = Read(text, version, now, faults=error.faults)
+        if self.read.plan is None:
             self._tell_all(lambda page: self.lesson_message())
+            for number in shown:
+                page = self.pages[number]
+                self.show(page, page.clip, page.frame, why="save")  # the last good picture after all
             return
-        self.good = read
-        for page in self.pages.values():
-            self._carry(page, before, read)
-            self.show(page, page.clip, page.frame, why="save")
+        self.good = self.read
+        for number, page in self.pages.items():
+            self._carry(page, before, self.good)
+            if number not in shown:
+                self.show(page, page.clip, page.frame, why="save")
         message = self.lesson_message()
         for page in self.pages.values():
             page.send(message)
@@ -220,17 +253,12 @@ class Session:
 
     def _carry(self, page: Page, before: Read | None, now: Read) -> None:
         """Keep a page at its clip, though it may be called otherwise now, at the same part of the same step."""
-        assert now.plan is not None
-        clips = before.plan.clips if before is not None and before.plan is not None else ()
-        old = next((clip for clip in clips if clip.name == page.clip), None)
-        if old is None:
-            page.clip = page.clip or now.plan.clips[0].name
-        names = {clip.name for clip in now.plan.clips}
-        if page.clip not in names:
-            page.clip = nearest(old, now.plan).name if old else now.plan.clips[0].name
+        old = before.clip(page.clip) if before is not None else None
         if old is not None:
-            new = next(clip for clip in now.plan.clips if clip.name == page.clip)
-            page.frame = carried(page.frame, old, new)
+            new = nearest(old, now.clips)
+            page.clip, page.frame = new.name, carried(page.frame, old, new)
+        elif now.clip(page.clip) is None:
+            page.clip = now.clips[0].name
 
     # -------------------------------------------------------------- pages
 
@@ -297,22 +325,25 @@ class Session:
             "rate": clip.brief.output.rate,
             "size": (clip.brief.output.width_px, clip.brief.output.height_px),
             "line": clip.place.line,
-            "key": _key(clip),
+            "key": self.key(clip),
             "has_shot": subject.shot is not None,
             "has_sound": clip.sound is not None,
         }
 
     def clip(self, name: str) -> PlannedClip | None:
         """A clip of the last good state."""
-        plan = self.good.plan if self.good else None
-        return next((clip for clip in plan.clips if clip.name == name), None) if plan else None
+        return self.good.clip(name) if self.good else None
+
+    def key(self, clip: PlannedClip) -> str:
+        """What a clip's pictures depend on, as a digest."""
+        return self.good.key(clip) if self.good else _key(clip)
 
     # -------------------------------------------------------------- frames
 
     def orders(self, page: Page, clip: PlannedClip) -> Orders:
         """A clip's orders, kept while they are used."""
         zoom = _zoom(clip.brief.output.width_px, page.size_px)
-        key, brief = (_key(clip), zoom, page.is_plain), clip.brief
+        key, brief = (self.key(clip), zoom, page.is_plain), clip.brief
         if key not in self._boards:
             like = next(reversed(self._boards.values()))[1] if self._boards else None
             self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom, like, page.is_plain)
@@ -331,20 +362,23 @@ class Session:
         why: str = "show",
     ) -> None:
         """Send a frame of a clip to a page, and the clip itself when it is another than before."""
-        plan = self.good.plan if self.good else None
-        if plan is None:
-            return
-        clip = self.clip(name) or self.clip(page.clip) or plan.clips[0]
+        clip = self.clip(name) or self.clip(page.clip) or next(iter(self.good.clips if self.good else ()), None)
         page.size_px = size_px or page.size_px
+        if clip is not None and (at := self._show_clip(page, clip, frame, n, why)) is not None:
+            page.clip, page.frame = clip.name, at
+
+    def _show_clip(self, page: Page, clip: PlannedClip, frame: int, n: int = 0, why: str = "show") -> int | None:
+        """Send a frame of a clip; the frame, or None where it can't be drawn."""
         started = time.perf_counter()
         try:
             orders = self.orders(page, clip)
         except ValueError as error:
             page.send(packed({"is": "said", "sentence": f"{clip.name} can't be drawn: {error}"}))
-            return
-        page.clip, page.frame = clip.name, min(max(frame, 0), orders.board.frames - 1)
-        told = {"is": "frame", "why": why, "clip": clip.name, "key": _key(clip), "n": n}
-        self.send_frame(page, orders, page.frame, told, started)
+            return None
+        at = min(max(frame, 0), orders.board.frames - 1)
+        told = {"is": "frame", "why": why, "clip": clip.name, "key": self.key(clip), "n": n}
+        self.send_frame(page, orders, at, told, started)
+        return at
 
     def tell_clip(self, page: Page, name: str) -> None:
         """Send what a page knows about a clip besides its pictures: steps, words, captions."""
@@ -356,7 +390,7 @@ class Session:
                 board = self.orders(page, clip).board
             except ValueError:
                 return
-            page.send(packed({"is": "clip", **clip_told(self.good.lesson, clip, board), "key": _key(clip)}))
+            page.send(packed({"is": "clip", **clip_told(self.good.lesson, clip, board), "key": self.key(clip)}))
 
     def send_frame(
         self, page: Page, orders: Orders, frame: int, told: dict[str, Any], started: float | None = None
@@ -398,9 +432,9 @@ class Session:
         for frame in range(first, end):
             if frame == first or changing[frame]:
                 self.send_frame(
-                    page, orders, frame, {"is": "frame", "why": "ahead", "clip": name, "key": _key(clip)}
+                    page, orders, frame, {"is": "frame", "why": "ahead", "clip": name, "key": self.key(clip)}
                 )
-        page.send(packed({"is": "ahead", "clip": name, "key": _key(clip), "first": first, "end": end}))
+        page.send(packed({"is": "ahead", "clip": name, "key": self.key(clip), "first": first, "end": end}))
 
     def thumb(self, page: Page, name: str, width_px: int) -> None:
         """Send a small picture of a clip, as orders."""
@@ -414,7 +448,7 @@ class Session:
             return
         orders = Orders(board, _zoom(width, (width_px, width_px * height // width)), is_plain=page.is_plain)
         frame = 0 if clip.kind in {"quiz", "straight-in"} else board.frames - 1
-        self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": _key(clip)})
+        self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": self.key(clip)})
 
     # -------------------------------------------------------------- by hand
 
@@ -627,7 +661,7 @@ class Session:
         except (ValueError, OSError) as error:
             page.send(packed({"is": "said", "sentence": f"No sound: {error}"}))
             return
-        page.send(packed({"is": "sound", "clip": name, "key": _key(clip)}, body))
+        page.send(packed({"is": "sound", "clip": name, "key": self.key(clip)}, body))
 
     def png(self, page: Page, name: str, frame: int, width_px: int | None) -> None:
         """Send a frame as a PNG file, painted as the film is, as wide as asked for."""
@@ -668,7 +702,7 @@ class Session:
         self.reload(path.read_bytes())
 
     def _board(self, clip: PlannedClip) -> Board:
-        key = _key(clip)
+        key = self.key(clip)
         found = next((orders.board for (one, _, _), (_, orders) in self._boards.items() if one == key), None)
         return found or CLIP_KINDS[clip.kind].board(clip.brief)
 
@@ -722,21 +756,44 @@ def _key(clip: PlannedClip) -> str:
     )
 
 
-def nearest(old: PlannedClip, plan: Plan) -> PlannedClip:
-    """The clip that stands where another stood in the matrix: a changed cut renames it."""
+Standing = TypeVar("Standing", PlannedClip, Request)
 
-    def apart(clip: PlannedClip) -> tuple[bool, bool, bool, bool, bool, float, int]:
+
+def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
+    """What stands where a clip stood in the matrix: a changed cut renames it."""
+
+    def apart(one: Standing) -> tuple[bool | float | int, ...]:
+        kind, method, side, distance, eye, cut_deg = _stands(one)
         return (
-            clip.kind != old.kind,
-            clip.method != old.method,
-            clip.side != old.side,
-            clip.distance_name != old.distance_name,
-            clip.eye != old.eye,
-            abs((clip.cut_deg or 0.0) - (old.cut_deg or 0.0)),
-            abs(clip.place.line - old.place.line),
+            one.name != old.name,
+            kind != old.kind,
+            method != old.method,
+            side != old.side,
+            distance != old.distance_name,
+            eye != old.eye,
+            abs((cut_deg or 0.0) - (old.cut_deg or 0.0)),
+            abs(one.place.line - old.place.line),
         )
 
-    return min(plan.clips, key=apart)
+    return min(now, key=apart)
+
+
+def _stands(
+    one: PlannedClip | Request,
+) -> tuple[str, str | None, str | None, str | None, str | None, float | None]:
+    """Kind, method, side, distance, eye and cut."""
+    if isinstance(one, PlannedClip):
+        return one.kind, one.method, one.side, one.distance_name, one.eye, one.cut_deg
+    on = one.on
+    method, cut = on.get("method"), on.get("cut")
+    return (
+        one.kind,
+        method and method.replace("-", "_"),
+        on.get("side"),
+        on.get("distance"),
+        on.get("eye"),
+        cut and cut.cut_deg,
+    )
 
 
 def carried(frame: int, old: PlannedClip, new: PlannedClip) -> int:

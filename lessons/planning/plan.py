@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import radians
 from pathlib import Path
@@ -41,23 +41,30 @@ COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
 """What a table of shots tells, after the picture of the hit."""
 
 
-def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None) -> Plan:
+Early = Callable[[Sequence[Request], Callable[[Request], PlannedClip | None]], None]
+"""Is given what a lesson asks for, and plans of it what it wants to have before all the rest."""
+
+
+def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None, early: Early | None = None) -> Plan:
     """What a lesson makes. `draft` makes the pictures small and at most 30 a second, with the same step lengths.
 
     `language` is one of the lesson's for pictures and narration, its first when None. Recordings speak the first;
-    in another one the lengths are estimated. Raises LessonError with all faults that show only once the clips are
-    known.
+    in another one the lengths are estimated. `early` is called before the rest is planned, but not where
+    recordings or locked lengths have a hand in every clip. Raises LessonError with all faults that show only once
+    the clips are known.
     """
     languages = tuple(dict.fromkeys(lesson.keys.language))
     shown = language or languages[0]
     if shown not in languages:
         sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
         raise LessonError([Fault(lesson.place("language"), sentence)])
-    made = with_voice(lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0], locks=True))
+    made = with_voice(
+        lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0], locks=True, early=early)
+    )
     others = {
-        one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in found.clips}
+        one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in told.clips}
         for one in languages
-        if one != shown and (found := _Planner(lesson, draft, one).plan(speaks=False))
+        if one != shown and (told := _Planner(lesson, draft, one).plan(speaks=False))
     }
     if not others:
         return made
@@ -114,13 +121,14 @@ class _Planner:
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
+        self.made: dict[str, PlannedClip | None] = {}
         self.own_steps = own_steps(self.keys.own_methods, lesson.own)
 
     def words(self, language: str) -> Mapping[str, Any]:
         """A language's words, with those of the lesson's own methods."""
         return own_words(words_of(language), self.keys.own_methods, self.lesson.own, language)
 
-    def plan(self, speaks: bool, locks: bool = False) -> Plan:
+    def plan(self, speaks: bool, locks: bool = False, early: Early | None = None) -> Plan:
         """The plan, or LessonError; with the times and the sound of recordings when it `speaks`.
 
         `locks` gives clips the lengths that they were delivered with, where the lesson asks for it.
@@ -130,7 +138,10 @@ class _Planner:
         self.placings = place_shots(
             self.lesson, self.table, self.ball_mm, self.distances_mm, requests, self.faults, self.told
         )
-        clips = tuple(clip for request in requests if (clip := self.clip(request)) is not None)
+        is_alone = not locks or (self.keys.recordings is None and self.keys.output.lengths != "locked")
+        if early is not None and is_alone and not self.faults:
+            early(requests, self.early_clip)
+        clips = tuple(clip for request in requests if (clip := self.clip_once(request)) is not None)
         self.check_step_names()
         if speaks:
             clips = speak(self.lesson, clips, self.faults)
@@ -178,6 +189,17 @@ class _Planner:
         self.settings = [self.group_settings(index) for index in range(len(self.keys.clips))]
         if self.faults:
             raise LessonError(self.faults)
+
+    def early_clip(self, request: Request) -> PlannedClip | None:
+        """One clip before the others; None when there is any fault as well."""
+        clip = self.clip_once(request)
+        return None if self.faults else clip
+
+    def clip_once(self, request: Request) -> PlannedClip | None:
+        """One clip, planned when it is asked for first."""
+        if request.name not in self.made:
+            self.made[request.name] = self.clip(request)
+        return self.made[request.name]
 
     def clip(self, request: Request) -> PlannedClip | None:
         """One clip with its brief; None when it is left out or faulty."""
