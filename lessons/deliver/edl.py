@@ -9,9 +9,8 @@ from pathlib import Path
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound, rate_text
-from lessons.deliver.timecode import Timecode, timecode_of
+from lessons.deliver.timecode import Timecode, source_of, timecode_of
 from lessons.deliver.writing import write_text
-from lessons.deliver.xml import reel
 from lessons.rendering.deliveries import StepChange, recorded
 from lessons.rendering.manifest import Clip
 
@@ -31,16 +30,19 @@ def edl_lines(
     """The lines of one list. `placed`: each clip with its first frame on the timeline.
 
     `reels` and `changed` are by the clip's name: its reel, and what is new in it since the delivery before.
+    A source is counted as its file does, the timeline as `timecode` says.
     """
     yield f"TITLE: {_ascii(title)[:70]}"
     yield f"FCM: {'DROP FRAME' if timecode.drop else 'NON-DROP FRAME'}"
     for number, (at, clip) in enumerate(placed, 1):
         start = timecode.start_frame + at
         channels = "B" if clip.name in with_sound else "V"
-        first, end = clip.handle_frames, clip.handle_frames + clip.used_frames
-        times = (first, end, start, start + clip.used_frames)
+        source, first = source_of(clip, timecode), clip.handle_frames
+        at_source = source.first_frame + first
+        times = [source.timecode.name(frame) for frame in (at_source, at_source + clip.used_frames)]
+        times += [timecode.name(frame) for frame in (start, start + clip.used_frames)]
         yield ""
-        yield f"{number:03}  {reels[clip.name]} {channels:<5} C        " + " ".join(map(timecode.name, times))
+        yield f"{number:03}  {reels[clip.name]} {channels:<5} C        " + " ".join(times)
         yield f"* FROM CLIP NAME: {_ascii(Path(clip.file).name)}"
         if number == 1 and timecode.count > 30:
             # behind the first event: readers take nothing but title and FCM before it
@@ -67,7 +69,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     delivery = wishes.delivery or recorded(footage.manifest)
     found = marks(delivery)
     changed = {clip.name: found.get(clip.identity, ()) for clip in delivery.clips}
-    reels = {clip.name: reel(clip) for clip in delivery.clips}
+    reels = footage.reels(delivery)
     spoken = frozenset(clip.name for clip in footage.clips if has_sound(footage.path(clip)))
     files = []
     placed = list(footage.starts())

@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
-from lessons.deliver.timecode import timecode_of
+from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import write_text
 from lessons.planning.sound import RATES
 from lessons.rendering.deliveries import recorded
@@ -61,10 +61,10 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
     )  # fmt: skip
     spine = ET.SubElement(sequence, "spine")
     for k, (at, clip) in enumerate(footage.starts(), 1):
-        told = known[clip.name]
+        told, source = known[clip.name], source_of(clip, timecode).first_frame
         size = formats[clip.width_px, clip.height_px]
         asset = ET.SubElement(
-            resources, "asset", id=f"a{k}", name=clip.name, uid=uid(told.identity), start="0s",
+            resources, "asset", id=f"a{k}", name=clip.name, uid=uid(told.identity), start=seconds(source, rate),
             duration=seconds(clip.frames, rate), hasVideo="1", format=size, videoSources="1",
         )  # fmt: skip
         if has_sound(footage.path(clip)):
@@ -77,15 +77,16 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
         ET.SubElement(asset, "media-rep", kind="original-media", src=address(clip.file))
         laid = ET.SubElement(
             spine, "asset-clip", ref=f"a{k}", offset=seconds(timecode.start_frame + at, rate), name=clip.name,
-            start=seconds(clip.handle_frames, rate), duration=seconds(clip.used_frames, rate), format=size,
-            tcFormat=form,
+            start=seconds(source + clip.handle_frames, rate), duration=seconds(clip.used_frames, rate),
+            format=size, tcFormat=form,
         )  # fmt: skip
         for step in clip.steps:
             said = {"note": step.narration} if step.narration else {}
-            mark = {"start": seconds(step.first_frame, rate), "duration": seconds(1, rate), "value": step.name}
+            start = seconds(source + step.first_frame, rate)
+            mark = {"start": start, "duration": seconds(1, rate), "value": step.name}
             ET.SubElement(laid, "marker", mark | said)
         for change in changed.get(told.identity, ()):
-            start = seconds(change.first_frame + clip.handle_frames, rate)
+            start = seconds(source + clip.handle_frames + change.first_frame, rate)
             says = f"{change.step}: {change.says}" if change.step else change.says
             # "completed" makes a marker one that waits to be done
             ET.SubElement(

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 from aimgeo.shot import BALL_DIAMETER_MM
 from lessons.lesson.wording import Wording, words_of
+from lessons.rendering.deliveries import Delivery, reel
 from lessons.rendering.manifest import FILE_NAME, Clip, Manifest, ManifestError, read_manifest
 from scenes.files import sha256
 
@@ -65,6 +66,11 @@ class Footage:
                 f"{self.folder / FILE_NAME}: the clips have different frame rates ({listed}); render them alike."
             )
         return rates.pop()
+
+    def reels(self, delivery: Delivery) -> dict[str, str]:
+        """Each clip's reel by its name: the one that its file names, or by its lasting identity."""
+        known = delivery.by_name()
+        return {clip.name: clip.reel or reel(known[clip.name].identity) for clip in self.clips}
 
     @property
     def translations(self) -> tuple[str, ...]:

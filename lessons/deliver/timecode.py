@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from lessons.rendering.manifest import Clip
+
 DROP_RATE = Fraction(30000, 1001)
 
 
@@ -42,7 +44,41 @@ class Timecode:
         mark = ";" if self.drop else ":"
         return f"{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}{mark}{frames:02}"
 
+    def frame(self, name: str) -> int:
+        """The frame of a name.
+
+        >>> Timecode(DROP_RATE, drop=True).frame("00:01:00;02"), Timecode(
+        ...     DROP_RATE, drop=False).frame("00:01:00:02")
+        (1800, 1802)
+        """
+        hours, minutes, seconds, frames = map(int, name.replace(";", ":").split(":"))
+        minutes += 60 * hours
+        dropped = 2 * (minutes - minutes // 10) if self.drop else 0
+        return (60 * minutes + seconds) * self.count + frames - dropped
+
 
 def timecode_of(rate: Fraction, non_drop: bool) -> Timecode:
     """The way a rate is counted: 29.97 with drop unless asked otherwise, every other rate without."""
     return Timecode(rate, rate == DROP_RATE and not non_drop)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """How a clip's own file is counted, and the number of its first frame."""
+
+    timecode: Timecode
+    first_frame: int
+
+
+def source_of(clip: Clip, timeline: Timecode) -> Source:
+    """A file's count: as its own timecode says, or from 0 as the timeline's where it has none.
+
+    >>> told = dict(name="a", file="a.mov", kind="title", width_px=2, height_px=2, frames=9, sha256="", steps=())
+    >>> clip = Clip(**told, rate=DROP_RATE, timecode="00:01:00;02")
+    >>> source_of(clip, Timecode(DROP_RATE, drop=False)).first_frame
+    1800
+    """
+    if clip.timecode is None:
+        return Source(timeline, 0)
+    timecode = Timecode(clip.rate, ";" in clip.timecode)
+    return Source(timecode, timecode.frame(clip.timecode))

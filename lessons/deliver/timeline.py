@@ -11,9 +11,9 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
-from lessons.deliver.timecode import timecode_of
+from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import whole_file, write_text
-from lessons.deliver.xml import completed
+from lessons.deliver.xml import Origin, completed
 from lessons.rendering.deliveries import ClipDelivered, StepChange, recorded
 from lessons.rendering.manifest import Clip, Step
 
@@ -40,10 +40,10 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
     def span(first_frame: int, frames: int) -> Any:
         return otio.opentime.TimeRange(time(first_frame), time(frames))
 
-    def marker(step: Step, identity: str) -> Any:
+    def marker(step: Step, identity: str, first: int) -> Any:
         return otio.schema.Marker(
             name=step.name,
-            marked_range=span(step.first_frame, step.end_frame - step.first_frame),
+            marked_range=span(first + step.first_frame, step.end_frame - step.first_frame),
             color=otio.schema.MarkerColor.CYAN,
             comment=step.narration,
             metadata={"aimgeo": {"identity": identity}}
@@ -52,17 +52,18 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
 
     def change_marker(clip: Clip, change: StepChange) -> Any:
         said = f"{change.step}: {change.says}" if change.step else change.says
+        first = source_of(clip, timecode).first_frame + clip.handle_frames + change.first_frame
         return otio.schema.Marker(
             name="changed",
-            marked_range=span(change.first_frame + clip.handle_frames, change.end_frame - change.first_frame),
+            marked_range=span(first, change.end_frame - change.first_frame),
             color=otio.schema.MarkerColor.ORANGE,
             comment=said,
             metadata={"aimgeo": {"change": change.says}, "fcp_xml": {"comment": said}},
         )
 
     def markers(clip: Clip) -> list[Any]:
-        told = known[clip.name]
-        steps = [marker(s, of.identity) for s, of in zip(clip.steps, told.steps, strict=True)]
+        told, first = known[clip.name], source_of(clip, timecode).first_frame
+        steps = [marker(s, of.identity, first) for s, of in zip(clip.steps, told.steps, strict=True)]
         return steps + [change_marker(clip, change) for change in changed.get(told.identity, ())]
 
     def laid(clip: Clip, is_picture: bool) -> Any:
@@ -70,10 +71,10 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
             name=Path(clip.file).name,
             media_reference=otio.schema.ExternalReference(
                 target_url=address(clip.file),
-                available_range=span(0, clip.frames),
+                available_range=span(source_of(clip, timecode).first_frame, clip.frames),
                 metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
             ),
-            source_range=span(clip.handle_frames, clip.used_frames),
+            source_range=span(source_of(clip, timecode).first_frame + clip.handle_frames, clip.used_frames),
             markers=markers(clip) if is_picture else [],
             metadata={"aimgeo": _told(clip, known[clip.name])},
         )
@@ -132,10 +133,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     import opentimelineio as otio
 
     timeline = build_timeline(footage, wishes)
-    known = (wishes.delivery or recorded(footage.manifest)).clips
-    # ProRes and PNG at 29.97 count with drop frame, as this project's own MOV files do
-    in_file = timecode_of(footage.rate, non_drop=False).drop
-    xml = completed(otio.adapters.write_to_string(timeline, "fcp_xml"), {c.file: c for c in known}, in_file)
+    xml = completed(otio.adapters.write_to_string(timeline, "fcp_xml"), origins(footage, wishes))
     stem = footage.folder / footage.identity
     files = [
         write_text(stem.with_name(stem.name + ".otio"), otio.adapters.write_to_string(timeline, "otio_json")),
@@ -148,6 +146,22 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
             )
         )
     return Delivered(tuple(files))
+
+
+def origins(footage: Footage, wishes: Wishes) -> dict[str, Origin]:
+    """What each file is, by its name in the folder."""
+    delivery = wishes.delivery or recorded(footage.manifest)
+    known, reels = delivery.by_name(), footage.reels(delivery)
+    timecode = timecode_of(footage.rate, wishes.non_drop)
+    sources = {clip.name: source_of(clip, timecode) for clip in footage.clips}
+    return {
+        clip.file: Origin(
+            known[clip.name].identity,
+            reels[clip.name],
+            sources[clip.name].timecode.name(sources[clip.name].first_frame),
+        )
+        for clip in footage.clips
+    }
 
 
 def _write_bundle(timeline: Any, path: Path) -> Path:

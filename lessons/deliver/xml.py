@@ -3,37 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from urllib.parse import unquote
 from xml.etree import ElementTree as ET
-
-from lessons.rendering.deliveries import ClipDelivered
 
 DOCTYPE = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE xmeml>\n'
 MARKER_ORDER = ("name", "comment", "in", "out")
 
 
-def reel(clip: ClipDelivered) -> str:
-    """A reel's name: eight letters at most, and lasting."""
-    return clip.identity[:8].upper()
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What a file is: its clip's lasting identity, the reel, and the timecode of its first frame."""
+
+    identity: str
+    reel: str
+    timecode: str
 
 
-def completed(text: str, clips: Mapping[str, ClipDelivered], drop: bool) -> str:
+def completed(text: str, clips: Mapping[str, Origin]) -> str:
     """The adapter's text with a DOCTYPE, unlocked tracks, one rate a clip, each picture linked to its sound, each
-    file with its reel and its own timecode, and identities that outlive names. `clips` are by file.
+    file with its reel and its own timecode, and identities that outlive names. `clips` are by the end of the
+    file's address.
     """
     root = ET.fromstring(text)
-    by_file: dict[str, ClipDelivered] = {}
+    by_file: dict[str, Origin] = {}
     for file in root.iter("file"):
         url = file.findtext("pathurl")
         if url is not None:
-            clip = clips[unquote(url.rsplit("/", 1)[-1])]
+            clip = next(clip for address, clip in clips.items() if f"/{unquote(url)}".endswith(f"/{address}"))
             by_file[file.attrib["id"]] = clip
             code = file.find("timecode")
             if code is not None:
-                _child(_child(code, "reel"), "name").text = reel(clip)
-                if drop and (shown := code.find("displayformat")) is not None:
-                    shown.text = "DF"
-                    _child(code, "string").text = "00:00:00;00"
+                _child(_child(code, "reel"), "name").text = clip.reel
+                _child(code, "displayformat").text = "DF" if ";" in clip.timecode else "NDF"
+                _child(code, "string").text = clip.timecode
     linked: dict[str, list[tuple[str, str, int, int]]] = {}
     for kind in ("video", "audio"):
         for t, track in enumerate(root.findall(f"./project/children/sequence/media/{kind}/track"), 1):

@@ -6,7 +6,6 @@ writes it. A lost worker costs the clip that it was drawing, which goes to anoth
 
 from __future__ import annotations
 
-import hashlib
 import ipaddress
 import os
 import socket
@@ -21,7 +20,7 @@ from urllib.parse import SplitResult, urlsplit
 from lessons.planning.planned import PlannedClip
 from lessons.planning.sound import SoundError
 from lessons.rendering.cache import drawing_code, font, libraries
-from lessons.rendering.workers import STOPS_ALL, Failed, Report, Task, Wrote, sentence, speak
+from lessons.rendering.workers import STOPS_ALL, Failed, Report, Task, Wrote, complete, sentence
 
 RETRIES = 3
 CONNECT_S = 10
@@ -137,11 +136,10 @@ def _report(task: Task, told: Mapping[str, Any]) -> Report:
             file.flush()
             os.fsync(file.fileno())
         # recordings lie on this machine, so it is here that a clip gets its voice
-        found = speak(task) or {"size": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+        return Wrote(0, task, **complete(task, told["drawn"]))
     except (OSError, SoundError) as error:
         task.part.unlink(missing_ok=True)
         return Failed(0, task, sentence(error), getattr(error, "errno", None) in STOPS_ALL)
-    return Wrote(0, task, found["size"], found["sha256"], told["drawn"])
 
 
 def _alike(client: Any, address: str) -> list[str]:

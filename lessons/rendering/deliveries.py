@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +19,7 @@ import orjson
 from pydantic import TypeAdapter, ValidationError
 
 from lessons.planning.lengths import shows
+from lessons.planning.planned import PlannedClip
 from lessons.rendering.manifest import Clip, Inside, Manifest, ManifestError, Name, Rate, as_json
 from scenes.files import part_path, write_whole
 
@@ -210,13 +211,11 @@ def recorded(manifest: Manifest, before: Delivery | None = None) -> Delivery:
     and one alone of the new ones show it.
     """
     old = before.clips if before else ()
-    same = _same_clips(old, manifest.clips)
-    taken = {clip.identity for clip in old}
+    same = _same_clips(old, manifest.clips, {clip.name: clip.sha256 for clip in manifest.clips})
+    identities = _identities(manifest.lesson.identity, [clip.name for clip in manifest.clips], old, same)
     clips = []
     for clip in manifest.clips:
-        was = same.get(clip.name)
-        identity = was.identity if was else _unused(_short(f"{manifest.lesson.identity}/{clip.name}"), taken)
-        taken.add(identity)
+        was, identity = same.get(clip.name), identities[clip.name]
         version = 1 if was is None else was.version + (was.sha256 != clip.sha256)
         clips.append(
             ClipDelivered(
@@ -229,17 +228,50 @@ def recorded(manifest: Manifest, before: Delivery | None = None) -> Delivery:
     return Delivery(number, manifest.lesson.title, manifest.lesson.language, tuple(clips))
 
 
-def _same_clips(old: Iterable[ClipDelivered], new: Iterable[Clip]) -> dict[str, ClipDelivered]:
-    """The earlier clip of each, by the name of now."""
+def reels(folder: Path, lesson: str, clips: Sequence[PlannedClip]) -> dict[str, str]:
+    """The reel of each planned clip, by name: the same for the same clip as long as deliveries tell it is."""
+    old: tuple[ClipDelivered, ...] = ()
+    with suppress(ManifestError):  # `deliver` will tell of a record that can't be read
+        if last := last_delivery(folder):
+            old = last.clips
+    found = _identities(lesson, [clip.name for clip in clips], old, _same_clips(old, clips, {}))
+    return {name: reel(identity) for name, identity in found.items()}
+
+
+def reel(identity: str) -> str:
+    """A reel's name: eight letters at most, and lasting.
+
+    >>> reel("0123456789ab")
+    '01234567'
+    """
+    return identity[:8].upper()
+
+
+def _identities(
+    lesson: str, names: Iterable[str], old: Iterable[ClipDelivered], same: Mapping[str, ClipDelivered]
+) -> dict[str, str]:
+    """Each clip's identity: that of the earlier clip that it is, else one of its own."""
+    taken = {clip.identity for clip in old}
+    found = {}
+    for name in names:
+        found[name] = same[name].identity if name in same else _unused(_short(f"{lesson}/{name}"), taken)
+        taken.add(found[name])
+    return found
+
+
+def _same_clips(
+    old: Iterable[ClipDelivered], new: Iterable[Clip | PlannedClip], files: Mapping[str, str]
+) -> dict[str, ClipDelivered]:
+    """The earlier clip of each, by the name of now; `files` are the SHA-256 of those that are rendered."""
     by_name = {clip.name: clip for clip in old}
     same = {clip.name: by_name[clip.name] for clip in new if clip.name in by_name}
     gone = [clip for clip in old if clip.name not in same]
     added = [clip for clip in new if clip.name not in same]
     for is_by_file in (True, False):
         for new_one in tuple(added):
-            key = new_one.sha256 if is_by_file else shows(new_one)
+            key = files.get(new_one.name) if is_by_file else shows(new_one)
             was = [clip for clip in gone if (clip.sha256 if is_by_file else clip.shows) == key]
-            now = [clip for clip in added if (clip.sha256 if is_by_file else shows(clip)) == key]
+            now = [clip for clip in added if (files.get(clip.name) if is_by_file else shows(clip)) == key]
             if len(was) == len(now) == 1:
                 same[new_one.name] = was[0]
                 gone.remove(was[0])

@@ -23,13 +23,14 @@ from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering.cache import font, libraries
 from scenes.board import Board
 from scenes.files import write_whole
+from scenes.film.forms import counted
 from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 3
-"""3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
-identity, and its language."""
+REVISION = 4
+"""4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest its labels. 2: it
+tells all the shots that it shows, each with its identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -194,7 +195,8 @@ class Clip:
     """A rendered clip. What does not apply is None; `shot` is the first of `shots`.
 
     `language` is that of its pictures and narration; so many `handle_frames` are held at either end;
-    `poster_frame` is the one that stands for the clip.
+    `poster_frame` is the one that stands for the clip. `timecode` is that of the file's first frame, `reel` the
+    name that the file gives it; a form that has none carries neither.
     """
 
     name: Name
@@ -221,6 +223,8 @@ class Clip:
     steps: tuple[Step, ...]
     still: tuple[Still, ...] = ()
     poster_frame: Count | None = None
+    timecode: str | None = None
+    reel: str | None = None
 
     @property
     def used_frames(self) -> int:
@@ -261,10 +265,13 @@ class Manifest:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What is told about a clip's picture once it is drawn: the steps' frames, and what stands where when."""
+    """What is told about a clip's picture once it is drawn: the steps' frames, what stands where when, and the
+    reel that its file names.
+    """
 
     steps: tuple[Step, ...]
     still: tuple[Still, ...]
+    reel: str | None = None
 
 
 _MANIFEST, _CLIP, _STILL = TypeAdapter(Manifest), TypeAdapter(Clip), TypeAdapter(tuple[Still, ...])
@@ -323,6 +330,8 @@ def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language:
         steps=_translated(drawn.steps, clip.translations),
         still=drawn.still,
         poster_frame=poster_frame(drawn.steps, drawn.still, clip.frames, CLIP_KINDS[clip.kind].is_secret),
+        timecode=counted(output.timecode, output.rate) if drawn.reel else None,
+        reel=drawn.reel,
     )
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering import manifest
 from lessons.rendering.cache import Key, clip_key, digest, spoken_digest
-from lessons.rendering.deliveries import delivered_sha256, keep_earlier
+from lessons.rendering.deliveries import delivered_sha256, keep_earlier, reels
 from lessons.rendering.folder import (
     Finished,
     append_record,
@@ -171,6 +171,7 @@ class _Room:
         self.finished = dict(found.record)
         self.asked_for = [c for c in target.plan.clips if _is_asked_for(c, settings.only)]
         self.delivered = delivered_sha256(target.folder)
+        self.reels = reels(target.folder, target.plan.identity, target.plan.clips)
 
     def file(self, clip: PlannedClip) -> str:
         return clip.name + FORMS[clip.form(self.settings.form)].extension
@@ -244,11 +245,11 @@ def _is_asked_for(clip: PlannedClip, only: Sequence[str]) -> bool:
 def _drawn(clip: PlannedClip, like: Finished) -> Drawn:
     """What is told about a picture that is drawn already, with this clip's words."""
     if spoken_digest(clip.brief) == like.spoken:
-        return Drawn(like.entry.steps, like.entry.still)
+        return Drawn(like.entry.steps, like.entry.still, like.entry.reel)
     from scenes.kinds import CLIP_KINDS
 
     board = CLIP_KINDS[clip.kind].board(clip.brief)
-    return Drawn(manifest.steps(board), like.entry.still)
+    return Drawn(manifest.steps(board), like.entry.still, like.entry.reel)
 
 
 def _tasks(
@@ -269,7 +270,7 @@ def _tasks(
                 key = room.found.keys[clip.name].digest
                 part = first.setdefault(key, part_path(room.folder / room.file(clip)))
                 if part not in same:
-                    tasks.append(Task(clip, part, clip.form(room.settings.form)))
+                    tasks.append(Task(clip, part, clip.form(room.settings.form), room.reels[clip.name]))
                 same.setdefault(part, []).append((room, clip))
             else:
                 outcome.unchanged += 1

@@ -18,15 +18,18 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
-from lessons.planning.planned import PlannedClip
+from lessons.planning.planned import PlannedClip, ScratchVoice
+from lessons.planning.sound import Sound, add_samples, stretch
 from lessons.rendering.manifest import Drawn
+from scenes.files import sha256
+from scenes.film import boxes
 from scenes.film.forms import FORMS
 
 STARTS = 2
@@ -40,11 +43,12 @@ STOPS_ALL = {errno.ENOSPC, errno.EDQUOT, errno.EROFS}
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A clip to draw into an unfinished file `part` in the form named."""
+    """A clip to draw into an unfinished file `part` in the form named; its timecode is of the `reel`."""
 
     clip: PlannedClip
     part: Path
     form: str
+    reel: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,24 +101,29 @@ def draw(task: Task, on_frames: Any = None, is_aside: bool = False) -> dict[str,
     from scenes.film.perform import film_clip
 
     written = film_clip(task.clip.brief, task.part, task.form, on_frames, is_aside)
-    found = speak(task) or {"size": written.size, "sha256": written.sha256}
-    return {**found, "drawn": drawn(written.board)}
+    return complete(task, drawn(written.board))
 
 
-def speak(task: Task) -> dict[str, Any] | None:
-    """Put its recording into the task's finished file: the file's size and SHA-256 then; None without one."""
-    if task.clip.sound is None:
-        return None
-    from lessons.planning.planned import ScratchVoice
+def complete(task: Task, drawn: Drawn) -> dict[str, Any]:
+    """Put the recording and the reel's name into the task's file: what to report about it."""
+    form = FORMS[task.form]
+    if task.clip.sound is not None:
+        speak(task, task.clip.sound)
+    if form.has_timecode:
+        boxes.complete(task.part, task.reel, form.holds_once)
+        drawn = replace(drawn, reel=task.reel)
+    return {"size": task.part.stat().st_size, "sha256": sha256(task.part), "drawn": drawn}
+
+
+def speak(task: Task, sound: Sound | ScratchVoice) -> None:
+    """Put its recording into the task's file."""
     from lessons.planning.scratch_voice import spoken
-    from lessons.planning.sound import add_samples, stretch
 
     brief = task.clip.brief
     tick = 1 / Fraction(*brief.output.rate)
     lead, seconds = brief.handle_frames * tick, task.clip.frames * tick
-    sound = task.clip.sound
     heard = spoken(sound, seconds, lead) if isinstance(sound, ScratchVoice) else stretch(sound, seconds, lead)
-    return add_samples(task.part, FORMS[task.form].container, *heard)
+    add_samples(task.part, FORMS[task.form].container, *heard)
 
 
 def sentence(error: BaseException) -> str:

@@ -23,7 +23,7 @@ from manim import CairoRenderer, Scene
 
 from scenes.board import StepSpan
 from scenes.board.brief import Output
-from scenes.film.forms import FORMS, Form
+from scenes.film.forms import FORMS, Form, counted
 from scenes.film.painter import Box, PainterCamera
 from scenes.film.skip_pictures import SkipPictures
 
@@ -102,7 +102,7 @@ class Converter:
 def open_stream(path: Path, output: Output, form: Form, steps: tuple[StepSpan, ...]) -> tuple[Any, Any, Fraction]:
     """A container that is being written, its video stream, and a frame's seconds; each step is a chapter.
 
-    The colours are those of BT.709, in video range where they are not kept as RGB.
+    MP4 and MOV carry a timecode. The colours are those of BT.709, in video range where they are not kept as RGB.
     """
     container = av.open(str(path), "w", format=form.container, options=dict(form.container_options))
     rate = Fraction(*output.rate)
@@ -116,6 +116,8 @@ def open_stream(path: Path, output: Output, form: Form, steps: tuple[StepSpan, .
     if form.pixel_format.startswith("yuv"):
         context.color_range, context.colorspace = ColorRange.MPEG, Colorspace.ITU709
     stream.options = dict(form.options)
+    if form.has_timecode:
+        container.metadata["timecode"] = counted(output.timecode, output.rate)
     if steps:
         container.set_chapters([
             {"id": k, "start": s.first_frame, "end": s.end_frame, "time_base": tick, "metadata": {"title": s.name}}

@@ -34,14 +34,42 @@ def straight(premultiplied: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.concatenate([clipped, premultiplied[..., 3:]], axis=-1)
 
 
-def counted(timecode: str, rate: tuple[int, int]) -> str:
-    """A timecode as the file counts on from it: at 29.97 with drop frame, as timelines do.
+REACH_PX = 8
+"""So far colours are carried on beyond the edge of what is drawn."""
+CARRIED_FROM = 16
+"""Only colours of at least this alpha, of 255: fainter ones are rounded too much to tell the colour."""
 
-    >>> counted("00:00:00:00", (30000, 1001)), counted("00:00:00:00", (30, 1))
-    ('00:00:00;00', '00:00:00:00')
+
+def bled(rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """RGBA with colours carried on under alpha 0, so that a program that scales or filters straight colours finds
+    no black there. Alpha, and the colour of every pixel that can be seen, stay.
+
+    >>> row = np.zeros((1, 4, 4), np.uint8); row[0, 1] = 200, 0, 0, 255
+    >>> bled(row)[0].tolist()
+    [[200, 0, 0, 0], [200, 0, 0, 255], [200, 0, 0, 0], [200, 0, 0, 0]]
     """
-    is_own = timecode == "00:00:00:00"
-    return "00:00:00;00" if is_own and rate == (30000, 1001) else timecode
+    filled = rgba[..., 3] >= CARRIED_FROM
+    rows, columns = (np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0))
+    if not len(rows):
+        return rgba
+    height, width = filled.shape
+    top, bottom = max(rows[0] - REACH_PX, 0), min(rows[-1] + REACH_PX + 1, height)
+    left, right = max(columns[0] - REACH_PX, 0), min(columns[-1] + REACH_PX + 1, width)
+    known = np.pad(filled[top:bottom, left:right], 1)
+    colours = np.pad(rgba[top:bottom, left:right, :3], ((1, 1), (1, 1), (0, 0)))
+    inside = np.zeros_like(known)
+    inside[1:-1, 1:-1] = True
+    for _ in range(REACH_PX):
+        taken = known.copy()
+        for shift, axis in ((1, 1), (-1, 1), (1, 0), (-1, 0)):
+            y, x = np.nonzero(np.roll(known, shift, axis) & ~taken & inside)
+            colours[y, x] = colours[y - shift * (axis == 0), x - shift * (axis == 1)]
+            taken[y, x] = True
+        known = taken
+    result = rgba.copy()
+    window = result[top:bottom, left:right]
+    window[..., :3] = np.where(window[..., 3:] == 0, colours[1:-1, 1:-1], window[..., :3])
+    return result
 
 
 class MasterFilm:
@@ -60,8 +88,6 @@ class MasterFilm:
         self._canvas = np.zeros((output.height_px, output.width_px, 4), np.uint8)
         self._run = self._written = 0
         self._container, self._stream, self._tick = open_stream(path, output, form, steps)
-        if form.container == "mov":
-            self._container.metadata["timecode"] = counted(output.timecode, output.rate)
 
     def show(self, patches: Iterable[Patch]) -> None:
         """One more frame, differing from the last in these patches; the first one's cover everything."""
@@ -108,7 +134,7 @@ class MasterFilm:
             self._written += 1
 
     def _picture(self) -> av.VideoFrame:
-        frame = av.VideoFrame.from_ndarray(self._canvas, format="rgba")
+        frame = av.VideoFrame.from_ndarray(bled(self._canvas) if self._form.alpha else self._canvas, format="rgba")
         if self._form.pixel_format != "rgba":
             frame = frame.reformat(
                 format=self._form.pixel_format,

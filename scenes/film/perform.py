@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -44,6 +44,8 @@ def film_clip(
     OSError when the file cannot be written.
     """
     board = CLIP_KINDS[brief.subject.kind].board(brief)
+    if FORMS[form].alpha:
+        board = over_footage(board)
     output = Output(board.width_px, board.height_px, board.rate, brief.output.timecode)
     try:
         perform(board, lambda: open_film(path, output, FORMS[form], on_frames, board, is_aside), FORMS[form].alpha)
@@ -53,6 +55,15 @@ def film_clip(
     except BaseException:
         path.unlink(missing_ok=True)
         raise
+
+
+FALSE_OVER_FOOTAGE = frozenset({"scrim", "heading", "note"})
+"""A dark veil, the shot's cut and distance, from where the perspective is true: they tell of our own picture."""
+
+
+def over_footage(board: Board) -> Board:
+    """The board without what is false when it lies over a filmed shot."""
+    return replace(board, elements=tuple(e for e in board.elements if e.id not in FALSE_OVER_FOOTAGE))
 
 
 def render_clip(brief: Brief, path: Path, form: str = "h264") -> Written:

@@ -84,7 +84,7 @@ def test_a_rendered_clip_speaks_and_a_recording_goes_first(tmp_path: Path) -> No
     lesson = tmp_path / "a.yaml"
     lesson.write_text(LESSON)
     (clip,) = plan(load(lesson)).clips
-    told = draw(Task(clip, tmp_path / "clip.mp4", "draft"))
+    told = draw(Task(clip, tmp_path / "clip.mp4", "draft", "A1B2C3D4"))
     assert json.dumps(told["drawn"].steps[0].first_frame) == "10"
     with av.open(str(tmp_path / "clip.mp4")) as container:
         heard = np.concatenate([f.to_ndarray().reshape(-1) for f in container.decode(audio=0)])

@@ -28,13 +28,13 @@ from scenes.board import (
 from scenes.board.brief import Output
 from scenes.draw.display import cloth
 from scenes.draw.picture import picture as drawn
-from scenes.film.forms import FORMS
+from scenes.film.forms import EVERY_FRAME, FORMS
 from scenes.film.masters import straight
 from scenes.film.perform import open_film, perform
 from scenes.look.dusk import DUSK
 
 WIDTH, HEIGHT, FRAMES = 192, 108, 40
-MASTERS = [name for name, form in FORMS.items() if form.is_master]
+MASTERS = [name for name, form in EVERY_FRAME.items() if form.is_master]
 
 
 def board() -> Board:

@@ -410,3 +410,35 @@ def test_the_fcpxml_lays_the_clips_frame_by_frame(
         ]
         (media,) = asset
         assert (tmp_path / unquote(media.attrib["src"])).is_file()
+
+
+@pytest.mark.parametrize("non_drop", [False, True])
+def test_a_source_is_counted_as_its_own_file_counts_it(
+    non_drop: bool, tmp_path: Path, stock: SimpleNamespace
+) -> None:
+    """A clip over a filmed shot has that shot's timecode, and its file keeps drop frame in a list without it.
+
+    Read back by OpenTimelineIO's reader of such lists, which takes `;` for drop frame.
+    """
+    told = {"timecode": "01:00:01;02", "reel": "FILMREEL"}
+    entry = stock.entry("a", 12, (30000, 1001), [("s", 8, "Say."), ("t", 4, "")], **told)
+    footage = stock.write_folder(tmp_path, [entry])
+    wishes = Wishes(non_drop=non_drop)
+    timeline.deliver(footage, wishes)
+    fcpxml.deliver(footage, wishes)
+    edl.deliver(footage, wishes)
+    first = Timecode(DROP_RATE, drop=True).frame("01:00:01;02")
+    text = (tmp_path / "thin-and-full.edl").read_text("ascii")
+    mark = ":" if non_drop else ";"
+    assert f"FILMREEL V     C        01:00:01;02 01:00:01;14 01:00:00{mark}00 01:00:00{mark}12" in text
+    read = otio.adapters.read_from_string(text, "cmx_3600", rate=30000 / 1001)
+    (clip,) = read.find_clips()
+    assert (clip.source_range.start_time.value, clip.source_range.duration.value) == (first, 12)
+    (clip,) = otio.adapters.read_from_file(str(tmp_path / "thin-and-full.otio")).find_clips()
+    assert clip.media_reference.available_range.start_time.value == clip.source_range.start_time.value == first
+    assert [m.marked_range.start_time.value for m in clip.markers] == [first, first + 8]
+    root = ET.fromstring((tmp_path / "thin-and-full.xml").read_text("utf-8"))
+    assert [e.findtext("timecode/string") for e in root.iter("file")] == ["01:00:01;02"]
+    assert [e.findtext("timecode/reel/name") for e in root.iter("file")] == ["FILMREEL"]
+    (asset,) = ET.fromstring((tmp_path / "thin-and-full.fcpxml").read_text("utf-8")).iter("asset")
+    assert Fraction(asset.attrib["start"].removesuffix("s")) == first / DROP_RATE
