@@ -12,6 +12,7 @@ from pathlib import Path
 
 from aimgeo.construct.language import BALLS, KNOWN_LINES, KNOWN_POINTS, OPERATIONS, SIDES, WHICH
 from aimgeo.tables import TABLES
+from lessons.lesson.faults import FAULTS
 from lessons.lesson.fields import METHOD_NAMES
 from lessons.lesson.model import AXES
 from lessons.lesson.schema import SCHEMA_FILE, schema_text
@@ -101,6 +102,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "sides": lambda: _or(SIDES),
     "balls": lambda: _or(BALLS),
     "looks": lambda: _or(LOOKS),
+    "faults": lambda: _table(("id", "stands for"), [(f"`{id}`", says) for id, says in FAULTS.items()]),
 }
 """What stands between two marks of a Markdown file, by its name there."""
 

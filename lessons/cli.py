@@ -28,6 +28,16 @@ class Verbs(click.Group):
         command: click.Command = import_module(f"lessons.commands.{cmd_name}").command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The verb that is asked for; a slip of the pen is told what was meant."""
+        if args and args[0] not in VERBS and not args[0].startswith("-"):
+            from lessons.lesson.faults import did_you_mean
+
+            ctx.fail(f"no such command '{args[0]}'{did_you_mean(args[0], VERBS)}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The list of verbs, without importing them."""
         with formatter.section("Commands"):

@@ -118,7 +118,7 @@ def _deliver(
                 click.echo(f"{'conform':<14} {conformed.replaced} cuts were replaced: {conformed.path}")
                 warnings += conformed.said
     except (LessonError, ManifestError, FolderError) as error:
-        click.echo(str(error), err=True)
+        click.echo(error.told() if isinstance(error, LessonError) else str(error), err=True)
         return None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()

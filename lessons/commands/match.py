@@ -48,7 +48,7 @@ def command(files: tuple[Path, ...], picture: bool, camera: bool, points: bool, 
             click.echo(_matched(path, picture, camera))
         except LessonError as error:
             failed += 1
-            click.echo(str(error), err=True)
+            click.echo(error.told(), err=True)
         except OSError as error:
             failed += 1
             click.echo(

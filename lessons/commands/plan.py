@@ -39,7 +39,7 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
             plans.append(plan(load(path), draft=draft))
         except LessonError as error:
             is_faulty = True
-            click.echo(str(error), err=True)
+            click.echo(error.told(), err=True)
     for made in plans:
         why = None
         if out is not None:
@@ -52,6 +52,9 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
             except FolderError as error:
                 raise click.ClickException(str(error)) from error
         click.echo("\n".join(listing(made.only(only), read_pace(made.form), why)))
+    if only and plans and not any(made.only(only).clips or made.only(only).left_out for made in plans):
+        asked = " or ".join(map(repr, only))
+        raise click.ClickException(f"no clip fits {asked}; `aimgeo plan` without --only lists their names.")
     sys.exit(1 if is_faulty else 0)
 
 

@@ -110,7 +110,7 @@ def _plans(files: Sequence[Path], draft: bool, language: str | None) -> list[Pla
         try:
             plans.append(plan(load(path), draft=draft, language=language))
         except LessonError as error:
-            faults.append(str(error))
+            faults.append(error.told())
     if faults:
         click.echo("\n".join(faults), err=True)
         click.echo("Nothing was rendered.", err=True)

@@ -31,7 +31,7 @@ def command(lessons: tuple[Path, ...], out: Path, language: str | None) -> None:
             made = plan(load(path), language=language)
         except LessonError as error:
             is_faulty = True
-            click.echo(str(error), err=True)
+            click.echo(error.told(), err=True)
             continue
         stem = f"{made.identity}_script"
         files = [write_text(out / f"{stem}.md", markdown(made))]

@@ -33,7 +33,7 @@ def command(
     try:
         made = plan(load(lesson), draft=draft, language=language).only(only)
     except LessonError as error:
-        click.echo(str(error), err=True)
+        click.echo(error.told(), err=True)
         sys.exit(1)
     if not made.clips:
         raise click.ClickException(
@@ -45,9 +45,7 @@ def command(
         # in a shell it is easier to type ghost-ball than 'ghost ball'
         step = next((n for n in names if step_key(n) == step_key(step)), step)
     if step is not None and step not in names:
-        raise click.ClickException(
-            f"clip '{brief.name}' has no step '{step}'{did_you_mean(step, names)} Its steps: {', '.join(names)}."
-        )
+        raise click.ClickException(f"clip '{brief.name}' has no step '{step}'{did_you_mean(step, names)}")
     path = out or Path(f"{brief.name}{'' if step is None else '_' + step.replace(' ', '-')}.png")
     try:
         _draw(brief, step, path)

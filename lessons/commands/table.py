@@ -27,6 +27,6 @@ def command(lesson: Path, form: str) -> None:
     try:
         table = accuracy_of(plan(load(lesson)))
     except LessonError as error:
-        click.echo(str(error), err=True)
+        click.echo(error.told(), err=True)
         sys.exit(1)
     click.echo(FORMATS[form](table), nl=False)

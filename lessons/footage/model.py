@@ -157,7 +157,7 @@ class MatchFile:
     def fault(self, sentence: str, at: tuple[str | int, ...] = ()) -> LessonError:
         """A fault of this file at a key."""
         of_key = at[:1] == ("points",) and len(at) == 2
-        return LessonError([Fault(explain.place_of(self.tree, at, of_key=of_key), sentence)])
+        return LessonError([Fault(explain.place_of(self.tree, at, of_key=of_key), sentence, "recording")])
 
     def clicks(self, size_px: tuple[int, int]) -> Clicks:
         """The clicks on a picture of this size. Raises LessonError for pixels outside of it or another shape."""
@@ -173,6 +173,7 @@ class MatchFile:
                     Fault(
                         self.place(*location),
                         f"[{pixel[0]:g}, {pixel[1]:g}] lies outside the picture, which is {shown}.",
+                        "recording",
                     )
                 )
             return x, y
@@ -229,7 +230,13 @@ def load(path: Path) -> MatchFile:
     tree = read(path)
     if not isinstance(tree, Keys):
         raise LessonError(
-            [Fault(tree.place, "is no match file; it is a mapping of keys: footage, points, balls and others.")]
+            [
+                Fault(
+                    tree.place,
+                    "is no match file; it is a mapping of keys: footage, points, balls and others.",
+                    "recording",
+                )
+            ]
         )
     faults = list(explain.empty_values(tree))
     known: dict[int, tuple[str, ...]] = {}
@@ -251,17 +258,17 @@ def _clicked(tree: Keys) -> tuple[dict[str, tuple[float, float]], list[Fault]]:
         return {}, []
     place, node = tree.entries["points"]
     if not isinstance(node, Keys):
-        return {}, [Fault(place, "points must be a mapping: a point's name and [x, y] on each line.")]
+        return {}, [Fault(place, "points must be a mapping: a point's name and [x, y] on each line.", "recording")]
     found: dict[str, tuple[float, float]] = {}
     faults: list[Fault] = []
     for name, (at, value) in node.entries.items():
         if name not in NAMED:
-            faults.append(Fault(at, f"unknown point '{name}'{_near(name)}"))
+            faults.append(Fault(at, f"unknown point '{name}'{_near(name)}", "recording"))
             continue
         try:
             found[name] = _pixel(plain(value))
         except ValueError as error:
-            faults.append(Fault(value.place, f"points.{name} {error}"))
+            faults.append(Fault(value.place, f"points.{name} {error}", "recording"))
     return found, faults
 
 

@@ -55,18 +55,21 @@ def _name(value: Any) -> str:
 
 def _words(value: Any) -> str:
     if not isinstance(value, str):
-        raise ValueError("needs a text.")
+        raise values.Refused(
+            f"needs a text, not {'a list' if isinstance(value, list) else 'a mapping'}.", "wrong-shape"
+        )
     text = value.strip()
     if not text:
-        raise ValueError("is empty; write the words or leave the key out.")
+        raise values.Refused("is empty; write the words or leave the key out.", "text")
     if len(text) > MOST_TEXT:
-        raise ValueError(f"is {len(text)} characters long; at most {MOST_TEXT} fit.")
+        raise values.Refused(f"is {len(text)} characters long; at most {MOST_TEXT} fit.", "text")
     if any(not c.isprintable() and c not in "\n\u202f\u00a0" for c in text):
-        raise ValueError("holds control characters; write plain text.")
+        raise values.Refused("holds control characters; write plain text.", "text")
     if not text.isascii() and (backward := [c for c in text if unicodedata.bidirectional(c) in ("R", "AL", "AN")]):
-        raise ValueError(
+        raise values.Refused(
             f"holds '{''.join(dict.fromkeys(backward))[:20]}', which is written from right to left; pictures and "
-            "captions can't set that yet."
+            "captions can't set that yet.",
+            "text",
         )
     return text
 
@@ -74,7 +77,9 @@ def _words(value: Any) -> str:
 def _shown(value: Any) -> str:
     text = _words(value)
     if not text.isascii() and (missing := without_glyph(text)):
-        raise ValueError(f"holds '{missing}', which the font of the pictures can't draw; write it another way.")
+        raise values.Refused(
+            f"holds '{missing}', which the font of the pictures can't draw; write it another way.", "text"
+        )
     return text
 
 
@@ -129,22 +134,32 @@ def _number(**bounds: Any) -> dict[str, Any]:
     return {"type": "number", **bounds}
 
 
+LENGTH_PATTERN = (
+    r"^[+−-]?[0-9 ./½¼¾⅓⅔⅛⅜⅝⅞]+\s*(mm|cm|m|in|inch|inches|\"|ft|foot|feet|'|balls?|diamonds?)"
+    r"(\s*[0-9 ./½¼¾⅓⅔⅛⅜⅝⅞]+\s*(in|inch|inches|\"))?$"
+)
 LENGTH_SCHEMA = {
     "anyOf": [
-        {"type": "string", "pattern": r'^[+-]?[0-9 ./]+\s*(mm|cm|m|in|inch|inches|"|ft|balls?|diamonds?)$'},
+        {"type": "string", "pattern": LENGTH_PATTERN},
         {"const": 0},
     ],
 }
 CUT_SCHEMA = {
     "anyOf": [
         _number(minimum=0, exclusiveMaximum=90),
-        {"type": "string", "pattern": r"^[0-9 ./]+\s*(deg|degrees?|°|overlap|sixteenths?)?$"},
+        {"type": "string", "pattern": r"^[0-9 ./½¼¾⅓⅔⅛⅜⅝⅞]+\s*(deg|degrees?|[°º˚]|overlap|sixteenths?)?$"},
     ],
     "description": "Degrees (14.5), an overlap (3/4) or sixteenths of a ball (8 sixteenths).",
 }
-SECONDS_PATTERN, ANGLE_PATTERN = r"^[0-9.]+\s*s$", r"^[+-]?[0-9.]+\s*(deg|degrees?|°)?$"
+SECONDS_PATTERN, ANGLE_PATTERN = r"^[0-9.]+\s*(s|sec|seconds?|ms)$", r"^[+-]?[0-9.]+\s*(deg|degrees?|°)?$"
 SECONDS_SCHEMA = {
     "anyOf": [_number(exclusiveMinimum=0, maximum=600), {"type": "string", "pattern": SECONDS_PATTERN}]
+}
+MARK_SCHEMA = {
+    "anyOf": [
+        _number(minimum=0, maximum=86_400),
+        {"type": "string", "pattern": r"^([0-9]{1,3}:){0,2}[0-9.]+\s*s?$"},
+    ]
 }
 RATE_SCHEMA = {
     "enum": [24, 25, 30, 50, 60, 23.976, 29.97, 59.94, *(f"{n}/{d}" for n, d in values.RATES.values() if d > 1)]
@@ -174,17 +189,40 @@ def setting_field(setting: Setting) -> Any:
     return Annotated[float, PlainValidator(read), WithJsonSchema(schema)]
 
 
+UNITS = 1
+"""Where the context of a validation holds the lesson's units; no mapping has this id."""
+
+
+def _units(info: ValidationInfo) -> str:
+    return str((info.context or {}).get(UNITS, "mm"))
+
+
+def _length(value: Any, info: ValidationInfo) -> Length:
+    return values.length(value, _units(info))
+
+
+def _positive_length(value: Any, info: ValidationInfo) -> Length:
+    return values.positive_length(value, _units(info))
+
+
+def _two_lengths(value: Any) -> Any:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        text = "a list" if isinstance(value, list | tuple) else f"'{str(value)[:40]}'"
+        raise values.Refused(f"needs two lengths, [x, y], such as [2 diamonds, 0], not {text}.", "wrong-shape")
+    return value
+
+
 CutValue = Annotated[Cut, PlainValidator(values.cut), WithJsonSchema(CUT_SCHEMA)]
-LengthValue = Annotated[Length, PlainValidator(values.length), WithJsonSchema(LENGTH_SCHEMA)]
-PositiveLength = Annotated[Length, PlainValidator(values.positive_length), WithJsonSchema(LENGTH_SCHEMA)]
+LengthValue = Annotated[Length, PlainValidator(_length), WithJsonSchema(LENGTH_SCHEMA)]
+PositiveLength = Annotated[Length, PlainValidator(_positive_length), WithJsonSchema(LENGTH_SCHEMA)]
 Seconds = Annotated[float, PlainValidator(values.seconds), WithJsonSchema(SECONDS_SCHEMA)]
-Mark = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+Mark = Annotated[float, PlainValidator(values.mark_s), WithJsonSchema(MARK_SCHEMA)]
 Rate = Annotated[tuple[int, int], PlainValidator(values.rate), WithJsonSchema(RATE_SCHEMA)]
 Size = Annotated[tuple[int, int], PlainValidator(values.size), WithJsonSchema(SIZE_SCHEMA)]
 Words = Annotated[str, PlainValidator(_words), WithJsonSchema({"type": ["string", "number"]})]
 Shown = Annotated[str, PlainValidator(_shown), WithJsonSchema({"type": ["string", "number"]})]
 Name = Annotated[str, PlainValidator(_name), WithJsonSchema({"type": "string", "pattern": NAME_PATTERN})]
-Spot = tuple[LengthValue, LengthValue]
+Spot = Annotated[tuple[LengthValue, LengthValue], BeforeValidator(_two_lengths)]
 METHOD_NAMES = tuple(method.replace("_", "-") for method in METHODS)
 Language: Any = Annotated[choice(LANGUAGES), BeforeValidator(left_to_right)]
 OWN_NAMES = 0
@@ -194,7 +232,7 @@ OWN_NAMES = 0
 def _method(name: Any, info: ValidationInfo) -> Any:
     known = (*METHOD_NAMES, *(info.context or {}).get(OWN_NAMES, ()))
     if name not in known:
-        raise ValueError(f"is '{str(name)[:40]}'{did_you_mean(str(name), known)}")
+        raise values.Refused(f"is '{str(name)[:40]}'{did_you_mean(str(name), known)}", "unknown-name")
     return name
 
 

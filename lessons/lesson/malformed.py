@@ -6,39 +6,65 @@ import re
 
 import yaml
 
+from lessons.lesson.faults import FaultId
+
 KEY = r"^(\s*(?:- +)?)([A-Za-z_][\w-]*)"
+SIGNS = "*&!%@`|>{["
+"""A text without quotes can't begin with one of these."""
+
+Told = tuple[int, int, str, FaultId]
 
 
-def explained(text: str, error: yaml.MarkedYAMLError) -> tuple[int, int, str]:
-    """Line and column, counted from 1, and a sentence."""
+def explained(text: str, error: yaml.MarkedYAMLError) -> Told:
+    """Line and column, counted from 1, a sentence, and the fault's id."""
     problem, mark, context = error.problem or "", error.problem_mark or error.context_mark, error.context or ""
     if mark is None or "depth" in problem:
         line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        return line, column, f"this is not well-formed YAML: {problem or context}."
+        return line, column, f"this is not well-formed YAML: {problem or context}.", "yaml"
     lines = text.splitlines() or [""]
     at = min(mark.line, len(lines) - 1)
     here, opened = lines[at], error.context_mark
     if "\t" in here[: mark.column + 1]:
-        return at + 1, here.index("\t") + 1, "a tab; indent with spaces."
+        return at + 1, here.index("\t") + 1, "a tab; indent with spaces.", "yaml-tab"
+    if "escape" in problem:
+        sign_at = max(here.rfind("\\", 0, mark.column + 1), 0)
+        sign = here[sign_at : sign_at + 2]
+        sentence = f"'{sign}' means nothing in double quotes; write \\\\ for a backslash, or single quotes."
+        return at + 1, sign_at + 1, sentence, "yaml-quotes"
     if opened is not None and "quoted scalar" in context:
-        return opened.line + 1, opened.column + 1, "the quote that opens here is not closed."
+        return opened.line + 1, opened.column + 1, "the quote that opens here is not closed.", "yaml-quotes"
     if opened is not None and "flow" in context and opened.line < len(lines):
         bracket = lines[opened.line][opened.column : opened.column + 1]
-        sentence = f"the '{bracket}' that opens here is not closed, or a ',' is missing between two entries."
         if bracket in ("{", "["):
-            return opened.line + 1, opened.column + 1, sentence
+            return _unclosed(lines, opened.line, opened.column, mark.line)
     for n in dict.fromkeys((at, *_before(lines, at))):
         found = _in_line(lines[n])
         if found is not None:
-            return n + 1, found[0], found[1]
+            return n + 1, *found
     key = re.match(KEY + ":", here)
     if key and mark.column <= len(key[1]) + len(key[2]):
-        return (
-            at + 1,
-            len(key[1]) + 1,
-            f"'{key[2]}' stands under nothing; indent it like the keys that it belongs to.",
-        )
-    return at + 1, mark.column + 1, f"this is not well-formed YAML: {problem or context}."
+        sentence = f"'{key[2]}' stands under nothing; indent it like the keys that it belongs to."
+        return at + 1, len(key[1]) + 1, sentence, "yaml-indent"
+    return at + 1, mark.column + 1, f"this is not well-formed YAML: {problem or context}.", "yaml"
+
+
+def _unclosed(lines: list[str], at: int, column: int, noticed: int) -> Told:
+    """A bracket that is not closed; or one that is, with a comma missing inside."""
+    line = lines[at]
+    bracket = line[column]
+    closes = {"{": "}", "[": "]"}[bracket]
+    if noticed == at and closes in line[column:]:
+        missing = re.search(r"[^\s,{\[] +([A-Za-z_][\w-]*): ", line[column:])
+        if missing:
+            return (
+                at + 1,
+                column + missing.start(1) + 1,
+                f"a ',' is missing before '{missing[1]}'.",
+                "yaml-bracket",
+            )
+        sentence = f"inside this '{bracket}' a ',' is missing between two entries, or a text needs quotes."
+        return at + 1, column + 1, sentence, "yaml-bracket"
+    return at + 1, column + 1, f"the '{bracket}' that opens here is not closed.", "yaml-bracket"
 
 
 def _before(lines: list[str], at: int) -> list[int]:
@@ -48,26 +74,33 @@ def _before(lines: list[str], at: int) -> list[int]:
     )
 
 
-def _in_line(line: str) -> tuple[int, str] | None:
-    """A slip that a line shows by itself: its column and what to write."""
+def _in_line(line: str) -> tuple[int, str, FaultId] | None:
+    """A slip that a line shows by itself: its column, what to write, and its id."""
     key = re.match(KEY + r":\s+", line)
     value = line[key.end() :] if key else ""
     column = key.end() + 1 if key else 1
     if re.match(r"'[^']*'\w", value):
-        return column, "the second ' ends the text; put a text that holds one in double quotes: \"Don't\"."
+        sentence = "the second ' ends the text; put a text that holds one in double quotes: \"Don't\"."
+        return column, sentence, "yaml-quotes"
+    if re.match(r'"(?:[^"\\]|\\.)*"\s*[^\s#,\]}]', value):
+        sentence = f"the second \" ends the text; put all of it in quotes: '{_short(value, '')}'."
+        return column, sentence, "yaml-quotes"
     if re.match(r"(\{[^}]*\}|\[[^]]*\])\s*[^\s#,]", value):
-        return column, f'a text that begins with {value[0]} needs quotes: "{_short(value)}".'
-    if key and value[:1] not in ("'", '"', "{", "[", "|", ">", "&", "*", "") and ": " in value:
-        return column, f"a text with ': ' in it needs quotes: \"{_short(value)}\"."
+        return column, f'a text that begins with {value[0]} needs quotes: "{_short(value)}".', "yaml-quotes"
+    if re.match(r"[*&](?![\w-]+\s*$)|[!%@`]|[-?>|] \S", value):
+        return column, f'a text that begins with {value[0]} needs quotes: "{_short(value)}".', "yaml-quotes"
+    if key and value[:1] not in ("'", '"', "", *SIGNS) and re.search(r":(\s|$)", value):
+        return column, f"a text with ': ' in it needs quotes: \"{_short(value)}\".", "yaml-colon"
     glued = re.match(KEY + r":(?=[^\s:])", line)
     if glued and "://" not in line:
-        return len(glued[1]) + 1, f"a space is missing after '{glued[2]}:'."
+        return len(glued[1]) + 1, f"a space is missing after '{glued[2]}:'.", "yaml-space"
     bare = re.match(KEY + r" +[^:]*$", line)
     if bare and not line.lstrip().startswith("- "):
-        return len(bare[1]) + 1, f"':' is missing after '{bare[2]}'."
+        return len(bare[1]) + 1, f"':' is missing after '{bare[2]}'.", "yaml-colon"
     return None
 
 
-def _short(text: str) -> str:
-    text = text.strip().replace('"', "'")
+def _short(text: str, quote: str = "'") -> str:
+    text = text.strip()
+    text = text.replace('"', quote) if quote else text
     return text if len(text) <= 40 else text[:37] + "..."

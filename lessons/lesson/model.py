@@ -24,6 +24,7 @@ from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
     OWN_NAMES,
+    UNITS,
     CutValue,
     Language,
     LengthValue,
@@ -320,6 +321,8 @@ class Lesson:
     tree: Node
     own: Mapping[str, Own] = field(default_factory=dict)
     """Methods of its own, by their keys."""
+    notes: tuple[Fault, ...] = ()
+    """What is read without complaint and may not be meant."""
 
     def place(self, *location: str | int) -> Place:
         """Where a value stands in the file: as near as the file says it."""
@@ -365,23 +368,50 @@ def slug(text: str) -> str:
 def _lesson(tree: Node, file: str, stem: str) -> Lesson:
     if not isinstance(tree, Keys):
         raise LessonError(
-            [Fault(tree.place, "is no lesson; a lesson is a mapping of keys: title, clips and others.")]
+            [
+                Fault(
+                    tree.place,
+                    "is no lesson; a lesson is a mapping of keys: title, clips and others.",
+                    "wrong-shape",
+                )
+            ]
         )
     faults = list(explain.empty_values(tree))
-    known: dict[int, tuple[str, ...]] = {}
+    known: dict[int, Any] = {}
     data = plain(tree)
     own: dict[str, Own] = {}
     known[OWN_NAMES] = _own_names(data)
+    known[UNITS] = data.get("units") or "mm"
     try:
         keys = lesson_model(_kinds(data)).model_validate(data, context=known)
     except ValidationError as error:
-        faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
+        faults += [
+            f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known, _belongs))
+        ]
     else:
         faults += _untranslated(keys, tree)
         own = read_own(keys.own_methods, lambda at: explain.place_of(tree, at), faults)
     if faults:
         raise LessonError(faults)
-    return Lesson(file, keys.identity or slug(stem), keys, tree, own)
+    notes = [note for at, _ in texts(keys) for note in explain.notes(tree, at)]
+    cuts = [("cuts",), *(("clips", k, "cuts") for k in range(len(keys.clips)))]
+    notes += [note for at in cuts for note in explain.split_numbers(tree, at)]
+    return Lesson(file, keys.identity or slug(stem), keys, tree, own, tuple(sorted(set(notes))))
+
+
+def _belongs(key: str, holder: Any) -> str:
+    """Where a key belongs that stands in the wrong place: the lesson, a group of clips, or a part of it."""
+    is_group = isinstance(holder, Mapping) and "kind" in holder
+    for name, part in (("output", Output), ("speech", Speech)):
+        if key in part.model_fields and isinstance(holder, Mapping) and ("clips" in holder or is_group):
+            return f"it belongs in '{name}'"
+    if not is_group and key in LessonKeys.model_fields:
+        return "it belongs to the lesson, at the left edge"
+    kinds = [name for name, kind in CLIP_KINDS.items() if key in group_model(kind).model_fields]
+    if kinds:
+        told = f"the kind{'s' if len(kinds) > 1 else ''} {', '.join(kinds)}"
+        return f"it is a key of {told}" if is_group else "it belongs in a group of clips"
+    return "it belongs in a step of 'steps'" if is_group and key in StepWords.model_fields else ""
 
 
 def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
@@ -391,9 +421,10 @@ def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
         if isinstance(text, str) and len(keys.language) > 1:
             each = ", ".join(f"{one}: ..." for one in keys.language)
             sentence = f"the lesson is in {' and '.join(keys.language)}: write this text in each, {{{each}}}."
-            yield Fault(explain.place_of(tree, at), sentence)
+            yield Fault(explain.place_of(tree, at), sentence, "language")
         elif lacks:
-            yield Fault(explain.place_of(tree, at), f"'{lacks[0]}' is missing; the lesson is in that language.")
+            sentence = f"'{lacks[0]}' is missing; the lesson is in that language."
+            yield Fault(explain.place_of(tree, at), sentence, "language")
 
 
 def _own_names(data: Any) -> tuple[str, ...]:

@@ -179,7 +179,7 @@ def read_own(keys: Mapping[str, OwnMethodKeys], place_of: Any, faults: list[Faul
         at: Location = ("own_methods", name)
         found: list[tuple[Location, str]] = []
         own = _read_method(name, method, found)
-        faults += [Fault(place_of((*at, *where)), f"{_told((*at, *where))}: {s}") for where, s in found]
+        faults += [Fault(place_of((*at, *where)), f"{_told((*at, *where))}: {s}", "method") for where, s in found]
         if own is not None:
             made[own.name] = own
     return made

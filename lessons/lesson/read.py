@@ -6,20 +6,24 @@ hide or multiply (duplicate and merge keys, tags, endless nesting, alias bombs) 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import yaml
 
-from lessons.lesson.faults import Fault, LessonError, Place
+from lessons.lesson.faults import Fault, FaultId, LessonError, Place
 from lessons.lesson.malformed import explained
 
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 12
 MOST_VALUES = 20_000
 """Counted as if every alias were written out."""
+
+BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
+"""What ends a line, as YAML 1.1 has it: places count these."""
 
 # the C parser is ten times as fast and gives the same events; PyYAML builds without it where libyaml is missing
 LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -30,6 +34,7 @@ class Text:
     """A single value as it was written. `quoted` tells an empty text from no value at all.
 
     `end` is the place right behind it; `style` is how YAML wrote it: plain (''), quoted, or a block ('|', '>').
+    `comment` is what a # right behind a plain text takes away from it ('#1' of 'Lesson #1').
     """
 
     place: Place
@@ -38,6 +43,7 @@ class Text:
     size: int = 1
     end: Place | None = None
     style: str = ""
+    comment: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +82,10 @@ def read(path: Path, shown_as: str | None = None) -> Node:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
-        raise _refusal(Place(name), f"cannot be read: {(error.strerror or str(error)).lower()}.") from None
+        raise _refusal(Place(name), f"cannot be read: {(error.strerror or str(error)).lower()}.", "file") from None
     if len(data) > MOST_BYTES:
         raise _refusal(
-            Place(name), f"is larger than {MOST_BYTES // 1000} kB; a lesson file is a few pages at most."
+            Place(name), f"is larger than {MOST_BYTES // 1000} kB; a lesson file is a few pages at most.", "file"
         )
     return read_text(data, name)
 
@@ -96,16 +102,17 @@ def read_text(data: bytes | str, name: str) -> Node:
             data = data.decode("utf-8-sig")
         except UnicodeDecodeError as error:
             line = error.object[: error.start].count(b"\n") + 1
-            raise _refusal(Place(name, line), "is not UTF-8 text; save it as UTF-8.") from None
-    builder = _Builder(name)
+            raise _refusal(Place(name, line), "is not UTF-8 text; save it as UTF-8.", "file") from None
+    builder = _Builder(name, data)
     try:
         tree = builder.document(yaml.parse(data, Loader=LOADER))
     except yaml.MarkedYAMLError as error:
-        line, column, sentence = explained(data, error)
-        raise _refusal(Place(name, line, column), sentence) from None
+        line, column, sentence, id = explained(data, error)
+        raise _refusal(Place(name, line, column), sentence, id) from None
     except yaml.reader.ReaderError as error:
         line = data[: error.position].count("\n") + 1
-        raise _refusal(Place(name, line), "holds a character that YAML does not allow; remove it.") from None
+        sentence = "holds a character that YAML does not allow; remove it."
+        raise _refusal(Place(name, line), sentence, "yaml-forbidden") from None
     if builder.faults:
         raise LessonError(builder.faults)
     return tree
@@ -120,15 +127,16 @@ def plain(node: Node) -> Any:
     return {key: plain(value) for key, (_, value) in node.entries.items()}
 
 
-def _refusal(place: Place, sentence: str) -> LessonError:
-    return LessonError([Fault(place, sentence)])
+def _refusal(place: Place, sentence: str, id: FaultId = "yaml-forbidden") -> LessonError:
+    return LessonError([Fault(place, sentence, id)])
 
 
 class _Builder:
     """Builds the tree from parser events, so that every bound holds before anything is built."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, text: str) -> None:
         self.name = name
+        self.lines = BREAK.split(text)
         self.faults: list[Fault] = []
         self.anchors: dict[str, Node | None] = {}
 
@@ -140,7 +148,7 @@ class _Builder:
                     raise _refusal(self.place(event), "starts a second document; a lesson file holds one lesson.")
                 tree = self.node(next(events), events, 1)
         if tree is None:
-            raise _refusal(Place(self.name), "is empty; a lesson needs at least a title and clips.")
+            raise _refusal(Place(self.name), "is empty; a lesson needs at least a title and clips.", "file")
         return tree
 
     def place(self, event: yaml.Event) -> Place:
@@ -158,13 +166,15 @@ class _Builder:
         if depth > MOST_DEPTH:
             raise _refusal(place, f"is nested deeper than {MOST_DEPTH} levels.")
         if event.tag is not None:  # type: ignore[attr-defined]
-            raise _refusal(place, f"the tag '{event.tag}' is not allowed in a lesson; write the value alone.")  # type: ignore[attr-defined]
+            sentence = f"the tag '{event.tag}' is not allowed in a lesson; write the value alone, or in quotes."  # type: ignore[attr-defined]
+            raise _refusal(place, sentence)
         anchor = getattr(event, "anchor", None)
         if anchor:
             self.anchors[anchor] = None
         built: Node
         if isinstance(event, yaml.ScalarEvent):
-            built = Text(place, event.value, bool(event.style), 1, self.end(event), event.style or "")
+            end, style = self.end(event), event.style or ""
+            built = Text(place, event.value, bool(style), 1, end, style, "" if style else self.comment(end))
         elif isinstance(event, yaml.SequenceStartEvent):
             built = self.items(events, place, depth, bool(event.flow_style))
         else:
@@ -209,10 +219,37 @@ class _Builder:
                 raise _refusal(at, "the merge key '<<' is not allowed in a lesson; write the keys out.")
             if key.text in entries:
                 first = entries[key.text][0]
-                self.faults.append(Fault(at, f"'{_short(key.text)}' is given twice; first in line {first.line}."))
+                sentence = f"'{_short(key.text)}' is given twice; first in line {first.line}."
+                self.faults.append(Fault(at, sentence, "given-twice"))
+                continue
+            if before := self.comma(entries, key, value, is_flow):
+                # 12,5 in braces is two entries to YAML and one number to whoever wrote it
+                entries[before[0]] = (before[1], before[2])
+                continue
+            if re.match(r"-\w", key.text) and not is_flow and not key.quoted:
+                self.faults.append(Fault(at, "a space is missing after '-'.", "yaml-space"))
                 continue
             entries[key.text] = (at, value)
         return Keys(place, entries, size, self.end(event), is_flow)
+
+    def comment(self, end: Place) -> str:
+        """What stands behind a plain text as a comment that may not be meant as one: '#1', not '# a note'."""
+        found = re.match(r"\s+(#\S.*)", self.lines[end.line - 1][end.column - 1 :])
+        return found[1].rstrip() if found else ""
+
+    @staticmethod
+    def comma(
+        entries: dict[str, tuple[Place, Node]], key: Text, value: Node, is_flow: bool
+    ) -> tuple[str, Place, Text] | None:
+        """The entry before, with the rest of its number that stands here as a key; None where there is none."""
+        if not (is_flow and entries and isinstance(value, Text) and not value.text and key.text[:1].isdigit()):
+            return None
+        name, (at, node) = list(entries.items())[-1]
+        if not isinstance(node, Text) or not node.text[-1:].isdigit() or node.end is None:
+            return None
+        if (key.place.line, key.place.column) != (node.end.line, node.end.column + 1):
+            return None
+        return name, at, replace(node, text=f"{node.text},{key.text}", end=key.end)
 
     def grown(self, size: int, node: Node) -> int:
         size += node.size

@@ -12,9 +12,34 @@ from math import degrees, isfinite, radians, sin
 from typing import Any
 
 from aimgeo.cuts import cut_from_overlap, cut_from_sixteenths
+from lessons.lesson.faults import FaultId
 
 NUMBER = r"(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"
 FRACTION = r"[0-9]+\s*/\s*[0-9]+"
+
+
+SIGNS = str.maketrans({"−": "-", "–": "-", "º": "°", "˚": "°", "′": "'", "’": "'", "″": '"', "”": '"', "⁄": "/"})
+"""Signs that look like those that are read, or mean the same."""
+FRACTION_SIGNS = {
+    "½": "1/2",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅓": "1/3",
+    "⅔": "2/3",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+}
+IN_WORDS = {"half": "1/2", "quarter": "1/4", "three quarters": "3/4", "full": "1"}
+
+
+class Refused(ValueError):  # noqa: N818 - named for what it says
+    """A value with a fault of its own id."""
+
+    def __init__(self, sentence: str, id: FaultId) -> None:
+        super().__init__(sentence)
+        self.id = id
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +68,12 @@ def cut(value: Any) -> Cut:
     [14.5, 14.48, 30.0, 30.0]
     """
     text = _text(value, "a cut")
-    match = re.fullmatch(rf"({FRACTION}|{NUMBER})\s*(deg|degrees?|°|overlap|sixteenths?)?", text)
+    match = re.fullmatch(rf"({FRACTION}|{NUMBER})\s*(deg|degrees?|°|overlap|sixteenths?|%)?", text)
     if not match:
-        raise ValueError(f"'{_short(text)}' is no cut; write degrees (14.5), an overlap (3/4) or '8 sixteenths'.")
+        raise ValueError(f"'{_short(text)}' is no cut; {_cut_instead(text)}")
     number = _number(match[1], text)
+    if match[2] == "%":
+        raise ValueError(f"'{text}' is no cut; an overlap is written as a part: {_decimal(number / 100)} overlap.")
     word = match[2] or ("overlap" if "/" in match[1] else "degrees")
     if word.startswith("sixteenth"):
         if not 0 <= number < 16:
@@ -68,8 +95,20 @@ def cut(value: Any) -> Cut:
     return Cut(text, "degrees", number, radians(float(number)))
 
 
+def _cut_instead(text: str) -> str:
+    """What to write in place of what is no cut."""
+    if text in IN_WORDS:
+        return f"write the overlap as a number: {IN_WORDS[text]}{' overlap' if text == 'full' else ''}."
+    if re.fullmatch(rf"{NUMBER}\s*-\s*{NUMBER}", text):
+        return f"there are no ranges; list the cuts: [{text.replace('-', ', ')}]."
+    if text.startswith("-"):
+        return "a cut has no sign; the side is said by 'sides'."
+    return "write degrees (14.5), an overlap (3/4) or '8 sixteenths'."
+
+
 UNITS = {
-    "mm": "mm", "cm": "cm", "m": "m", "in": "in", '"': "in", "inch": "in", "inches": "in", "ft": "ft",
+    "mm": "mm", "cm": "cm", "m": "m", "in": "in", '"': "in", "inch": "in", "inches": "in", "ft": "ft", "'": "ft",
+    "foot": "ft", "feet": "ft",
     "ball": "ball", "balls": "ball", "diamond": "diamond", "diamonds": "diamond",
 }  # fmt: skip
 MM = {
@@ -102,27 +141,47 @@ class Length:
         return float(self.number * MM[self.unit])
 
 
-def length(value: Any) -> Length:
-    """A length with its unit: '300 mm', '12 in', '12 1/2 in', '5 balls', '2 diamonds', '-10 mm'."""
+FEET = r"(?:ft|feet|foot|')"
+INCHES = r"(?:in|inch|inches|\")"
+
+
+def length(value: Any, units: str = "mm") -> Length:
+    """A length with its unit: '300 mm', '12 in', '12 1/2 in', '1 ft 6 in', '5 balls', '2 diamonds', '-10 mm'.
+
+    `units` are the lesson's, named where one is missing.
+
+    >>> [str(length(text).number) for text in ("12 1/2 in", "1 ft 6 in", "5'6\"")]
+    ['25/2', '18', '66']
+    """
     text = _text(value, "a length")
-    match = re.fullmatch(rf"([+-]?)\s*(?:([0-9]+)\s+)?({FRACTION}|{NUMBER})\s*([a-z\"]+)?", text)
-    if not match or (match[4] and match[4] not in UNITS):
-        raise ValueError(
-            f"'{_short(text)}' is no length; write a number and mm, cm, m, in, ft, balls or diamonds."
-        )
-    number = (int(match[2]) if match[2] else 0) + _number(match[3], text)
-    if not match[4]:
-        if number:
-            raise ValueError(f"'{text}' has no unit; write '{text} mm', or in, balls or diamonds.")
-        return Length(text, Fraction(0), "mm")
-    if match[2] and "/" not in match[3]:
-        raise ValueError(
-            f"'{_short(text)}' is no length; write a number and mm, cm, m, in, ft, balls or diamonds."
-        )
-    number = -number if match[1] == "-" else number
+    sign, bare = ("-", text[1:].strip()) if text[:1] == "-" else ("", text.removeprefix("+").strip())
+    feet = re.fullmatch(rf"([0-9]+)\s*{FEET}\s*(?:([0-9]+)\s+)?({FRACTION}|{NUMBER})\s*{INCHES}", bare)
+    match = re.fullmatch(rf"(?:([0-9]+)\s+)?({FRACTION}|{NUMBER})\s*([a-z\"']+)?", bare)
+    if feet:
+        whole = 12 * int(feet[1]) + int(feet[2] or 0) if len(feet[1]) < 6 else 10**9
+        number, unit = whole + _number(feet[3], text), "in"
+    elif not match or (match[3] and match[3] not in UNITS) or (match[1] and "/" not in match[2]):
+        raise ValueError(f"'{_short(text)}' is no length; {_length_instead(text)}")
+    else:
+        if match[1] and len(match[1]) > 20:
+            raise ValueError(f"'{_short(text)}' has too many digits.")
+        number = (int(match[1]) if match[1] else 0) + _number(match[2], text)
+        if not match[3] and number:
+            told = {"mm": ("mm", "in, balls or diamonds"), "in": ("in", "mm, balls or diamonds")}
+            first, others = told.get(units, ("balls", "mm, in or diamonds"))
+            raise ValueError(f"'{_short(text)}' has no unit; write '{_short(text)} {first}', or {others}.")
+        unit = UNITS[match[3]] if match[3] else "mm"
+    number = -number if sign else number
     if abs(number) > 100_000:
         raise ValueError(f"'{_short(text)}' is longer than any room with a table in it.")
-    return Length(text, number, UNITS[match[4]])
+    return Length(text, number, unit)
+
+
+def _length_instead(text: str) -> str:
+    pieces = text.split(",")
+    if len(pieces) == 2 and text.count("[") == 0:
+        return f"two lengths stand in brackets: [{pieces[0].strip()}, {pieces[1].strip()}]."
+    return "write a number and mm, cm, m, in, ft, balls or diamonds."
 
 
 CUT_STEPS = {"degrees": (Fraction(1, 2), Fraction(1, 100)), "sixteenths": (Fraction(1), Fraction(1, 100)),
@@ -181,9 +240,9 @@ def _decimal(number: Fraction) -> str:
     return f"{float(number):.6f}".rstrip("0").rstrip(".")
 
 
-def positive_length(value: Any) -> Length:
+def positive_length(value: Any, units: str = "mm") -> Length:
     """A length above zero."""
-    found = length(value)
+    found = length(value, units)
     if found.number <= 0:
         raise ValueError(f"'{found.text}' must be more than 0.")
     return found
@@ -199,21 +258,38 @@ def angle_rad(value: Any) -> float:
 
 
 def seconds(value: Any) -> float:
-    """Seconds above zero, up to ten minutes: '4', '4.5 s'."""
-    text = _text(value, "a time in seconds")
-    match = re.fullmatch(rf"({NUMBER})\s*s?", text)
-    if not match or not 0 < float(match[1]) <= 600:
-        raise ValueError(f"'{_short(text)}' is no step length; write seconds between 0 and 600, for example 4.5.")
-    return float(match[1])
+    """Seconds above zero, up to ten minutes: '4', '4.5 s', '500 ms'."""
+    found = time_s(value)
+    if not 0 < found <= 600:
+        raise ValueError(f"is '{_short(_text(value, ''))}'; write seconds between 0 and 600, for example 4.5.")
+    return found
 
 
 def time_s(value: Any) -> float:
-    """A time in seconds: '4', '4.5 s'."""
+    """A time in seconds: '4', '4.5 s', '500 ms'."""
     text = _text(value, "a time in seconds")
-    match = re.fullmatch(rf"({NUMBER})\s*s?", text)
-    if not match:
+    match = re.fullmatch(rf"({NUMBER})\s*(s|sec|seconds?|ms)?", text)
+    if not match or len(match[1]) > 20:
         raise ValueError(f"is '{_short(text)}'; write seconds, for example 4.5.")
-    return float(match[1])
+    return float(match[1]) / (1000 if match[2] == "ms" else 1)
+
+
+def mark_s(value: Any) -> float:
+    """A moment of a recording in seconds, at most a day: '7.25', '0:07.25', '1:02:03'.
+
+    >>> [mark_s(text) for text in ("7.25", "0:07.25", "1:02:03")]
+    [7.25, 7.25, 3723.0]
+    """
+    text = _text(value, "a time in seconds")
+    match = re.fullmatch(rf"(?:(?:([0-9]{{1,3}}):)?([0-9]{{1,3}}):)?({NUMBER})\s*s?", text)
+    found = 86_401.0
+    if match and len(match[3]) <= 20:
+        found = 3600 * int(match[1] or 0) + 60 * int(match[2] or 0) + float(match[3])
+    if found > 86_400:
+        raise ValueError(
+            f"is '{_short(text)}'; write the second at which the step starts, such as 7.25 or 0:07.25."
+        )
+    return found
 
 
 def number(value: Any) -> float:
@@ -282,8 +358,26 @@ def size(value: Any) -> tuple[int, int]:
 
 def _text(value: Any, what: str) -> str:
     if not isinstance(value, str):
-        raise ValueError(f"needs {what}, not {'a list' if isinstance(value, list | tuple) else 'a mapping'}.")
-    return " ".join(value.split()).lower()
+        is_list = isinstance(value, list | tuple)
+        raise Refused(f"needs {what}, not {'a list' if is_list else 'a mapping'}.", "wrong-shape")
+    text = value
+    if not text.isascii():
+        text = text.translate(SIGNS)
+        for sign, written in FRACTION_SIGNS.items():
+            text = text.replace(sign, f" {written}")
+    text = " ".join(text.split()).lower()
+    if text.endswith(","):
+        raise Refused(f"'{_short(text)}' ends in a comma; remove it.", "decimal-comma")
+    if thousands := re.fullmatch(r"(\d{1,3}),(\d{3})(\D.*)?", text):
+        whole = f"{thousands[1]}{thousands[2]}{thousands[3] or ''}"
+        sentence = f"'{_short(text)}' has a comma; write {_short(whole)}, or a point for a decimal."
+        raise Refused(sentence, "decimal-comma")
+    if "," in text and re.search(r"\d,\d", text):
+        point = re.sub(r"(\d),(\d)", r"\1.\2", text)
+        raise Refused(f"'{_short(text)}' has a comma; a decimal needs a point: {_short(point)}.", "decimal-comma")
+    if ", " in text and re.fullmatch(rf"{NUMBER}[^,]*(, ?{NUMBER}[^,]*)+", text):
+        raise Refused(f"'{_short(text)}' are several; a list needs brackets: [{_short(text)}].", "wrong-shape")
+    return text
 
 
 def _number(text: str, whole: str) -> Fraction:

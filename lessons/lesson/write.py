@@ -16,12 +16,10 @@ from typing import Any
 
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import LessonError, Place
-from lessons.lesson.read import Items, Keys, Node, Text, plain, read_text
+from lessons.lesson.read import BREAK, Items, Keys, Node, Text, plain, read_text
 from scenes.files import part_path, place
 
 BOM = b"\xef\xbb\xbf"
-BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
-"""What ends a line, as YAML 1.1 has it: the reader's places count these."""
 BEHIND = {
     "spot": ("pocket", "distances", "sides", "cuts", "table", "units", "title", "kind"),
     "pocket": ("distances", "sides", "cuts", "table", "units", "title", "kind"),

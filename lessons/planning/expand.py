@@ -82,7 +82,7 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
         made = list(_requests(lesson, index, group, cuts, faults))
         if not made:
             faults.append(
-                Fault(lesson.place("clips", index), f"clips[{index}] excludes every clip that it makes.")
+                Fault(lesson.place("clips", index), f"clips[{index}] excludes every clip that it makes.", "clips")
             )
         requests += made
     faults += _same_names(requests)
@@ -122,10 +122,19 @@ def _too_many(lesson: Lesson) -> Iterator[Fault]:
                     lesson.place("clips", index),
                     f"a {kind.name} clip shows {kind.most} {key} at most, not {len(covered[axis]):,}; "
                     f"name those that it shows under '{key}'.",
+                    "clips",
+                )
+            if len(covered[axis]) < kind.least:
+                has = "this group" if chosen(group, axis) else "this lesson"
+                article = "an" if kind.name[0] in "aeiou" else "a"
+                yield Fault(
+                    lesson.place("clips", index, AXES[axis] if chosen(group, axis) else "kind"),
+                    f"{article} {kind.name} clip compares two {AXES[axis]} or more; {has} has one.",
+                    "clips",
                 )
     if count > MOST_SHOTS:
         sentence = f"the clips multiply to {count:,} shots; a lesson may have {MOST_SHOTS:,} at most."
-        yield Fault(lesson.place("clips"), sentence)
+        yield Fault(lesson.place("clips"), sentence, "clips")
 
 
 def _covered(
@@ -179,7 +188,7 @@ def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list
         if hits not in changes:
             if hits.bit_count() > MOST_OVERRIDES:
                 sentence = f"{hits.bit_count():,} overrides change {name}; at most {MOST_OVERRIDES} may."
-                raise LessonError([*faults, Fault(lesson.place("clips", index, "overrides"), sentence)])
+                raise LessonError([*faults, Fault(lesson.place("clips", index, "overrides"), sentence, "clips")])
             # the last one first
             at = [i for i in reversed(range(hits.bit_length())) if hits >> i & 1]
             own = [(overrides.items[i], ("clips", index, "overrides", i)) for i in at]
@@ -189,7 +198,7 @@ def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list
     for key, fitting in (("exclude", exclude), ("overrides", overrides)):
         for i in fitting.unused():
             where = lesson.place("clips", index, key, i)
-            faults.append(Fault(where, f"clips[{index}].{key}[{i}] fits no clip of its group."))
+            faults.append(Fault(where, f"clips[{index}].{key}[{i}] fits no clip of its group.", "clips"))
 
 
 class _Fitting:
@@ -286,18 +295,16 @@ def _unknown_names(lesson: Lesson) -> Iterator[Fault]:
             for i, item in enumerate(getattr(group, key, ())):
                 yield from _unknown(lesson, item, cuts, (*at, key, i))
                 if key == "exclude" and not any(chosen(item, axis) for axis in AXES):
-                    yield Fault(
-                        lesson.place(*at, key, i), "an exclusion that names nothing would exclude everything."
-                    )
+                    sentence = "an exclusion that names nothing would exclude everything."
+                    yield Fault(lesson.place(*at, key, i), sentence, "clips")
 
 
 def _unknown(lesson: Lesson, keys: Any, listed: Cuts, at: Location) -> Iterator[Fault]:
     for axis, known in (("distance", lesson.keys.distances), ("eye", lesson.keys.eyes)):
         for i, name in enumerate(chosen(keys, axis)):
             if name not in known:
-                yield Fault(
-                    lesson.place(*at, AXES[axis], i), f"unknown {axis} '{name}'{did_you_mean(name, known)}"
-                )
+                sentence = f"unknown {axis} '{name}'{did_you_mean(name, known)}"
+                yield Fault(lesson.place(*at, AXES[axis], i), sentence, "unknown-name")
     cuts = chosen(keys, "cut")
     yield from _twice(lesson, cuts, (*at, "cuts"))
     for i, cut in enumerate(cuts):
@@ -305,7 +312,7 @@ def _unknown(lesson: Lesson, keys: Any, listed: Cuts, at: Location) -> Iterator[
             told = ", ".join(c.text for c in lesson.keys.cuts[:MOST_LISTED])
             more = ", ..." if len(lesson.keys.cuts) > MOST_LISTED else ""
             sentence = f"cut {cut.text} is not among the lesson's cuts ({told}{more})."
-            yield Fault(lesson.place(*at, "cuts", i), sentence)
+            yield Fault(lesson.place(*at, "cuts", i), sentence, "unknown-name")
 
 
 def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: Location) -> Iterator[Fault]:
@@ -314,7 +321,7 @@ def _twice(lesson: Lesson, cuts: tuple[Cut, ...], at: Location) -> Iterator[Faul
         if cuts[one].same_as(cuts[other]):
             first, second = sorted((one, other))
             sentence = f"cut {cuts[second].text} is the same as {cuts[first].text}, which is listed too."
-            yield Fault(lesson.place(*at, second), sentence)
+            yield Fault(lesson.place(*at, second), sentence, "given-twice")
 
 
 def _same_names(requests: list[Request]) -> Iterator[Fault]:
@@ -328,4 +335,5 @@ def _same_names(requests: list[Request]) -> Iterator[Fault]:
         yield Fault(
             request.place,
             f"clip '{request.name}' is made by line {other.place.line} too; give one of the two groups a 'name'.",
+            "given-twice",
         )

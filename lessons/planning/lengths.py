@@ -121,7 +121,7 @@ def lock(
     try:
         locked = known(clips, [clip.name for clip in clips], read_lengths(path))
     except ValueError as error:
-        faults.append(Fault(lesson.place("output", "lengths"), str(error)))
+        faults.append(Fault(lesson.place("output", "lengths"), str(error), "step"))
         return clips
     return tuple(
         _locked(lesson, clip, locked[clip.name], path, faults) if clip.name in locked else clip for clip in clips
@@ -151,6 +151,7 @@ def _locked(lesson: Lesson, clip: PlannedClip, lengths: Lengths, path: Path, fau
             f"{clip.name} is locked at {written(float(total / rate), 1)} s and needs {written(more, 1)} s more, "
             f"most of it in step '{brief.steps[worst].name}' ({before} s, now {needed} s at least): say some "
             f"{words} words less there, or remove its line from {path.name}, and it gets a new length.",
+            "step",
         )
     )
     return clip

@@ -45,9 +45,10 @@ class PlacedShot:
 
 @dataclass(frozen=True, slots=True)
 class Unplaced:
-    """A shot that can't be set on the table, and why."""
+    """A shot that can't be set on the table, and why; the centre distance for which there is room, 0 for none."""
 
     reason: str
+    room_mm: float = 0.0
 
 
 def place_shots(
@@ -75,7 +76,8 @@ def place_shots(
         wanted = sorted({_signed(view, distances_mm) for _, view in members})
         setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
         if setup.object_ball_mm is None:
-            faults.append(Fault(lesson.place(*said_at[pocket, spot]), _no_spot(pocket, spot, setup, told)))
+            place = lesson.place(*said_at[pocket, spot])
+            faults.append(Fault(place, _no_spot(pocket, spot, setup, told), "place"))
             continue
         unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
         object_ball = setup.object_ball_mm
@@ -89,7 +91,8 @@ def place_shots(
             signed = _signed(view, distances_mm)
             key = signed[0], view.distance
             if key not in placed and signed in unset:
-                placed[key] = Unplaced(_unset(view.side, unset[signed], pocket, spot, setup, told))
+                one = unset[signed]
+                placed[key] = Unplaced(_unset(view.side, one, pocket, spot, setup, told), one.longest_mm or 0.0)
             elif key not in placed:
                 placed[key] = _placed(view, pocket, place_shot(object_ball, target, *signed, ball_diameter_mm))
             placings[request.name, view] = placed[key]
@@ -145,15 +148,18 @@ def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup
     where = "the given spot" if spot else "a spot that all clips share"
     angle = told.shown(Quantity(abs(unset.cut_rad), "angle_rad"))
     if unset.longest_mm:
-        # a length that is read off here and written into the lesson must fit
-        step = {"mm": 1.0, "in": INCH_MM / 10, "ball": told.ball_diameter_mm / 10}[told.units]
-        room = floor(unset.longest_mm / step) * step
-        longest, asked = (told.listed(Quantity(mm, "distance_mm")) for mm in (room, unset.distance_mm))
+        longest, asked = room_told(unset.longest_mm, told), told.listed(Quantity(unset.distance_mm, "distance_mm"))
         what = f"from {where} the cue ball has room for {longest} between centres, not for "
         what += f"{asked}, at a cut of {angle} to the {side} into the {pocket} pocket"
     else:
         what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"
     return what + _instead(setup, told)
+
+
+def room_told(longest_mm: float, told: Wording) -> str:
+    """The longest distance that has room: rounded down, so that it fits when it is written into a lesson."""
+    step = {"mm": 1.0, "in": INCH_MM / 10, "ball": told.ball_diameter_mm / 10}[told.units]
+    return told.listed(Quantity(floor(longest_mm / step) * step, "distance_mm"))
 
 
 def _place(spot: Spot, told: Wording) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import radians
 from pathlib import Path
@@ -15,8 +15,8 @@ from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
-from lessons.lesson.faults import Fault, LessonError, did_you_mean
-from lessons.lesson.model import AXES, CardGroup, Eye, Lesson
+from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
+from lessons.lesson.model import AXES, CardGroup, Changes, Eye, Lesson
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
 from lessons.lesson.timing import LOOK_S, said_by_s, step_frames
@@ -25,7 +25,7 @@ from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
-from lessons.planning.placing import PlacedShot, Unplaced, place_shots
+from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import with_voice
@@ -57,7 +57,7 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None, ea
     shown = language or languages[0]
     if shown not in languages:
         sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
-        raise LessonError([Fault(lesson.place("language"), sentence)])
+        raise LessonError([Fault(lesson.place("language"), sentence, "language")])
     made = with_voice(
         lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0], locks=True, early=early)
     )
@@ -118,6 +118,7 @@ class _Planner:
         self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
+        self.unmade: dict[tuple[Place, str], list[str]] = {}
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
@@ -143,6 +144,7 @@ class _Planner:
             early(requests, self.early_clip)
         clips = tuple(clip for request in requests if (clip := self.clip_once(request)) is not None)
         self.check_step_names()
+        self.faults += self.cannot_be_made()
         if speaks:
             clips = speak(self.lesson, clips, self.faults)
         if locks and self.keys.output.lengths == "locked":
@@ -150,7 +152,7 @@ class _Planner:
             clips = lock(self.lesson, clips, path, self.faults)
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
-            self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}"))
+            self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}", "clips"))
         if self.faults:
             raise LessonError(self.faults)
         title = " ".join(said(self.keys.title, self.language).split())
@@ -170,7 +172,35 @@ class _Planner:
             units=self.keys.units,
             ball_mm=self.ball_mm,
             own=tuple(self.lesson.own.values()),
+            notes=(*self.lesson.notes, *self.without_room(), *self.without_effect()),
         )
+
+    def cannot_be_made(self) -> Iterator[Fault]:
+        """What the author asks for by name and can't be made: each reason once, with the count of clips."""
+        for (place, sentence), names in self.unmade.items():
+            more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+            yield Fault(place, f"{names[0]}{more} can't be made: {sentence}", "method")
+
+    def without_room(self) -> Iterator[Fault]:
+        """Distances at which no shot of the lesson can be set up on its table."""
+        rooms: dict[str, list[float | None]] = {}
+        for (_, view), placing in self.placings.items():
+            rooms.setdefault(view.distance, []).append(placing.room_mm if isinstance(placing, Unplaced) else None)
+        for name, found in rooms.items():
+            longest = [room for room in found if room is not None]
+            if len(longest) == len(found):
+                shown = self.told.listed(Quantity(self.distances_mm[name], "distance_mm"))
+                room = room_told(max(longest), self.told)
+                sentence = f"no shot fits at '{name}', {shown}: there is room for {room} at most."
+                yield Fault(self.lesson.place("distances", name), sentence, "place")
+
+    def without_effect(self) -> Iterator[Fault]:
+        """Overrides that set nothing."""
+        for k, group in enumerate(self.keys.clips):
+            for i, one in enumerate(getattr(group, "overrides", ())):
+                if not one.model_fields_set & Changes.model_fields.keys():
+                    place = self.lesson.place("clips", k, "overrides", i)
+                    yield Fault(place, "this override changes nothing; write what is different.", "no-effect")
 
     def check_sizes(self) -> None:
         """Lengths that make no shot, and settings that a kind can't show."""
@@ -266,7 +296,7 @@ class _Planner:
         try:
             return filmed(Path(self.lesson.file).parent / named, getattr(settings, "shot", "") == "plan")
         except ValueError as error:
-            fault = Fault(self.lesson.place(*at), str(error))
+            fault = Fault(self.lesson.place(*at), str(error), "recording")
             if fault not in self.faults:
                 self.faults.append(fault)
             return None
@@ -354,9 +384,9 @@ class _Planner:
         # it is so at every distance and for every eye
         name = _left_name(request, view, ("method", "cut", "side"))
         if request.is_explicit:
-            fault = Fault(request.place, f"{name} can't be made: {sentence}")
-            if fault not in self.faults:
-                self.faults.append(fault)
+            names = self.unmade.setdefault((request.place, sentence), [])
+            if name not in names:
+                names.append(name)
         elif (left := LeftOut(name, sentence, request.place)) not in self.left_out:
             self.left_out.append(left)
 
@@ -365,7 +395,7 @@ class _Planner:
         if is_short:
             self.left_out.append(LeftOut(request.name, sentence, request.place))
         else:
-            self.faults.append(Fault(request.place, f"{request.name} can't be made: {sentence}"))
+            self.unmade.setdefault((request.place, sentence), []).append(request.name)
 
     def group_settings(self, index: int) -> Settings:
         """What a group sets of its kind's own settings; faults for what is out of bounds or has no meaning."""
@@ -380,11 +410,11 @@ class _Planner:
             place = self.lesson.place("clips", index, one.key)
             if not one.is_allowed(value):
                 shown = written.text if isinstance(written, Length) else one.written(value)
-                self.faults.append(Fault(place, f"{one.key} is {shown}; it goes {one.range}."))
+                self.faults.append(Fault(place, f"{one.key} is {shown}; it goes {one.range}.", "setting"))
             elif one.only and str(getattr(group, one.only[0])) != one.only[1]:
                 only = ": ".join(one.only)
                 sentence = f"{one.key} is used with '{only}' only; write that too, or leave it out."
-                self.faults.append(Fault(place, sentence))
+                self.faults.append(Fault(place, sentence, "setting"))
             else:
                 found[one.name] = value
         return kind(**found)
@@ -450,6 +480,7 @@ class _Planner:
                             self.lesson.place(*at, "narration"),
                             f"a {request.kind} clip has {of} steps or more; write the narration under 'steps', "
                             "each under its step's name.",
+                            "step",
                         )
                     )
             written = next((name for name in changes.steps if step_key(name) == step_key(step.name)), None)
@@ -467,6 +498,7 @@ class _Planner:
                         Fault(
                             self.lesson.place(*where, "seconds"),
                             f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
+                            "step",
                         )
                     )
         if step.sentence in self.own_steps:
@@ -485,7 +517,7 @@ class _Planner:
             if error.field != "title":
                 raise
             sentence = f"'title' is missing in clips[{request.group}]; a {request.kind} card needs one."
-            self.faults.append(Fault(request.place, sentence))
+            self.faults.append(Fault(request.place, sentence, "missing"))
             title = narration = ""
         speech = self.keys.speech
         pause_s = speech.pause or 0.0
@@ -507,15 +539,20 @@ class _Planner:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
         text = said(told, self.language)
         at = at if isinstance(told, str) else (*at, self.language)
+        id: FaultId
         try:
             return self.wording.filled(text, values, spoken=spoken)
         except UnknownField as error:
             sentence = f"unknown field '{{{error.field}}}'{did_you_mean(error.field, error.known)}"
+            if error.field in error.known:
+                sentence = f"a field stands alone in its braces: {{{error.field}}}."
+            id = "unknown-name"
         except ValueError:
             sentence = "has a single brace; write a field as {cut}, a brace itself as {{ or }}."
+            id = "text"
         place = self.lesson.place(*at)
         if all(fault.place != place for fault in self.faults):  # the same text stands in many clips
-            self.faults.append(Fault(place, sentence))
+            self.faults.append(Fault(place, sentence, id))
         return text
 
     def labels(self, request: Request, values: Values, steps: tuple[BriefStep, ...]) -> dict[str, str]:
@@ -565,7 +602,8 @@ class _Planner:
             for name in keys.steps:
                 if step_key(name) not in map(step_key, seen):
                     place = self.lesson.place_of_key(*at, "steps", name)
-                    self.faults.append(Fault(place, f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"))
+                    sentence = f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"
+                    self.faults.append(Fault(place, sentence, "unknown-name"))
 
 
 def step_key(name: str) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 from aimgeo.methods.own import Own
 from aimgeo.shot import BALL_DIAMETER_MM
 from aimgeo.tables import TABLES, Table
-from lessons.lesson.faults import Place
+from lessons.lesson.faults import Fault, Place
 from lessons.lesson.wording import Wording, words_of
 from lessons.planning.placing import PlacedShot
 from lessons.planning.sound import Sound
@@ -109,6 +109,8 @@ class Plan:
     ball_mm: float = BALL_DIAMETER_MM
     own: tuple[Own, ...] = ()
     """The lesson's own methods."""
+    notes: tuple[Fault, ...] = ()
+    """What may not be meant, and is no fault."""
 
     @property
     def shots(self) -> tuple[PlacedShot, ...]:

@@ -34,12 +34,14 @@ def speak(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) -
     for name in told.marks:
         if name not in names:
             place = lesson.place_of_key("recordings", "marks", name)
-            faults.append(Fault(place, f"unknown clip '{name}' in recordings.marks{did_you_mean(name, names)}"))
+            faults.append(
+                Fault(place, f"unknown clip '{name}' in recordings.marks{did_you_mean(name, names)}", "recording")
+            )
     try:
         takes = dict(_takes(lesson, clips, faults))
         digests = {path: sha256(path) for path in {take.path for take in takes.values()}}
     except (SoundError, OSError) as error:
-        faults.append(Fault(lesson.place("recordings"), str(error)))
+        faults.append(Fault(lesson.place("recordings"), str(error), "recording"))
         return clips
     return tuple(
         _spoken(lesson, clip, takes[clip.name], digests, faults) if clip.name in takes else clip for clip in clips
@@ -53,13 +55,17 @@ def _takes(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) 
     if told.file is not None:
         path = beside / told.file
         if not path.is_file():
-            faults.append(Fault(lesson.place("recordings", "file"), f"there is no recording {path.as_posix()}."))
+            faults.append(
+                Fault(lesson.place("recordings", "file"), f"there is no recording {path.as_posix()}.", "recording")
+            )
             return
         end_s = length_s(path)
         if not marks:
             count = sum(len(clip.brief.steps) for clip in clips)
             place = lesson.place("recordings")
-            faults.append(Fault(place, f"'marks' is missing in recordings. {_proposal(path, clips, count)}"))
+            faults.append(
+                Fault(place, f"'marks' is missing in recordings. {_proposal(path, clips, count)}", "recording")
+            )
             return
         starts = sorted(times[0] for times in marks.values())
         for clip in clips:
@@ -69,13 +75,17 @@ def _takes(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) 
         return
     folder = beside / (told.folder or "")
     if not folder.is_dir():
-        faults.append(Fault(lesson.place("recordings", "folder"), f"there is no folder {folder.as_posix()}."))
+        faults.append(
+            Fault(lesson.place("recordings", "folder"), f"there is no folder {folder.as_posix()}.", "recording")
+        )
         return
     for clip in clips:
         found = [folder / (clip.name + ending) for ending in ENDINGS if (folder / (clip.name + ending)).is_file()]
         if len(found) > 1:
             files = " and ".join(path.name for path in found)
-            faults.append(Fault(lesson.place("recordings", "folder"), f"there are {files}; keep one of them."))
+            faults.append(
+                Fault(lesson.place("recordings", "folder"), f"there are {files}; keep one of them.", "recording")
+            )
         elif found:
             end_s = length_s(found[0])
             times = marks.get(clip.name) or ((0.0,) if len(clip.brief.steps) == 1 else ())
@@ -83,12 +93,14 @@ def _takes(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) 
                 sentence = (
                     f"'marks' of {found[0].name} is missing. {_proposal(found[0], (clip,), len(clip.brief.steps))}"
                 )
-                faults.append(Fault(lesson.place("recordings"), sentence))
+                faults.append(Fault(lesson.place("recordings"), sentence, "recording"))
             else:
                 yield from _take(lesson, clip, found[0], times, end_s, end_s, faults)
         elif clip.name in marks:
             place = lesson.place("recordings", "marks", clip.name)
-            faults.append(Fault(place, f"there is no recording of {clip.name} in {folder.as_posix()}."))
+            faults.append(
+                Fault(place, f"there is no recording of {clip.name} in {folder.as_posix()}.", "recording")
+            )
 
 
 def _take(
@@ -106,17 +118,29 @@ def _take(
     if len(times) not in (count, count + 1):
         names = ", ".join(step.name for step in clip.brief.steps)
         faults.append(
-            Fault(place, f"{clip.name} has {count} steps ({names}): give {count} marks, or one more for its end.")
+            Fault(
+                place,
+                f"{clip.name} has {count} steps ({names}): give {count} marks, or one more for its end.",
+                "recording",
+            )
         )
         return
     full = times if len(times) == count + 1 else (*times, after_s)
     if any(b <= a for a, b in pairwise(full)):
         faults.append(
-            Fault(place, f"the marks of {clip.name} do not go forward; each is later than the one before.")
+            Fault(
+                place,
+                f"the marks of {clip.name} do not go forward; each is later than the one before.",
+                "recording",
+            )
         )
     elif full[-1] > end_s + 0.05:
         faults.append(
-            Fault(place, f"the last mark of {clip.name} is at {full[-1]:g} s; {path.name} ends at {end_s:.2f} s.")
+            Fault(
+                place,
+                f"the last mark of {clip.name} is at {full[-1]:g} s; {path.name} ends at {end_s:.2f} s.",
+                "recording",
+            )
         )
     else:
         yield clip.name, Take(path, full)
@@ -153,6 +177,7 @@ def _spoken(
                     lesson.place("recordings", "marks", clip.name),
                     f"step '{step.name}' of {clip.name} is spoken in {float(count / rate):.1f} s; to draw it "
                     f"takes {step.draws_s:.1f} s. Leave a longer pause before the next one.",
+                    "recording",
                 )
             )
     steps = tuple(replace(step, frames=count) for step, count in zip(brief.steps, frames, strict=True))

@@ -35,7 +35,7 @@ def with_voice(lesson: Lesson, made: Plan) -> Plan:
         return made
     if shutil.which(PROGRAM) is None:
         sentence = f"{PROGRAM} is not installed; install the Debian package {PROGRAM}, or leave 'voice' out."
-        raise LessonError([Fault(lesson.place("recordings", "voice"), sentence)])
+        raise LessonError([Fault(lesson.place("recordings", "voice"), sentence, "recording")])
     pace, pause_s = lesson.keys.speech.words_a_minute, lesson.keys.speech.pause or 0.0
     clips = (
         clip if clip.sound else replace(clip, sound=_voice(clip, made.language, pace, pause_s))

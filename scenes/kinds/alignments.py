@@ -332,5 +332,6 @@ KIND = Kind(
     board,
     axes=("cut", "side", "distance"),
     spans=("eye",),
+    least=2,
     most=MOST_EYES,
 )

@@ -15,7 +15,8 @@ class Kind:
     """A kind of clip.
 
     `shows` says in one line what is seen. `axes` of a lesson multiply it; those that it `spans` are shown in one
-    clip, as its subject's companions, `most` values of each. `settings` is the class of what only this kind knows.
+    clip, as its subject's companions, from `least` to `most` values of each. `settings` is the class of what only
+    this kind knows.
     A kind that `is_straight` shows straight shots, whatever the lesson's cuts; one that `is_secret` asks before it
     tells, so that nobody shows its end beforehand; a card (`is_card`) says a text of its own. `texts` are the keys
     of the texts that a lesson may write on it, and with `is_named_by_title` the title is part of the clip's name.
@@ -29,6 +30,7 @@ class Kind:
     board: Callable[[Brief], Board]
     axes: tuple[str, ...] = ()
     spans: tuple[str, ...] = ()
+    least: int = 1
     most: int | None = None
     settings: type[Settings] = Settings
     texts: tuple[str, ...] = ()

@@ -472,6 +472,7 @@ NEAR_AND_FAR = Kind(
     board,
     axes=("method", "cut", "side", "eye"),
     spans=("distance",),
+    least=2,
 )
 TWO_METHODS = Kind(
     "two-methods",
@@ -480,6 +481,7 @@ TWO_METHODS = Kind(
     board,
     axes=("cut", "side", "distance", "eye"),
     spans=("method",),
+    least=2,
 )
 TWO_CUTS = Kind(
     "two-cuts",
@@ -488,6 +490,7 @@ TWO_CUTS = Kind(
     board,
     axes=("method", "side", "distance", "eye"),
     spans=("cut",),
+    least=2,
 )
 TWO_EYES = Kind(
     "two-eyes",
@@ -496,4 +499,5 @@ TWO_EYES = Kind(
     board,
     axes=("method", "cut", "side", "distance"),
     spans=("eye",),
+    least=2,
 )

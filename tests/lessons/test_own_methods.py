@@ -37,7 +37,7 @@ def refused(old: str, new: str) -> str:
         ("half: {halfway: [spot, edge]}", "half: {halfway: spot}", "needs two points, such as"),
         ("side: outward, along: centre_line", "along: centre_line", "'side' is missing; a ball's edge, square to"),
         ("side: outward, along", "side: outwards, along", "'outwards' is no side; did you mean 'outward'?"),
-        ("edge: object_ball", "edge: red_ball", "'red_ball' is no ball; did you mean"),
+        ("edge: object_ball", "edge: red_ball", "'red_ball' is no ball; known are: cue_ball"),
         ("by: -1 ball", "by: -1", "'-1' has no unit; write '-1 mm', or in, balls or"),
         ("by: -1 ball", "by: 1 diamond", "'1 diamond' is no length of a construction; write mm, in, balls"),
         ("by: 1/2 tip", "by: half a tip", "write a number, for example 0.5"),

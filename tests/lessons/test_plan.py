@@ -279,10 +279,7 @@ def test_a_summary_spans_the_cuts_of_the_lesson() -> None:
 def test_a_kind_that_compares_needs_something_to_compare() -> None:
     one_eye = "  - {kind: two-eyes, methods: ghost-ball, cuts: 30, sides: left, distances: near}"
     (message,) = messages(one_eye)
-    assert message.startswith("cuts.yaml:5:5: ghost-ball_two-eyes_overlap-1-2_left_near can't")
-    assert message.endswith(
-        "can't be made: a split screen needs two views; name two on the axis that it compares."
-    )
+    assert message == "cuts.yaml:5:12: a two-eyes clip compares two eyes or more; this lesson has one."
 
 
 def test_a_comparison_of_which_a_part_is_left_out_is_left_out_too() -> None:

@@ -161,38 +161,3 @@ def test_a_file_that_cannot_be_read_is_a_sentence(tmp_path: Path) -> None:
 def test_any_text_gives_a_tree_or_faults_and_nothing_else(text: str | bytes) -> None:
     with suppress(LessonError):
         plain(read_text(text, "a.yaml"))
-
-
-@pytest.mark.parametrize(
-    ("text", "told"),
-    [
-        (
-            "a: 1\nnarration: Look here: the spot\n",
-            "2:12: a text with ': ' in it needs quotes: \"Look here: the spot\".",
-        ),
-        (
-            "a: 1\nnarration: {cut} is the cut\n",
-            '2:12: a text that begins with { needs quotes: "{cut} is the cut".',
-        ),
-        (
-            "a: 1\ntitle: 'Don't aim'\n",
-            "2:8: the second ' ends the text; put a text that holds one in double quotes",
-        ),
-        ("title Typos\ntable: 8ft\n", "1:1: ':' is missing after 'title'."),
-        ("title: a\ntable:8ft\ncuts: 30\n", "2:1: a space is missing after 'table:'."),
-        ('title: "Typos\ntable: 8ft\ncuts: 30\n', "1:8: the quote that opens here is not closed."),
-        (
-            "title: a\ndistances: {near: 300 mm\ncuts: 30\n",
-            "2:12: the '{' that opens here is not closed, or a ','",
-        ),
-        (
-            "title: a\nclips:\n  - kind: table\n   name: b\n",
-            "4:4: 'name' stands under nothing; indent it like the keys",
-        ),
-        ("title: a\n\tcuts: 30\n", "2:1: a tab; indent with spaces."),
-    ],
-)
-def test_what_yaml_cannot_read_is_said_in_plain_words_where_it_went_wrong(text: str, told: str) -> None:
-    with pytest.raises(LessonError) as caught:
-        read_text(text, "a.yaml")
-    assert f"a.yaml:{told}" in str(caught.value)

@@ -211,7 +211,7 @@ def test_missing_marks_are_proposed_from_the_pauses(tmp_path: Path) -> None:
         ("folder: voice", {NAME: [0, 0.2, 9]}, "to draw it takes"),
         ("folder: empty", {NAME: MARKS}, "there is no recording of table_overlap"),
         ("folder: voice, file: all.wav", {}, "has both 'folder' and 'file'"),
-        ("folder: voice", {NAME: [-1, 5, 9]}, "greater than or equal to 0"),
+        ("folder: voice", {NAME: [-1, 5, 9]}, "is '-1'; write the second at which the step starts"),
     ],
 )
 def test_marks_that_cannot_be_are_told_with_their_place(
