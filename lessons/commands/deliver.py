@@ -26,6 +26,7 @@ from lessons.rendering.cache import clip_key, spoken_digest
 from lessons.rendering.deliveries import forget_earlier, last_delivery, read_delivery, write_delivery
 from lessons.rendering.folder import FolderError, locked, read_record, sweep
 from lessons.rendering.manifest import FILE_NAME, ManifestError
+from lessons.rendering.verdicts import FINE, Verdict, differences, read_verdicts, verdict_of
 
 
 @click.command()
@@ -45,6 +46,13 @@ from lessons.rendering.manifest import FILE_NAME, ManifestError
     help="Tell what changed since this delivery, not the last.",
 )
 @click.option(
+    "--fine",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="LIST",
+    help="Only the clips that a list exported from the review page calls fine, as they are now.",
+)
+@click.option(
     "--conform",
     type=click.Path(path_type=Path),
     metavar="TIMELINE",
@@ -59,6 +67,7 @@ def command(
     previews: bool,
     absolute: bool,
     since: int | None,
+    fine: tuple[Path, ...],
     conform: Path | None,
 ) -> None:
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
@@ -69,7 +78,8 @@ def command(
     if conform is not None and len(files) > 1:
         raise click.UsageError("--conform takes one lesson at a time; conform the copy again with the next one.")
     wishes = Wishes(non_drop, bundle, frames, previews, absolute)
-    done = [_deliver(path, out, len(files) > 1, wishes, since, conform) for path in files]
+    verdicts = _verdicts(fine)
+    done = [_deliver(path, out, len(files) > 1, wishes, since, conform, verdicts) for path in files]
     course = [lesson for lesson in done if lesson is not None]
     if len(course) > 1:
         with locked(out):
@@ -85,14 +95,31 @@ OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
 Delivered = tuple[Footage, Sequence[Mapping[str, Any]]]
 
 
+def _verdicts(lists: Sequence[Path]) -> tuple[Verdict, ...] | None:
+    """What the lists say, differences told; None without a list."""
+    try:
+        found = read_verdicts(lists)
+    except ManifestError as error:
+        raise click.ClickException(str(error)) from None
+    for sentence in differences(found):
+        click.echo(sentence)
+    return found if lists else None
+
+
 def _deliver(
-    path: Path, out: Path, is_one_of_many: bool, wishes: Wishes, since: int | None, edited: Path | None
+    path: Path,
+    out: Path,
+    is_one_of_many: bool,
+    wishes: Wishes,
+    since: int | None,
+    edited: Path | None,
+    verdicts: Sequence[Verdict] | None,
 ) -> Delivered | None:
     """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
     try:
         loaded = load(path)
         folder = out / loaded.identity if is_one_of_many else folder_of(out, loaded.identity)
-        footage = read_footage(folder)
+        everything = footage = read_footage(folder)
         made = plan(loaded, language=footage.language)
         if footage.identity != made.identity:
             raise ManifestError(
@@ -105,13 +132,17 @@ def _deliver(
             sweep(folder)
             if wrong := list(disagreements(footage)):
                 raise ManifestError("\n".join([*wrong, "Nothing was written."]))
-            warnings = left(made.file, {clip.name for clip in made.clips}, footage) + list(older(made, footage))
+            if verdicts is not None:
+                footage = only_fine(footage, verdicts)
+                click.echo(f"{'fine':<14} {len(footage.clips)} of {len(everything.clips)} clips")
+            warnings = left(made.file, {clip.name for clip in made.clips}, everything)
+            warnings += older(made, everything)
             last = last_delivery(folder)
             log = compared(footage, last, read_delivery(folder, since) if since else last)
             wishes = replace(wishes, delivery=log.delivery)
-            written, said = write_all(footage, wishes)
+            written, said = write_all(footage, wishes, everything)
             if loaded.keys.output.lengths == "locked":
-                lock_lengths(loaded, footage)
+                lock_lengths(loaded, everything)
             warnings += said + keep_record(footage, log, written, timecode_of(footage.rate, wishes.non_drop))
             if edited is not None:
                 conformed = conform_timeline(edited, footage, wishes)
@@ -127,7 +158,7 @@ def _deliver(
     click.echo(f"All of it is in {folder}.")
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
-    return footage, wishes.accuracy
+    return everything, wishes.accuracy
 
 
 def folder_of(out: Path, identity: str) -> Path:
@@ -169,12 +200,25 @@ def older(made: Plan, footage: Footage) -> Iterator[str]:
         yield f"{made.file}: {what}; run aimgeo render, then deliver again."
 
 
-def write_all(footage: Footage, wishes: Wishes) -> tuple[list[Path], list[str]]:
+def only_fine(footage: Footage, verdicts: Sequence[Verdict]) -> Footage:
+    """The footage with those clips alone that are called fine as they are now; ManifestError when none is."""
+    found = ((clip, verdict_of(verdicts, footage.identity, clip)) for clip in footage.clips)
+    fine = tuple(clip for clip, verdict in found if verdict is not None and verdict.verdict == FINE)
+    if not fine:
+        raise ManifestError(f"{footage.folder}: the lists call no clip fine as it is now; nothing was written.")
+    return replace(footage, manifest=replace(footage.manifest, clips=fine))
+
+
+OF_EVERY_CLIP = ("pictures", "review page")
+"""What holds clips that are not fine yet too: there they are looked at."""
+
+
+def write_all(footage: Footage, wishes: Wishes, everything: Footage) -> tuple[list[Path], list[str]]:
     """Write every delivery, telling each as it is done; the files, and the warnings that came up."""
     files: list[Path] = []
     warnings: list[str] = []
     for name, delivery in DELIVERIES.items():
-        done = delivery.load().deliver(footage, wishes)
+        done = delivery.load().deliver(everything if name in OF_EVERY_CLIP else footage, wishes)
         files += done.files
         warnings += done.warnings
         if done.files:

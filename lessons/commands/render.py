@@ -23,10 +23,10 @@ from lessons.planning.planned import Plan
 from lessons.rendering.cluster import ClusterError
 from lessons.rendering.cluster import draw_all as draw_on_cluster
 from lessons.rendering.folder import FolderError
-from lessons.rendering.manifest import ManifestError
+from lessons.rendering.manifest import Clip, ManifestError, read_manifest
 from lessons.rendering.pace import keep_pace
 from lessons.rendering.render import Draw, Outcome, Settings, Target, render
-from lessons.rendering.verdicts import REDO, read_verdicts
+from lessons.rendering.verdicts import REDO, differences, read_verdicts, version_of
 from lessons.rendering.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
 from scenes.film.forms import CHOSEN_FORMS
 
@@ -75,7 +75,7 @@ def command(
     plans = _plans(lesson_files(lessons), draft, language)
     targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
     _check_only(only, plans)
-    only += _to_redo(redo, plans)
+    only += _to_redo(redo, targets)
     settings = Settings(_form(plans, draft, form), only, workers or 0, prune, verify)
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
@@ -144,21 +144,40 @@ def _check_only(only: Sequence[str], plans: Sequence[Plan]) -> None:
             raise click.ClickException(f"no clip fits {pattern!r}; `aimgeo plan` lists the names.")
 
 
-def _to_redo(lists: Sequence[Path], plans: Sequence[Plan]) -> tuple[str, ...]:
-    """The clips that the lists mark to be redone; none without a list."""
+def _to_redo(lists: Sequence[Path], targets: Sequence[Target]) -> tuple[str, ...]:
+    """The clips that the lists mark to be redone and that are still as they were then; none without a list."""
     if not lists:
         return ()
     try:
-        redo = [verdict for verdict in read_verdicts(lists) if verdict.verdict == REDO]
+        verdicts = read_verdicts(lists)
     except ManifestError as error:
         raise click.ClickException(str(error)) from None
-    names = [c.name for one in plans for c in one.clips if any(v.is_of(one.identity, c.name) for v in redo)]
+    for sentence in differences(verdicts):
+        click.echo(sentence)
+    redo = [verdict for verdict in verdicts if verdict.verdict == REDO]
+    names: list[str] = []
+    for target in targets:
+        rendered = _rendered(target.folder)
+        for clip in target.plan.clips:
+            marks = [v for v in redo if v.is_of(target.plan.identity, clip.name)]
+            now = rendered.get(clip.name)
+            fitting = [v for v in marks if now is None or v.version in ("", version_of(now))]
+            if marks and not fitting:
+                click.echo(f"{clip.name}: rendered again since it was marked; look at it anew.")
+            for note in (note for verdict in fitting for note in verdict.notes):
+                click.echo(f"{clip.name}: {note}")
+            names += [clip.name] if fitting else []
     if not names:
-        raise click.ClickException("no clip of the lesson is marked to be redone in the list.")
-    for verdict in redo:
-        for note in verdict.notes:
-            click.echo(f"{verdict.clip}: {note}")
+        raise click.ClickException("no clip of the lesson is marked to be redone, as it is now.")
     return tuple(dict.fromkeys(names))
+
+
+def _rendered(folder: Path) -> dict[str, Clip]:
+    """The clips that are in a folder, by name; none where it has no manifest."""
+    try:
+        return {clip.name: clip for clip in read_manifest(folder).clips}
+    except ManifestError:
+        return {}
 
 
 def _summary(outcome: Outcome, seconds: float, out: Path) -> None:

@@ -21,19 +21,27 @@ from lessons.deliver.pictures import about
 from lessons.deliver.writing import write_text
 from lessons.lesson.wording import Wording, plural_rule
 from lessons.rendering.manifest import Clip
+from lessons.rendering.verdicts import version_of
 
 TEMPLATES = Path(__file__).parent / "templates"
 
 FILTERS = ("lesson", "kind", "method", "cut", "side", "distance", "eye")
 """What clips can be picked by; each is a word of the page."""
 
-SCRIPTED = ("name", "file", "poster", "fps", "frames", "steps", "captions", "digest", "key", "where", "shot")
+SCRIPTED = (
+    "name", "file", "poster", "width", "height", "fps", "frames", "steps", "captions", "digest", "key", "where",
+    "shot",
+)  # fmt: skip
 """What the page's script is told about a clip."""
 
 TOLD = (
-    "fine", "redo", "play", "pause", "clips", "clips_of", "tally", "clock", "cannot_play",
+    "fine", "redo", "again", "differ", "earlier", "captions", "play", "pause", "clips", "clips_of", "tally",
+    "clock", "cannot_play",
 )  # fmt: skip
 """The words that the page's script needs."""
+
+SPEEDS = (0.1, 0.25, 0.5, 1, 1.5, 2)
+"""How quickly a clip can be played, against its own pace."""
 
 NUMBERS: dict[str, QuantityKind] = {
     "cut_deg": "angle_rad",
@@ -122,6 +130,7 @@ def _page(
         script=Markup(script),
         clips=clips,
         accuracy=accuracy,
+        speeds=[(speed, f"{speed:g}×".replace(".", wording.words["decimal"])) for speed in SPEEDS],
         filters=[(key, words[key], values) for key, values in offered(clips)],
         told={
             "identity": identity,
@@ -159,9 +168,11 @@ def clip_told(
         "poster": quote(f"{within}pictures/{clip.name}.jpg"),
         "small": quote(f"{within}pictures/small/{clip.name}.jpg"),
         "key": f"{identity}/{clip.name}",
+        "width": clip.width_px,
+        "height": clip.height_px,
         "fps": float(clip.rate),
         "frames": clip.frames,
-        "digest": clip.sha256[:16],
+        "digest": version_of(clip),
         "where": clip.where,
         "about": about(clip, words),
         "picks": {key: value for key, value in picks.items() if value is not None},

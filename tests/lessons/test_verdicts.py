@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from lessons.cli import main
 from lessons.rendering.manifest import ManifestError
-from lessons.rendering.verdicts import read_verdicts
+from lessons.rendering.verdicts import differences, read_verdicts
 
 HEAD = "\ufeffclip,verdict,note,lesson,version\r\n"
 
@@ -32,6 +32,10 @@ def test_of_two_reviewers_redo_outweighs_fine_and_both_notes_stay(tmp_path: Path
         ("c", "v1"): ("", ()),
         ("c", "v2"): ("fine", ()),
     }
+    assert list(differences(read_verdicts([one, two]))) == [
+        "a: reviewers differ (1.csv: fine, 2.csv: redo); it counts as redo.",
+        "b: reviewers differ (1.csv: redo, 2.csv: fine); it counts as redo.",
+    ]
 
 
 def test_another_table_is_refused_in_a_sentence(tmp_path: Path) -> None:
@@ -58,3 +62,8 @@ def test_render_takes_the_clips_to_be_redone(tmp_path: Path) -> None:
     assert done.exit_code == 0, done.output
     assert "title: smaller" in done.output
     assert [path.name for path in out.glob("*.mp4")] == ["title.mp4"]
+
+    # the mark was given to another version than the one that is there now
+    done = CliRunner().invoke(main, [*words, str(redo)])
+    assert done.exit_code == 1
+    assert "title: rendered again since it was marked; look at it anew." in done.output

@@ -10,26 +10,43 @@
   const picks = [...document.querySelectorAll("[data-pick]")];
   const narrow = window.matchMedia("(max-width: 820px)");
   const rows = [...document.querySelectorAll("#accuracy tbody tr")];
-  const marks = { fine: "✓", redo: "↻" };
+  const marks = { fine: "✓", redo: "↻", again: "?" };
   let now = null;
 
   // ---------------------------------------------------------------- verdicts, kept for this very rendering of a clip
 
   // one shelf for a lesson's page and its course's; a verdict stays with the version that it was given to
   const shelf = "aimgeo review";
+  const kept = name => { try { return localStorage.getItem(name); } catch { return null; } };
+  // without storage they last as long as the page
+  const keep = (name, text) => { try { localStorage.setItem(name, text); } catch { /* see above */ } };
   let verdicts = {};
-  try { verdicts = JSON.parse(localStorage.getItem(shelf)) || {}; } catch { /* no storage: they last as long as the page */ }
+  try { verdicts = JSON.parse(kept(shelf)) || {}; } catch { /* not ours: it begins anew */ }
 
   const slot = clip => clip.key + " " + clip.digest;
-  const verdictOf = clip => verdicts[slot(clip)] || { verdict: "", note: "" };
-  const earlierNote = clip => Object.keys(verdicts)
-    .filter(key => key.startsWith(clip.key + " ") && key !== slot(clip)).map(key => verdicts[key].note).filter(Boolean).pop();
+  const verdictOf = clip => ({ verdict: "", note: "", others: {}, ...verdicts[slot(clip)] });
+  const spoken = ({ verdict, note }) => [words[verdict], note && `“${note}”`].filter(Boolean).join(", ");
+  const differs = clip => {
+    const { verdict, others } = verdictOf(clip);
+    return new Set([verdict, ...Object.values(others).map(other => other.verdict)].filter(Boolean)).size > 1;
+  };
 
-  function judge(change) {
-    if (!now) return;
-    verdicts[slot(now)] = { ...verdictOf(now), ...change };
-    try { localStorage.setItem(shelf, JSON.stringify(verdicts)); } catch { /* as above */ }
-    showVerdict();
+  // what was last said of an earlier version
+  function earlier(clip) {
+    return Object.keys(verdicts)
+      .filter(key => key.startsWith(clip.key + " ") && key !== slot(clip) && spoken(verdicts[key]))
+      .map(key => verdicts[key]).sort((a, b) => (a.at || 0) - (b.at || 0)).pop();
+  }
+
+  const stateOf = clip => verdictOf(clip).verdict || (earlier(clip) ? "again" : "none");
+  const isOpen = clip => ["none", "again"].includes(stateOf(clip));
+
+  function judge(change, clip = now) {
+    if (!clip) return;
+    verdicts[slot(clip)] = { ...verdictOf(clip), ...change, at: Date.now() };
+    keep(shelf, JSON.stringify(verdicts));
+    markItem(clip);
+    if (clip === now) showVerdict();
     showTally();
   }
 
@@ -38,54 +55,96 @@
   }
 
   function showVerdict() {
-    const { verdict, note } = verdictOf(now);
+    const { verdict, note, others } = verdictOf(now);
+    const before = earlier(now);
     for (const name of ["fine", "redo"]) by(name).setAttribute("aria-pressed", String(verdict === name));
     if (document.activeElement !== by("note")) by("note").value = note;
-    by("note").placeholder = earlierNote(now) || "";
-    markItem(now);
+    const said = Object.entries(others).map(([name, other]) => `${name}: ${spoken(other)}`);
+    if (said.length && differs(now)) said.push(words.differ);
+    if (before) said.unshift(`${words.earlier}: ${spoken(before)}`);
+    by("said").replaceChildren(...said.map(line => Object.assign(document.createElement("li"), { textContent: line })));
+    by("said").hidden = said.length === 0;
   }
 
   function markItem(clip) {
-    const { verdict } = verdictOf(clip);
+    const state = stateOf(clip);
     const li = items.get(clip.name);
-    li.dataset.verdict = verdict || "none";
-    li.querySelector(".mark").textContent = marks[verdict] || "";
-    li.querySelector(".card").setAttribute("aria-label", clip.name + (verdict ? ", " + words[verdict] : ""));
+    li.dataset.verdict = state;
+    const name = Object.assign(document.createElement("span"), { className: "unseen", textContent: words[state] || "" });
+    const mark = Object.assign(document.createElement("span"), { textContent: differs(clip) ? "≠" : marks[state] || "" });
+    mark.setAttribute("aria-hidden", "true");
+    li.querySelector(".mark").replaceChildren(name, mark);
   }
 
   function showTally() {
     const count = verdict => told.clips.filter(clip => (verdictOf(clip).verdict || "none") === verdict).length;
+    const counts = { fine: count("fine"), redo: count("redo"), none: count("none") };
     const shown = visible().length;
     const all = told.clips.length;
     const of = shown === all ? String(all) : filled(words.clips_of, { shown, count: all });
-    const clips = filled(words.clips[told.plural[all]], { count: of });
-    by("tally").textContent =
-      filled(words.tally, { clips, fine: count("fine"), redo: count("redo"), none: count("none") });
+    by("tally").textContent = filled(words.tally, { clips: filled(words.clips[told.plural[all]], { count: of }), ...counts });
+    for (const part of by("progress").children) part.style.flexGrow = counts[part.dataset.of];
   }
 
   // a spreadsheet must not take a note for a formula
   const cell = text => '"' + (/^[=+\-@\t\r]/.test(text) ? "'" : "") + text.replaceAll('"', '""') + '"';
 
   function exportList() {
+    const reviewer = by("reviewer").value.trim();
     const rows = told.clips.map(clip => {
       const { verdict, note } = verdictOf(clip);
-      return [clip.name, verdict, note, clip.where, clip.digest].map(cell).join(",");
+      return [clip.key, verdict, note, clip.where, clip.digest, reviewer].map(cell).join(",");
     });
-    const blob = new Blob(["\ufeff" + ["clip,verdict,note,lesson,version", ...rows].join("\r\n") + "\r\n"], { type: "text/csv" });
+    const blob = new Blob(["\ufeff" + ["clip,verdict,note,lesson,version,reviewer", ...rows].join("\r\n") + "\r\n"], { type: "text/csv" });
     const link = document.createElement("a");
     link.href = URL.createObjectURL(blob);
-    link.download = told.identity + "_review.csv";
+    link.download = [told.identity + "_review", ...reviewer.match(/[\p{L}\p{N}]+/gu) || []].join("_") + ".csv";
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  }
+
+  // rows of a CSV text as objects; quotes may hold commas, quotes and line ends
+  function table(text) {
+    const lines = [[]];
+    for (const [, quoted, plain, end] of text.matchAll(/(?:"((?:[^"]|"")*)"|([^",\r\n]*))(,|\r?\n|$)/g)) {
+      lines.at(-1).push(quoted === undefined ? plain : quoted.replaceAll('""', '"'));
+      if (end !== ",") lines.push([]);
+    }
+    const [head, ...rows] = lines;
+    return rows.filter(row => row.length === head.length)
+      .map(row => Object.fromEntries(head.map((name, k) => [name.replace("\ufeff", ""), row[k]])));
+  }
+
+  // one's own list is taken over where nothing was said yet; what others say stands beside one's own
+  async function openLists(files) {
+    const mine = by("reviewer").value.trim();
+    for (const file of files) {
+      for (const row of table(await file.text())) {
+        const clip = told.clips.find(one => [one.key, one.name].includes(row.clip) && (row.version || one.digest) === one.digest);
+        const said = { verdict: ["fine", "redo"].includes(row.verdict) ? row.verdict : "", note: (row.note || "").replace(/^'/, "") };
+        if (!clip || !spoken(said)) continue;
+        const own = verdictOf(clip);
+        if ((row.reviewer || "") !== mine) {
+          const name = row.reviewer || file.name.replace(/\.csv$/i, "");
+          judge({ others: { ...own.others, [name]: said } }, clip);
+        } else if (!spoken(own)) judge(said, clip);
+      }
+    }
+    pick();
   }
 
   // ---------------------------------------------------------------- which clips are listed
 
   const visible = () => told.clips.filter(clip => !items.get(clip.name).hidden);
 
+  function fits(clip, key, value) {
+    if (key !== "verdict") return (items.get(clip.name).dataset[key] || "") === value;
+    return value === "differ" ? differs(clip) : value === "none" ? isOpen(clip) : stateOf(clip) === value;
+  }
+
   function pick() {
-    for (const li of items.values()) {
-      li.hidden = picks.some(select => select.value && (li.dataset[select.dataset.pick] || "") !== select.value);
+    for (const clip of told.clips) {
+      items.get(clip.name).hidden = picks.some(select => select.value && !fits(clip, select.dataset.pick, select.value));
     }
     const shown = visible();
     by("none").hidden = shown.length > 0;
@@ -93,23 +152,55 @@
     if (shown.length && !shown.includes(now)) show(shown[0]);
   }
 
+  function showInList(clip) {
+    if (!clip || clip === now) return;
+    show(clip);
+    // on a phone the list lies below the player, which must stay in sight
+    if (!narrow.matches) items.get(clip.name).scrollIntoView({ block: "nearest" });
+  }
+
   function move(by) {
     const shown = visible();
-    const at = shown.indexOf(now) + by;
-    if (at >= 0 && at < shown.length) {
-      show(shown[at]);
-      // on a phone the list lies below the player, which must stay in sight
-      if (!narrow.matches) items.get(now.name).scrollIntoView({ block: "nearest" });
-    }
+    showInList(shown[shown.indexOf(now) + by]);
+  }
+
+  // the next clip that waits for a verdict, from the top again after the last one
+  function another() {
+    const shown = visible();
+    const at = shown.indexOf(now);
+    showInList([...shown.slice(at + 1), ...shown.slice(0, at)].find(isOpen));
   }
 
   // ---------------------------------------------------------------- the player
 
+  // a track element would have to fetch its file, which a page from disk may not
+  const captions = video.addTextTrack("captions", words.captions, document.documentElement.lang);
+  captions.mode = "hidden";
+  const seek = by("seek");
+  const last = by("last");
+
+  // while the next clip loads, the last picture stays: no black between clips, no picture of another moment
+  function keepPicture() {
+    if (video.readyState < 2 || !last.hidden) return;
+    [last.width, last.height] = [video.videoWidth, video.videoHeight];
+    last.getContext("2d").drawImage(video, 0, 0);
+    last.hidden = false;
+  }
+
   function show(clip) {
     if (now) items.get(now.name).querySelector(".card").removeAttribute("aria-current");
+    keepPicture();
     now = clip;
-    video.poster = clip.poster;
+    looped = null;
+    video.removeAttribute("poster");
+    // its shape is known before it is loaded
+    [video.width, video.height] = [clip.width, clip.height];
     video.src = clip.file;
+    for (const cue of [...captions.cues || []]) captions.removeCue(cue);
+    for (const { first, end, text } of clip.captions) {
+      const marked = text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll(">", "&gt;");
+      captions.addCue(new VTTCue(first / clip.fps, end / clip.fps, marked));
+    }
     by("name").textContent = clip.name;
     by("where").textContent = clip.where;
     by("note").blur();
@@ -122,8 +213,14 @@
       button.type = "button";
       button.textContent = button.title = step.name;
       button.style.flexGrow = step.end - step.first;
-      button.addEventListener("click", () => goTo(step.first));
+      button.addEventListener("click", () => seekTo(step.first));
       return button;
+    }));
+    seek.max = clip.frames - 1;
+    by("ticks").replaceChildren(...clip.steps.slice(1).map(step => {
+      const tick = document.createElement("i");
+      tick.style.left = 100 * step.first / Math.max(1, clip.frames - 1) + "%";
+      return tick;
     }));
     items.get(clip.name).querySelector(".card").setAttribute("aria-current", "true");
     history.replaceState(null, "", "#" + encodeURIComponent(clip.name));
@@ -132,58 +229,138 @@
   }
 
   const clamp = frame => Math.min(Math.max(frame, 0), now.frames - 1);
+  const stepAt = frame => now.steps.find(step => frame >= step.first && frame < step.end);
   let shownFrame = 0;
+  let looped = null;
 
   // the middle of a frame is reached whatever way a browser rounds
+  function seekTo(frame) {
+    const at = clamp(frame);
+    video.currentTime = (at + 0.5) / now.fps;
+    looped = stepAt(at) || null;
+    tell(at);
+  }
+
   function goTo(frame) {
     video.pause();
-    shownFrame = clamp(frame);
-    video.currentTime = (shownFrame + 0.5) / now.fps;
-    tell(shownFrame);
+    seekTo(frame);
   }
 
   function jump(by) {
     const starts = now.steps.map(step => step.first);
     const next = by > 0 ? starts.find(first => first > shownFrame) : starts.findLast(first => first < shownFrame);
-    if (next !== undefined) goTo(next);
+    if (next !== undefined) seekTo(next);
   }
+
+  const start = () => video.play().catch(cannotPlay);
 
   function play() {
     if (!video.paused) return video.pause();
-    if (shownFrame >= now.frames - 1) video.currentTime = 0;
-    video.play().catch(() => { by("words").textContent = words.cannot_play; });
+    looped = stepAt(shownFrame) || null;
+    if (shownFrame >= now.frames - 1) seekTo(by("loop").value === "step" && looped ? looped.first : 0);
+    start();
+  }
+
+  function cannotPlay(error) {
+    // another clip was shown meanwhile
+    if (error && error.name === "AbortError") return;
+    video.poster = now.poster;
+    last.hidden = true;
+    by("words").textContent = words.cannot_play;
+  }
+
+  // true when the end of what is looped was reached, and playing goes on at its start
+  function goneRound(frame) {
+    if (by("loop").value !== "step" || !looped || frame < looped.end - 1) return false;
+    seekTo(looped.first);
+    if (video.paused) start();
+    return true;
   }
 
   function tell(frame) {
     shownFrame = frame;
     const within = part => frame >= part.first && frame < part.end;
     const seconds = (frame / now.fps).toFixed(2).replace(".", words.decimal);
-    by("clock").textContent = filled(words.clock, { frame, frames: now.frames, seconds });
+    const place = filled(words.clock, { frame, frames: now.frames, seconds });
+    by("clock").textContent = place;
     const caption = now.captions.find(within);
     by("words").textContent = caption ? caption.text : "";
     const at = now.steps.findIndex(within);
+    seek.value = frame;
+    seek.style.setProperty("--at", 100 * frame / Math.max(1, now.frames - 1) + "%");
+    seek.setAttribute("aria-valuetext", [place, at >= 0 && now.steps[at].name].filter(Boolean).join(", "));
     [...by("steps").children].forEach((button, k) => {
-      if (k === at) button.setAttribute("aria-current", "step");
-      else button.removeAttribute("aria-current");
+      if (k !== at) return button.removeAttribute("aria-current");
+      if (button.hasAttribute("aria-current")) return;
+      button.setAttribute("aria-current", "step");
+      if (narrow.matches) by("steps").scrollLeft = button.offsetLeft - by("steps").offsetLeft - 16;
     });
   }
 
   // a clip's first frame may stand a little after zero in its file, hence the rounding
   function watch(_, picture) {
-    if (!video.seeking && !video.paused) tell(clamp(Math.round(picture.mediaTime * now.fps)));
+    last.hidden = true;
+    if (!video.seeking && !video.paused) {
+      const frame = clamp(Math.round(picture.mediaTime * now.fps));
+      if (!goneRound(frame)) tell(frame);
+    }
     video.requestVideoFrameCallback(watch);
   }
   if ("requestVideoFrameCallback" in video) video.requestVideoFrameCallback(watch);
   else video.addEventListener("timeupdate", () => {
-    if (!video.paused) tell(clamp(Math.floor(video.currentTime * now.fps)));
+    const frame = clamp(Math.floor(video.currentTime * now.fps));
+    if (!video.paused && !goneRound(frame)) tell(frame);
   });
-  video.addEventListener("ended", () => tell(now.frames - 1));
+  video.addEventListener("loadeddata", () => setTimeout(() => { last.hidden = true; }, 200));
+  video.addEventListener("error", () => cannotPlay());
+  video.addEventListener("ended", () => { if (!goneRound(now.frames - 1)) tell(now.frames - 1); });
   video.addEventListener("pause", () => {
     by("play").textContent = words.play;
-    if (!video.ended) goTo(clamp(Math.floor(video.currentTime * now.fps + 0.01)));
+    if (!video.ended) goTo(Math.floor(video.currentTime * now.fps + 0.01));
   });
   video.addEventListener("play", () => { by("play").textContent = words.pause; });
   video.addEventListener("click", play);
+
+  // ---------------------------------------------------------------- ways to watch
+
+  const speed = by("speed");
+  const setSpeed = () => { video.playbackRate = video.defaultPlaybackRate = Number(speed.value); };
+
+  function faster(by) {
+    speed.selectedIndex = Math.min(Math.max(speed.selectedIndex + by, 0), speed.options.length - 1);
+    setSpeed();
+  }
+
+  function setLoop() {
+    video.loop = by("loop").value === "clip";
+    looped = stepAt(shownFrame) || null;
+  }
+
+  function nextLoop() {
+    const select = by("loop");
+    select.selectedIndex = (select.selectedIndex + 1) % select.options.length;
+    setLoop();
+  }
+
+  function showCaptions() {
+    captions.mode = captions.mode === "showing" ? "hidden" : "showing";
+    by("captions").setAttribute("aria-pressed", String(captions.mode === "showing"));
+  }
+
+  function mute() {
+    video.muted = !video.muted;
+    by("mute").setAttribute("aria-pressed", String(video.muted));
+  }
+
+  const stage = by("stage");
+
+  function fill() {
+    if (document.fullscreenElement) document.exitFullscreen();
+    // a phone may give the whole screen to a film alone
+    else if (stage.requestFullscreen) stage.requestFullscreen().catch(() => {});
+    else video.webkitEnterFullscreen();
+  }
+  by("full").hidden = !stage.requestFullscreen && !video.webkitEnterFullscreen;
 
   // ---------------------------------------------------------------- hands
 
@@ -191,29 +368,58 @@
     " ": play,
     ArrowLeft: () => goTo(shownFrame - 1),
     ArrowRight: () => goTo(shownFrame + 1),
+    Home: () => seekTo(0),
+    End: () => seekTo(now.frames - 1),
     "[": () => jump(-1),
     "]": () => jump(1),
+    "-": () => faster(-1),
+    "+": () => faster(1),
+    "=": () => faster(1),
     ArrowUp: () => move(-1),
     ArrowDown: () => move(1),
+    l: nextLoop,
+    c: showCaptions,
+    m: mute,
+    s: fill,
     f: () => toggle("fine"),
     r: () => toggle("redo"),
     n: () => by("note").focus(),
+    o: another,
     e: exportList,
   };
   const buttons = {
     previous: doing.ArrowUp, back: doing.ArrowLeft, play, forth: doing.ArrowRight, next: doing.ArrowDown,
-    fine: doing.f, redo: doing.r, export: exportList,
+    captions: showCaptions, mute, full: fill, fine: doing.f, redo: doing.r, another, export: exportList,
+    open: () => by("files").click(),
     all: () => { for (const select of picks) select.value = ""; pick(); },
   };
   for (const [id, act] of Object.entries(buttons)) by(id).addEventListener("click", act);
-  for (const [name, li] of items) li.querySelector(".card").addEventListener("click", () => show(clips.get(name)));
+  for (const [name, li] of items) {
+    li.querySelector(".card").addEventListener("click", () => {
+      show(clips.get(name));
+      if (narrow.matches) by("player").scrollIntoView();
+    });
+  }
   for (const select of picks) select.addEventListener("change", pick);
+  seek.addEventListener("input", () => seekTo(Number(seek.value)));
+  speed.addEventListener("change", setSpeed);
+  by("loop").addEventListener("change", setLoop);
   by("note").addEventListener("input", event => judge({ note: event.target.value }));
+  by("files").addEventListener("change", async event => {
+    await openLists([...event.target.files]);
+    event.target.value = "";
+  });
+  by("reviewer").value = kept(shelf + "er") || "";
+  by("reviewer").addEventListener("input", event => keep(shelf + "er", event.target.value));
+
+  // after a click the keys are the page's again; who came by keyboard stays where they are
+  document.addEventListener("click", event => { if (event.detail) event.target.closest("button")?.blur(); });
+  document.addEventListener("change", event => { if (!event.target.matches(":focus-visible")) event.target.blur(); });
 
   document.addEventListener("keydown", event => {
-    const field = event.target.closest("input, select");
+    const field = event.target.closest("input:not([type=range]), select");
     if (field) {
-      if (event.key === "Escape" || (event.key === "Enter" && field === by("note"))) field.blur();
+      if (event.key === "Escape" || (event.key === "Enter" && field.type === "text")) field.blur();
       return;
     }
     // on some keyboards a bracket is typed with the Alt key
@@ -230,4 +436,5 @@
   try { wanted = decodeURIComponent(location.hash.slice(1)); } catch { /* no clip has such a name */ }
   show(clips.get(wanted) || told.clips[0]);
   pick();
+  if (!narrow.matches) items.get(now.name).scrollIntoView({ block: "nearest" });
 }

@@ -77,6 +77,29 @@ def test_twice_gives_the_same_bytes(lesson: Path) -> None:
     assert {p: p.read_bytes() for p in out.rglob("*") if p.is_file()} == first
 
 
+def test_only_what_is_fine_is_delivered_and_the_review_page_keeps_the_rest(lesson: Path) -> None:
+    out = lesson.parent / "out"
+    title, other = json.loads((out / "manifest.json").read_text())["clips"]
+    verdicts = lesson.parent / "anna.csv"
+
+    def said(*rows: tuple[str, str, str]) -> None:
+        told = (f"thin-and-full/{name},{verdict},,x,{version}\n" for name, verdict, version in rows)
+        verdicts.write_text("clip,verdict,note,lesson,version\n" + "".join(told))
+
+    said((title["name"], "fine", title["sha256"][:16]), (other["name"], "fine", "an-earlier-file"))
+    code, told, wrong = run(lesson, "--out", out, "--fine", verdicts)
+    assert (code, wrong) == (0, "")
+    assert "fine           1 of 2 clips" in told
+    assert other["name"] not in (out / "thin-and-full.srt").read_text() + (out / "thin-and-full.otio").read_text()
+    assert other["name"] in (out / "thin-and-full_review.html").read_text()
+    assert (out / "pictures" / f"{other['name']}.jpg").exists()
+
+    said((title["name"], "redo", title["sha256"][:16]))
+    code, _, wrong = run(lesson, "--out", out, "--fine", verdicts)
+    assert code == 1
+    assert wrong.endswith("the lists call no clip fine as it is now; nothing was written.\n")
+
+
 def test_a_batch_puts_each_lesson_in_its_own_folder(lesson: Path) -> None:
     batch = lesson.parent / "batch"
     batch.mkdir()

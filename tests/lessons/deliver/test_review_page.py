@@ -22,6 +22,7 @@ FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+AXE = Path(__file__).parents[1] / "live" / "axe.min.js"
 HOSTILE = '</script><script>window.pwned = 1</script><img src=x onerror="window.pwned = 2">"\'&amp;{{ 7 * 7 }}'
 
 ACCURACY = tuple(
@@ -213,8 +214,8 @@ def test_verdicts_and_notes_are_kept_exported_and_can_be_picked(page: Any) -> No
     rows = list(csv.DictReader(io.StringIO(Path(download.value.path()).read_text("utf-8-sig"))))
     assert len(rows) == 9
     assert rows[0] == {
-        "clip": "ghost_ball_cut-14.5_left", "verdict": "fine", "note": "", "lesson": "lesson.yaml:12",
-        "version": rows[0]["version"],
+        "clip": "thin-and-full/ghost_ball_cut-14.5_left", "verdict": "fine", "note": "",
+        "lesson": "lesson.yaml:12", "version": rows[0]["version"], "reviewer": "",
     }  # fmt: skip
     assert all(len(row["version"]) == 16 for row in rows)
     assert rows[1]["verdict"] == "redo"
@@ -235,9 +236,171 @@ def test_a_verdict_is_for_one_rendering_of_a_clip(page: Any) -> None:
     page.reload()
     until(page, "video.readyState >= 2")
     assert "0 fine" in page.locator("#tally").text_content()
-    # what was said of the earlier version is not lost
+    # what was said of the earlier version is told, and the clip asks again
     assert page.locator("#note").input_value() == ""
-    assert page.locator("#note").get_attribute("placeholder") == "too quick"
+    assert page.locator("#said").inner_text() == "Earlier version: Fine, “too quick”"
+    page.select_option("[data-pick=verdict]", "again")
+    assert listed(page) == ["ghost_ball_cut-14.5_left"]
+    page.select_option("[data-pick=verdict]", "none")
+    assert len(listed(page)) == 9
+
+
+@needs_browser
+def test_what_another_reviewer_says_stands_beside_ones_own(page: Any, tmp_path: Path) -> None:
+    page.keyboard.press("f")
+    page.fill("#reviewer", "Anna")
+    with page.expect_download() as download:
+        page.click("#export")
+    assert download.value.suggested_filename == "thin-and-full_review_Anna.csv"
+    mine = Path(download.value.path()).read_text("utf-8-sig")
+    name = "ghost_ball_cut-14.5_left"
+    theirs = tmp_path / "theirs.csv"
+    said = mine.replace("Anna", "Ben").replace('"fine",""', '"redo","the ""gap"",\nagain"')
+    theirs.write_text("\ufeff" + said, "utf-8", newline="")
+    page.set_input_files("#files", theirs)
+    page.locator("#said").wait_for(state="visible")
+    assert page.locator("#said").inner_text() == 'Ben: Redo, “the "gap", again”\nreviewers differ'
+    assert page.locator("#fine").get_attribute("aria-pressed") == "true"
+    page.select_option("[data-pick=verdict]", "differ")
+    assert listed(page) == [name]
+    # one's own list, in another browser, is taken over
+    page.evaluate("localStorage.removeItem('aimgeo review')")
+    page.reload()
+    until(page, "video.readyState >= 2")
+    page.set_input_files("#files", {"name": "x.csv", "mimeType": "text/csv", "buffer": mine.encode()})
+    page.locator(f"[data-name='{name}'][data-verdict=fine]").wait_for()
+    assert page.locator("#said").is_hidden()
+
+
+@needs_browser
+def test_the_bar_goes_to_any_frame_and_says_where_it_is(page: Any) -> None:
+    page.locator("#seek").fill("27")
+    assert (clock(page), shown_frame(page)) == (27, 27)
+    assert page.locator("#seek").get_attribute("aria-valuetext") == "frame 27 of 49, 1.08 s, contact point"
+    page.locator("#seek").focus()
+    page.keyboard.press("ArrowRight")
+    assert (clock(page), shown_frame(page)) == (28, 28)
+    page.keyboard.press("End")
+    assert clock(page) == 48
+    page.keyboard.press("f")
+    assert page.locator("#fine").get_attribute("aria-pressed") == "true"
+
+
+@needs_browser
+def test_a_step_plays_round_and_round_at_the_chosen_speed(page: Any) -> None:
+    page.keyboard.press("+")
+    page.keyboard.press("+")
+    assert page.evaluate("document.getElementById('video').playbackRate") == 2
+    page.keyboard.press("l")
+    page.click("#steps button:nth-child(2)")
+    page.evaluate("window.rounds = 0; window.seen = []")
+    page.evaluate(
+        "document.getElementById('video').addEventListener('seeking', () => { window.rounds += 1; "
+        "window.seen.push(document.getElementById('clock').textContent); })"
+    )
+    page.keyboard.press(" ")
+    until(page, "window.rounds >= 3")
+    assert all(told.startswith("frame 20 ") for told in page.evaluate("seen"))
+    page.keyboard.press(" ")
+    assert 20 <= clock(page) < 35
+    page.keyboard.press("ArrowDown")
+    until(page, "video.readyState >= 2")
+    assert page.evaluate("document.getElementById('video').playbackRate") == 2
+    page.keyboard.press("-")
+    assert page.locator("#speed").input_value() == "1.5"
+
+
+@needs_browser
+def test_captions_sound_and_the_whole_screen(page: Any) -> None:
+    page.keyboard.press("]")
+    page.keyboard.press("c")
+    until(page, "video.textTracks[0].mode == 'showing'")
+    until(page, "video.textTracks[0].activeCues.length == 1")
+    (cue,) = page.evaluate(
+        "[...document.getElementById('video').textTracks[0].activeCues].map(c => c.getCueAsHTML().textContent)"
+    )
+    assert cue == page.locator("#words").text_content()
+    assert cue.startswith("</script>")
+    page.keyboard.press("m")
+    assert page.evaluate("document.getElementById('video').muted") is True
+    page.keyboard.press("s")
+    until(page, "document.fullscreenElement && document.fullscreenElement.id == 'stage'")
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#clock").is_visible()
+    page.keyboard.press("s")
+    until(page, "!document.fullscreenElement")
+
+
+@needs_browser
+def test_between_clips_there_is_no_black_and_no_picture_of_another_moment(page: Any) -> None:
+    page.keyboard.press("End")
+    assert shown_frame(page) == 48
+    page.evaluate(
+        "() => { window.loads = []; const [video, last] = ['video', 'last'].map(i => document.getElementById(i));"
+        "new MutationObserver(() => loads.push([last.hidden, video.hasAttribute('poster')]))"
+        ".observe(last, {attributes: true, attributeFilter: ['hidden']}); }"
+    )
+    page.keyboard.press("ArrowDown")
+    until(page, "video.readyState >= 2 && loads.length >= 2")
+    assert page.evaluate("loads")[0] == [False, False]
+    until(page, "document.getElementById('last').hidden")
+    assert (clock(page), shown_frame(page)) == (0, 0)
+
+
+@needs_browser
+def test_a_clip_that_cannot_be_played_shows_its_poster_and_says_so(
+    browser: Any, folder: Path, tmp_path: Path
+) -> None:
+    text = (folder / "thin-and-full_review.html").read_text("utf-8")
+    (tmp_path / "gone_review.html").write_text(text, "utf-8")
+    page = browser.new_page()
+    page.goto((tmp_path / "gone_review.html").as_uri())
+    until(page, "video.hasAttribute('poster')")
+    assert page.locator("#words").text_content() == "This browser cannot play the clip, or its file is gone."
+    page.close()
+
+
+@needs_browser
+@pytest.mark.parametrize(
+    ("width", "height", "scheme"), [(360, 740, "dark"), (1280, 720, "light"), (3840, 2160, "dark")]
+)
+def test_nobody_is_shut_out(browser: Any, folder: Path, width: int, height: int, scheme: Any) -> None:
+    """axe-core 4.14.1 finds nothing serious or critical; nothing is wider than the screen."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=scheme, bypass_csp=True
+    )
+    page = context.new_page()
+    load(page, folder)
+    page.keyboard.press("r")
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate("axe.run({resultTypes: ['violations']}).then(r => r.violations)")
+    assert [
+        f"{v['id']}: {v['nodes'][0]['html'][:120]}" for v in found if v["impact"] in ("serious", "critical")
+    ] == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
+
+
+@needs_browser
+def test_by_touch_alone(browser: Any, folder: Path) -> None:
+    context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    page = context.new_page()
+    load(page, folder)
+    page.tap("#video")
+    until(page, "!video.paused")
+    page.tap("#video")
+    until(page, "video.paused")
+    page.tap("#redo")
+    page.tap("#another")
+    until(page, "video.readyState >= 2")
+    assert page.locator("#name").text_content() == "ghost_ball_cut-14.5_right"
+    page.locator("#clips > li").nth(6).locator(".card").tap()
+    until(page, "video.readyState >= 2")
+    # the picture is in sight again, and stays while one scrolls to the verdict
+    page.locator("#note").scroll_into_view_if_needed()
+    assert page.locator("#screen").bounding_box()["y"] >= -1
+    assert not page.locator("#keys").is_visible()
+    context.close()
 
 
 @needs_browser
@@ -319,7 +482,10 @@ def test_everything_can_be_reached_by_keyboard_alone(page: Any) -> None:
     for _ in range(60):
         page.keyboard.press("Tab")
         seen.add(page.evaluate("document.activeElement.id || document.activeElement.className"))
-    assert {"export", "play", "back", "forth", "previous", "next", "fine", "redo", "note", "all", "card"} <= seen
+    assert {
+        "reviewer", "open", "export", "seek", "play", "back", "forth", "previous", "next", "speed", "loop",
+        "captions", "mute", "full", "fine", "redo", "note", "another", "all", "card",
+    } <= seen  # fmt: skip
 
 
 def test_the_page_is_the_same_every_time_and_asks_for_nothing_from_elsewhere(folder: Path) -> None:
