@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
 from math import degrees
 from typing import Any
 
 import numpy as np
 
+from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Construction, Quantity
 from aimgeo.methods import METHODS
-from aimgeo.shot import Shot, place_shot, solve_shot
+from aimgeo.methods.method import Method
+from aimgeo.methods.own import READING, Own
+from aimgeo.methods.readings import judged_readings
+from aimgeo.shot import Shot, one_of_many, place_shot, solve_shot
 from aimgeo.spots import accepts, is_clear, longest_distances
 from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
 from aimgeo.vectors import dot, left
 from lessons.answering.answer import answer
 from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
+from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
 from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut_near, length, length_near
 from lessons.lesson.wording import Wording, words_of
@@ -59,11 +65,13 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What does not move: the table and the balls, and where the clip stands in the lesson."""
+    """What does not move: table and balls, where the clip stands in the lesson, and the lesson's own methods."""
 
     table: Table
     ball_mm: float
     distance_name: str | None
+    own: Mapping[str, Own] = field(default_factory=dict)
+    words: Mapping[str, Any] = field(default_factory=lambda: words_of("en"))
 
     def mm(self, value: Length) -> float:
         """A length in millimetres."""
@@ -86,7 +94,7 @@ class Ground:
     def shot(self, held: Held) -> Shot:
         """The shot."""
         signed = held.side * held.cut.cut_rad
-        return place_shot(self.object_mm(held), held.target_mm, signed, self.mm(held.distance), self.ball_mm)
+        return _shot(self.object_mm(held), held.target_mm, signed, self.mm(held.distance), self.ball_mm)
 
     def eye(self, held: Held) -> EyeSpec:
         """The eye."""
@@ -107,10 +115,23 @@ class Ground:
             "eye": {"back_mm": eye.back_mm, "offset_mm": eye.offset_mm, "height_mm": eye.height_mm},
         }
 
+    def method(self, held: Held) -> Method | None:
+        """The chosen method; one of the lesson's own looks from the eye that is held."""
+        if held.method is None or held.method in METHODS:
+            return METHODS[held.method] if held.method else None
+        eye = self.eye(held)
+        return self.own[held.method].method((eye.back_mm, eye.offset_mm, eye.height_mm))
+
     def ground_xy(self, held: Held) -> Point:
         """Where the cue ball lies."""
         x, y = self.shot(held).cue_ball_mm[:2].tolist()
         return (x, y)
+
+
+@lru_cache(maxsize=64)
+def _shot(object_mm: Point, target_mm: Point, cut_rad: float, distance_mm: float, ball_mm: float) -> Shot:
+    """The shot; a step of the hand asks for it many times."""
+    return place_shot(object_mm, target_mm, cut_rad, distance_mm, ball_mm)
 
 
 # ------------------------------------------------------------------ taking hold
@@ -122,7 +143,8 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
     if subject.shot is None or subject.table is None:
         return None
     shot, drawn, keys = subject.shot, subject.construction, lesson.keys
-    ground = Ground(subject.table, float(shot.ball_diameter_mm), subject.distance_name)
+    words = own_words(words_of("en"), keys.own_methods, lesson.own, "en")
+    ground = Ground(subject.table, float(shot.ball_diameter_mm), subject.distance_name, lesson.own, words)
     cut = next((c for c in keys.cuts if abs(c.cut_rad - abs(float(shot.cut_rad))) < 1e-9), None)
     distance = keys.distances.get(subject.distance_name or "")
     name = subject.eye.name if subject.eye is not None else next(iter(keys.eyes))
@@ -139,8 +161,7 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
         back=eye[0],
         offset=eye[1],
         height=eye[2],
-        # a method of the lesson's own is not drawn under the hand
-        method=drawn.method if drawn is not None and drawn.method in METHODS else None,
+        method=drawn.method if drawn is not None else None,
         eye_name=name,
     )
     return ground, made
@@ -211,6 +232,8 @@ def why_not(ground: Ground, held: Held) -> str:
 def moved(ground: Ground, held: Held, grip: str, to: Any, is_free: bool) -> tuple[Held, str]:
     """The shot after a grip was moved to a place on the table (x, y in mm), and why it went no farther.
 
+    The eye from the side goes to a place in the plane of the aim: before the cue ball, and above the cloth.
+
     Where the place itself is not possible, the nearest one that the way there has. `is_free` moves by the finest
     steps that can be written, otherwise by those in which authors write.
     """
@@ -220,6 +243,8 @@ def moved(ground: Ground, held: Held, grip: str, to: Any, is_free: bool) -> tupl
         return _object_moved(ground, held, to, is_free)
     if grip == "target":
         return _target_moved(ground, held, to, is_free)
+    if grip == "eye_side":
+        return _eye_raised(ground, held, to, is_free)
     return _eye_moved(ground, held, to, is_free)
 
 
@@ -330,6 +355,17 @@ def _eye_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[He
     ), said
 
 
+BOUNDS = "The eye stands behind the cue ball, between 60 mm and 3 m above the cloth."
+
+
+def _eye_raised(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
+    back, height = min(max(-to[0], LEAST_BACK_MM), MOST_BACK_MM), min(max(to[1], LEAST_HEIGHT_MM), MOST_HEIGHT_MM)
+    new = replace(
+        held, back=ground.near(back, held.back, is_free), height=ground.near(height, held.height, is_free)
+    )
+    return new, "" if (back, height) == (-to[0], to[1]) else BOUNDS
+
+
 def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) -> tuple[Held, str]:
     """The shot with numbers that were typed: places in mm; for the eye back, offset and height."""
     if grip == "eye":
@@ -340,9 +376,7 @@ def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) 
             "offset": min(max(given["offset"], -1000.0), 1000.0),
             "height": min(max(given["height"], LEAST_HEIGHT_MM), MOST_HEIGHT_MM),
         }
-        said = (
-            "" if kept == given else "The eye stands behind the cue ball, between 60 mm and 3 m above the cloth."
-        )
+        said = "" if kept == given else BOUNDS
         new = {name: ground.near(mm, getattr(held, name), is_fine=True) for name, mm in kept.items()}
         same: dict[str, Any] = {
             n: v for n, v in new.items() if abs(ground.mm(v) - ground.mm(getattr(held, n))) > 1e-6
@@ -355,6 +389,8 @@ def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) 
 def place_of(ground: Ground, held: Held, grip: str) -> Point:
     """Where a grip's thing stands on the table."""
     shot = ground.shot(held)
+    if grip == "eye_side":
+        return -ground.eye(held).back_mm, ground.eye(held).height_mm
     if grip == "eye":
         a, eye = shot.aim_direction, ground.eye(held)
         x, y = (shot.cue_ball_mm[:2] - eye.back_mm * a + eye.offset_mm * left(a)).tolist()
@@ -367,11 +403,11 @@ def place_of(ground: Ground, held: Held, grip: str) -> Point:
 def construction_of(ground: Ground, held: Held) -> tuple[Construction, str]:
     """The construction of the chosen method, and the sentence of its limit where it does not reach the cut."""
     shot = ground.shot(held)
-    if held.method is None:
+    method = ground.method(held)
+    if method is None:
         return bare(shot), ""
-    method = METHODS[held.method]
     if limit := method.limit(shot):
-        wording = Wording(words_of("en"), "mm", ground.ball_mm)
+        wording = Wording(ground.words, "mm", ground.ball_mm)
         return bare(shot), wording.limit(limit)
     return method.construct(shot), ""
 
@@ -390,7 +426,7 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
     if "error" in told:
         return [["", told["error"]["message"]]]
     shot, out = told["shot"], []
-    wording = Wording(words_of("en"), units, ground.ball_mm)
+    wording = Wording(ground.words, units, ground.ball_mm)
 
     def shown(value: float, kind: str) -> str:
         return wording.shown(Quantity(value, kind))  # type: ignore[arg-type]
@@ -404,22 +440,39 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
         out.append(["Pocket’s window", shown(math.radians(window), "angle_rad")])
     for key, name in (("object_ball_mm", "Object ball at"), ("cue_ball_mm", "Cue ball at")):
         out.append([name, "{:.1f}, {:.1f}".format(*(round(v, 1) + 0.0 for v in shot[key][:2])).replace("-", "−")])
-    names = words_of("en")["names"]
-    if told.get("methods"):
-        out.append(["Each method, taken literally"])
+    names = ground.words["names"]
+    out.append(["Each method, taken literally"])
     for method, found in (told.get("methods") or {}).items():
         if not found["usable"]:
             out.append([names[method].capitalize(), "does not reach"])
             continue
         for reading, one in found["readings"].items():
-            miss = one["miss_mm"]
-            if miss is None:
-                text = {None: "no such aim", False: "misses the ball", True: "90° or more off"}[one["hit"]]
-            else:
-                text = f"{round(miss, 1):+.1f} mm".replace("-", "−")
-            text = text.replace("+0.0", "0.0").replace("−0.0", "0.0")
-            out.append([f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}", text])
+            name = f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}"
+            out.append([name, _missed(one["hit"], one["miss_mm"])])
+    return out + _own_rows(ground, held)
+
+
+def _own_rows(ground: Ground, held: Held) -> list[list[str]]:
+    """What the lesson's own methods do, judged in the same way."""
+    if not ground.own:
+        return []
+    shot, eye, out = ground.shot(held), ground.eye(held), []
+    frame = aim_frame(one_of_many(shot), (ground.table.length_mm / 2, ground.table.width_mm / 2))
+    at = np.array([[-eye.back_mm, eye.offset_mm, eye.height_mm]])
+    for name, own in ground.own.items():
+        found = judged_readings(frame, at, methods={name: own.method()})[name][READING].row(0)
+        hit = bool(found.hit) if found.has_aim else None
+        miss = float(found.miss_mm) if np.isfinite(found.miss_mm) else None
+        out.append([ground.words["names"][name].capitalize(), _missed(hit, miss)])
     return out
+
+
+def _missed(hit: bool | None, miss_mm: float | None) -> str:
+    """By how much a method's aim misses the target, in a few words."""
+    if miss_mm is None:
+        return {None: "no such aim", False: "misses the ball", True: "90° or more off"}[hit]
+    text = f"{round(miss_mm, 1):+.1f} mm".replace("-", "−")
+    return text.replace("+0.0", "0.0").replace("−0.0", "0.0")
 
 
 def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
@@ -454,6 +507,12 @@ def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
                 ["offset", "left", round(eye.offset_mm, 1) + 0.0],
                 ["height", "high", round(eye.height_mm, 1)],
             ],
+        },
+        {
+            "id": "eye_side",
+            "name": "height",
+            "value": f"{eye.height_mm:.0f} mm high, {eye.back_mm:.0f} mm behind the cue ball",
+            "fields": [],
         },
     ]
 

@@ -20,7 +20,6 @@ from aimgeo.methods import METHODS
 from aimgeo.tables import TABLES
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
-from lessons.lesson.wording import words_of
 from lessons.lesson.write import FileChangedError, changed, retold, save
 from lessons.live.moving import (
     Ground,
@@ -40,10 +39,10 @@ from lessons.planning.expand import Request
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
 from scenes.board import Board
+from scenes.board.brief import Brief
 from scenes.draw.orders import Orders, needed
-from scenes.figure.hand import TABLE, HandBoard, hand_board, mm_at
+from scenes.figure.hand import SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.kinds import CLIP_KINDS
-from scenes.look.look import Look
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -63,7 +62,7 @@ class Grasp:
 
     clip: str
     lesson: Lesson
-    look: Look
+    brief: Brief
     ground: Ground
     base: Held
     held: Held
@@ -71,6 +70,7 @@ class Grasp:
     redo: list[Held] = field(default_factory=list)
     said: str = ""
     gesture: Any = None
+    manner: Manner | None = None
 
 
 @dataclass(slots=True)
@@ -390,7 +390,9 @@ class Session:
                 board = self.orders(page, clip).board
             except ValueError:
                 return
-            page.send(packed({"is": "clip", **clip_told(self.good.lesson, clip, board), "key": self.key(clip)}))
+            told = {"is": "clip", **clip_told(self.good.lesson, clip, board), "key": self.key(clip)}
+            taken = held_of(self.good.lesson, clip)
+            page.send(packed({**told, "rows": rows(*taken, self.good.lesson.keys.units) if taken else []}))
 
     def send_frame(
         self, page: Page, orders: Orders, frame: int, told: dict[str, Any], started: float | None = None
@@ -464,10 +466,10 @@ class Session:
         if taken is None:
             page.grasp = None
         elif old is None or (old.clip != clip.name and page.clip != clip.name):
-            page.grasp = Grasp(clip.name, lesson, clip.brief.look, taken[0], taken[1], taken[1])
+            page.grasp = Grasp(clip.name, lesson, clip.brief, taken[0], taken[1], taken[1])
         else:
             held = rebased(old.held, old.base, taken[1])
-            page.grasp = Grasp(clip.name, lesson, clip.brief.look, taken[0], taken[1], held, old.undo, old.redo)
+            page.grasp = Grasp(clip.name, lesson, clip.brief, taken[0], taken[1], held, old.undo, old.redo)
         return page.grasp
 
     def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
@@ -483,19 +485,19 @@ class Session:
         if grasp is None:
             page.send(packed({"is": "hand", "sentence": "This clip shows no shot; choose one that does."}))
             return
-        if wish.get("by") is not None:
+        if wish.get("by") not in (None, "rest"):
             self._act(page, grasp, wish)
-        self._send_hand(page, grasp, int(wish.get("n") or 0), started)
+        self._send_hand(page, grasp, int(wish.get("n") or 0), started, is_moving=wish.get("by") == "move")
 
     def _act(self, page: Page, grasp: Grasp, wish: Mapping[str, Any]) -> None:
         """Change what is held."""
         before, ground = grasp.held, grasp.ground
         grip, is_free = wish.get("grip"), bool(wish.get("is_free"))
         said = ""
-        if grip in ("cue_ball", "object_ball", "target", "eye"):
+        if grip in ("cue_ball", "object_ball", "target", "eye", "eye_side"):
             to, by, values = _pair(wish.get("to_px")), _pair(wish.get("by_mm")), wish.get("values")
             if to is not None:
-                at = mm_at(to, ground.table, page.shape)
+                at = side_at(to, page.shape) if grip == "eye_side" else mm_at(to, ground.table, page.shape)
                 grasp.held, said = moved(ground, before, grip, at, is_free)
             elif by is not None:
                 x, y = place_of(ground, before, grip)
@@ -523,28 +525,28 @@ class Session:
 
     def _chosen(self, grasp: Grasp, wish: Mapping[str, Any]) -> Held:
         held, lesson = grasp.held, self.good.lesson if self.good else None
-        if wish.get("method") in METHODS:
-            held = replace(held, method=wish["method"])
+        if wish.get("method") in (*METHODS, *grasp.ground.own, ""):
+            held = replace(held, method=wish["method"] or None)
         if lesson is not None and wish.get("eye") in lesson.keys.eyes and wish["eye"] != held.eye_name:
             back, offset, height = eye_of(lesson, grasp.ground, wish["eye"], grasp.ground.shot(held))
             held = replace(held, eye_name=wish["eye"], back=back, offset=offset, height=height)
         return held
 
-    def _send_hand(self, page: Page, grasp: Grasp, n: int, started: float) -> None:
+    def _send_hand(self, page: Page, grasp: Grasp, n: int, started: float, is_moving: bool) -> None:
         good = self.good
         assert good is not None
         assert good.lesson is not None
         assert good.plan is not None
         clip = self.clip(grasp.clip)
         assert clip is not None
-        limit = construction_of(grasp.ground, grasp.held)[1]
         try:
-            places = hand_places(page, grasp)
+            places, limit = hand_places(page, grasp, is_moving)
         except ValueError as error:
             # the eye is so near that a ball reaches behind it: as before
             grasp.held = grasp.undo.pop() if grasp.undo else grasp.base
             grasp.said = f"The eye can’t stand there: {error}."
-            places = hand_places(page, grasp)
+            places, limit = hand_places(page, grasp, is_moving)
+        grasp.manner, names = places.manner, grasp.ground.words["names"]
         orders = Orders(places.board, _zoom(places.board.width_px, page.size_px), page.orders, page.is_plain)
         page.orders = orders
         found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
@@ -570,10 +572,12 @@ class Session:
             "is_scoped": any(c.scoped for c in found),
             "scope": page.scope,
             "table_px": next(pane.rect_px for pane in places.board.panes if pane.id == TABLE),
+            "side_px": next(pane.rect_px for pane in places.board.panes if pane.id == SIDE),
+            "is_moving": is_moving,
             "undo": (len(grasp.undo), len(grasp.redo)),
             "method": grasp.held.method,
             "eye": grasp.held.eye_name,
-            "methods": [(name, words_of("en")["names"][name]) for name in METHODS],
+            "methods": [("", "none"), *((m, names[m]) for m in (*METHODS, *grasp.ground.own))],
             "eyes": list(good.lesson.keys.eyes),
         }
         self.send_frame(page, orders, 0, told, started)
@@ -727,13 +731,20 @@ def png_of(clip: PlannedClip, frame: int, width_px: int | None) -> tuple[bytes, 
     return file.getvalue(), (board.width_px, board.height_px)
 
 
-def hand_places(page: Page, grasp: Grasp) -> HandBoard:
-    """The board of the shot under the hand. Raises ValueError for an eye that is too near."""
+def hand_places(page: Page, grasp: Grasp, is_moving: bool) -> tuple[HandBoard, str]:
+    """The board of the shot under the hand, and the limit that its method has reached.
+
+    Raises ValueError for an eye that is too near.
+    """
     ground, held = grasp.ground, grasp.held
-    plan, _ = construction_of(ground, held)
+    plan, limit = construction_of(ground, held)
     names = [step.name for step in plan.steps]
     steps = names.index(page.step) + 1 if page.step in names else len(names)
-    return hand_board(ground.shot(held), ground.table, plan, steps, ground.eye(held), grasp.look, page.shape)
+    shot, eye, brief = ground.shot(held), ground.eye(held), grasp.brief
+    made = hand_board(
+        shot, ground.table, plan, steps, eye, brief.look, page.shape, brief.labels, grasp.manner, is_moving
+    )
+    return made, limit
 
 
 def _pair(value: Any) -> tuple[float, float] | None:

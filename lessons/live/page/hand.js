@@ -4,6 +4,8 @@
 const $ = (id) => document.getElementById(id);
 const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const SAY_MS = 500, REST_MS = 150;
+// names stand above and below by turns, so that those of neighbours keep clear of each other
+const BELOW = new Set(["object_ball", "eye"]);
 
 function made(kind, text, name) {
   const element = document.createElement(kind);
@@ -42,9 +44,15 @@ export class Hand {
       this.release();
       this.layer.replaceChildren();
       this.grips.clear();
-      $("rows").replaceChildren();
-      $("limits").textContent = "";
+      this.ofClip();
     }
+  }
+
+  // the numbers of the clip's own shot, while nothing is held
+  ofClip() {
+    const rows = this.page.strip.clip?.rows ?? [];
+    this.numbers({ rows, limit: "" });
+    $("hint").textContent = rows.length ? "“Table and eye” moves the balls." : "This clip shows no single shot.";
   }
 
   open(clip) {
@@ -72,8 +80,7 @@ export class Hand {
     // no shot here
     this.layer.replaceChildren();
     this.grips.clear();
-    $("rows").replaceChildren();
-    $("limits").textContent = message.sentence;
+    this.numbers({ rows: [], limit: message.sentence });
     $("changes").hidden = true;
   }
 
@@ -89,6 +96,7 @@ export class Hand {
       }
     }
     this.told = message;
+    if (message.is_moving) this.rest();
     this.changes(message);
     if (!this.isOn) return;
     this.page.put(message, 0);
@@ -130,6 +138,7 @@ export class Hand {
         this.grips.set(id, grip);
         this.layer.append(grip);
       }
+      grip.classList.toggle("below", BELOW.has(id));
       grip.setAttribute("aria-label", `${name}, ${value}`);
       grip.setAttribute("aria-pressed", String(this.picked === id));
       grip.style.left = `${(at[0] / wide) * 100}%`;
@@ -161,7 +170,7 @@ export class Hand {
     const box = $("fields");
     if (!this.inputs) {
       this.inputs = new Map();
-      const rows = grips.filter(({ id }) => id !== "target").map(({ id, name, fields }) => {
+      const rows = grips.filter(({ id, fields }) => id !== "target" && fields.length).map(({ id, name, fields }) => {
         const row = made("div", "", "field");
         row.append(made("span", name));
         for (const [key, label] of fields) {
@@ -213,15 +222,22 @@ export class Hand {
       item.append(about);
       return item;
     }));
-    // what it would do to the other clips is asked when the hand rests
     const key = JSON.stringify([changes, scope]);
     if (this.effectKey !== key) {
       this.effectKey = key;
       $("effect").textContent = "";
-      clearTimeout(this.resting);
-      if (changes.length) this.resting = setTimeout(() => this.page.wish({ do: "effect" }), REST_MS);
+      this.rest();
     }
     $("c-write").disabled = !changes.some(({ why_not: whyNot }) => !whyNot);
+  }
+
+  // when the hand rests, labels find new places, and it is asked what would become of the other clips
+  rest() {
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => {
+      if (this.isOn && !this.flight) this.send({ by: "rest" });
+      if (!$("changes").hidden) this.page.wish({ do: "effect" });
+    }, REST_MS);
   }
 
   effect({ sentence }) {
@@ -231,7 +247,7 @@ export class Hand {
   pick(id) {
     this.picked = id;
     for (const [each, grip] of this.grips) grip.setAttribute("aria-pressed", String(each === id));
-    const name = id.replace("_", " ");
+    const name = id === "eye_side" ? "eye" : id.replace("_", " ");
     for (const button of this.pad.querySelectorAll("button")) button.setAttribute("aria-label", `${name} ${button.dataset.words}`);
   }
 
@@ -247,8 +263,8 @@ export class Hand {
     const grip = event.target.closest(".handle");
     const id = grip?.dataset.grip ?? this.picked;
     const at = this.at(event);
-    // beside the handles a tap on the table moves the chosen one there
-    if (!grip && !this.isTable(at)) return;
+    // beside the handles a tap on the table moves the chosen one there, beside the eye from the side that eye
+    if (!grip && !this.isIn(at, id === "eye_side" ? this.told.side_px : this.told.table_px)) return;
     event.preventDefault();
     this.layer.setPointerCapture(event.pointerId);
     const start = grip ? this.told.grips.find((one) => one.id === id).at_px : at;
@@ -258,8 +274,8 @@ export class Hand {
     if (!grip) this.ask(event);
   }
 
-  isTable(at) {
-    return this.told.table_px === undefined || (at[1] >= this.told.table_px[1] && at[1] <= this.told.table_px[1] + this.told.table_px[3]);
+  isIn([x, y], [left, top, width, height]) {
+    return x >= left && x <= left + width && y >= top && y <= top + height;
   }
 
   move(event) {

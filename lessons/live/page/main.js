@@ -132,6 +132,7 @@ class Page {
     this.isMarked = true;
     this.remember();
     if (this.mode === "hand") this.hand.again();
+    else this.hand.ofClip();
   }
 
   remember() {
@@ -217,7 +218,6 @@ class Page {
     this.screen.show(message);
     $("screen").dataset.frame = String(frame);
     $("screen").dataset.clip = message.clip ?? "";
-    if (message.took_ms !== null && message.why !== "ahead") $("took").textContent = `${message.took_ms.toFixed(0)} ms`;
     $("screen").setAttribute("aria-label", `${message.clip ?? "the shot"}, frame ${frame}`);
   }
 

@@ -14,10 +14,10 @@ function meet(a, b) {
   return a[0] < b[0] + b[2] && b[0] < a[0] + a[2] && a[1] < b[1] + b[3] && b[1] < a[1] + a[3];
 }
 
-async function pictured(part) {
-  part.waits = true;
-  part.bitmap = await createImageBitmap(part.blob);
-  part.blob = null;
+// a picture's pixels: whoever draws it before they are there waits for the same ones
+function pictured(part) {
+  part.coming ??= createImageBitmap(part.blob).then((bitmap) => Object.assign(part, { bitmap, blob: null }));
+  return part.coming;
 }
 
 export function size(frame) {
@@ -43,7 +43,7 @@ export function drawInk(ctx, frame, again, plateTo) {
       const image = parts.get(part.image);
       ctx.globalAlpha = opacity;
       if (image?.bitmap) ctx.drawImage(image.bitmap, rect[0], rect[1], rect[2], rect[3]);
-      else if (image && !image.waits) pictured(image).then(again);
+      else if (image) pictured(image).then(again);
       ctx.globalAlpha = 1;
     } else if (part.is === "plate") {
       const isOver = plates.some((other) => meet(other.rect, rect));

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,6 +23,7 @@ from lessons.live.moving import (
     Ground,
     Held,
     changes,
+    construction_of,
     held_of,
     moved,
     place_of,
@@ -30,9 +33,10 @@ from lessons.live.moving import (
     values_of,
     why_not,
 )
+from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
-from scenes.figure.hand import TABLE, hand_board, mm_at
+from scenes.figure.hand import SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.look import LOOKS
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON
 
@@ -48,7 +52,7 @@ def clip_of(text: str, name: str) -> tuple[Lesson, Plan, PlannedClip, Ground, He
 
 LESSON_, PLAN, CLIP, GROUND, HELD = clip_of(LESSON, BUILD_UP)
 places = st.tuples(st.floats(-1400, 1400), st.floats(-800, 800))
-grips = st.sampled_from(["cue_ball", "object_ball", "target", "eye"])
+grips = st.sampled_from(["cue_ball", "object_ball", "target", "eye", "eye_side"])
 
 
 def test_what_is_taken_hold_of_is_the_clips_own_shot() -> None:
@@ -244,6 +248,71 @@ def test_every_grip_stands_where_its_thing_is_drawn(shape: str) -> None:
         px = pixels(pane.projection(0), np.array([*at, 0.0]))
         assert np.allclose(made.grips_px[grip], px, atol=1e-6)
         assert np.allclose(mm_at(made.grips_px[grip], GROUND.table, shape), at, atol=1e-6)
+    side = next(pane for pane in made.board.panes if pane.id == SIDE)
+    at = place_of(GROUND, HELD, "eye_side")
+    assert np.allclose(made.grips_px["eye_side"], pixels(side.projection(0), np.array([*at, 0.0])), atol=1e-6)
+    assert np.allclose(side_at(made.grips_px["eye_side"], shape), at, atol=1e-6)
+
+
+def test_from_the_side_the_eye_goes_where_the_hand_goes_between_its_bounds() -> None:
+    held, said = moved(GROUND, HELD, "eye_side", (-713.4, 418.7), is_free=True)
+    assert (GROUND.mm(held.back), GROUND.mm(held.height)) == pytest.approx((713.4, 418.7), abs=0.06)
+    assert said == ""
+    low, said = moved(GROUND, HELD, "eye_side", (200.0, -50.0), is_free=False)
+    assert (GROUND.mm(low.back), GROUND.mm(low.height)) == (80, 60)
+    assert "above the cloth" in said
+
+
+def test_while_the_hand_moves_labels_keep_their_offset_and_the_lens_stays() -> None:
+    """Then, at rest, they stand where a picture that was never moved has them."""
+    construction = CLIP.brief.subject.construction
+    assert construction is not None
+    words, look = CLIP.brief.labels, LOOKS["dusk"]
+
+    def shown(held: Held, before: Manner | None, is_moving: bool) -> HandBoard:
+        plan = construction_of(GROUND, held)[0]
+        eye = GROUND.eye(held)
+        return hand_board(GROUND.shot(held), GROUND.table, plan, 9, eye, look, "wide", words, before, is_moving)
+
+    first = shown(HELD, None, False)
+    assert len(first.manner.labels) >= 3
+    x, y = place_of(GROUND, HELD, "cue_ball")
+    held, _ = moved(GROUND, HELD, "cue_ball", (x - 30, y - 25), is_free=True)
+    during = shown(held, first.manner, True)
+    assert during.manner.lens_px == pytest.approx(first.manner.lens_px)
+    before = {one.placed.wanted.name: one for one in first.manner.labels}
+    assert during.manner.labels
+    for one in during.manner.labels:
+        was = before[one.placed.wanted.name]
+        offset = np.array(one.placed.rect_px[:2]) - one.at_px
+        assert np.allclose(offset, np.array(was.placed.rect_px[:2]) - was.at_px)
+        assert one.at_px != was.at_px
+    rested, fresh = shown(held, during.manner, False), shown(held, Manner(first.manner.lens_px, ()), False)
+    assert rested.manner.labels == fresh.manner.labels
+
+
+def test_a_method_of_ones_own_is_held_drawn_and_judged() -> None:
+    path = Path(__file__).parents[1] / "own_method.yaml"
+    lesson = loads(path.read_bytes(), "own.yaml")
+    clip = next(clip for clip in plan(lesson).clips if clip.kind == "build-up")
+    taken = held_of(lesson, clip)
+    assert taken is not None
+    ground, held = taken
+    drawn, drawn_limit = construction_of(ground, held)
+    assert held.method == "half_way"
+    assert drawn == clip.brief.subject.construction
+    assert drawn_limit == ""
+    table = accuracy(plan(lesson))
+    row = next(
+        row for row in table.rows
+        if row["method"] == "half_way" and row["shot"] == clip.shots[0].identity and row["eye"] == held.eye_name
+    )  # fmt: skip
+    shown = {row[0]: row[1] for row in rows(ground, held, "mm") if len(row) == 2}
+    assert shown["Halfway to the ghost"] == f"{row['miss_mm']:+.1f} mm".replace("-", "−")
+    # beyond its reach the sentence of its limit stands, and the shot stays
+    plain_shot, limit = construction_of(ground, replace(held, cut=cut("60")))
+    assert "alfway to the ghost" in limit
+    assert plain_shot.method != "half_way"
 
 
 def test_the_numbers_are_those_of_solve() -> None:
@@ -255,4 +324,10 @@ def test_the_numbers_are_those_of_solve() -> None:
     assert shown["Aim offset"] == f"{told['shot']['aim_offset_mm']:.1f}\u202fmm"
     miss = told["methods"]["contact_points"]["readings"]["cue_at_contact"]["miss_mm"]
     assert shown["Contact points, point the cue at the contact"] == f"{miss:+.1f} mm".replace("-", "−")
-    assert [one["id"] for one in values_of(GROUND, HELD)] == ["cue_ball", "object_ball", "target", "eye"]
+    assert [one["id"] for one in values_of(GROUND, HELD)] == [
+        "cue_ball",
+        "object_ball",
+        "target",
+        "eye",
+        "eye_side",
+    ]

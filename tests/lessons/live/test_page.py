@@ -60,7 +60,7 @@ class Shown:
 
     def by_hand(self) -> None:
         self.tab.keyboard.press("t")
-        self.until("document.querySelectorAll('.handle').length === 4")
+        self.until("document.querySelectorAll('.handle').length === 5")
         self.settled()
 
     def settled(self) -> None:
@@ -328,7 +328,7 @@ def touched(browser: Any, live: Live) -> Iterator[Shown]:
 def test_by_touch_alone_a_grip_is_chosen_then_a_place(touched: Shown, live: Live) -> None:
     touched.show(BUILD_UP, 300)
     touched.tab.tap("#m-hand")
-    touched.until("document.querySelectorAll('.handle').length === 4")
+    touched.until("document.querySelectorAll('.handle').length === 5")
     touched.settled()
     box = touched.tab.locator("[data-grip=cue_ball]").bounding_box()
     assert box["width"] >= 44
