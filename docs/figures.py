@@ -43,6 +43,7 @@ STILLS = {
     "far": ("demo.yaml", "contact-points_build-up_overlap-5-8_right_far", "aim line"),
     "players-eye": ("what-the-eye-sees.yaml", "doubled-offset_players-eye_*", None),
     "table": ("demo.yaml", "table_*_right_far", None),
+    "where-it-works": ("ways-of-my-own.yaml", "edge-and-back_where-it-works_*", None),
 }
 """Picture of the README to its lesson, clip and step."""
 

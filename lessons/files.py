@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
+from lessons.lesson.read import MOST_BYTES
+
+NAMED, CLIPS = re.compile(rb"^(own_methods|look)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
 ENDINGS = (".yaml", ".yml")
 
 
 def lesson_files(paths: Iterable[Path]) -> tuple[Path, ...]:
     """The files themselves, and of each folder the lesson files in it and below, in the order of their names.
 
+    Files of methods and of looks, which lessons name, are left out there.
+
     Raises click.ClickException for a path that is not there, or a folder without lessons.
     """
     found: list[Path] = []
     for path in paths:
         if path.is_dir():
-            inside = sorted(p for p in path.rglob("*") if p.suffix in ENDINGS and p.is_file())
+            inside = sorted(p for p in path.rglob("*") if p.suffix in ENDINGS and p.is_file() and not _is_named(p))
             if not inside:
                 raise click.ClickException(f"{path.as_posix()}: no lesson file (*.yaml) in this folder.")
             found += inside
@@ -27,3 +33,13 @@ def lesson_files(paths: Iterable[Path]) -> tuple[Path, ...]:
         else:
             raise click.ClickException(f"{path.as_posix()}: there is no such file; check the name.")
     return tuple(dict.fromkeys(found))
+
+
+def _is_named(path: Path) -> bool:
+    """True for a file that lessons name and that is none: it holds methods or a look, and no clips."""
+    try:
+        with path.open("rb") as file:
+            text = file.read(MOST_BYTES)
+    except OSError:
+        return False
+    return bool(NAMED.search(text)) and not CLIPS.search(text)

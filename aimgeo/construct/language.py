@@ -37,7 +37,11 @@ KNOWN_POINTS = {
     "contact_object": "the contact point on the object ball",
     "contact_cue": "the contact point on the cue ball, where it lies now",
     "base_spot": "the spot of the cloth under the ghost ball",
+    "pocket_left": "the target pocket's point on the left, as the object ball comes",
+    "pocket_right": "the one on the right",
 }
+POCKET_POINTS = ("pocket_left", "pocket_right")
+"""Known points that a shot into a pocket has; they are nowhere where the target is none."""
 KNOWN_LINES = {
     "target_line": "from the object ball's centre to the target",
     "centre_line": "from the cue ball's centre to the object ball's",
@@ -225,6 +229,26 @@ def _seen_scaled(sheet: Sheet, p: Array, about: Array, times: float) -> Array:
     return _at_height(eye, ray, p[..., 2])
 
 
+def _on_disc(sheet: Sheet, ball: str, place: float, side: str) -> Array:
+    """The point of a ball that the eye sees so far from the middle of its disc to a side, in half-widths.
+
+    The level line through the disc's middle: in the plane of the sight line and the level direction square to it
+    a place p is seen at the angle atan(p tan(b)) from the middle, with sin(b) = R over the eye's distance.
+    """
+    eye, centre, R = sheet.eye_mm, sheet.centre(ball), sheet.radius_mm
+    to = centre - eye
+    far = np.sqrt(dot(to, to))
+    level = np.concatenate([left(unit(to[..., :2])), np.zeros((*to.shape[:-1], 1))], axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        edge = R / np.sqrt((far - R) * (far + R))
+        aside = sheet.sign(side) * place * edge if abs(place) <= 1 else np.full(np.shape(far), np.nan)
+        ray = to / far[..., None] + aside[..., None] * level
+        ray = ray / np.sqrt(1 + aside * aside)[..., None]
+        along = dot(ray, to)
+        depth = np.sqrt(np.maximum(R * R - (far * far - along * along), 0.0))
+    return np.asarray(eye + (along - depth)[..., None] * ray)
+
+
 def _sighted(sheet: Sheet, p: Array, height: Array) -> Array:
     return _at_height(sheet.eye_mm, p - sheet.eye_mm, height)
 
@@ -271,6 +295,18 @@ OPERATIONS: dict[str, Operation] = {
         "a part of the way from a point to another; 2 is twice as far",
         lambda s, a, b, part: a + part * (b - a),
     ),
+    "along by": Operation(
+        "point",
+        {"on": "line", "by": "length"},
+        "so far along a line from where it starts",
+        lambda s, line, by: _moved(line[..., 0, :], s.mm(by)[..., None] * _way(line)),
+    ),
+    "along part": Operation(
+        "point",
+        {"on": "line", "part": "number"},
+        "a part of the way along a line; 1 is its end",
+        lambda s, line, part: line[..., 0, :] + part * (line[..., 1, :] - line[..., 0, :]),
+    ),
     "mirrored": Operation(
         "point", {"mirrored": "point", "in": "figure"}, "mirrored in a point or a line", _mirrored
     ),
@@ -312,6 +348,13 @@ OPERATIONS: dict[str, Operation] = {
         {"seen": "point", "about": "point", "times": "number"},
         "as far from the picture of a point, as the eye sees it, as another times a number",
         _seen_scaled,
+        needs_eye=True,
+    ),
+    "disc": Operation(
+        "point",
+        {"disc": "ball", "place": "number", "side": "side"},
+        "the point of a ball that the eye sees so far from the middle of its disc; 1 is the rim",
+        _on_disc,
         needs_eye=True,
     ),
     "sighted": Operation(
@@ -406,10 +449,13 @@ def _circle(waiting: Mapping[str, set[str]]) -> tuple[str, ...]:
         path.append(following)
 
 
-def work_out(program: Program, shot: Shot, eye_mm: ArrayLike | None = None) -> dict[str, Array]:
+def work_out(
+    program: Program, shot: Shot, eye_mm: ArrayLike | None = None, mouth_mm: ArrayLike | None = None
+) -> dict[str, Array]:
     """Every known and defined point (..., 3) and line (..., 2, 3) of the shots, by name; nan where there is none.
 
-    eye: (..., 3) table millimetres; without one, what the eye sees is nan.
+    eye: (..., 3) table millimetres; without one, what the eye sees is nan. mouth: the target pocket's two points
+    (2, 2), in any order; without them they are nan.
     """
     shape = shot.cue_ball_mm.shape
     eye = np.full(shape, np.nan) if eye_mm is None else np.broadcast_to(np.asarray(eye_mm, float), shape)
@@ -426,6 +472,7 @@ def work_out(program: Program, shot: Shot, eye_mm: ArrayLike | None = None) -> d
         "centre_line": _line(C, O),
         "true_aim": _line(C, G),
     }
+    values |= dict(zip(POCKET_POINTS, _pocket_points(shot, mouth_mm), strict=True))
     sheet = Sheet(shot, eye, values)
     for name in program.order:
         definition = program.definitions[name]
@@ -443,6 +490,20 @@ def work_out(program: Program, shot: Shot, eye_mm: ArrayLike | None = None) -> d
     return values
 
 
+def _pocket_points(shot: Shot, mouth_mm: ArrayLike | None) -> tuple[Array, Array]:
+    """The pocket's points at the balls' height, the left one first as the object ball comes, (..., 3)."""
+    O, T = shot.object_ball_mm, shot.target_mm
+    if mouth_mm is None:
+        return np.full(O.shape, np.nan), np.full(O.shape, np.nan)
+    one, other = (
+        np.concatenate([np.broadcast_to(p, O[..., :2].shape), O[..., 2:]], axis=-1)
+        for p in np.asarray(mouth_mm, float)
+    )
+    way = T[..., :2] - O[..., :2]
+    is_left = (cross(way, one[..., :2] - other[..., :2]) > 0)[..., None]
+    return np.where(is_left, one, other), np.where(is_left, other, one)
+
+
 def aim_direction(program: Program, values: Mapping[str, Array]) -> Array:
     """The direction (..., 2) in which the program sends the cue ball; nan where it gives none."""
     if program.aim.along:
@@ -450,9 +511,11 @@ def aim_direction(program: Program, values: Mapping[str, Array]) -> Array:
     return unit(values[program.aim.end][..., :2] - values[program.aim.start][..., :2])
 
 
-def aim_turn_rad(program: Program, shot: Shot, eye_mm: ArrayLike | None = None) -> Array:
+def aim_turn_rad(
+    program: Program, shot: Shot, eye_mm: ArrayLike | None = None, mouth_mm: ArrayLike | None = None
+) -> Array:
     """How far the program's aim is turned to the left of the true one, (...); nan where it gives none."""
-    return angle_rad(shot.aim_direction, aim_direction(program, work_out(program, shot, eye_mm)))
+    return angle_rad(shot.aim_direction, aim_direction(program, work_out(program, shot, eye_mm, mouth_mm)))
 
 
 def first_missing(program: Program, values: Mapping[str, Array]) -> str:

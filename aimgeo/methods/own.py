@@ -30,6 +30,7 @@ from aimgeo.methods.figure import BEYOND_RADII, reach_limit, shot_values, target
 from aimgeo.methods.ghost_ball import BASE_SPOT_RADII
 from aimgeo.methods.method import Method, Reading
 from aimgeo.shot import Shot, one_of_many, place_shot
+from aimgeo.tables import Pocket
 from aimgeo.vectors import Array, BoolArray, angle_rad, left, length, turned
 
 READING = "as_written"
@@ -41,6 +42,8 @@ FARTHEST_MM = 10_000.0
 
 Eye = tuple[float, float, float]
 """Behind the cue ball's centre, to the left of the aim's plane, above the cloth: mm."""
+Mouth = tuple[tuple[float, float], tuple[float, float]]
+"""The two points of the target pocket, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +81,15 @@ class Own:
         """True where something depends on what an eye sees."""
         return needs_eye(self.program)
 
-    def method(self, eye: Eye | None = None) -> OwnMethod:
-        """The method as everything takes it; `eye` is the one that sees where something must be seen."""
-        reading = Reading("It is done exactly as it is written.", partial(_turn_rad, self), self.needs_eye)
+    def method(self, eye: Eye | None = None, pocket: Pocket | None = None) -> OwnMethod:
+        """The method as everything takes it; `eye` is the one that sees where something must be seen, `pocket`
+        the one whose points it may use.
+        """
+        mouth = None if pocket is None else pocket.points_mm
+        reading = Reading("It is done exactly as it is written.", partial(_turn_rad, self, mouth), self.needs_eye)
+        construct = partial(_construct, self, eye, mouth)
         return OwnMethod(
-            self.name, "", self.sin_reach, partial(_construct, self, eye), {READING: reading}, own=self, eye=eye
+            self.name, "", self.sin_reach, construct, {READING: reading}, own=self, eye=eye, mouth=mouth
         )
 
 
@@ -92,10 +99,15 @@ class OwnMethod(Method):
 
     own: Own = field(kw_only=True)
     eye: Eye | None = None
+    mouth: Mouth | None = None
+
+    def into(self, pocket: Pocket | None) -> OwnMethod:
+        """The same for shots into a pocket, whose points it may use."""
+        return self.own.method(self.eye, pocket)
 
     def is_usable(self, shot: Shot) -> BoolArray:
         """True within its reach, where everything that it defines exists and it gives an aim, (...)."""
-        values = work_out(self.own.program, shot, _eye_mm(shot, self.eye))
+        values = work_out(self.own.program, shot, _eye_mm(shot, self.eye), self.mouth)
         usable = Method.is_usable(self, shot) & np.isfinite(aim_direction(self.own.program, values)).all(axis=-1)
         for name in self.own.program.order:
             axes = tuple(range(usable.ndim, values[name].ndim))
@@ -107,7 +119,7 @@ class OwnMethod(Method):
         reason = reach_limit(shot, self.name, self.sin_reach)
         if reason is not None:
             return reason
-        values = work_out(self.own.program, shot, _eye_mm(shot, self.eye))
+        values = work_out(self.own.program, shot, _eye_mm(shot, self.eye), self.mouth)
         missing = first_missing(self.own.program, values) or _far(self.own, values, shot)
         if not missing and not np.isfinite(aim_direction(self.own.program, values)).all():
             missing = "aim"
@@ -126,16 +138,16 @@ def measure_key(own: Own, measure: OwnMeasure) -> str:
     return f"own_{own.name}_{measure.field}"
 
 
-def given(own: Own, frame: AimFrame, eye: Array | None = None) -> Outcome:
+def given(own: Own, frame: AimFrame, eye: Array | None = None, mouth: Mouth | None = None) -> Outcome:
     """What comes of the method's aim when it is done exactly, (N,); eye (N, 3): in the aim frame."""
-    return outcome(frame, _turn_rad(own, frame, eye))
+    return outcome(frame, _turn_rad(own, mouth, frame, eye))
 
 
 # ------------------------------------------------------------------ one shot
 
 
-def _construct(own: Own, eye: Eye | None, shot: Shot) -> Construction:
-    values = work_out(own.program, shot, _eye_mm(shot, eye))
+def _construct(own: Own, eye: Eye | None, mouth: Mouth | None, shot: Shot) -> Construction:
+    values = work_out(own.program, shot, _eye_mm(shot, eye), mouth)
     way = aim_direction(own.program, values)
     C, O, R = shot.cue_ball_mm, shot.object_ball_mm, float(shot.radius_mm)
     ahead = max(float((O - C)[:2] @ way), 0.0) + BEYOND_RADII * R
@@ -254,11 +266,13 @@ def _eye_mm(shot: Shot, eye: Eye | None) -> Array | None:
 # ------------------------------------------------------------------ many shots
 
 
-def _turn_rad(own: Own, frame: AimFrame, eye: Array | None, mark_cut_rad: Array | None = None) -> Array:
+def _turn_rad(
+    own: Own, mouth: Mouth | None, frame: AimFrame, eye: Array | None, mark_cut_rad: Array | None = None
+) -> Array:
     """How far the aim is turned left of the true one, (N,); nan beyond its reach and where it gives none."""
     way = turned(frame.aim_direction, frame.cut_rad)
     target = frame.object_ball_mm + frame.target_distance_mm[:, None] * way
     shot = place_shot(frame.object_ball_mm, target, frame.cut_rad, frame.distance_mm, frame.diameter_mm)
     at = None if eye is None else frame.to_table(eye)
-    turn = aim_turn_rad(own.program, shot, at)
+    turn = aim_turn_rad(own.program, shot, at, mouth)
     return np.where(np.abs(frame.sin_cut) <= own.sin_reach + 1e-9, turn, np.nan)

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from lessons.deliver import DELIVERIES, Wishes, review_page
+from lessons.deliver import DELIVERIES, OwnWishes, Wishes, review_page
 from lessons.deliver.changes import Log, clear_leftovers, compared, files_by_clip, summary, write_changes
 from lessons.deliver.conform import conform as conform_timeline
 from lessons.deliver.footage import Footage, disagreements, read_footage
@@ -18,6 +18,8 @@ from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import Lesson, load
+from lessons.lesson.own import own_words
+from lessons.lesson.wording import words_of
 from lessons.planning.accuracy import accuracy
 from lessons.planning.lengths import Lengths, known, lengths_path, read_lengths, shows, write_lengths
 from lessons.planning.plan import plan
@@ -89,6 +91,15 @@ def command(
     sys.exit(0 if len(course) == len(done) else 1)
 
 
+def own_wishes(lesson: Lesson, made: Plan) -> OwnWishes:
+    """The lesson's own methods with their words; they look from its first eye."""
+    eye = next(iter(made.eyes.values()))
+    at = (eye["back_mm"], eye.get("offset_mm", 0.0), eye["height_mm"])
+    methods = {own.name: own.method(at) for own in made.own}
+    words = own_words(words_of(made.language), lesson.keys.own_methods, lesson.own, made.language)
+    return OwnWishes(methods, words)
+
+
 OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
 """The parts of a clip's key that a lesson decides; the rest is the machine's."""
 
@@ -127,7 +138,7 @@ def _deliver(
                 "name the folder of this lesson's clips with --out."
             )
         titles = {c.name: " ".join(c.brief.labels.get("title", "").split()) for c in made.clips}
-        wishes = replace(wishes, accuracy=accuracy(made).rows, titles=titles)
+        wishes = replace(wishes, accuracy=accuracy(made).rows, titles=titles, own=own_wishes(loaded, made))
         with locked(folder):
             sweep(folder)
             if wrong := list(disagreements(footage)):

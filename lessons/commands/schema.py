@@ -1,4 +1,4 @@
-"""aimgeo schema: write the JSON Schema of lesson files."""
+"""aimgeo schema: write the JSON Schema of lesson files, or of the files that they name."""
 
 from __future__ import annotations
 
@@ -6,14 +6,19 @@ from pathlib import Path
 
 import click
 
-from lessons.lesson.schema import schema_text
+from lessons.lesson.schema import methods_schema_text, schema_text
+
+TEXTS = {"lesson": schema_text, "methods": methods_schema_text}
 
 
 @click.command()
+@click.option(
+    "--of", type=click.Choice(list(TEXTS)), default="lesson", help="Which kind of file; a lesson's by default."
+)
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write to this file.")
-def command(out: Path | None) -> None:
+def command(of: str, out: Path | None) -> None:
     """Write the JSON Schema of lesson files, for editors: to a file, or to be read here."""
-    text = schema_text()
+    text = TEXTS[of]()
     if out is None:
         click.echo(text, nl=False)
         return

@@ -13,7 +13,16 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from aimgeo.methods.own import OwnMethod
     from lessons.rendering.deliveries import Delivery
+
+
+@dataclass(frozen=True, slots=True)
+class OwnWishes:
+    """The methods of a lesson's own, by name, and the pictures' words with theirs."""
+
+    methods: Mapping[str, OwnMethod]
+    words: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +30,9 @@ class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
     picture as a file, moving previews, timelines with whole paths.
 
-    `accuracy` are the rows of the lesson's accuracy table, and `titles` those of the cards by clip, which the
-    manifest does not tell; `delivery` is this delivery's record: the clips' lasting identities, and what changed.
+    `accuracy` are the rows of the lesson's accuracy table, `titles` those of the cards by clip and `own` the
+    methods of the lesson's own with their words, which the manifest does not tell; `delivery` is this delivery's
+    record: the clips' lasting identities, and what changed.
     """
 
     non_drop: bool = False
@@ -33,6 +43,7 @@ class Wishes:
     accuracy: tuple[Mapping[str, Any], ...] = ()
     delivery: Delivery | None = None
     titles: Mapping[str, str] = field(default_factory=dict)
+    own: OwnWishes | None = None
 
 
 @dataclass(frozen=True, slots=True)

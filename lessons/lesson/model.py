@@ -21,6 +21,7 @@ from pydantic import (
 from aimgeo.methods.own import Own
 from aimgeo.tables import NOSE_PART, TABLES, Table
 from lessons.lesson import explain
+from lessons.lesson.beside import with_methods_files
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
     OWN_NAMES,
@@ -66,6 +67,7 @@ AXIS_FIELDS: dict[str, Any] = {
     "eye": one_or_more(Name, "Names of the lesson's eyes; all by default."),
 }
 
+FileNames: Any = one_or_more(Words, "Files beside the lesson, whose own_methods are added to the lesson's.")
 ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
 DEFAULT_CUTS = ("3/4", "1/2", "1/4")
 DEFAULT_DISTANCES = {"near": "300 mm", "far": "800 mm"}
@@ -284,6 +286,7 @@ class LessonKeys(Strict):
     pocket: Pocket = Field("foot-left", description="The target pocket.")
     spot: Spot | None = Field(None, description="Where the object ball lies, [x, y] from the bed's centre.")
     own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")
+    methods_files: FileNames = ()
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")
     output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
@@ -352,12 +355,12 @@ def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
 
 def load(path: Path, shown_as: str | None = None) -> Lesson:
     """The lesson in a file. Raises LessonError with every fault of the file's form and keys."""
-    return _lesson(read(path, shown_as), shown_as or path.as_posix(), path.stem)
+    return _lesson(read(path, shown_as), shown_as or path.as_posix(), path.stem, path.parent)
 
 
 def loads(text: bytes | str, name: str = "lesson.yaml") -> Lesson:
     """The lesson in a text, as if it stood in a file of that name."""
-    return _lesson(read_text(text, name), name, Path(name).stem)
+    return _lesson(read_text(text, name), name, Path(name).stem, Path(name).parent)
 
 
 def slug(text: str) -> str:
@@ -365,7 +368,7 @@ def slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:32].strip("-") or "lesson"
 
 
-def _lesson(tree: Node, file: str, stem: str) -> Lesson:
+def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
     if not isinstance(tree, Keys):
         raise LessonError(
             [
@@ -376,7 +379,11 @@ def _lesson(tree: Node, file: str, stem: str) -> Lesson:
                 )
             ]
         )
-    faults = list(explain.empty_values(tree))
+    faults: list[Fault] = []
+    tree = with_methods_files(tree, folder, faults)
+    if faults:  # what a lost method is used for would be told as another fault
+        raise LessonError(faults)
+    faults += explain.empty_values(tree)
     known: dict[int, Any] = {}
     data = plain(tree)
     own: dict[str, Own] = {}

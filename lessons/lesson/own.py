@@ -15,6 +15,7 @@ from aimgeo.construct.language import (
     KNOWN_POINTS,
     MOST_DEFINITIONS,
     OPERATIONS,
+    POCKET_POINTS,
     SIDES,
     WHICH,
     Aim,
@@ -140,6 +141,12 @@ class OwnMethodKeys(Strict):
 
 
 OwnMethods = dict[Name, OwnMethodKeys]
+
+
+class MethodsFile(Strict):
+    """A file of methods, which lessons name under `methods_files`."""
+
+    own_methods: OwnMethods = Field(min_length=1, description="Methods of one's own, by name.")
 
 
 def own_texts(keys: Mapping[str, OwnMethodKeys]) -> Iterator[tuple[Location, Translated]]:
@@ -351,6 +358,8 @@ def _steps(
             name = _key(written)
             if name == "target":
                 found.append(((*at, "show", i), "the target lies in the pocket; show target_line."))
+            elif name in POCKET_POINTS:
+                found.append(((*at, "show", i), f"'{name}' lies at the pocket; show a line that goes there."))
             elif name != "aim" and name not in kinds:
                 known = (*kinds, "aim")
                 found.append(

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from itertools import product
+from math import radians
 from pathlib import Path
 from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
+from aimgeo.methods import METHODS
+from aimgeo.methods.method import Method
+from aimgeo.shot import place_shot
+from aimgeo.tables import TABLES
 from lessons.lesson.model import lesson_model
+from lessons.lesson.own import MethodsFile
+from scenes.board.brief import EyeSpec, Subject
 from scenes.kinds import CLIP_KINDS
+from scenes.kinds.kind import Kind
 
 SCHEMA_FILE = Path(__file__).parents[1] / "schema.json"
+METHODS_SCHEMA_FILE = SCHEMA_FILE.with_name("methods.schema.json")
 
 
 def schema_text() -> str:
@@ -21,8 +32,61 @@ def schema_text() -> str:
     True
     """
     made: dict[str, Any] = _tidied(lesson_model(frozenset(CLIP_KINDS)).model_json_schema(mode="validation"))
-    head = {"$schema": GenerateJsonSchema.schema_dialect, "title": "Lesson file"}
+    for group in made["$defs"].values():
+        kind = group.get("properties", {}).get("kind", {}).get("const")
+        if kind is not None and "steps" in group["properties"]:
+            steps = group["properties"]["steps"]
+            steps["properties"] = dict.fromkeys(step_names(CLIP_KINDS[kind]), steps["additionalProperties"])
+    return _written("Lesson file", made)
+
+
+def methods_schema_text() -> str:
+    """The schema of files of methods."""
+    return _written("File of aiming methods", _tidied(MethodsFile.model_json_schema(mode="validation")))
+
+
+def _written(title: str, made: dict[str, Any]) -> str:
+    head = {"$schema": GenerateJsonSchema.schema_dialect, "title": title}
     return json.dumps(head | made, indent=2, ensure_ascii=False) + "\n"
+
+
+def step_names(kind: Kind) -> tuple[str, ...]:
+    """The steps that clips of a kind may have, from a near and a far shot, each method and two eyes."""
+    found: dict[str, None] = {}
+    methods = tuple(METHODS.values()) if "method" in (*kind.axes, *kind.spans) else (None,)
+    for method in methods:
+        if kind.is_filmed and method is not None:
+            found |= dict.fromkeys(step.name for step in _subject(kind, method, 30, 300, 0).construction.steps)  # type: ignore[union-attr]
+            continue
+        subject = _subject(kind, method, 0 if kind.is_straight else 30, 300, 0)
+        companions = tuple(
+            _subject(kind, one, cut, far, eye)
+            for one, cut, far, eye in product(
+                (METHODS["ghost_ball"], METHODS["contact_points"]) if "method" in kind.spans else (method,),
+                (15, 30) if "cut" in kind.spans else (0 if kind.is_straight else 30,),
+                (300, 900) if "distance" in kind.spans else (300,),
+                (0, 30) if "eye" in kind.spans else (0,),
+            )
+        )
+        steps = kind.outline(replace(subject, companions=companions if kind.spans else ()))
+        found |= dict.fromkeys(step.name for step in steps)
+    return tuple(found)
+
+
+def _subject(kind: Kind, method: Method | None, cut_deg: float, distance_mm: float, offset_mm: float) -> Subject:
+    """A shot that every method reaches, with all that a kind may ask for."""
+    table, pocket = TABLES["9ft"], "foot-left"
+    shot = place_shot([635.0, 317.5], table.pocket(pocket).centre_mm, radians(cut_deg), distance_mm)
+    return Subject(
+        kind.name,
+        table,
+        pocket,
+        shot,
+        construction=None if method is None else method.construct(shot),
+        eye=EyeSpec("eye", 600.0, offset_mm, 300.0),
+        distance_name="near",
+        judged=None if method is None else method.name,
+    )
 
 
 def _tidied(node: Any, is_names: bool = False) -> Any:

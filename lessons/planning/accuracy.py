@@ -73,8 +73,9 @@ def _own_rows(made: Plan) -> Iterator[Mapping[str, Any]]:
             continue
         frame = aim_frame(one_of_many(shot.shot), bed)
         at = np.array([[-eye["back_mm"], eye_offset_mm(eye, shot.shot), eye["height_mm"]]])
-        window = window_into(made.table.pocket(shot.pocket), frame.object_ball_mm, frame.radius_mm)
-        method = own.method()
+        pocket = made.table.pocket(shot.pocket)
+        window = window_into(pocket, frame.object_ball_mm, frame.radius_mm)
+        method = own.method(pocket=pocket)
         found = judged_readings(frame, at, window=window, methods={own.name: method})[own.name][READING].row(0)
         x, y = shot.shot.object_ball_mm[:2].tolist()
         yield {

@@ -253,6 +253,8 @@ def _views(
     views = []
     for combination in product(*spanned.values()):
         values = {**first, **on, **dict(zip(spanned, combination, strict=True))}
+        if kind.is_over_cuts:
+            values["cut"] = next((cut for cut in lesson.keys.cuts if cut.cut_rad), first["cut"])
         if kind.is_straight:
             values |= {"cut": STRAIGHT, "side": "straight"}
         views.append(View(**_sided(values)))

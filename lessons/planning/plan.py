@@ -9,12 +9,15 @@ from math import radians
 from pathlib import Path
 from typing import Any
 
-from aimgeo.construct import Quantity
+import numpy as np
+
+from aimgeo.construct import Position, Quantity
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
+from aimgeo.vectors import left
 from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Changes, Eye, Lesson
 from lessons.lesson.own import as_sentence, own_steps, own_words
@@ -303,7 +306,13 @@ class _Planner:
 
     def over_footage(self, request: Request, film: Filmed) -> Subject | None:
         """The subject of a clip over footage; None when its method doesn't reach the shot."""
-        method = METHODS[_key(request.on["method"])]
+        name = _key(request.on["method"])
+        own = self.lesson.own.get(name)
+        if own is not None and own.needs_eye:
+            camera = film.footage.camera
+            method: Method = own.method(_eye_at(film.shot, camera.eye_mm))
+        else:
+            method = METHODS[name] if own is None else own.method()
         if limit := method.limit(film.shot):
             self.left_out.append(LeftOut(request.name, self.told.limit(limit), request.place))
             return None
@@ -330,6 +339,7 @@ class _Planner:
             shot=film.shot,
             construction=method.construct(film.shot),
             footage=replace(film.footage, heading=heading),
+            own=own,
         )
 
     def film_output(self, film: Filmed) -> Output:
@@ -351,8 +361,9 @@ class _Planner:
     def subject(self, request: Request, view: View, placed: PlacedShot) -> Subject | None:
         """One shot of a clip; None when its method doesn't reach it."""
         construction = None
-        if view.method is not None:
-            method = self.method(view, placed.shot)
+        is_over_cuts = CLIP_KINDS[request.kind].is_over_cuts
+        if view.method is not None and not is_over_cuts:
+            method = self.method(view, placed)
             if limit := method.limit(placed.shot):
                 self.beyond(request, view, self.told.limit(limit))
                 return None
@@ -366,18 +377,20 @@ class _Planner:
             eye=self.eye(view.eye, placed.shot) if view.eye else None,
             distance_name=placed.distance_name,
             own=self.lesson.own.get(_key(view.method or "")),
+            judged=_key(view.method or "") if is_over_cuts else None,
         )
 
-    def method(self, view: View, shot: Shot) -> Method:
+    def method(self, view: View, placed: PlacedShot) -> Method:
         """The view's method; one of the lesson's own looks from the view's eye, else from the lesson's first."""
         name = _key(view.method or "")
         if name not in self.lesson.own:
             return METHODS[name]
         own = self.lesson.own[name]
+        pocket = self.table.pocket(placed.pocket)
         if not own.needs_eye:
-            return own.method()
-        eye = self.eye(view.eye or next(iter(self.keys.eyes)), shot)
-        return own.method((eye.back_mm, eye.offset_mm, eye.height_mm))
+            return own.method(pocket=pocket)
+        eye = self.eye(view.eye or next(iter(self.keys.eyes)), placed.shot)
+        return own.method((eye.back_mm, eye.offset_mm, eye.height_mm), pocket)
 
     def beyond(self, request: Request, view: View, sentence: str) -> None:
         """A method that does not reach the cut: the author's mistake when the group names both, else left out."""
@@ -431,7 +444,8 @@ class _Planner:
             "cue-edge-right": -R,
         }
         offset = offsets[eye.alignment] if eye.offset is None else self.mm(eye.offset)
-        return EyeSpec(name, self.mm(eye.back), offset, self.mm(eye.height))
+        follows = eye.alignment == "contact-line"
+        return EyeSpec(name, self.mm(eye.back), offset, self.mm(eye.height), follows)
 
     def asked_eye(self, eye: Eye) -> dict[str, Any]:
         """An eye of the lesson in the words of `aimgeo solve`."""
@@ -455,6 +469,8 @@ class _Planner:
             values["pocket"] = names[subject.target_name]
         if subject.construction is not None:
             values["method"] = names[subject.construction.method]
+        elif subject.judged is not None:
+            values["method"] = names[subject.judged]
         if subject.distance_name is not None:
             values["distance_name"] = subject.distance_name
         if subject.eye is not None:
@@ -604,6 +620,12 @@ class _Planner:
                     place = self.lesson.place_of_key(*at, "steps", name)
                     sentence = f"unknown step '{name}'{did_you_mean(name, sorted(seen))}"
                     self.faults.append(Fault(place, sentence, "unknown-name"))
+
+
+def _eye_at(shot: Shot, eye_mm: Position) -> tuple[float, float, float]:
+    """A camera's place as an eye: behind the cue ball, to the left of the aim line, above the cloth."""
+    apart, way = np.array(eye_mm[:2]) - shot.cue_ball_mm[:2], shot.aim_direction
+    return float(-apart @ way), float(apart @ left(way)), eye_mm[2]
 
 
 def step_key(name: str) -> str:

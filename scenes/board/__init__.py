@@ -318,7 +318,8 @@ class Arc:
 @dataclass(frozen=True, slots=True)
 class Area:
     """A filled polygon in table mm, in the style named: 'region' (what the stage shows, in the inset; the edge
-    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where paths run);
+    between its first two points is its top and drawn heavy), 'window' (a pocket's), 'band' (where paths run),
+    'gain' and 'loss' (of a chart);
     plain: 'head', 'cue_ball', 'object_ball', 'bed', 'wood', 'mouth' (a pocket's)."""
 
     points_mm: tuple[Position, ...]

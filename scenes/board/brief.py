@@ -11,7 +11,7 @@ from aimgeo.methods import METHODS
 from aimgeo.methods.method import Method
 from aimgeo.methods.own import Own
 from aimgeo.shot import Shot
-from aimgeo.tables import Table
+from aimgeo.tables import POCKET_NAMES, Pocket, Table
 from scenes.board import FilmedCamera
 from scenes.board.settings import Settings
 from scenes.look.dusk import DUSK
@@ -41,12 +41,16 @@ class Output:
 
 @dataclass(frozen=True, slots=True)
 class EyeSpec:
-    """An eye as a lesson names it: mm behind the cue ball, to the left of the aim plane, above the cloth."""
+    """An eye as a lesson names it: mm behind the cue ball, to the left of the aim plane, above the cloth.
+
+    `follows_contact`: its offset is that of the contact-point line, whatever the cut.
+    """
 
     name: str
     back_mm: float
     offset_mm: float
     height_mm: float
+    follows_contact: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +78,7 @@ class Subject:
 
     `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
     the subject's own shot is then the first of them. `settings` are the kind's own; `own` is a method of the
-    lesson's own, whose construction this is.
+    lesson's own, whose construction this is. `judged` names the method of a clip that judges it over all cuts.
     """
 
     kind: str
@@ -88,11 +92,19 @@ class Subject:
     footage: Footage | None = None
     settings: Settings = field(default_factory=Settings)
     own: Own | None = None
+    judged: str | None = None
+
+    @property
+    def pocket(self) -> Pocket | None:
+        """The pocket that it goes into, if it is one."""
+        if self.table is None or self.target_name not in POCKET_NAMES:
+            return None
+        return self.table.pocket(self.target_name)
 
     @property
     def methods(self) -> Mapping[str, Method]:
         """The methods by which its construction is judged: its own one alone, or those that aimgeo has."""
-        return METHODS if self.own is None else {self.own.name: self.own.method()}
+        return METHODS if self.own is None else {self.own.name: self.own.method(pocket=self.pocket)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -233,10 +233,11 @@ def draw_area(area: Area, view: View) -> list[Path]:
     }
     if area.style in flat:
         return [Path(edge, fill=rgba(flat[area.style]))]
-    fills = {"window": "target_line", "band": "error_line"}
+    fills = {"window": ("target_line", 0.22), "band": ("error_line", 0.22), "gain": ("target_line", 0.95),
+             "loss": ("error_line", 0.45)}  # fmt: skip
     if area.style in fills:
-        colour = rgba(view.look.lines[fills[area.style]].colour)
-        return [Path(edge, fill=faded(colour, 0.22))]
+        role, opacity = fills[area.style]
+        return [Path(edge, fill=faded(rgba(view.look.lines[role].colour), opacity))]
     raise ValueError(f"no area style {area.style!r}; there are region, {', '.join((*fills, *flat))}")
 
 

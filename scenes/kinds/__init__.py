@@ -20,6 +20,7 @@ from scenes.kinds import (
     summary_card,
     table_view,
     throw,
+    where_it_works,
 )
 from scenes.kinds.kind import Kind
 
@@ -41,6 +42,7 @@ CLIP_KINDS: dict[str, Kind] = {
         over_the_top.KIND,
         straight_in.KIND,
         methods_summary.KIND,
+        where_it_works.KIND,
         leading_eye.KIND,
         practice.KIND,
         on_footage.KIND,

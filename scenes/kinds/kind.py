@@ -20,7 +20,8 @@ class Kind:
     A kind that `is_straight` shows straight shots, whatever the lesson's cuts; one that `is_secret` asks before it
     tells, so that nobody shows its end beforehand; a card (`is_card`) says a text of its own. `texts` are the keys
     of the texts that a lesson may write on it, and with `is_named_by_title` the title is part of the clip's name.
-    A kind that `is_filmed` lies over footage: its shot, size, rate and length are the footage's, its clips have
+    A kind that `is_over_cuts` shows its method at every cut, whatever the shot's own. One that `is_filmed` lies
+    over footage: its shot, size, rate and length are the footage's, its clips have
     alpha.
     """
 
@@ -37,6 +38,7 @@ class Kind:
     is_named_by_title: bool = False
     is_straight: bool = False
     is_secret: bool = False
+    is_over_cuts: bool = False
     is_filmed: bool = False
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from math import hypot, radians
 
 import numpy as np
@@ -28,6 +29,7 @@ from aimgeo.eye import doubled_offset
 from aimgeo.methods import METHODS
 from aimgeo.methods.ghost_ball import base_spot_turn_rad
 from aimgeo.shot import Shot, place_shot
+from aimgeo.tables import TABLES
 from aimgeo.vectors import Array
 
 D = 57.15
@@ -152,6 +154,8 @@ def test_its_geometry_is_shapelys(shot: Shot, angle: float, by: float) -> None:
         twin=("mirrored", {"mirrored": "contact_object", "in": "object_centre"}),
         middle=("halfway", {"halfway": ("contact_object", "twin")}),
         spot=("below", {"below": "edge"}),
+        third=("along part", {"on": "slanted", "part": 1 / 3}),
+        away=("along by", {"on": "slanted", "by": Length(balls=-1.5)}),
     )
     v = work_out(made, shot)
     R, O = D / 2, Point(flat(shot.object_ball_mm))
@@ -169,9 +173,51 @@ def test_its_geometry_is_shapelys(shot: Shot, angle: float, by: float) -> None:
     between = LineString([flat(v["image"]), flat(v["contact_object"])])
     assert between.centroid.distance(long(v["slanted"])) == near
     assert v["middle"] == pytest.approx(shot.object_ball_mm)
+    slanted = LineString([flat(end) for end in v["slanted"]])
+    assert flat(v["third"]) == pytest.approx(slanted.interpolate(1 / 3, normalized=True).coords[0], abs=1e-9)
+    assert Point(flat(v["away"])).distance(Point(flat(v["slanted"][0]))) == pytest.approx(1.5 * D)
+    assert Point(flat(v["away"])).distance(slanted) == pytest.approx(1.5 * D)  # before its start
     assert v["spot"] == pytest.approx([*flat(v["edge"]), 0.0])
     # outward is where the aim passes: the aim line lies on the same side of the object ball as the edge
     assert float((v["edge"] - shot.object_ball_mm) @ (shot.ghost_ball_mm - shot.object_ball_mm)) > 0
+
+
+@given(
+    shot=shots,
+    place=st.floats(-0.99, 0.99),
+    back=st.floats(300, 1200),
+    offset=st.floats(-60, 60),
+    height=st.floats(120, 600),
+)
+def test_a_place_on_the_visible_disc_is_seen_there(
+    shot: Shot, place: float, back: float, offset: float, height: float
+) -> None:
+    """By a pinhole that looks at the ball's centre: its outline's half-width is tan(asin(R over the distance))."""
+    a = shot.aim_direction
+    flat_eye = shot.cue_ball_mm[:2] - back * a + offset * np.array([-a[1], a[0]])
+    eye = np.array([*flat_eye, height])
+    made = program(Aim("cue_centre", "p"), p=("disc", {"disc": "object_ball", "place": place, "side": "left"}))
+    at, O, R = work_out(made, shot, eye)["p"], shot.object_ball_mm, D / 2
+    assert float(np.linalg.norm(at - O)) == pytest.approx(R, abs=1e-9)  # on the ball
+    assert float((at - O) @ (eye - O)) > R * R - 1e-6  # on the side that is seen
+    forward = (O - eye) / np.linalg.norm(O - eye)
+    level = np.array([-forward[1], forward[0], 0.0]) / np.hypot(*forward[:2])
+    ray = (at - eye) / ((at - eye) @ forward)
+    half_width = math.tan(math.asin(R / float(np.linalg.norm(O - eye))))
+    assert float(ray @ level) == pytest.approx(place * half_width, abs=1e-12)
+    assert float(ray @ np.cross(forward, level)) == pytest.approx(0.0, abs=1e-12)
+    outside = program(Aim("cue_centre", "p"), p=("disc", {"disc": "object_ball", "place": 1.01, "side": "left"}))
+    assert np.isnan(work_out(outside, shot, eye)["p"]).all()
+
+
+def test_the_pockets_points_are_told_apart_as_the_ball_comes() -> None:
+    pocket = TABLES["9ft"].pocket("side-right")
+    shot = place_shot([100.0, -300.0], pocket.centre_mm, radians(20), 400.0)
+    made = program(Aim("cue_centre", "p"), p=("halfway", {"halfway": ("pocket_left", "pocket_right")}))
+    values = work_out(made, shot, mouth_mm=pocket.points_mm)
+    assert flat(values["p"]) == pytest.approx(pocket.centre_mm)
+    assert flat(values["pocket_left"]) == max(pocket.points_mm)  # for someone who looks to the right rail
+    assert first_missing(made, work_out(made, shot)) == "p"
 
 
 def test_many_shots_take_the_path_of_one() -> None:

@@ -8,12 +8,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely import LineString, Point
 
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct.language import Aim, Definition, Length, Program, aim_direction, checked, work_out
+from aimgeo.methods import METHODS
+from aimgeo.methods.over_cuts import over_cuts
 from aimgeo.methods.own import READING, Own, OwnMeasure, OwnStep
 from aimgeo.methods.readings import judged_readings
 from aimgeo.shot import Shot, one_of_many, place_shot
+from aimgeo.tables import TABLES
 
 D = 57.15
 
@@ -127,3 +131,56 @@ def test_gaps_and_angles_are_measured() -> None:
     )
     assert float(turn.quantity.value) == pytest.approx(0.5)
     assert aim_direction(one.program, values) == pytest.approx(np.array(plan.aim_direction))
+
+
+def goes_in(shot: Shot, way: tuple[float, float]) -> bool:
+    """Whether the object ball's straight way, from a simulated collision, crosses the mouth clear of both points:
+    by shapely's distances.
+    """
+    found = simulated(shot, way)
+    if found is None:
+        return False
+    tips = TABLES["9ft"].pocket("foot-left").points_mm
+    x, y = (float(v) for v in shot.object_ball_mm[:2])
+    turn = math.atan2(way[1], way[0]) + found[0]
+    path = LineString([(x, y), (x + 5000 * math.cos(turn), y + 5000 * math.sin(turn))])
+    return path.intersects(LineString(tips)) and all(path.distance(Point(tip)) > D / 2 for tip in tips)
+
+
+@pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.parametrize("far", [250.0, 1100.0])
+def test_where_it_works_is_where_simulated_balls_go_in(side: float, far: float) -> None:
+    pocket = TABLES["9ft"].pocket("foot-left")
+    one = half_way()
+    shot = place_shot([635.0, 250.0], pocket.centre_mm, side * 0.5, far)
+    judged = over_cuts(one.method(pocket=pocket), shot, (600.0, 0.0, 300.0), pocket)
+    assert judged.runs
+    assert not judged.pocketed.all()
+    for k in range(2, len(judged.cut_rad), 7):
+        cut = place_shot([635.0, 250.0], pocket.centre_mm, side * judged.cut_rad[k], far)
+        way = aim_direction(one.program, work_out(one.program, cut)).tolist()
+        found = simulated(cut, way)
+        assert found is not None
+        assert judged.miss_mm[k] == pytest.approx(abs(found[1]), abs=1e-6)
+        assert judged.pocketed[k] == goes_in(cut, way)
+    low, high = judged.runs[0]
+    inside = (judged.cut_rad >= low) & (judged.cut_rad <= high)
+    assert (judged.pocketed == inside).all()
+    assert judged.at(low) == judged.miss_mm[inside][0]
+
+
+def test_over_cuts_keep_to_the_reach_and_follow_the_eye() -> None:
+    pocket = TABLES["9ft"].pocket("foot-left")
+    shot = place_shot([635.0, 250.0], pocket.centre_mm, 0.5, 400.0)
+    eye = (600.0, 0.0, 300.0)
+    doubled = over_cuts(METHODS["doubled_offset"], shot, eye, pocket)
+    assert np.isnan(doubled.at(math.radians(45)))
+    assert np.isfinite(doubled.at(math.radians(29)))
+    seen = Definition("seen", {"seen": "contact_object", "about": "object_centre", "times": 2.0})
+    ahead = over_cuts(own(seen=seen).method(), shot, eye, pocket)
+    beside = over_cuts(own(seen=seen).method(), shot, (600.0, 40.0, 300.0), pocket)
+    follows = over_cuts(own(seen=seen).method(), shot, eye, pocket, eye_sines=1.0)
+    assert abs(ahead.at(0.7) - beside.at(0.7)) > 0.01
+    assert abs(ahead.at(0.7) - follows.at(0.7)) > 0.01
+    assert ahead.at(0.0) == pytest.approx(follows.at(0.0))
+    assert not over_cuts(METHODS["ghost_ball"], shot, eye, None).pocketed.any()

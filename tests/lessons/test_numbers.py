@@ -91,7 +91,7 @@ def printed(made: Plan, footage: Footage) -> Texts:
         shots = [s for c in footage.clips if c.method == method and c.kind == "build-up" for s in c.shots]
         if not shots:
             continue
-        chart = chart_told(method, shots, footage)
+        chart = chart_told(METHODS[method], shots, footage.title, footage.wording())
         for row, cut in zip(chart["rows"], sorted({abs(s.cut_deg) for s in shots}), strict=True):
             put_all(cut, "aim chart", cut=row["cut"], contact_offset=row["contact"][0], aim_offset=row["aim"][0])
         for distance in chart["distances"]:

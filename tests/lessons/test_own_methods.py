@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import loads
+from lessons.lesson.model import load, loads
 from lessons.planning.accuracy import accuracy, as_text
 from lessons.planning.plan import plan
 from scenes.judge.legible import faults
@@ -122,3 +122,74 @@ def test_hostile_files_are_planned_or_refused_in_sentences(
     told = [tried(seed) for seed in range(200)]
     assert 10 < told.count("good") < 180
     assert os.listdir(tmp_path) == []
+
+
+METHODS_FILE = GOOD[GOOD.index("own_methods:") : GOOD.index("clips:")]
+SHORT = (
+    "title: A\ncuts: [1/2]\nsides: left\nmethods_files: {files}\nclips: [{{kind: build-up, methods: half-way}}]\n"
+)
+
+
+def test_several_lessons_share_a_file_of_methods(tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text(METHODS_FILE)
+    for name in ("monday", "tuesday"):
+        (tmp_path / f"{name}.yaml").write_text(SHORT.format(files="mine.yaml"))
+        made = plan(load(tmp_path / f"{name}.yaml"))
+        assert [clip.method for clip in made.clips] == ["half_way"] * 2
+    both = plan(loads(GOOD))
+    alone = {clip.name: clip.brief.subject.construction for clip in made.clips}
+    for clip in both.clips:
+        if clip.name in alone:
+            told = clip.brief.subject.construction
+            assert told is not None
+            assert [step.points for step in told.steps[1:4]] != []
+
+
+@pytest.mark.parametrize(
+    ("file", "told"),
+    [
+        (METHODS_FILE.replace("{halfway: [spot,", "{halfway: [spto,"), "mine.yaml:8:24: own_methods"),
+        ("own_methods: [a]\n", "mine.yaml:1:14: own_methods must be a mapping"),
+        ("- a\n", "mine.yaml:1:1: is no file of methods"),
+        ("own_method: {}\n", "mine.yaml:1:1: unknown key 'own_method' in a file of methods; did you mean"),
+        ("{}\n", "mine.yaml:1:1: holds no methods"),
+        ("own_methods: {a: {aim: {along: true_aim}}, b: {\n", "mine.yaml:"),
+        ("own_methods:\n  a: {aim: {along: true_aim}, title: B}\n", "mine.yaml:2:31: unknown key 'title'"),
+        (METHODS_FILE.replace("show: half,", "show: pocket_left,"), "'pocket_left' lies at the pocket; show"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_in_a_file_of_methods_is_said_there(tmp_path: Path, file: str, told: str) -> None:
+    (tmp_path / "mine.yaml").write_text(file)
+    (tmp_path / "lesson.yaml").write_text(SHORT.format(files="mine.yaml"))
+    with pytest.raises(LessonError) as caught:
+        load(tmp_path / "lesson.yaml")
+    assert told in str(caught.value)
+
+
+def test_files_of_methods_that_are_not_there_or_say_the_same_twice(tmp_path: Path) -> None:
+    (tmp_path / "mine.yaml").write_text(METHODS_FILE)
+    (tmp_path / "again.yaml").write_text(METHODS_FILE)
+    lesson = tmp_path / "lesson.yaml"
+    lesson.write_text(SHORT.format(files="[mine.yaml, yours.yaml]"))
+    with pytest.raises(LessonError, match=r"lesson.yaml:4:28: there is no file of methods 'yours.yaml' beside"):
+        load(lesson)
+    lesson.write_text(SHORT.format(files="[mine.yaml, again.yaml]"))
+    with pytest.raises(LessonError, match=r"again.yaml:2:3: 'half-way' is a method of .*mine.yaml too, in line 2"):
+        load(lesson)
+    lesson.write_text(SHORT.format(files=[f"{n}.yaml" for n in range(30)]))
+    with pytest.raises(LessonError, match="names more than 20 files of methods"):
+        load(lesson)
+
+
+def test_where_it_works_is_drawn_for_each_distance_and_for_each_eye_that_matters() -> None:
+    eyes = "eyes: {one: {back: 600 mm, height: 300 mm}, other: {back: 600 mm, height: 300 mm, offset: 30 mm}}\n"
+    text = eyes + GOOD[: GOOD.index("clips:")] + "clips: [{kind: where-it-works, sides: left}]\n"
+    made = {clip.method: clip for clip in plan(loads(text)).clips}
+    assert len(made["half_way"].brief.steps) == 2 + 4  # it asks where the eye is
+    assert len(made["contact_points"].brief.steps) == 2 + 2
+    clip = made["doubled_offset"]
+    board = CLIP_KINDS["where-it-works"].board(clip.brief)
+    assert len([e for e in board.elements if e.role == "window"]) >= 4
+    many = text.replace("near: 300 mm", "near: 300 mm, a: 310 mm, b: 320 mm, c: 330 mm")
+    with pytest.raises(LessonError, match="compares 6 pairs of distance and eye at most, not 10"):
+        plan(loads(many))

@@ -169,8 +169,15 @@ own_methods:
   back:
     points: {a: {mirrored: ghost_centre, in: centre_line}}
     aim: {from: cue_centre, through: a}
+  half-ball:
+    points: {a: {edge: object_ball, side: outward, along: true_aim}}
+    aim: {from: cue_centre, through: a}
+  nowhere:
+    points: {a: {meet: [true_aim, b]}, b: {parallel: true_aim, by: 1 mm, side: left}}
+    aim: {from: cue_centre, through: a}
 clips:
   - {kind: build-up, methods: [right, wrong, passes, back]}
+  - {kind: where-it-works, methods: [right, wrong, passes, half-ball, nowhere], sides: left}
   - {kind: methods-summary}
 """
 """All that can come of an aim, and what is drawn of it."""
@@ -182,8 +189,9 @@ cuts: [30]
 distances: {near: 400 mm}
 clips: [{kind: aim-error}, {kind: practice, balls: 10}]
 """
-SELDOM = {"aim_error.limit_none", "methods_summary.no_aim"}
-"""Said where nothing goes in from far away, and where no eye of the lesson has an aim by a method."""
+SELDOM = {"aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts"}
+"""Said where nothing goes in from far away, where no eye of the lesson has an aim by a method, and where an aim is
+right at two cuts far from each other."""
 
 
 @cache

@@ -10,6 +10,7 @@ import pytest
 
 from aimgeo.asking.solve import answer
 from aimgeo.construct import Quantity
+from aimgeo.methods import METHODS
 from lessons.deliver import review_page
 from lessons.deliver.aim_charts import chart_told
 from lessons.deliver.footage import Footage
@@ -137,9 +138,8 @@ def test_sheets_charts_and_review_page_show_the_same(made: Plan, table: Accuracy
             x, y, _ = shot.shot.object_ball_mm
             at = "; ".join(words.shown(Quantity(v, "length_mm")) for v in (x, y))
             assert dict(told["numbers"])["Object ball at"] == at
-    chart = chart_told(
-        "ghost_ball", [shot for clip in footage.clips if clip.method for shot in clip.shots], footage
-    )
+    shots = [shot for clip in footage.clips if clip.method for shot in clip.shots]
+    chart = chart_told(METHODS["ghost_ball"], shots, footage.title, footage.wording())
     assert [row["cut"] for row in chart["rows"]] == ["15.0°", "30.0°", "45.0°"]
     assert [distance["name"] for distance in chart["distances"]] == ["near", "far"]
 

@@ -1,0 +1,294 @@
+"""Where it works: one method over all cuts from straight to 60 degrees, for each distance and eye.
+
+A row a distance and eye: along it the cut, as a hill how far the object ball misses the target, under it what the
+pocket takes. Judged are the method's readings (docs/geometry.md); of several the worst. A gap in the hill is a cut
+at which the method gives no aim, or which lies beyond its reach.
+
+Sentences: where_it_works.shot; for each row where_it_works.all, upto (value until), between (since, until), parts
+or never, and no_aim; where_it_works.closing. Measures of the first step: goes_in (the bar's name), misses_by (the
+hill's) and highest (the scale's end, its unit the picture's); of a row's: distance, eye (told where several eyes
+are compared or the readings need one), and the miss at 15, 30, 45 and 60 degrees: miss (a name where the aim
+passes
+the ball, or where there is none).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from aimgeo.construct import Position, Quantity
+from aimgeo.methods.over_cuts import STEEPEST_RAD, OverCuts, over_cuts
+from scenes.board import Area, Board, Pane, PlanCamera, Rect, Shade, Text, constant
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.motion import Sheet, Span, in_turn
+from scenes.board.timing import TIMING
+from scenes.frame.column import joined
+from scenes.frame.eye_words import beside_pips_px, fitted, put_titles, title_lines
+from scenes.frame.layout import Layout, layout
+from scenes.kinds.kind import Kind
+
+MOST_ROWS = 6
+CHART = "chart"
+TICKS_RAD = tuple(math.radians(cut) for cut in (15, 30, 45, 60))
+HIGHEST_MM = (25.0, 50.0, 100.0, 200.0)
+"""What the top of a hill may stand for; what misses by more reaches the top."""
+COARSE_MM = 99.95
+"""From here on tenths of a millimetre tell nothing."""
+
+
+def rows(subject: Subject) -> tuple[tuple[Subject, OverCuts], ...]:
+    """Each companion with its method over all cuts. ValueError for none, or more than fit."""
+    if not subject.companions:
+        raise ValueError("this clip needs a distance and an eye")
+    found = [(one, _judged(one)) for one in subject.companions]
+    if not _needs_eye(subject.companions[0]):  # then all eyes give the same
+        found = list({one.distance_name: (one, judged) for one, judged in reversed(found)}.values())[::-1]
+    if len(found) > MOST_ROWS:
+        told = f"this clip compares {MOST_ROWS} pairs of distance and eye at most, not {len(found)}"
+        raise ValueError(f"{told}; name fewer 'distances' or 'eyes'")
+    return tuple(found)
+
+
+def _needs_eye(one: Subject) -> bool:
+    return any(r.needs_eye or r.uses_eye for r in one.methods[one.judged or ""].readings.values())
+
+
+def _judged(one: Subject) -> OverCuts:
+    if one.shot is None or one.eye is None or one.judged is None:
+        raise ValueError("this clip needs shots with a method and an eye")
+    aside = 0.0 if one.eye.follows_contact else one.eye.offset_mm
+    eye = (one.eye.back_mm, aside, one.eye.height_mm)
+    return over_cuts(one.methods[one.judged], one.shot, eye, one.pocket, float(one.eye.follows_contact))
+
+
+def outline(subject: Subject) -> tuple[OutlineStep, ...]:
+    """How to read it, a row at a time, and what follows."""
+    found = rows(subject)
+    method = Quantity(found[0][0].judged or "", "name")
+    highest = Quantity(_highest([judged for _, judged in found]), "distance_mm")
+    names = (
+        ("goes_in", Quantity("", "name")), ("misses_by", Quantity("", "name")), ("highest", highest),
+        ("half", method),
+    )  # fmt: skip
+    return (
+        OutlineStep("shot", "where_it_works.shot", (), names, draws_s=4.0),
+        *(_told(n, one, judged) for n, (one, judged) in enumerate(found, 1)),
+        OutlineStep("closing", "where_it_works.closing", (), (), draws_s=3.5),
+    )
+
+
+def _told(number: int, one: Subject, judged: OverCuts) -> OutlineStep:
+    assert one.shot is not None
+    assert one.eye is not None
+    values = [("distance", Quantity(float(one.shot.distance_mm), "distance_mm"))]
+    runs = judged.runs
+    if np.isnan(judged.miss_mm).all():
+        kind = "no_aim"
+    elif not runs:
+        kind = "never"
+    elif len(runs) > 1:
+        kind = "parts"
+    elif runs[0] == (0.0, float(judged.cut_rad[-1])):
+        kind = "all"
+    else:
+        kind = "upto" if runs[0][0] == 0.0 else "between"
+        values += [("since", Quantity(runs[0][0], "angle_rad")), ("until", Quantity(runs[0][1], "angle_rad"))]
+    measures = [("from_distance", values[0][1]), *(("miss", _miss(judged.at(cut))) for cut in TICKS_RAD)]
+    return OutlineStep(f"row {number}", f"where_it_works.{kind}", tuple(values), tuple(measures), 3.0)
+
+
+def _miss(miss_mm: float) -> Quantity:
+    if math.isnan(miss_mm):
+        return Quantity("no_aim", "name")
+    if not math.isfinite(miss_mm):
+        return Quantity("no_hit", "name")
+    return Quantity(miss_mm, "length_mm" if miss_mm < COARSE_MM else "distance_mm")
+
+
+def _highest(found: list[OverCuts]) -> float:
+    """The least of the scales that shows every finite miss, or the greatest."""
+    largest = max((float(m) for one in found for m in one.miss_mm if math.isfinite(m)), default=0.0)
+    return next((top for top in HIGHEST_MM if top >= largest), HIGHEST_MM[-1])
+
+
+def board(brief: Brief) -> Board:
+    """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
+    found = rows(brief.subject)
+    if len(brief.steps) != len(found) + 2:
+        raise ValueError(f"this clip has {len(found) + 2} steps")
+    frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
+    W, H = float(frame.width_px), float(frame.height_px)
+    room = W - 2 * frame.title_px[0]
+    spans, rate, sheet = brief.spans, brief.output.rate, Sheet()
+    put_titles(sheet, frame, brief.steps, spans, rate, room)
+    lines = max(len(title_lines(step.title, frame, room)) for step in brief.steps)
+    places = _Places(frame, len(found), lines)
+    highest = _highest([judged for _, judged in found])
+    _put_axis(sheet, frame, places, brief)
+    for n, ((one, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
+        assert one.eye is not None
+        names = [
+            f"{one.distance_name}, {joined(step.measures[0])}" if one.distance_name else joined(step.measures[0])
+        ]
+        if _needs_eye(one):
+            names.append(brief.labels.get(f"eye.{one.eye.name}", one.eye.name))
+        told = [joined(measure) for measure in step.measures[1:]]
+        _put_row(sheet, frame, places, n, judged, highest, (names, told), span, rate)
+    camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
+    full: Rect = (0.0, 0.0, W, H)
+    return sheet.board(brief, (Pane(CHART, full, "table", camera, "cloth"),))
+
+
+class _Places:
+    """Where the rows, their names and their ground lines stand; a cut's x."""
+
+    def __init__(self, frame: Layout, count: int, title_count: int) -> None:
+        s, H = frame.scale, float(frame.height_px)
+        small = s.text_px("small")
+        self.small_px = small
+        self.is_wide = frame.shape == "wide"
+        left, right = frame.title_px[0], frame.width_px - frame.title_px[0]
+        _, safe_y, _, safe_h = frame.title_safe
+        self.left_px, self.right_px = left, right
+        self.from_px = left + (0.23 * (right - left) if self.is_wide else 0.0)
+        self.to_px = right - 1.2 * small
+        top = frame.title_px[1] + (title_count - 1) * frame.title_pitch_px + 0.9 * small
+        self.axis_px = safe_y + safe_h - 1.0 * small
+        if frame.shape == "tall":
+            self.axis_px = 0.80 * H
+        bottom = self.axis_px - 2.9 * small
+        self.pitch_px = min((bottom - top) / count, 0.26 * s.short_px)
+        self.top_px = bottom - count * self.pitch_px
+        self.top_px = top + 0.5 * (self.top_px - top)
+        self.axis_px = self.top_px + count * self.pitch_px + 1.2 * small
+        self.names_px = 0.0 if self.is_wide else 1.25 * small
+
+    def x(self, cut_rad: float) -> float:
+        """Where a cut stands."""
+        return self.from_px + cut_rad / STEEPEST_RAD * (self.to_px - self.from_px)
+
+    def ground(self, row: int) -> float:
+        """The ground line of a row."""
+        return self.top_px + (row + 1) * self.pitch_px - 0.20 * self.pitch_px
+
+    @property
+    def hill_px(self) -> float:
+        """How high a hill may be."""
+        return 0.74 * self.pitch_px - self.names_px - 0.9 * self.small_px
+
+    @property
+    def bar_px(self) -> float:
+        """How high the bar of what is pocketed is."""
+        return 0.10 * self.pitch_px
+
+
+def _put_axis(sheet: Sheet, frame: Layout, places: _Places, brief: Brief) -> None:
+    """The cuts under the rows, and what hill and bar stand for."""
+    s, y = frame.scale, places.axis_px
+    for n, cut in enumerate((0.0, *TICKS_RAD)):
+        text = Text(f"{round(math.degrees(cut))}°", (places.x(cut), y), "tick", "centre")
+        sheet.put(f"tick.{n}", text, "text", "caption", opacity=1.0)
+    goes_in, misses_by, highest, method = brief.steps[0].measures
+    name = fitted(joined(method), 0.5 * frame.width_px, frame)
+    at = (places.right_px, beside_pips_px(frame))
+    sheet.put("method", Text(name, at, "label", "right"), "text", "heading", opacity=1.0)
+    keys = (("gain", goes_in.name), ("loss", f"{misses_by.name} 0–{joined(highest)}"))
+    x, box = places.left_px, 0.62 * places.small_px
+    y += 1.55 * places.small_px
+    for style, words in keys:
+        corners = _box(frame, x, y - box, x + box, y)
+        sheet.put(f"key.{style}", Area(corners, style), "area", "key", (CHART,), opacity=1.0)
+        text = Text(words, (x + 1.6 * box, y), "small")
+        sheet.put(f"key.{style}.words", text, "text", "caption", opacity=1.0)
+        x += 1.6 * box + s.text_width_px(words, "small") + 2.0 * box
+
+
+def _box(frame: Layout, left: float, top: float, right: float, bottom: float) -> tuple[Position, ...]:
+    """A rectangle of the frame, in the chart's places."""
+    return tuple(_at(frame, x, y) for x, y in ((left, top), (right, top), (right, bottom), (left, bottom)))
+
+
+def _at(frame: Layout, x: float, y: float) -> Position:
+    return (x - frame.width_px / 2, frame.height_px / 2 - y, 0.0)
+
+
+def _put_row(
+    sheet: Sheet,
+    frame: Layout,
+    places: _Places,
+    n: int,
+    judged: OverCuts,
+    highest: float,
+    words: tuple[list[str], list[str]],
+    span: Span,
+    rate: tuple[int, int],
+) -> None:
+    """A row: its name and ground from the start; hill, bar and numbers in its own step."""
+    names, told = words
+    s, small, ground = frame.scale, places.small_px, places.ground(n)
+    _, risen, barred, numbered, _ = in_turn(*span, (TIMING.fade_s, 1.0, TIMING.fade_s, TIMING.fade_s, 1.0), rate)
+    line = Shade((places.from_px, ground, places.to_px - places.from_px, max(s.px(2), 1.0)), "hairline")
+    sheet.put(f"ground.{n}", line, "area", "line", opacity=1.0)
+    if places.is_wide:
+        room = places.from_px - places.left_px - s.px(24)
+        for k, name in enumerate(names):
+            at = (places.left_px, ground - (len(names) - 1 - k) * 1.2 * small)
+            style = "small" if k else "label"
+            sheet.put(
+                f"name.{n}.{k}", Text(fitted(name, room, frame, style), at, style), "text", "caption", opacity=1.0
+            )
+    else:
+        at = (places.left_px, places.top_px + n * places.pitch_px + 0.9 * small)
+        name = fitted(", ".join(names), places.right_px - places.left_px, frame, "small")
+        sheet.put(f"name.{n}.0", Text(name, at, "small"), "text", "caption", opacity=1.0)
+    for k, corners in enumerate(_hills(frame, places, judged, highest, ground)):
+        sheet.show(sheet.put(f"hill.{n}.{k}", Area(corners, "loss"), "area", "miss", (CHART,)), risen)
+    for k, (first, last) in enumerate(judged.runs):
+        half = 0.5 * STEEPEST_RAD / (len(judged.cut_rad) - 1)
+        left, right = (places.x(min(max(c, 0.0), STEEPEST_RAD)) for c in (first - half, last + half))
+        corners = _box(frame, left, ground + s.px(4), right, ground + s.px(4) + places.bar_px)
+        sheet.show(sheet.put(f"pocketed.{n}.{k}", Area(corners, "gain"), "area", "window", (CHART,)), barred)
+    taken = math.inf
+    for k, (cut, number) in reversed(list(enumerate(zip(TICKS_RAD, told, strict=True)))):
+        wide = s.text_width_px(number, "small")
+        x = min(places.x(cut) + wide / 2, places.to_px)
+        if x > taken - 0.4 * small:  # no room between its neighbours
+            continue
+        taken = x - wide
+        under = [
+            min(float(miss) / highest, 1.0) if not math.isnan(miss) else 0.0
+            for at, miss in zip(judged.cut_rad, judged.miss_mm, strict=True)
+            if x - wide <= places.x(float(at)) <= x
+        ]
+        text = Text(number, (x, ground - max(under) * places.hill_px - 0.32 * small), "small", "right")
+        sheet.show(sheet.put(f"miss.{n}.{k}", text, "text", "readout"), numbered)
+
+
+def _hills(
+    frame: Layout, places: _Places, judged: OverCuts, highest: float, ground: float
+) -> list[tuple[Position, ...]]:
+    """The miss over the cuts as polygons on the ground, one for each stretch in which there is an aim."""
+    found: list[tuple[Position, ...]] = []
+    here: list[tuple[float, float]] = []
+    for cut, miss in [*zip(judged.cut_rad.tolist(), judged.miss_mm.tolist(), strict=True), (0.0, math.nan)]:
+        if not math.isnan(miss):
+            here.append((places.x(cut), ground - min(miss / highest, 1.0) * places.hill_px))
+            continue
+        if len(here) > 1 and min(y for _, y in here) < ground - 0.5:
+            corners = [(here[0][0], ground), *here, (here[-1][0], ground)]
+            found.append(tuple(_at(frame, x, y) for x, y in corners))
+        here = []
+    return found
+
+
+KIND = Kind(
+    "where-it-works",
+    "one method at every cut up to 60 degrees: how far it misses, and where it pockets",
+    outline,
+    board,
+    axes=("method", "side"),
+    spans=("distance", "eye"),
+    is_over_cuts=True,
+)
