@@ -169,7 +169,7 @@ own_methods:
   back:
     points: {a: {mirrored: ghost_centre, in: centre_line}}
     aim: {from: cue_centre, through: a}
-  half-ball:
+  centre:
     points: {a: {edge: object_ball, side: outward, along: true_aim}}
     aim: {from: cue_centre, through: a}
   nowhere:
@@ -177,7 +177,7 @@ own_methods:
     aim: {from: cue_centre, through: a}
 clips:
   - {kind: build-up, methods: [right, wrong, passes, back]}
-  - {kind: where-it-works, methods: [right, wrong, passes, half-ball, nowhere], sides: left}
+  - {kind: where-it-works, methods: [right, wrong, passes, centre, nowhere], sides: left}
   - {kind: methods-summary}
 """
 """All that can come of an aim, and what is drawn of it."""

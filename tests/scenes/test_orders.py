@@ -22,7 +22,7 @@ COURSE = Path(__file__).parents[2] / "lessons" / "course"
 
 def clips_by_kind() -> dict[str, PlannedClip]:
     found: dict[str, PlannedClip] = {}
-    for name in ("demo", "eight-cuts", "what-the-eye-sees"):
+    for name in ("demo", "eight-cuts", "what-the-eye-sees", "ways-of-my-own"):
         for clip in plan(load(COURSE / f"{name}.yaml"), draft=True).clips:
             found.setdefault(clip.kind, clip)
     return found
