@@ -8,9 +8,9 @@ from pathlib import Path
 
 import click
 
-from lessons.lesson.read import MOST_BYTES
 
 NAMED, CLIPS = re.compile(rb"^(own_methods|look)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
+LOOKED_AT_BYTES = 1_000_000
 ENDINGS = (".yaml", ".yml")
 
 
@@ -39,7 +39,7 @@ def _is_named(path: Path) -> bool:
     """True for a file that lessons name and that is none: it holds methods or a look, and no clips."""
     try:
         with path.open("rb") as file:
-            text = file.read(MOST_BYTES)
+            text = file.read(LOOKED_AT_BYTES)
     except OSError:
         return False
     return bool(NAMED.search(text)) and not CLIPS.search(text)
