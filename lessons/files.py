@@ -8,7 +8,6 @@ from pathlib import Path
 
 import click
 
-
 NAMED, CLIPS = re.compile(rb"^(own_methods|look)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
 LOOKED_AT_BYTES = 1_000_000
 ENDINGS = (".yaml", ".yml")
