@@ -102,6 +102,19 @@ RAIL_OF = {
 """The rail that a point lies along: left, right, foot or head; spots lie along none."""
 
 
+def half_turned(name: str) -> str:
+    """The point that stands in a point's place once the table is turned by half a turn.
+
+    >>> half_turned("sight-left-3"), half_turned("foot-left-long"), half_turned("sight-head-1")
+    ('sight-right-5', 'head-right-long', 'sight-foot-3')
+    """
+    other = {"left": "right", "right": "left", "head": "foot", "foot": "head"}
+    kind, *parts = (other.get(part, part) for part in name.split("-"))
+    if kind == "sight":
+        parts[1] = str((8 if parts[0] in ("left", "right") else 4) - int(parts[1]))
+    return "-".join([kind, *parts])
+
+
 def noses(places: int) -> dict[str, Array]:
     """The six noses, each by so many evenly spaced places between its points, as matrices (places, 3,
     measures).

@@ -215,6 +215,9 @@ if "cue" in S:
     stick.rotation_euler = (tip - butt).to_track_quat("Z", "Y").to_euler()
     stick.data.materials.append(material("cue", (0.75, 0.5, 0.22), 0.3, 0.5))
 
+for x0, x1, y0, y1, z0, z1, colour in S.get("in_the_way", []):
+    box("in the way", x0, x1, y0, y1, z0, z1, material("in the way", colour, 0.8))
+
 box(
     "floor",
     -6000,

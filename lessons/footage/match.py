@@ -18,12 +18,17 @@ from lessons.footage import balls as ball_fit
 from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.picture import Picture, cloth_corners, spots
 from lessons.footage.refine import SPOT_PX, cloth_spots, nose_lines
+from lessons.footage.size import REFUSED, doubt
 from lessons.footage.start import (
+    ALL_SIGHTS,
     SIGHT_MATRICES,
+    SIGHTS_TURNED,
     Lock,
     Start,
+    begin,
     corner_starts,
     facing,
+    guesses,
     in_frame,
     joined,
     lock,
@@ -36,28 +41,29 @@ from lessons.footage.start import (
 TELLING_PX = 3.0
 """Picks that are missed by more than this may be those of another size of table."""
 
-LOCKED, LOCKED_ALONE = 0.6, 0.75
-"""The part of the sights in the frame that must be met: with picks, and without."""
+LOCKED = 0.5
+"""The part of the sights in the frame that must be met."""
 
-LEAST_SIGHTS, LEAST_SIGHTS_ALONE = 6, 7
-LEAST_TOGETHER = 12
-"""Sights and picks together: with fewer, spots that are no sights can be met by chance."""
+SURE, SURER = 18.0, 6.0
+"""Logarithms of odds: of a lock against chance, and against another lock."""
 
 MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
 
-MOST_LOCKS = 9
+MOST_LOCKS, MOST_GUESSED = 9, 3
 
 PointKind = Literal["picked", "found", "computed", "wrong"]
 BallRole = Literal["cue", "object", "others"]
 
 
 class NoMatch(Exception):  # noqa: N818 - an answer to the person who clicked, not a fault of the program
-    """The picture can't be matched: a sentence, and the key of the match file that it is about."""
+    """The picture can't be matched: a sentence, the key of the match file that it is about, and the size of table
+    that may be meant.
+    """
 
-    def __init__(self, sentence: str, at: tuple[str | int, ...] = ()) -> None:
+    def __init__(self, sentence: str, at: tuple[str | int, ...] = (), table: str | None = None) -> None:
         super().__init__(sentence)
-        self.sentence, self.at = sentence, at
+        self.sentence, self.at, self.table = sentence, at, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +161,12 @@ class Match:
         return np.asarray(1.96 * np.sqrt(np.maximum(np.linalg.eigvalsh(blocks)[:, -1], 0)))
 
 
-def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> Match:
-    """The match of a picture (None: by its picks alone). Raises NoMatch."""
+def match(
+    clicks: Clicks, picture: Picture | None, size_px: tuple[int, int], doubted: tuple[str, ...] = ()
+) -> Match:
+    """The match of a picture (None: by its picks alone). `doubted` sizes of table are not asked again. Raises
+    NoMatch.
+    """
     focal = None if clicks.focal_mm is None else clicks.focal_mm / 36 * max(size_px)
     problem = Problem(size_px, clicks.ball_diameter_mm / 2, clicks.priors(), focal_px=focal)
     names = tuple(sorted(clicks.points))
@@ -207,7 +217,11 @@ def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> 
         base = replace(solved.problem, points=joined(parts), edges=edges, rims=())
         solved = solve(base, solved.x[:FIRST_BALL])
         if shade is not None and told:
-            fits = _fit_balls(shade, solved, clicks, told, fits)
+            try:
+                fits = _fit_balls(shade, solved, clicks, told, fits)
+            except NoMatch:
+                _check_size(solved, clicks, (), picture, doubted)
+                raise
             rims = tuple(f.rim for f in fits)
             start, x = replace(solved.problem, rims=rims).start(solved.camera, [f.centre_mm for f in fits])
             x[TABLE] = solved.x[TABLE]
@@ -215,12 +229,54 @@ def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> 
             solved = joint if turn else _without_balls(joint)
         if not is_sound(solved):
             raise NoMatch("the points allow no camera above the table; check their names and places.", ("points",))
+    if locked:
+        warnings += _check_size(solved, clicks, fits, picture, doubted)
     balls = _balls(solved, told, fits, clicks)
     points = _points(solved, clicks, found, wrong, spots_seen)
     px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
     visible = int((in_frame(px, size_px) & facing(solved)).sum())
     made = Match(clicks, size_px, solved, points, balls, len(found), visible, len(spots_seen), locked)
     return replace(made, warnings=(*warnings, *_warnings(made)))
+
+
+def _check_size(
+    solved: Solved,
+    clicks: Clicks,
+    fits: Sequence[ball_fit.FoundBall],
+    picture: Picture | None,
+    doubted: tuple[str, ...],
+) -> list[Warned]:
+    """What speaks against the told size of the table. Raises NoMatch where another is much likelier."""
+    found = doubt(solved, clicks.table, dict(clicks.measured), clicks.ball_diameter_mm, fits)
+    if found is None:
+        return []
+    look = None if found.look_mm is None else f"{found.look_mm:.0f} ± {1.96 * found.look_error_mm:.0f} mm"
+    if found.other is None:
+        return [
+            Warned(
+                f"the balls look {look} across, not {clicks.ball_diameter_mm:.4g}; check the table's size (`table`), "
+                "the balls' (`ball`) and the picture that shows the match.",
+                ("table",),
+            )
+        ]
+    meant = found.other
+    if meant not in doubted:
+        # far from the right size outlines are found askew: the better size is asked once more
+        try:
+            other = replace(clicks, table=TABLES[meant])
+            match(other, picture, solved.problem.size_px, (*doubted, clicks.table.name))
+        except NoMatch as error:
+            meant = error.table or meant
+    told, named = (name.replace("ft", " ft") for name in (clicks.table.name, meant))
+    seen = (
+        "sights and pockets fit"
+        if look is None
+        else f"on a {told} table the balls would be {look} across; with sights and pockets they fit"
+    )
+    sentence = f"{seen} a {named} table better. Is `table: {meant}` meant?"
+    if found.by > REFUSED or meant != found.other:
+        raise NoMatch(sentence, ("table",), meant)
+    return [Warned(sentence, ("table",))]
 
 
 def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[dict[str, int], float]:
@@ -276,16 +332,9 @@ def _with_picks(
                 ("points",),
             )
     locks = _locks(problem, found, picks, spots_px)
-    good = [
-        one
-        for one in locks
-        if _holds(one, len(names))
-        and _agree(one.solved, picks, clicks.pick_px)
-        # spots that are met by chance are met badly
-        and (len(names) >= 6 or one.share >= 0.9 or _trusted(one.solved, one.sights, spots_px)[1] < 1.4)
-    ]
-    if good:
-        chosen = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost))
+    agreeing = [one for one in locks if _agree(one.solved, picks, clicks.pick_px)]
+    if agreeing and _holds(agreeing[0], agreeing):
+        chosen = agreeing[0]
         return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
     if len(names) < 4:
         raise NoMatch(
@@ -297,25 +346,45 @@ def _with_picks(
 
 
 def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: Array) -> list[Lock]:
+    """Locks from the most promising starts, and from guesses about these, the likeliest first."""
     if not len(spots_px):
         return []
-    ranked = rank(problem, found, spots_px, MOST_LOCKS)
     locks: list[Lock] = []
-    for start in ranked:
-        one = lock(problem, start.camera, picks, spots_px)
+
+    def tried(begun: Solved, carried: Seen, guess: Array | None = None) -> bool:
+        one = lock(begun, carried, spots_px, guess)
         if one is None:
-            continue
+            return False
         locks.append(one)
-        if one.share >= 0.9 and len(one.sights) >= 8 and (picks is None or _agree(one.solved, picks, 2.0)):
-            break
-    return sorted(locks, key=lambda one: -one.share)
+        agrees = picks is None or _agree(one.solved, picks, 2.0)
+        return agrees and one.share >= 0.7 and one.evidence > 3 * SURE
+
+    carried = [(start, picks or start.corners) for start in rank(problem, found, spots_px, MOST_LOCKS)]
+    begun = [(begin(problem, start.camera, seen), seen) for start, seen in carried if seen is not None]
+    if any(tried(*one) for one in begun):
+        return sorted(locks, key=lambda one: -one.evidence)
+    apart = [one for k, one in enumerate(begun) if all(one[0].cost != other[0].cost for other in begun[:k])]
+    for one in apart[:MOST_GUESSED]:
+        for guess in guesses(one[0], spots_px, MOST_LOCKS):
+            if tried(*one, guess):
+                break
+    return sorted(locks, key=lambda one: -one.evidence)
 
 
-def _holds(one: Lock, picked: int) -> bool:
-    """True where so many sights are met, together with the picks, that chance can't do it."""
-    met = len(one.sights)
-    sure = one.share >= LOCKED_ALONE or (met >= 12 and one.share >= 0.7) or picked >= 6
-    return one.share >= LOCKED and sure and met >= LEAST_SIGHTS and met + picked >= LEAST_TOGETHER
+def _holds(one: Lock, others: Sequence[Lock]) -> bool:
+    """True where the sights are met so well that chance can't do it, and no other camera does it nearly as well."""
+    if one.evidence < SURE or one.share < LOCKED:
+        return False
+    px = one.solved.problem.seen_px(one.solved.x, SIGHT_MATRICES)
+    within = 10.0 * max(one.solved.problem.size_px) / 1920
+    for other in others:
+        theirs = other.solved.problem.seen_px(other.solved.x, SIGHT_MATRICES)
+        # turned by half a turn the table looks the same: without picks that is asked for, not found out
+        offs = [np.linalg.norm(theirs[order] - px, axis=-1) for order in (ALL_SIGHTS, SIGHTS_TURNED)]
+        apart = min(float(np.median(off[in_frame(px, one.solved.problem.size_px)])) for off in offs)
+        if other.evidence > one.evidence - SURER and apart > within:
+            return False
+    return True
 
 
 def _agree(solved: Solved, picks: Seen, pick_px: float) -> bool:
@@ -508,18 +577,14 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, 
     """The camera from the picture alone, by the cloth's corners; a click or a pick tells foot from head."""
     found = corner_starts(problem, cloth_corners(picture))
     locks = _locks(problem, found, None, spots_px)
-    good = [
-        one
-        for one in locks
-        if one.share >= LOCKED_ALONE and len(one.sights) >= LEAST_SIGHTS_ALONE and _on_three_rails(one)
-    ]
+    good = [one for one in locks[:1] if _holds(one, locks) and _on_three_rails(one)]
     if not good:
         best = max(locks, key=lambda one: len(one.sights), default=None)
         seen = f" ({len(best.sights)} of {best.in_frame} sights seen)" if best is not None else ""
         raise NoMatch(
             f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart."
         )
-    solved = max(good, key=lambda one: (round(one.share * len(one.sights), 3), -one.solved.cost)).solved
+    solved = good[0].solved
     if names:
         both = [solved, turned_half(solved)]
         at = np.array([clicks.points[name] for name in names])

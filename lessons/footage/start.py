@@ -7,27 +7,51 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from aimgeo.camera import Camera, Lens, project
-from aimgeo.landmarks import MEASURES, NAMED, SIGHTS, cushion_corners
+from aimgeo.landmarks import MEASURES, NAMED, SIGHTS, cushion_corners, half_turned
 from aimgeo.vectors import Array, BoolArray
-from lessons.footage.fit import Problem, Seen, Solved, is_sound, solve
+from lessons.footage.fit import TABLE, Problem, Seen, Solved, is_sound, solve
 
 FOCALS_MM = np.geomspace(12, 110, 15)
 BENDS = ((0.0, 0.0), (-0.05, 0.005), (0.05, -0.005), (-0.12, 0.02), (-0.22, 0.05), (-0.33, 0.09), (0.02, 0.0))
-LOCK_WITHIN_PX = (18.0, 12.0, 7.0, 4.0)
+LOCK_WITHIN_PX = (18.0, 7.0, 4.0)
 """For a picture 1920 wide."""
 
-SIGHT_PX, SIGHT_MM = 0.12, 0.5
+GATE = 3.0
+"""A sight is looked for within so many standard errors of where the fit puts it,"""
+
+MOST_GATE_PX = 90.0
+"""no farther, for a picture 1920 wide,"""
+
+GUESSES = 3000
+GUESS_WITHIN_PX = (10.0, 6.0)
+
+MOST_BY_CHANCE = 0.7
+"""and where fewer spots than this would lie by chance."""
+
+SIGHT_MISSED = 1 / 6
+
+SIGHT_PX, SIGHT_MM = 0.15, 0.5
 """One standard error of a sight's centre in the picture, and of its place on the rail."""
 
+CLOTH_CORNER_PX = 10.0
+"""One standard error of a corner of the cloth as `cloth_corners` finds it, for a picture 1920 wide."""
+
 SIGHT_MATRICES = np.stack([NAMED[name] for name in SIGHTS])
+ALL_SIGHTS = np.arange(len(SIGHTS))
+SIGHTS_TURNED = np.array([SIGHTS.index(half_turned(name)) for name in SIGHTS])
+"""For each sight the one that stands in its place once head and foot are exchanged."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Start:
-    """A camera, and how far (px, root mean square) the places it comes from are missed."""
+    """A camera, and how far (px, root mean square) the places it comes from are missed.
+
+    `corners` are those of the cloth, where no picks carry the camera.
+    """
 
     camera: Camera
     off_px: float
+    corners: Seen | None = None
 
 
 def starts(problem: Problem, points_mm: Array, at_px: Array, below: bool = False) -> list[Start]:
@@ -76,11 +100,15 @@ def starts(problem: Problem, points_mm: Array, at_px: Array, below: bool = False
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lock:
-    """A fit on sights: which candidate each seen sight is, and how many of those in the frame are met."""
+    """A fit on sights: which candidate each seen sight is, and how many of those in the frame are met.
+
+    `evidence` is the logarithm of how much likelier the spots are with this camera than strewn as they are.
+    """
 
     solved: Solved
     sights: dict[str, int]
     in_frame: int
+    evidence: float
 
     @property
     def share(self) -> float:
@@ -174,37 +202,147 @@ def sight_errors(solved: Solved, names: list[str]) -> Array:
     return np.asarray(np.hypot(SIGHT_PX, SIGHT_MM * camera.focal_px / depth))
 
 
-def lock(problem: Problem, start: Camera, picks: Seen | None, spots_px: Array, rounds: int = 2) -> Lock | None:
-    """The camera solved on the sights' spots, from a start; None when it comes to nothing sound."""
-    scale = max(problem.size_px) / 1920
+def begin(problem: Problem, start: Camera, picks: Seen) -> Solved:
+    """The fit to picks alone from a start."""
     problem, x = replace(problem, points=picks).start(start)
-    if picks is not None and len(picks.at_px) >= 4:
-        solved = solve(problem, x, 15)
-    else:
-        solved = Solved(problem, x, np.eye(len(x)), 0.0)
-    sights: dict[str, int] = {}
-    for within in (*LOCK_WITHIN_PX, *([LOCK_WITHIN_PX[-1]] * (rounds - 1))):
+    return solve(problem, x, 15)
+
+
+def lock(begun: Solved, picks: Seen, spots_px: Array, guess: Array | None = None) -> Lock | None:
+    """The camera solved on the sights' spots, from a fit to picks; None when it comes to nothing sound.
+
+    Sights are taken one after the other, the surest first: each narrows where the next can lie. From a guess of
+    the unknowns, first all that lie near, each counting the less the farther off one may be.
+    """
+    problem = begun.problem
+    scale = max(problem.size_px) / 1920
+    solved, sights = begun, dict[str, int]()
+    if guess is not None:
+        solved = replace(begun, x=guess)
+        for within in GUESS_WITHIN_PX:
+            sights = matched(solved, spots_px, within * scale)
+            if len(sights) < 3:
+                return None
+            solved = solve(with_sights(solved, picks, sights, spots_px, within * scale / 3), solved.x, 8)
+    for _ in range(len(SIGHTS)):
+        more = _surest(solved, sights, spots_px)
+        if not more:
+            break
+        sights |= more
+        solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 10)
+        off = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in sights]))
+        far = np.linalg.norm(off - spots_px[list(sights.values())], axis=-1)
+        sights = {n: k for (n, k), d in zip(sights.items(), far, strict=True) if d < LOCK_WITHIN_PX[-2] * scale}
+    for within in LOCK_WITHIN_PX[-2:]:
         sights = matched(solved, spots_px, within * scale)
-        if len(sights) + (0 if picks is None else len(picks.at_px)) < 4:
+        if len(sights) < 3:
             return None
         solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 15)
-        if solved.camera.eye_mm[2] < 20:
-            return None
-    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
     sights = matched(solved, spots_px, LOCK_WITHIN_PX[-1] * scale)
-    visible = int((in_frame(px, problem.size_px) & facing(solved)).sum())
-    if not is_sound(solved):
+    if not is_sound(solved) or len(sights) < 3:
         return None
-    return Lock(solved, sights, visible)
+    solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 15)
+    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
+    visible = in_frame(px, problem.size_px) & facing(solved)
+    return Lock(solved, sights, int(visible.sum()), _evidence(begun, solved, sights, px, visible, spots_px))
 
 
-def with_sights(solved: Solved, picks: Seen | None, sights: dict[str, int], spots_px: Array) -> Problem:
-    """The problem with the sights found added to the picks."""
+def _surest(solved: Solved, sights: dict[str, int], spots_px: Array) -> dict[str, int]:
+    """Sights not met yet, each with the only spot that lies where it must be, if few would lie there by chance."""
+    from scipy.spatial import cKDTree
+
+    scale = max(solved.problem.size_px) / 1920
+    px, spread = solved.seen_px(SIGHTS)
+    spread = spread + np.eye(2) * (1.0 * scale) ** 2
+    seen = in_frame(px, solved.problem.size_px) & facing(solved)
+    tree, taken = cKDTree(spots_px), set(sights.values())
+    found: list[tuple[float, str, int]] = []
+    for k in np.flatnonzero(seen):
+        if SIGHTS[k] in sights:
+            continue
+        reach = GATE * float(np.sqrt(np.linalg.eigvalsh(spread[k])[-1]))
+        if reach > MOST_GATE_PX * scale:
+            continue
+        near = [j for j in tree.query_ball_point(px[k], reach) if j not in taken]
+        off = spots_px[near] - px[k]
+        inside = [
+            j
+            for j, z2 in zip(near, np.einsum("ni,ij,nj->n", off, np.linalg.inv(spread[k]), off), strict=True)
+            if z2 < GATE**2
+        ]
+        by_chance = strewn(px[k : k + 1], spots_px, scale)[0] * np.pi * GATE**2 * np.sqrt(np.linalg.det(spread[k]))
+        if len(inside) == 1 and by_chance < MOST_BY_CHANCE:
+            found.append((float(by_chance), SIGHTS[k], inside[0]))
+    found.sort()
+    made: dict[str, int] = {}
+    for by_chance, name, spot in found:
+        if spot not in made.values() and (not made or by_chance < 0.1):
+            made[name] = spot
+    return made
+
+
+def strewn(px: Array, spots_px: Array, scale: float) -> Array:
+    """Spots a square pixel about places (N, 2), one of them taken for a sight's own."""
+    reach = 60.0 * scale
+    count = (np.linalg.norm(spots_px[None] - px[:, None], axis=-1) < reach).sum(1)
+    return np.asarray(np.maximum(count - 1, 1) / (np.pi * reach**2))
+
+
+def _evidence(
+    begun: Solved, solved: Solved, sights: dict[str, int], px: Array, visible: BoolArray, spots_px: Array
+) -> float:
+    """Log of the odds of a lock against chance, by Laplace's approximation of both fits.
+
+    A spot met is as likely as the fit makes it, against so many a square pixel; a sight missed happens to one in
+    six. What a fit gains by its freedom to move is taken off by how much narrower it has become.
+    """
+    scale = max(solved.problem.size_px) / 1920
+    names = sorted(sights)
+    errors = sight_errors(solved, names)
+    at = px[[SIGHTS.index(name) for name in names]]
+    met = -np.log(2 * np.pi * errors**2 * strewn(at, spots_px, scale)).sum()
+    met += len(names) * np.log(1 - SIGHT_MISSED) + (int(visible.sum()) - len(names)) * np.log(SIGHT_MISSED)
+    n = len(begun.x)
+    narrower = np.linalg.slogdet(_whitened(solved, n))[1] - np.linalg.slogdet(_whitened(begun, n))[1]
+    return float(met + 0.5 * narrower - (solved.cost - begun.cost))
+
+
+def _whitened(solved: Solved, n: int) -> Array:
+    scale = np.concatenate([[100.0] * 3, [0.1] * 3, [0.1, 0.06, 0.02], [10.0] * 2, np.ones(n - TABLE.start)])
+    return solved.covariance[:n, :n] / np.outer(scale, scale)
+
+
+def guesses(begun: Solved, spots_px: Array, most: int) -> list[Array]:
+    """Unknowns that picks allow as well, under which most sights fall on spots, the best first."""
+    from scipy.spatial import cKDTree
+
+    scale = max(begun.problem.size_px) / 1920
+    size, axes = np.linalg.eigh(begun.covariance)
+    draw = np.random.default_rng(17).normal(0, 1, (GUESSES, len(size))) * np.sqrt(np.maximum(size, 0)) @ axes.T
+    tried = begun.x + np.concatenate([np.zeros((1, len(size))), draw])
+    px = begun.problem.seen_px(tried, SIGHT_MATRICES)
+    seen = in_frame(px, begun.problem.size_px)
+    within = GUESS_WITHIN_PX[0] * scale
+    near, _ = cKDTree(spots_px).query(px, distance_upper_bound=3 * within)
+    score = np.where(seen, np.exp(-((near / within) ** 2)), 0.0).sum(1) / (seen.sum(1) + 2)
+    kept: list[int] = []
+    for k in np.argsort(-score, kind="stable"):
+        if all(np.abs(px[k] - px[j]).max() > within for j in kept):
+            kept.append(int(k))
+        if len(kept) >= most:
+            break
+    return [tried[k] for k in kept]
+
+
+def with_sights(
+    solved: Solved, picks: Seen | None, sights: dict[str, int], spots_px: Array, more_px: float = 0.0
+) -> Problem:
+    """The problem with the sights found added to the picks; `more_px` is added to their errors."""
     names = sorted(sights)
     parts = [picks] if picks is not None else []
     if names:
         at = spots_px[[sights[name] for name in names]]
-        parts.append(Seen(np.stack([NAMED[name] for name in names]), at, sight_errors(solved, names)))
+        parts.append(Seen(np.stack([NAMED[name] for name in names]), at, np.hypot(sight_errors(solved, names), more_px)))
     return replace(solved.problem, points=joined(parts))
 
 
@@ -221,12 +359,15 @@ def corner_starts(problem: Problem, quads: list[Array]) -> list[Start]:
     measures = np.array([problem.priors[name].mm for name in MEASURES])
     # around the table clockwise as seen from above, as the picture's corners are with y down
     names = ("foot-left", "foot-right", "head-right", "head-left")
-    places = np.stack([corners[name] for name in names]) @ measures
+    matrices = np.stack([corners[name] for name in names])
+    error = np.full(4, CLOTH_CORNER_PX * max(problem.size_px) / 1920)
     found: list[Start] = []
     for quad in quads:
         nxt = np.roll(quad, -1, 0)
         area = float(np.sum(quad[:, 0] * nxt[:, 1] - quad[:, 1] * nxt[:, 0]))
         ordered = quad if area > 0 else quad[::-1]
         for shift in range(4):
-            found += starts(problem, places, np.roll(ordered, shift, 0))
+            at = np.roll(ordered, shift, 0)
+            seen = Seen(matrices, at, error)
+            found += [replace(one, corners=seen) for one in starts(problem, matrices @ measures, at)]
     return found
