@@ -417,7 +417,9 @@ STILLS |= {
         wood=WALNUT,
         bend=(0.013, -0.005),
         exposure=2.4,
-        lamps=[{"at": [x, 0, 780], "size": [0.5, 0.2], "watt": 22, "colour": (1, 0.97, 0.92)} for x in (-500, 500)],
+        lamps=[
+            {"at": [x, 0, 780], "size": [0.5, 0.2], "watt": 22, "colour": (1, 0.97, 0.92)} for x in (-500, 500)
+        ],
     ),
     "eight-28": still(
         31,

@@ -254,8 +254,9 @@ def _check_size(
     if found.other is None:
         return [
             Warned(
-                f"the balls look {look} across, not {clicks.ball_diameter_mm:.4g}; check the table's size (`table`), "
-                "the balls' (`ball`) and the picture that shows the match.",
+                f"the balls look {look} across, not {clicks.ball_diameter_mm:.4g};"
+                f" check the table's size (`table`), the "
+                "balls' (`ball`) and the picture that shows the match.",
                 ("table",),
             )
         ]
@@ -271,12 +272,16 @@ def _check_size(
     seen = (
         "sights and pockets fit"
         if look is None
-        else f"on a {told} table the balls would be {look} across; with sights and pockets they fit"
+        else f"on {_a(told)} table the balls would be {look} across; with sights and pockets they fit"
     )
-    sentence = f"{seen} a {named} table better. Is `table: {meant}` meant?"
+    sentence = f"{seen} {_a(named)} table better. Is `table: {meant}` meant?"
     if found.by > REFUSED or meant != found.other:
         raise NoMatch(sentence, ("table",), meant)
     return [Warned(sentence, ("table",))]
+
+
+def _a(size: str) -> str:
+    return f"an {size}" if size.startswith("8") else f"a {size}"
 
 
 def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[dict[str, int], float]:
@@ -372,7 +377,7 @@ def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: A
 
 
 def _holds(one: Lock, others: Sequence[Lock]) -> bool:
-    """True where the sights are met so well that chance can't do it, and no other camera does it nearly as well."""
+    """True where the sights are met far better than by chance, and no other camera does it nearly as well."""
     if one.evidence < SURE or one.share < LOCKED:
         return False
     px = one.solved.problem.seen_px(one.solved.x, SIGHT_MATRICES)

@@ -1,4 +1,4 @@
-"""Is it a table of the size that is told? The same picture fits any size; rails, mouths and balls do not grow along."""
+"""Is it a table of the told size? The same picture fits any; but rails, mouths and balls do not grow along."""
 
 from __future__ import annotations
 
@@ -78,7 +78,9 @@ def _cost(solved: Solved, table: Table, measured: dict[str, Prior], diameter_mm:
 
 def _look(solved: Solved, balls: Sequence[FoundBall]) -> tuple[float | None, float]:
     """How large the balls look (mm, weighted mean) and one standard error; None without balls."""
-    each = [_diameter(solved.camera, ball, solved.problem.radius_mm) for ball in balls if len(ball.rim.angles) >= 12]
+    each = [
+        _diameter(solved.camera, ball, solved.problem.radius_mm) for ball in balls if len(ball.rim.angles) >= 12
+    ]
     if not each:
         return None, 0.0
     found, errors = (np.array(column) for column in zip(*each, strict=True))

@@ -342,7 +342,9 @@ def with_sights(
     parts = [picks] if picks is not None else []
     if names:
         at = spots_px[[sights[name] for name in names]]
-        parts.append(Seen(np.stack([NAMED[name] for name in names]), at, np.hypot(sight_errors(solved, names), more_px)))
+        parts.append(
+            Seen(np.stack([NAMED[name] for name in names]), at, np.hypot(sight_errors(solved, names), more_px))
+        )
     return replace(solved.problem, points=joined(parts))
 
 

@@ -124,6 +124,27 @@ def test_another_size_of_table_fits_better() -> None:
         by_picks(seen(names, "7ft", (-1500, 300, 700), 0.1), "10ft")
 
 
+@pytest.mark.parametrize("balls", [True, False])
+def test_a_wrong_size_is_said_though_the_sights_are_met(balls: bool) -> None:
+    shot = still("behind-35")
+    cue, obj = (tuple(at) for at in shot.balls_px().tolist())
+    clicks = Clicks(TABLES["8ft"], shot.picks(6, 2.0), *((cue, obj) if balls else ()))
+    with pytest.raises(NoMatch, match="Is `table: 9ft` meant") as refused:
+        match(clicks, read(shot.picture).astype(np.float32), shot.size_px)
+    assert ("the balls would be 5" in refused.value.sentence) == balls
+
+
+def test_locked_on_too_few_sights() -> None:
+    shot = still("behind-35")
+    picture = read(shot.picture)
+    sights = [name for name in shot.visible() if name.startswith("sight")]
+    for name in sights[4:]:  # the wood beside it in each one's place
+        x, y = shot.visible()[name].astype(int)
+        picture[y - 10 : y + 11, x - 10 : x + 11] = np.median(picture[y - 10 : y + 11, x + 11 : x + 14], (0, 1))
+    with pytest.raises(NoMatch, match=r"not locked: [4-7] of 1\d sights found .* within ± \d+ px"):
+        match(Clicks(TABLES["9ft"], shot.picks(FAR[:4], 1.0)), picture.astype(np.float32), shot.size_px)
+
+
 def test_no_sights_to_lock_on_is_said_with_how_far_places_are_open() -> None:
     shot = still("behind-35")
     flat = np.full((*shot.size_px[::-1], 3), 90, np.float32)
