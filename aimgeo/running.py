@@ -170,10 +170,12 @@ def on_bed(run: Run, half_bed_mm: ArrayLike, radius_mm: float, until_s: float) -
 
 
 def _crossing(run: Run, room: Array, inside_s: float, outside_s: float) -> float:
-    for _ in range(60):
-        middle = (inside_s + outside_s) / 2
-        is_in = bool((np.abs(run.position_at(middle)) <= room).all())
-        inside_s, outside_s = (middle, outside_s) if is_in else (inside_s, middle)
+    # 64 parts at a time: the last float inside and the first one outside are found in ten looks instead of 60
+    for _ in range(10):
+        times = np.linspace(inside_s, outside_s, 65)
+        is_out = (np.abs(run.position_at(times)) > room).any(axis=-1)
+        first = max(int(np.argmax(is_out)), 1) if is_out.any() else 64
+        inside_s, outside_s = float(times[first - 1]), float(times[first])
     return outside_s
 
 

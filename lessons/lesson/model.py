@@ -197,9 +197,7 @@ def group_model(kind: Kind) -> type[Group]:
     described: Any = Field(description=kind.shows[:1].upper() + kind.shows[1:] + ".")
     more: dict[str, Any] = {}
     if kind.axes:
-        chosen = {AXES[axis]: axes[AXES[axis]] for axis in AXES if axis in kind.axes}
-        selector = create_model(f"{stem}Selector", __base__=Strict, **chosen)
-        override = create_model(f"{stem}Override", __base__=Changes, **chosen)
+        selector, override = _choosing(frozenset(kind.axes))
         more = {
             "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
             "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
@@ -208,6 +206,18 @@ def group_model(kind: Kind) -> type[Group]:
         more["footage"] = (one_or_more(Words, "Match files of filmed shots, beside the lesson."), ...)
     keys = {**axes, **texts, **settings, **more}
     return create_model(f"{stem}Group", __base__=base, kind=(literal, described), **keys)
+
+
+@cache
+def _choosing(axes: frozenset[str]) -> tuple[type[Strict], type[Changes]]:
+    """The models of an exclusion and of an override on some axes, which several kinds share."""
+    named = [axis for axis in AXES if axis in axes]
+    chosen: dict[str, Any] = {AXES[axis]: (AXIS_FIELDS[axis], ()) for axis in named}
+    stem = "".join(axis.title() for axis in named)
+    return (
+        create_model(f"{stem}Selector", __base__=Strict, **chosen),
+        create_model(f"{stem}Override", __base__=Changes, **chosen),
+    )
 
 
 def _default(setting: Setting) -> Any:

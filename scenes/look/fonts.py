@@ -13,9 +13,9 @@ import tempfile
 import threading
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from html import escape
 from pathlib import Path
 from xml.etree import ElementTree
-from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -152,7 +152,7 @@ def _svg(text: str, face: Face) -> ElementTree.Element:
     register()
     markup = (
         f'<span font_desc="{FAMILY} @wght={face.weight},opsz={face.optical_size}" size="{_EM_PX * 0.75:g}pt"'
-        f' font_features="{"tnum=1" if face.tabular else "tnum=0"}">{escape(text)}{_END}</span>'
+        f' font_features="{"tnum=1" if face.tabular else "tnum=0"}">{escape(text, quote=False)}{_END}</span>'
     )
     if fault := MarkupUtils.validate(markup):
         raise ValueError(f"text {text!r} cannot be set: {fault}")
