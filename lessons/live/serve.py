@@ -17,6 +17,7 @@ import watchfiles  # noqa: F401 - said to be missing here, before anything is be
 import websockets  # noqa: F401
 
 from lessons.live.begin import begun
+from lessons.live.kept import cache_folder
 from lessons.live.server import HOST, Server
 from lessons.live.session import Session
 
@@ -34,7 +35,7 @@ def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None
         raise click.ClickException(f"{lesson.as_posix()}: there is no such file; check the name.")
     token, listening = _address(lesson, port)
     number = listening.getsockname()[1]
-    session = Session(lesson.resolve(), lesson.name if is_new else lesson.as_posix())
+    session = Session(lesson.resolve(), lesson.name if is_new else lesson.as_posix(), cache_folder())
     if is_new:
         session.type(begun(lesson.parent, "A new lesson", lesson.name, "9ft", "3/4, 1/2")[1])
     server = Server(session, token, number, secrets.token_urlsafe(16))

@@ -9,6 +9,7 @@ import sys
 import time
 from collections import deque
 from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from itertools import count
 from pathlib import Path
@@ -99,6 +100,8 @@ class Server:
         self.open_pages = 0
         self.loop: asyncio.AbstractEventLoop | None = None
         self.filming: asyncio.Task[None] | None = None
+        self.beside = ThreadPoolExecutor(1, "aimgeo live sound")
+        session.aside = self.beside.submit
 
     # -------------------------------------------------------------- the file
 
@@ -199,7 +202,13 @@ class Server:
         """Lay a page's wish on the desk. What is no wish is passed over."""
         if wish.get("do") == "film" and self.filming is None:
             clip = self.session.clip(_word(wish.get("clip")))
-            if clip is not None:
+            if clip is not None and self.session.why_no_film():
+                line.send(
+                    packed(
+                        {"is": "film", "clip": clip.name, "sentence": self.session.why_no_film(), "is_done": True}
+                    )
+                )
+            elif clip is not None:
                 self.filming = asyncio.create_task(self.film(clip.name, line))
             return
         does = WISHES.get(_word(wish.get("do")))
@@ -281,6 +290,7 @@ class Server:
             yield
             watching.cancel()
             self.desk.close()
+            self.beside.shutdown(wait=False, cancel_futures=True)
 
         return Starlette(
             routes=[

@@ -21,6 +21,7 @@ from aimgeo.tables import TABLES
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
 from lessons.lesson.write import FileChangedError, changed, retold, save
+from lessons.live.kept import Kept, Small
 from lessons.live.moving import (
     Ground,
     Held,
@@ -38,16 +39,18 @@ from lessons.live.moving import (
 from lessons.planning.expand import Request
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
+from lessons.rendering.cache import digest, drawing_code
 from scenes.board import Board
 from scenes.board.brief import Brief
 from scenes.draw.orders import Orders, needed
-from scenes.figure.hand import SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
+from scenes.figure.hand import SHAPES, SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.kinds import CLIP_KINDS
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
 """Of the parts that a page keeps; beyond it, what was shown longest ago is dropped."""
 MOST_AHEAD = 90
+MOST_SOUND_BYTES = 64_000_000
 
 Message = bytes
 Send = Callable[[Message], None]
@@ -144,14 +147,17 @@ def version_of(data: bytes) -> str:
 class Session:
     """A lesson under its author's hands."""
 
-    def __init__(self, path: Path, shown_as: str | None = None) -> None:
-        self.path, self.shown_as = path, shown_as or path.name
+    def __init__(self, path: Path, shown_as: str | None = None, cache: Path | None = None) -> None:
+        self.path, self.shown_as, self.kept = path, shown_as or path.name, Kept(cache)
         self.pages: dict[int, Page] = {}
         self.read: Read | None = None
         self.good: Read | None = None
         self.file: bytes | None = None
         self.draft: bytes | None = None
         self.is_missing = self.is_outside = False
+        self._sounds: OrderedDict[str, tuple[bytes, list[float]]] = OrderedDict()
+        self.aside: Callable[[Callable[[], None]], object] = lambda work: work()
+        """Does what takes long and draws nothing, such as speaking: the server does it beside the desk."""
         self._boards: OrderedDict[tuple[str, float, bool], tuple[Any, Orders]] = OrderedDict()
 
     # -------------------------------------------------------------- the file
@@ -399,9 +405,21 @@ class Session:
     ) -> None:
         """Send a frame's orders with the parts that the page lacks."""
         shown = orders.frame(frame)
-        names = needed(orders, shown)
+        told |= {"frame": frame, "zoom": orders.zoom, "board": (orders.board.width_px, orders.board.height_px)}
+        listed = [(one.name, one.opacity) for one in shown]
+        self._send_parts(page, listed, needed(orders, shown), orders.part, told, started)
+
+    def _send_parts(
+        self,
+        page: Page,
+        shown: Sequence[tuple[str, float]],
+        names: Sequence[str],
+        part_of: Callable[[str], bytes],
+        told: dict[str, Any],
+        started: float | None = None,
+    ) -> None:
         new = [name for name in names if name not in page.have]
-        parts = [orders.part(name) for name in new]
+        parts = [part_of(name) for name in new]
         for name, part in zip(new, parts, strict=True):
             page.have[name] = len(part)
         for name in names:
@@ -413,10 +431,7 @@ class Session:
             dropped.append(name)
             total -= size
         told |= {
-            "frame": frame,
-            "zoom": orders.zoom,
-            "board": (orders.board.width_px, orders.board.height_px),
-            "shown": [(one.name, one.opacity) for one in shown],
+            "shown": shown,
             "parts": [(name, len(part)) for name, part in zip(new, parts, strict=True)],
             "drop": dropped,
             "took_ms": (time.perf_counter() - started) * 1e3 if started else None,
@@ -443,14 +458,23 @@ class Session:
         clip = self.clip(name)
         if clip is None:
             return
-        width, height = clip.brief.output.width_px, clip.brief.output.height_px
-        try:
-            board = self._board(clip)
-        except ValueError:
-            return
-        orders = Orders(board, _zoom(width, (width_px, width_px * height // width)), is_plain=page.is_plain)
-        frame = 0 if clip.kind in {"quiz", "straight-in"} else board.frames - 1
-        self.send_frame(page, orders, frame, {"is": "thumb", "clip": name, "key": self.key(clip)})
+        output = clip.brief.output
+        zoom = _zoom(output.width_px, (width_px, width_px * output.height_px // output.width_px))
+        frame = 0 if clip.kind in {"quiz", "straight-in"} else clip.frames - 1
+        kept_as = digest((self.key(clip), zoom, frame, page.is_plain, drawing_code()))
+        small = self.kept.get(kept_as)
+        if small is None:
+            try:
+                orders = Orders(self._board(clip), zoom, is_plain=page.is_plain)
+            except ValueError:
+                return
+            shown = orders.frame(frame)
+            parts = {name: orders.part(name) for name in needed(orders, shown)}
+            small = Small(tuple((one.name, one.opacity) for one in shown), parts)
+            self.kept.put(kept_as, small)
+        told = {"is": "thumb", "clip": name, "key": self.key(clip), "frame": frame, "zoom": zoom}
+        told["board"] = (output.width_px, output.height_px)
+        self._send_parts(page, small.shown, list(small.parts), small.parts.__getitem__, told)
 
     # -------------------------------------------------------------- by hand
 
@@ -477,7 +501,11 @@ class Session:
         started = time.perf_counter()
         name = wish.get("clip") if isinstance(wish.get("clip"), str) else ""
         page.step = str(wish.get("step", page.step))
-        page.shape = "tall" if wish.get("shape", page.shape) == "tall" else "wide"
+        shape = str(wish.get("shape", page.shape))
+        if shape in SHAPES and shape != page.shape:
+            page.shape = shape
+            if page.grasp is not None:
+                page.grasp.manner = None
         page.scope = "group" if wish.get("scope", page.scope) == "group" else "lesson"
         if name and page.grasp is not None and name != page.grasp.clip and name != page.clip:
             page.grasp = None
@@ -496,7 +524,7 @@ class Session:
         said = ""
         if grip in ("cue_ball", "object_ball", "target", "eye", "eye_side"):
             to, by, values = _pair(wish.get("to_px")), _pair(wish.get("by_mm")), wish.get("values")
-            if to is not None:
+            if to is not None and page.shape != "eye":
                 at = side_at(to, page.shape) if grip == "eye_side" else mm_at(to, ground.table, page.shape)
                 grasp.held, said = moved(ground, before, grip, at, is_free)
             elif by is not None:
@@ -555,7 +583,9 @@ class Session:
             "why": "hand",
             "n": n,
             "clip": grasp.clip,
-            "grips": [{**one, "at_px": places.grips_px[one["id"]]} for one in values_of(grasp.ground, grasp.held)],
+            "grips": [
+                {**one, "at_px": places.grips_px.get(one["id"])} for one in values_of(grasp.ground, grasp.held)
+            ],
             "rows": rows(grasp.ground, grasp.held, good.lesson.keys.units),
             "limit": " ".join(part for part in (grasp.said, limit) if part),
             "changes": [
@@ -571,8 +601,7 @@ class Session:
             ],
             "is_scoped": any(c.scoped for c in found),
             "scope": page.scope,
-            "table_px": next(pane.rect_px for pane in places.board.panes if pane.id == TABLE),
-            "side_px": next(pane.rect_px for pane in places.board.panes if pane.id == SIDE),
+            **{f"{pane.id}_px": pane.rect_px for pane in places.board.panes if pane.id in (TABLE, SIDE)},
             "is_moving": is_moving,
             "undo": (len(grasp.undo), len(grasp.redo)),
             "method": grasp.held.method,
@@ -654,18 +683,36 @@ class Session:
     # -------------------------------------------------------------- handed over
 
     def sound(self, page: Page, name: str) -> None:
-        """Send what is heard during a clip, as WAV: its recording, or the scratch voice."""
-        from lessons.live.heard import wav_of
-
+        """Send what is heard during a clip, as WAV, and its outline: its recording, or the scratch voice."""
         clip = self.clip(name)
         if clip is None or clip.sound is None:
             return
-        try:
-            body = wav_of(clip)
-        except (ValueError, OSError) as error:
-            page.send(packed({"is": "said", "sentence": f"No sound: {error}"}))
-            return
-        page.send(packed({"is": "sound", "clip": name, "key": self.key(clip)}, body))
+        told = {"is": "sound", "clip": name, "key": self.key(clip)}
+        kept_as = digest((clip.sound.key, clip.frames, clip.brief.handle_frames, clip.brief.output.rate))
+
+        def work() -> None:
+            from lessons.live.heard import heard
+
+            try:
+                if kept_as not in self._sounds:
+                    self._sounds[kept_as] = heard(clip)
+                    while sum(len(wav) for wav, _ in self._sounds.values()) > MOST_SOUND_BYTES:
+                        self._sounds.popitem(last=False)
+                wav, outline = self._sounds.get(kept_as) or heard(clip)
+            except (ValueError, OSError) as error:
+                page.send(packed({"is": "said", "sentence": f"No sound: {error}"}))
+                return
+            page.send(packed({**told, "outline": outline}, wav))
+
+        self.aside(work)
+
+    def why_no_film(self) -> str:
+        """Why no clip can be filmed now, empty when one can: films are made of the file as it is."""
+        if self.draft is not None:
+            return "Not filmed: the text is not saved yet; save it first (Ctrl S in the text)."
+        if self.is_missing or self.read is None or self.read.faults:
+            return "Not filmed: the file has a fault; mend it first."
+        return ""
 
     def png(self, page: Page, name: str, frame: int, width_px: int | None) -> None:
         """Send a frame as a PNG file, painted as the film is, as wide as asked for."""
@@ -759,8 +806,6 @@ def _zoom(width_px: int, size_px: tuple[int, int]) -> float:
 
 
 def _key(clip: PlannedClip) -> str:
-    from lessons.rendering.cache import digest
-
     brief = clip.brief
     return digest(
         (brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames, brief.look)

@@ -120,7 +120,7 @@ class Orders:
         if not part:
             self._parts[""] = b""
             return ""
-        name = _name(part)
+        name = part_name(part)
         self._parts[name] = part
         self._parts.move_to_end(name)
         while len(self._parts) > MOST_KEPT:
@@ -242,14 +242,15 @@ def _table_part(table: Table | None) -> str:
 
 
 def _share(part: bytes) -> str:
-    name = _name(part)
+    name = part_name(part)
     _SHARED[name] = part
     while len(_SHARED) > MOST_SHARED:
         del _SHARED[next(iter(_SHARED))]
     return name
 
 
-def _name(part: bytes) -> str:
+def part_name(part: bytes) -> str:
+    """The name of a part: a digest of what it says."""
     return hashlib.blake2b(part, digest_size=9).hexdigest()
 
 

@@ -22,6 +22,7 @@ from scenes.board import (
     Area,
     Ball,
     Board,
+    EyeCamera,
     Leader,
     Line,
     Mark,
@@ -49,8 +50,10 @@ TABLE, SIDE = "table", "side"
 AROUND_MM = 190.0
 """So much of rails and room is seen around the bed."""
 GAP_PX = 8
-SHAPES = {"wide": (1280, 430, 668, 240), "tall": (1080, 700, 572, 300)}
-"""Width, heights of the eye's and of the table's picture, width of the side's, by the room that there is."""
+SHAPES = {"wide": (1280, 430, 668, 240), "tall": (1080, 700, 572, 300), "eye": (1280, 720, 0, 0)}
+"""Width, heights of the eye's and of the table's picture, width of the side's, by the room that there is.
+
+`eye` is the eye's picture alone."""
 SIDE_MM, SIDE_AHEAD_MM, BELOW_MM = 1200.0, 330.0, 130.0
 """Seen from the side: so much of the aim's line, of it before the cue ball, and so much below the cloth."""
 LIKE = 1.25
@@ -136,8 +139,9 @@ def hand_board(
     to see the shot.
     """
     width, high, low, side = SHAPES[shape]
-    full: Rect = (side + GAP_PX, 0, width - side - GAP_PX, high)
-    high_in_all = high + GAP_PX + low
+    gap, is_alone = (GAP_PX if side else 0), not side
+    full: Rect = (side + gap, 0, width - side - gap, high)
+    high_in_all = high + gap + low
     frame = layout(width, high_in_all, look)
     places = EyeLayout(
         full[0] + full[2] / 2,
@@ -151,7 +155,7 @@ def hand_board(
         (0.0, 0.0),
         0.0,
     )
-    main, plan_pane = _eye_pane(places, shot, eye, before, is_moving), _plan_pane(table, shape)
+    main = _eye_pane(places, shot, eye, before, is_moving)
     sheet = Sheet()
     brief = Brief(
         "hand",
@@ -172,11 +176,17 @@ def hand_board(
         put_ghost(figure, (EYE,), NOW)
     labels = _moved_labels(figure, steps, before) if before and is_moving else _labels(figure, steps)
     _put_labels(sheet, labels, full)
+    assert isinstance(main.camera, EyeCamera)
+    manner = Manner(focal_px(full, main.camera), labels)
+    if is_alone:
+        board = Board(width, high, (30, 1), 1, (main,), sheet.elements(), (), look)
+        return HandBoard(board, {}, manner)
+    plan_pane, side_pane = _plan_pane(table, shape), _side_pane(shape)
     _put_side(sheet, shot, eye, look)
     _put_table(sheet, shot, table, plan.steps[:steps], look)
-    for name, gap in (("gap", (0, high, width, GAP_PX)), ("side gap", (side, 0, GAP_PX, high))):
-        sheet.put(name, Shade(gap, "gutter"), "area", opacity=1.0)
-    panes = main, plan_pane, _side_pane(shape)
+    for name, between in (("gap", (0, high, width, gap)), ("side gap", (side, 0, gap, high))):
+        sheet.put(name, Shade(between, "gutter"), "area", opacity=1.0)
+    panes = main, plan_pane, side_pane
     board = Board(width, high_in_all, (30, 1), 1, panes, sheet.elements(), (), look)
     at = {
         "cue_ball": shot.cue_ball_mm,
@@ -185,8 +195,8 @@ def hand_board(
         "eye": np.array([*_within(eye_mm(shot, eye)[:2], table), 0.0]),
     }
     grips = {name: _pixel(plan_pane, where) for name, where in at.items()}
-    grips["eye_side"] = _within_side(_pixel(panes[2], np.array([-eye.back_mm, eye.height_mm])), shape)
-    return HandBoard(board, grips, Manner(focal_px(full, main.camera), labels))  # type: ignore[arg-type]
+    grips["eye_side"] = _within_side(_pixel(side_pane, np.array([-eye.back_mm, eye.height_mm])), shape)
+    return HandBoard(board, grips, manner)
 
 
 def _eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, before: Manner | None, is_moving: bool) -> Pane:

@@ -69,7 +69,7 @@ export class Hand {
 
   about() {
     const strip = this.page.strip;
-    return { size_px: this.page.size(), shape: innerWidth <= 760 ? "tall" : "wide", step: strip.clip?.steps[strip.at()]?.name ?? "" };
+    return { size_px: this.page.size(), shape: document.fullscreenElement ? "eye" : innerWidth <= 760 ? "tall" : "wide", step: strip.clip?.steps[strip.at()]?.name ?? "" };
   }
 
   again() {
@@ -126,6 +126,9 @@ export class Hand {
 
   place({ grips, board }) {
     const [wide, high] = board;
+    // while the eye's picture fills the screen there is nothing to take hold of; the arrows move what was chosen
+    this.layer.hidden = grips.every(({ at_px: at }) => !at);
+    if (this.layer.hidden) return;
     for (const { id, name, value, at_px: at } of grips) {
       let grip = this.grips.get(id);
       if (!grip) {
@@ -328,6 +331,11 @@ export class Hand {
     if (!by || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
     event.stopPropagation();
+    this.arrow(event, id);
+  }
+
+  arrow(event, id = this.picked) {
+    const by = NUDGES_MM[event.key];
     this.nudge(id, by, event.altKey ? 0.1 : event.shiftKey ? 10 : 1);
   }
 

@@ -16,9 +16,17 @@ const KEYS = [
   ["Esc", "put back what was moved"], ["?", "these keys"],
 ];
 
+function decoded(text) {
+  try {
+    return decodeURIComponent(text);
+  } catch {
+    return ""; // not written by this page
+  }
+}
+
 function remembered() {
   // the address holds the token, and where to begin: #token or #token/clip/frame
-  const [token, clip, frame] = location.hash.slice(1).split("/").map(decodeURIComponent);
+  const [token, clip, frame] = location.hash.slice(1).split("/").map(decoded);
   if (token) sessionStorage.setItem("token", token);
   if (location.hash) history.replaceState(null, "", location.pathname);
   const last = JSON.parse(sessionStorage.getItem("place") ?? "{}");
@@ -299,7 +307,19 @@ class Page {
     click("b-text", () => this.words.toggle());
     click("b-full", () => this.full());
     click("b-keys", () => $("keys").showModal());
-    click("b-png", () => this.wish({ do: "png", clip: this.strip.clip?.clip, frame: this.strip.frame }));
+    click("b-png", () => {
+      const clip = this.lesson?.clips?.find(({ name }) => name === this.strip.clip?.clip);
+      if (!clip) return;
+      const form = $("picture-form").elements;
+      form.width.value ||= String(clip.size[0]);
+      $("picture-what").textContent = `${clip.name}, frame ${this.strip.frame}. Filmed it is ${clip.size[0]} × ${clip.size[1]}.`;
+      $("picture").showModal();
+    });
+    $("picture-form").addEventListener("submit", (event) => {
+      if (event.submitter?.value !== "save") return;
+      const width = Number($("picture-form").elements.width.value);
+      this.wish({ do: "png", clip: this.strip.clip?.clip, frame: this.strip.frame, width_px: width });
+    });
     click("b-film", () => {
       $("b-film").disabled = true;
       this.wish({ do: "film", clip: this.strip.clip?.clip });
@@ -328,7 +348,10 @@ class Page {
       dd.textContent = what;
       return [dt, dd];
     }));
-    document.addEventListener("fullscreenchange", () => this.fit());
+    document.addEventListener("fullscreenchange", () => {
+      this.fit();
+      if (this.mode === "hand") this.hand.again();
+    });
   }
 
   full() {
@@ -367,6 +390,11 @@ class Page {
       if (command && "zyZY".includes(key) && this.mode === "hand") {
         event.preventDefault();
         this.hand.undo(key.toLowerCase() === "z" && !event.shiftKey ? -1 : 1);
+        return;
+      }
+      if (this.mode === "hand" && document.fullscreenElement && key.startsWith("Arrow") && !command) {
+        event.preventDefault();
+        this.hand.arrow(event);
         return;
       }
       if (command || event.altKey) return;

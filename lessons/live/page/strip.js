@@ -40,6 +40,7 @@ export class Strip {
     if (focused >= 0) steps[Math.min(focused, steps.length - 1)]?.focus();
     $("seek").max = String(clip.frames - 1);
     this.sound = this.sound?.key === clip.key ? this.sound : null;
+    if (!this.sound) $("sound").hidden = true;
     if (clip.has_sound && !this.sound) this.page.wish({ do: "sound", clip: clip.clip });
     this.tell();
     if (wasPlaying && !isOther) this.start();
@@ -99,11 +100,21 @@ export class Strip {
 
   async heard(message) {
     if (message.key !== this.clip?.key) return;
+    this.outline(message.outline);
     this.audio ??= new AudioContext();
     const buffer = await this.audio.decodeAudioData(message.body);
     this.sound = { key: message.key, buffer };
     $("t-play").dataset.sound = "yes";
     if (this.playing) this.start();
+  }
+
+  // the sound's outline, a column for each of its heights
+  outline(heights) {
+    const canvas = $("sound"), ctx = canvas.getContext("2d"), half = canvas.height / 2;
+    canvas.hidden = false;
+    canvas.width = heights.length;
+    ctx.fillStyle = getComputedStyle(canvas).color;
+    heights.forEach((height, x) => ctx.fillRect(x, half - height * half, 1, Math.max(2 * height * half, 1)));
   }
 
   start() {

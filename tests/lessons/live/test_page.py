@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import wave
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ import pytest
 from PIL import Image
 
 from aimgeo.asking.solve import answer
-from lessons.lesson.model import loads
+from lessons.lesson.model import load, loads
 from lessons.live.moving import Ground
 from lessons.planning.plan import plan
 from scenes.draw.picture import picture
@@ -481,15 +482,144 @@ def test_the_light_of_the_system_is_followed(browser: Any, live: Live) -> None:
     assert grounds[0] != grounds[1]
 
 
-def test_a_picture_is_handed_over_as_it_will_be_filmed(shown: Shown, live: Live, tmp_path: Path) -> None:
+def test_a_picture_is_handed_over_as_it_will_be_filmed_at_any_size(shown: Shown, tmp_path: Path) -> None:
     shown.show(BUILD_UP, 300)
-    with shown.tab.expect_download() as waiting:
-        shown.tab.click("#b-png")
-    path = tmp_path / "taken.png"
-    waiting.value.save_as(path)
     clip = next(clip for clip in plan(loads(LESSON)).clips if clip.name == BUILD_UP)
-    expected = picture(CLIP_KINDS[clip.kind].board(clip.brief), 300)
-    assert np.array_equal(np.asarray(Image.open(path)), expected)
+    path = tmp_path / "taken.png"
+    for width in (None, 1002):
+        shown.tab.click("#b-png")
+        assert "Filmed it is 640 × 360" in shown.tab.inner_text("#picture-what")
+        if width:
+            shown.tab.fill("#picture input", str(width))
+        with shown.tab.expect_download() as waiting:
+            shown.tab.click("#picture button[value=save]")
+        waiting.value.save_as(path)
+        taken = np.asarray(Image.open(path))
+        if width is None:
+            assert np.array_equal(taken, picture(CLIP_KINDS[clip.kind].board(clip.brief), 300))
+        else:
+            assert taken.shape == (564, 1002, 3)
+    # what is no width is asked for again, and nothing is sent
+    for wrong in ("", "12", "99999", "501"):
+        shown.tab.click("#b-png")
+        shown.tab.fill("#picture input", wrong)
+        shown.tab.click("#picture button[value=save]")
+        assert shown.is_true("document.getElementById('picture').open")
+        shown.tab.keyboard.press("Escape")
+    shown.tab.click("#b-png")
+    shown.tab.fill("#picture input", "")
+    shown.tab.click("#picture button[value=cancel]")
+    assert shown.is_true("!document.getElementById('picture').open")
+
+
+def test_the_eyes_picture_fills_the_screen_and_the_arrows_still_move_what_was_chosen(
+    shown: Shown, live: Live
+) -> None:
+    shown.show(EYE, 100)
+    shown.by_hand()
+    shown.tab.locator("[data-grip=eye]").focus()
+    shown.tab.evaluate("() => document.activeElement.blur()")
+    shown.tab.keyboard.press("f")
+    shown.until("document.fullscreenElement !== null && page.hand.layer.hidden")
+    shown.until("page.board[0] * 9 === page.board[1] * 16")
+    before = shown.get("page.hand.told.grips.find((one) => one.id === 'eye').value")
+    shown.tab.keyboard.press("Shift+ArrowUp")
+    shown.until(f"page.hand.told.grips.find((one) => one.id === 'eye').value !== {json.dumps(before)}")
+    shown.tab.keyboard.press("f")
+    shown.until("document.fullscreenElement === null && !page.hand.layer.hidden")
+    shown.until("document.querySelectorAll('.handle').length === 5 && page.board[1] > 1000")
+
+
+@pytest.fixture
+def spoken(tmp_path: Path) -> Path:
+    """A lesson whose recording is a tone in its second half."""
+    rate = 44100
+    tone = 0.5 * np.sin(2 * np.pi * 440 * np.arange(4 * rate) / rate) * (np.arange(4 * rate) > 2 * rate)
+    with wave.open(str(tmp_path / "said.wav"), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(rate)
+        out.writeframes((tone * 32767).astype("<i2").tobytes())
+    path = tmp_path / "spoken.yaml"
+    path.write_text(
+        "title: Spoken\noutput: {size: 320x180, rate: 30}\n"
+        "recordings: {file: said.wav, marks: {title: [0]}}\nclips:\n  - kind: title\n",
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_a_recording_is_drawn_beside_the_steps_heard_and_keeps_the_pictures_time(
+    context: Any, spoken: Path
+) -> None:
+    live = Live(spoken)
+    shown = Shown(context, live)
+    shown.until("page.strip.sound !== null && !document.getElementById('sound').hidden")
+    clip = plan(load(spoken)).clips[0]
+    assert shown.get("page.strip.sound.buffer.duration") == pytest.approx(clip.duration_s, abs=1e-3)
+    # the outline: still in the first half of the recording, loud in the second
+    loud = shown.get(
+        "(() => { const c = document.getElementById('sound'), d = c.getContext('2d').getImageData(0, 0, c.width,"
+        " c.height).data; return [...Array(c.width).keys()].map((x) => [...Array(c.height).keys()]"
+        ".filter((y) => d[4 * (y * c.width + x) + 3] > 0).length); })()"
+    )
+    at = [round(s / clip.duration_s * len(loud)) for s in (1.0, 3.0)]
+    assert loud[at[0]] <= 1 < 20 <= loud[at[1]]
+    shown.tab.keyboard.press(" ")
+    shown.until("page.strip.playing?.source && page.strip.frame > 3")
+    # the clock is the sound's own
+    apart = shown.get(
+        "page.strip.now(page.strip.playing) - page.strip.playing.from"
+        " - (page.strip.audio.currentTime - page.strip.playing.began) * 30"
+    )
+    assert -1.01 <= apart <= 0.01
+    live.path.with_name("said.wav").unlink()
+    shown.until("document.getElementById('faults').textContent.includes('there is no recording')")
+    assert shown.said == []
+    live.stop()
+
+
+def test_one_clip_is_filmed_and_shown_beside(
+    context: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "short.yaml"
+    path.write_text("title: Short\noutput: {size: 320x180, rate: 24}\nclips:\n  - kind: title\n", encoding="utf-8")
+    live = Live(path)
+    shown = Shown(context, live)
+    shown.tab.click("#b-film")
+    shown.until("document.getElementById('film').textContent.includes('is being filmed')")
+    shown.until("document.querySelector('#film video')?.videoWidth === 320")
+    assert "clips/live/short/title.mp4 is filmed" in shown.tab.inner_text("#film")
+    assert (tmp_path / "clips" / "live" / "short" / "title.mp4").stat().st_size > 1000
+    # not while the file has a fault: it would be another picture than the one that is shown
+    path.write_text("title: Short\nclips:\n  - kind: titel\n", encoding="utf-8")
+    shown.until("document.getElementById('faults').textContent !== ''")
+    shown.tab.click("#b-film")
+    shown.until("document.getElementById('film').textContent.startsWith('Not filmed: the file has a fault')")
+    assert shown.is_true("!document.getElementById('b-film').disabled")
+    live.stop()
+
+
+def test_the_address_of_a_moment_is_copied_and_opens_there(context: Any, live: Live) -> None:
+    context.grant_permissions(["clipboard-read", "clipboard-write"])
+    shown = Shown(context, live)
+    shown.show(BUILD_UP, 222)
+    shown.tab.click("#b-link")
+    shown.until("document.getElementById('good').textContent.includes('is copied')")
+    address = shown.tab.evaluate("() => navigator.clipboard.readText()")
+    assert address == f"{live.address}/#{TOKEN}/{BUILD_UP}/222"
+
+
+@pytest.mark.parametrize(
+    "place", ["/nowhere/5", f"/{BUILD_UP}/99999999", f"/{BUILD_UP}/-3", f"/{BUILD_UP}/x", "/%"]
+)
+def test_an_address_of_no_moment_opens_the_lesson_all_the_same(context: Any, live: Live, place: str) -> None:
+    shown = Shown(context, live, place)
+    shown.until("page.strip.clip !== null")
+    frame = int(shown.get("document.getElementById('screen').dataset.frame"))
+    assert 0 <= frame < shown.get("page.strip.clip.frames")
+    assert shown.said == []
 
 
 def test_a_new_lesson_is_made_beside_and_shown(shown: Shown, live: Live) -> None:
