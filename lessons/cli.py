@@ -4,16 +4,39 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 from importlib import import_module
+from typing import Any
 
 import click
 
 from lessons.commands import VERBS
+from lessons.streams import guarded
+from scenes.files import whole_name
 
 
 class Verbs(click.Group):
     """A click group whose commands are modules of lessons.commands."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run a command, with streams that may fail."""
+        with guarded():
+            return super().main(*args, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the verb; Ctrl-C, and a file that cannot be read or written, are told in a sentence."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("Stopped.", err=True)
+            sys.exit(130)
+        except OSError as error:
+            if error.filename is None:
+                raise
+            raise click.ClickException(
+                f"{whole_name(str(error.filename))}: {error.strerror or error}."
+            ) from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """The verbs in the order of their table."""
@@ -26,12 +49,16 @@ class Verbs(click.Group):
         # every matrix here is small, but numpy's matrix library would start a thread for each processor, which
         # takes a while; worker processes inherit it
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        # a library looks for programs on it, and fails where there is none
+        os.environ.setdefault("PATH", os.defpath)
         # imports make many objects and hardly any garbage: looking for it costs a tenth of the start
         gc.disable()
         try:
             command: click.Command = import_module(f"lessons.commands.{cmd_name}").command
         finally:
             gc.enable()
+        if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
         return command
 
     def resolve_command(

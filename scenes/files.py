@@ -26,6 +26,18 @@ def part_path(path: Path) -> Path:
     return path.with_name(f".{path.name}.{os.getpid()}.part")
 
 
+def whole_name(path: str) -> str:
+    """The name that a file gets once it is whole: what a person is told of one that can't be written.
+
+    >>> whole_name("clips/.title.mp4.4711.part")
+    'clips/title.mp4'
+    """
+    folder, name = os.path.split(path)
+    if UNFINISHED.fullmatch(name):
+        name = name[1:].rsplit(".", 2)[0]
+    return os.path.join(folder, name)
+
+
 def place(part: Path, path: Path) -> None:
     """Give a finished file its name, so that it is there whole or not at all, even after a power cut."""
     with open(part, "rb+") as file:

@@ -29,6 +29,7 @@ from lessons.rendering.deliveries import forget_earlier, last_delivery, read_del
 from lessons.rendering.folder import FolderError, locked, read_record, sweep
 from lessons.rendering.manifest import FILE_NAME, ManifestError
 from lessons.rendering.verdicts import FINE, Verdict, differences, read_verdicts, verdict_of
+from scenes.files import whole_name
 
 
 @click.command()
@@ -164,7 +165,10 @@ def _deliver(
         return None
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        click.echo(f"{error.filename or out}: cannot be written: {reason}; make room or access.", err=True)
+        click.echo(
+            f"{whole_name(str(error.filename or out))}: cannot be written: {reason}; make room or access.",
+            err=True,
+        )
         return None
     click.echo(f"All of it is in {folder}.")
     for warning in warnings:

@@ -80,9 +80,6 @@ def _single(text: str) -> Any:
 def _stream(source: Any) -> int:
     try:
         return answer_stream(source, sys.stdout.buffer)
-    except BrokenPipeError:
-        sys.stderr.close()  # whoever read the answers has left; there is nobody to tell
-        sys.exit(2)
     except OSError as error:
         click.echo(f"Error: the requests cannot be read: {error.strerror}.", err=True)
         sys.exit(2)

@@ -49,7 +49,7 @@ def command(
     path = out or Path(f"{brief.name}{'' if step is None else '_' + step.replace(' ', '-')}.png")
     try:
         _draw(brief, step, path)
-    except (ValueError, OSError) as error:
+    except (ValueError, RuntimeError) as error:
         raise click.ClickException(f"clip '{brief.name}': {error}") from error
     more = f" (the first of {len(made.clips)} clips that fit)" if len(made.clips) > 1 else ""
     click.echo(f"{path}{more}")

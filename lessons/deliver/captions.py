@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from fractions import Fraction
 from functools import cache, lru_cache
-from itertools import zip_longest
+from itertools import chain, zip_longest
 from pathlib import Path
 
 from lessons.deliver import Delivered, Wishes
@@ -32,6 +32,9 @@ COMFORTABLE_CPS = 17
 MOST_CPS = 20
 
 EXTRA_CAPTION_COST = 0.5
+
+TIMES = re.compile(r"^(\s*[\d:.,]+\s*)-->", re.MULTILINE)
+"""The beginning of a time line of SubRip."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +63,13 @@ def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...
         texts = break_text(
             words, (step.end_frame - step.first_frame) / float(clip.rate), language or clip.language
         )
-        lengths = [sum(map(len, lines)) for lines in texts]
         span, done, at = step.end_frame - step.first_frame, 0, step.first_frame
+        # in a step of a few frames, rather more lines than a caption without a frame of its own
+        if len(texts) > (most := max(1, span // (GAP_FRAMES + 1))):
+            texts = tuple(
+                tuple(chain(*texts[k * len(texts) // most : (k + 1) * len(texts) // most])) for k in range(most)
+            )
+        lengths = [sum(map(len, lines)) for lines in texts]
         for lines, length in zip(texts, lengths, strict=True):
             done += length
             end = step.first_frame + round(span * done / sum(lengths))
@@ -191,11 +199,11 @@ def at_s(frame: int, rate: Fraction) -> timedelta:
 
 
 def as_srt(captions: Iterable[Caption], rate: Fraction) -> str:
-    """SubRip text."""
+    """SubRip text. The form has no escape: words that look like its time lines lose their arrow's first stroke."""
     import srt
 
     return srt.compose(
-        srt.Subtitle(k, at_s(c.first_frame, rate), at_s(c.end_frame, rate), "\n".join(c.lines))
+        srt.Subtitle(k, at_s(c.first_frame, rate), at_s(c.end_frame, rate), TIMES.sub(r"\1->", "\n".join(c.lines)))
         for k, c in enumerate(captions, 1)
     )
 

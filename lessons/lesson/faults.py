@@ -87,6 +87,10 @@ class Place:
         return f"{self.file}:{self.line}:{self.column}"
 
 
+LONGEST = 2000
+"""Characters of a sentence; what is longer quotes something without end."""
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Fault:
     """One thing that is wrong, and what to do next; or a note of what may not be meant."""
@@ -94,6 +98,13 @@ class Fault:
     place: Place
     sentence: str
     id: FaultId = "value"
+
+    def __post_init__(self) -> None:
+        # what it quotes must not look like another fault's line
+        sentence = self.sentence.replace("\r", "\\r").replace("\n", "\\n")
+        if len(sentence) > LONGEST:
+            sentence = f"{sentence[: LONGEST // 2]} … {sentence[-LONGEST // 2 :]}"
+        object.__setattr__(self, "sentence", sentence)
 
     def __str__(self) -> str:
         return f"{self.place}: {self.sentence}"

@@ -7,6 +7,7 @@ writes it. A lost worker costs the clip that it was drawing, which goes to anoth
 from __future__ import annotations
 
 import ipaddress
+import logging
 import os
 import socket
 import tempfile
@@ -78,6 +79,8 @@ def connected(address: str) -> Iterator[Any]:
         from distributed import Client
     except ImportError:
         raise ClusterError("--cluster needs the extra: pip install 'aimgeo[cluster]'") from None
+    # what it logs of a lost scheduler are tracebacks around our sentence
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:

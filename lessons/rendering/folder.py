@@ -6,6 +6,7 @@ clip that has its name is always known; lines are only ever added, and the last 
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -202,9 +203,11 @@ def _lock(folder: Path) -> int | None:
         handle = os.open(folder, os.O_RDONLY)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            os.close(handle)
-            return None
+        except OSError as error:
+            # a network folder may know no locks: there nobody can be kept out
+            if error.errno not in (errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS):
+                os.close(handle)
+                return None
         return handle
     import msvcrt
 

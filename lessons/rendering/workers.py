@@ -143,8 +143,13 @@ def work(pipe: Connection, media: str) -> None:
     """A worker's life: take a task, draw it, report, until the pipe closes."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, args=(media,), daemon=True).start()
-    from manim import config
-
+    try:
+        from manim import config
+    # whatever an installation lacks
+    except Exception as error:  # noqa: BLE001
+        pipe.recv()
+        pipe.send(("failed", f"the drawing library cannot be loaded ({error!r}); install aimgeo anew.", True))
+        os._exit(1)
     config.media_dir = media
     # a worker ends without a word, so whatever is temporary lies where the parent removes it
     tempfile.tempdir = media

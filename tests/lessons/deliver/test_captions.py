@@ -106,6 +106,23 @@ def test_a_short_caption_takes_the_silence_after_it() -> None:
     assert caption.end_frame == math.ceil(25 * 5 / 6)
 
 
+@given(st.lists(st.tuples(st.integers(1, 9), text), min_size=1, max_size=6))
+@settings(max_examples=60, deadline=None)
+def test_in_steps_of_a_few_frames_each_caption_has_a_frame_of_its_own(steps: list[tuple[int, str]]) -> None:
+    clip = spoken((25, 1), *((frames / 25, words) for frames, words in steps))
+    captions = clip_captions(clip)
+    assert all(c.end_frame > c.first_frame for c in captions)
+    assert all(after.first_frame >= now.end_frame for now, after in itertools.pairwise(captions))
+    assert " ".join(" ".join(c.lines) for c in captions).split() == " ".join(w for _, w in steps).split()
+
+
+def test_words_that_look_like_times_make_no_caption_of_their_own() -> None:
+    clip = spoken((25, 1), (4.0, "00:00:01,000 --> 00:00:02,000 she said --> so"))
+    told = as_srt(clip_captions(clip), clip.rate)
+    assert told.count("-->") == 2
+    assert told.splitlines()[2].startswith("00:00:01,000 ->")
+
+
 @pytest.mark.parametrize("rate", RATES)
 def test_other_libraries_read_back_every_word_on_its_frame(
     rate: tuple[int, int], tmp_path: Path, stock: SimpleNamespace
