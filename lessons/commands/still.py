@@ -10,7 +10,8 @@ import click
 from lessons.lesson.faults import LessonError, did_you_mean
 from lessons.lesson.model import load
 from lessons.lesson.wording import LANGUAGES
-from lessons.planning.plan import plan, step_key
+from lessons.planning.arranging import step_key
+from lessons.planning.plan import plan
 from scenes.board.brief import Brief
 from scenes.kinds import CLIP_KINDS
 

@@ -40,13 +40,13 @@ def _cell(text: str) -> str:
 
 
 def scenes(clip: PlannedClip, words: Wording) -> list[dict[str, Any]]:
-    """A clip's steps: name, title on screen, words spoken, and seconds with one decimal."""
+    """A clip's steps: name, title on screen, words spoken with a note for the speaker, and seconds to a tenth."""
     fps = clip.brief.output.fps
     return [
         {
             "name": step.name,
             "title": " ".join(step.title.split()),
-            "words": " ".join(step.narration.split()),
+            "words": " ".join(f"{step.narration} {f'[{step.note}]' if step.note else ''}".split()),
             "seconds": words.decimal(step.frames / fps, 1),
         }
         for step in clip.brief.steps

@@ -38,7 +38,8 @@ def _hyphened(value: Any) -> Any:
     return re.sub(r"[\s_]+", "-", value.strip().lower()) if isinstance(value, str) else value
 
 
-def _listed(value: Any) -> Any:
+def listed(value: Any) -> Any:
+    """A list as it is; a single value as a list of one."""
     return value if isinstance(value, list | tuple) else [value]
 
 
@@ -96,7 +97,7 @@ def one_or_more(item: Any, description: str = "") -> Any:
     return Annotated[
         tuple[item, ...],
         Field(min_length=1, description=description or None),
-        BeforeValidator(_listed),
+        BeforeValidator(listed),
         _OneOrMore(),
     ]
 
@@ -212,6 +213,18 @@ def _two_lengths(value: Any) -> Any:
     return value
 
 
+def _pace(value: Any) -> float:
+    number = values.number(value)
+    if not LEAST_PACE <= number <= MOST_PACE:
+        raise ValueError(f"pace is {value}; it goes from 1/4 (four times as slow) to 4.")
+    return number
+
+
+LEAST_PACE, MOST_PACE = 0.25, 4.0
+PACE_SCHEMA = {
+    "anyOf": [_number(minimum=LEAST_PACE, maximum=MOST_PACE), {"type": "string", "pattern": r"^[0-9./ ]+$"}]
+}
+Pace = Annotated[float, PlainValidator(_pace), WithJsonSchema(PACE_SCHEMA)]
 CutValue = Annotated[Cut, PlainValidator(values.cut), WithJsonSchema(CUT_SCHEMA)]
 LengthValue = Annotated[Length, PlainValidator(_length), WithJsonSchema(LENGTH_SCHEMA)]
 PositiveLength = Annotated[Length, PlainValidator(_positive_length), WithJsonSchema(LENGTH_SCHEMA)]

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Union
 
 from pydantic import (
+    BeforeValidator,
     Discriminator,
     Field,
     Tag,
@@ -32,6 +33,7 @@ from lessons.lesson.fields import (
     Mark,
     Method,
     Name,
+    Pace,
     Pocket,
     PositiveLength,
     Rate,
@@ -41,6 +43,7 @@ from lessons.lesson.fields import (
     Spot,
     Words,
     choice,
+    listed,
     measured,
     one_or_more,
     setting_field,
@@ -68,6 +71,12 @@ AXIS_FIELDS: dict[str, Any] = {
 }
 
 FileNames: Any = one_or_more(Words, "Files beside the lesson, whose own_methods are added to the lesson's.")
+MOST_ONLY = 40
+Only: Any = Annotated[
+    tuple[one_or_more(Annotated[str, Field(max_length=80)]), ...],  # type: ignore[misc]
+    BeforeValidator(listed),
+    Field(min_length=1, max_length=MOST_ONLY),
+]
 ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
 DEFAULT_CUTS = ("3/4", "1/2", "1/4")
 DEFAULT_DISTANCES = {"near": "300 mm", "far": "800 mm"}
@@ -142,6 +151,9 @@ class StepWords(Strict):
     title: ShownText | None = Field(None, description="On screen; break lines by hand.")
     narration: SpokenText | None = Field(None, description="What is said.")
     seconds: Seconds | None = Field(None, description="The step's length, in place of the length of its words.")
+    pause: Seconds | None = Field(None, description="Seconds to look, after the words and the drawing.")
+    pace: Pace | None = Field(None, description="How fast it is drawn or played: 1/2 is half as fast, 2 twice.")
+    note: SpokenText | None = Field(None, description="For whoever speaks: in the script, not in the picture.")
 
 
 class Changes(Strict):
@@ -151,6 +163,8 @@ class Changes(Strict):
     spot: Spot | None = Field(None, description="Where the object ball lies, in place of the lesson's.")
     narration: SpokenText | None = Field(None, description="What is said in a clip of a single step.")
     steps: dict[str, StepWords] = Field(default_factory=dict, description="Changes to steps, by the step's name.")
+    only: Only = Field((), description="The only steps, in this order; a list within the list is one step.")
+    split: one_or_more(str, "Steps whose points and lines become steps of their own.") = ()  # type: ignore[valid-type]
 
 
 class Group(Changes):

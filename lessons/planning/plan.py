@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import radians
@@ -12,19 +11,22 @@ from typing import Any
 import numpy as np
 
 from aimgeo.construct import Position, Quantity
+from aimgeo.construct.arrange import SENTENCES
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import left
+from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Changes, Eye, Lesson
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
-from lessons.lesson.timing import LOOK_S, said_by_s, step_frames
+from lessons.lesson.timing import LOOK_S, cued, said_by_s, step_frames
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
+from lessons.planning.arranging import Arrangement, arrangement, skipped, step_key, with_steps
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
@@ -40,6 +42,8 @@ from scenes.look import LOOKS
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
 STRAIGHT = Quantity("straight", "name")
+PLAYED, PLAYED_AT = ("roll", "shot", "mistake"), 0.5
+"""Steps in which a shot is played, and how fast that is, of its true speed."""
 COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
 """What a table of shots tells, after the picture of the hit."""
 
@@ -124,6 +128,8 @@ class _Planner:
         self.unmade: dict[tuple[Place, str], list[str]] = {}
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
+        self.steps_known: dict[Location, dict[str, None]] = {}
+        self.emptied: dict[Location, Request] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
         self.made: dict[str, PlannedClip | None] = {}
         self.own_steps = own_steps(self.keys.own_methods, lesson.own)
@@ -256,14 +262,29 @@ class _Planner:
         if CLIP_KINDS[request.kind].spans:
             subject = replace(subject, companions=tuple(subjects))
         subject = replace(subject, settings=self.settings[request.group])
+        wanted = arrangement(request)
+        for one in (subject, *subject.companions):
+            if one.construction is not None:
+                self.note_steps(wanted, [step.name for step in one.construction.steps])
         try:
+            subject = with_steps(subject, wanted)
             outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outline(subject)
+            self.note_steps(wanted, [step.name for step in outline])
+            unwanted = skipped(outline, wanted)
         except ValueError as error:  # too few or too many shots for this kind
             self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
             return None
         values = self.values(request, subject, shown[0][1] if shown else None)
-        steps = tuple(self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline)
+        all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline]
+        steps = tuple(step for k, step in enumerate(all_steps) if k not in unwanted)
+        if not steps:
+            if wanted.only_at not in self.emptied:
+                self.emptied[wanted.only_at] = request
+            return None
         if film is not None:
+            if unwanted:
+                told = "over footage steps can't be left out of the kind's own; name steps of the construction."
+                self.faults.append(Fault(self.lesson.place(*wanted.only_at), told, "step"))
             steps = in_footage(steps, film.footage)
         brief = Brief(
             name=request.name,
@@ -274,6 +295,7 @@ class _Planner:
             look=LOOKS[self.keys.output.theme],
             rows=self.rows(subject),
             handle_frames=self.output.frames(self.keys.output.handles or 0.0) if film is None else 0,
+            skipped=tuple((k, replace(all_steps[k], frames=self.drawn(outline[k]))) for k in unwanted),
         )
         on = request.on
         return PlannedClip(
@@ -290,6 +312,16 @@ class _Planner:
             shots=tuple({placed.identity: placed for _, placed in shown}.values()),
             footage=None if film is None else film.file,
         )
+
+    def drawn(self, step: OutlineStep) -> int:
+        """The frames in which a step that nobody sees is drawn."""
+        return max(self.output.frames(step.draws_s), 1)
+
+    def note_steps(self, wanted: Arrangement, names: Sequence[str]) -> None:
+        """Remember which steps there are where a lesson chooses among them."""
+        for at in (wanted.only_at, wanted.splits_at):
+            if at:
+                self.steps_known.setdefault(at, {}).update(dict.fromkeys(names))
 
     def filmed(self, request: Request) -> Filmed | None:
         """The matched shot that a clip lies over; a fault where there is none."""
@@ -481,7 +513,8 @@ class _Planner:
 
     def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""
-        title, narration, given_s = None, None, None
+        title, narration, given_s, note = None, None, None, ""
+        pace = look_s = 0.0
         words_before: tuple[int, ...] = ()
         if isinstance(request.keys, CardGroup) and request.keys.title:
             title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
@@ -506,29 +539,24 @@ class _Planner:
             if own.title is not None and title is None:
                 title = self.filled(own.title, values, (*where, "title"), spoken=False)
             if own.narration is not None and narration is None:
-                narration = self.filled(own.narration, values, (*where, "narration"), spoken=True)
+                narration, words_before = cued(
+                    self.filled(own.narration, values, (*where, "narration"), spoken=True)
+                )
+            if own.note is not None and not note:
+                note = self.filled(own.note, values, (*where, "note"), spoken=True)
+            look_s = look_s or own.pause or 0.0
+            pace = pace or own.pace or 0.0
             if own.seconds is not None and given_s is None:
-                given_s = own.seconds
-                if given_s < step.draws_s:
-                    self.faults.append(
-                        Fault(
-                            self.lesson.place(*where, "seconds"),
-                            f"step '{step.name}' is given {given_s:g} s; to draw it takes {step.draws_s:.1f} s.",
-                            "step",
-                        )
-                    )
-        if step.sentence in self.own_steps:
-            told, where = self.own_steps[step.sentence]
-            shown = self.filled(told.title, values, (*where, "title"), spoken=False)
-            title = shown if title is None else title
-            if narration is None and told.narration is None:
-                narration = as_sentence(shown)
-            elif narration is None and told.narration is not None:
-                narration = self.filled(told.narration, values, (*where, "narration"), spoken=True)
+                given_s, least_s = own.seconds, step.draws_s / (pace or 1.0)
+                if given_s < least_s:
+                    told = f"step '{step.name}' is given {given_s:g} s; to draw it takes {least_s:.1f} s."
+                    self.faults.append(Fault(self.lesson.place(*where, "seconds"), told, "step"))
         try:
-            title = self.wording.title(step.sentence, values) if title is None else title
-            if narration is None:
-                narration, words_before = self.wording.cued_narration(step.sentence, values)
+            if title is None or narration is None:
+                usual, said_usually, usual_before = self.usual_words(step.sentence, values)
+                title = usual if title is None else title
+                if narration is None:
+                    narration, words_before = said_usually, usual_before
         except UnknownField as error:
             if error.field != "title":
                 raise
@@ -540,16 +568,41 @@ class _Planner:
         frames = step_frames(
             self.output,
             narration,
-            step.draws_s,
+            step.draws_s / (pace or 1.0),
             given_s,
             speech.words_a_minute,
             pause_s,
             LOOK_S if step.measures else 0.0,
-        )
+        ) + self.output.frames(look_s)
         rate = speech.words_a_minute, pause_s
         cues = tuple(said_by_s(narration, count, *rate) * self.output.fps / frames for count in words_before)
         measures = tuple(self.wording.measure(key, quantity, values) for key, quantity in step.measures)
-        return BriefStep(step.name, title, narration, frames, measures, cues)
+        return BriefStep(step.name, title, narration, frames, measures, cues, pace or 1.0, note)
+
+    def usual_words(self, sentence: str, values: Values) -> tuple[str, str, tuple[int, ...]]:
+        """Title and narration of a step, and how many words come before each part of its drawing.
+
+        Steps that are one say all their words under the first one's title.
+        """
+        keys = sentence.split(SENTENCES)
+        found = [self.own_words(key, values) or self.built_in_words(key, values) for key in keys]
+        if len(found) == 1:
+            return found[0]
+        return found[0][0], " ".join(narration for _, narration, _ in found), ()
+
+    def built_in_words(self, key: str, values: Values) -> tuple[str, str, tuple[int, ...]]:
+        """The words that aimgeo has for a step."""
+        return (self.wording.title(key, values), *self.wording.cued_narration(key, values))
+
+    def own_words(self, key: str, values: Values) -> tuple[str, str, tuple[int, ...]] | None:
+        """The words of a step of a method of the lesson's own."""
+        if key not in self.own_steps:
+            return None
+        told, where = self.own_steps[key]
+        title = self.filled(told.title, values, (*where, "title"), spoken=False)
+        if told.narration is None:
+            return title, as_sentence(title), ()
+        return (title, *cued(self.filled(told.narration, values, (*where, "narration"), spoken=True)))
 
     def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
@@ -578,6 +631,9 @@ class _Planner:
             "decimal": self.wording.words["decimal"],
             "units": self.keys.units,
         }
+        if paces := {step.pace for step in steps if step.name in PLAYED and step.pace != 1}:
+            speed = Quantity(PLAYED_AT * min(paces), "part")
+            labels["half_speed"] = self.wording.phrase("played_at", {"speed": speed})
         if "side" in values:
             is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)
@@ -610,7 +666,21 @@ class _Planner:
         return (("", *header), *(("", *(number for number, _ in row)) for row in cells))
 
     def check_step_names(self) -> None:
-        """Steps that a lesson words and that no clip has."""
+        """Steps that a lesson words or chooses and that no clip has."""
+        for at, known in self.steps_known.items():
+            chosen: Any = self.keys
+            for part in at:
+                chosen = chosen[part] if isinstance(part, int) else getattr(chosen, part)
+            names = {step_key(name) for name in known} | {f"{step_key(n)} {k}" for n in known for k in range(1, 9)}
+            for i, group in enumerate(chosen):
+                for name in group if isinstance(group, tuple) else (group,):
+                    if step_key(name) not in names:
+                        told = f"unknown step '{name[:40]}'{did_you_mean(name, sorted(known))}"
+                        self.faults.append(Fault(self.lesson.place(*at, i), told, "unknown-name"))
+        for at, request in self.emptied.items():
+            if not self.faults:
+                told = f"{request.name} has none of these steps; aimgeo plan lists the steps' names."
+                self.faults.append(Fault(self.lesson.place(*at), told, "step"))
         for at, seen in self.steps_seen.items():
             keys: Any = self.keys
             for part in at:
@@ -626,11 +696,6 @@ def _eye_at(shot: Shot, eye_mm: Position) -> tuple[float, float, float]:
     """A camera's place as an eye: behind the cue ball, to the left of the aim line, above the cloth."""
     apart, way = np.array(eye_mm[:2]) - shot.cue_ball_mm[:2], shot.aim_direction
     return float(-apart @ way), float(apart @ left(way)), eye_mm[2]
-
-
-def step_key(name: str) -> str:
-    """A step's name without the signs between its words, which may be spaces, hyphens or underscores."""
-    return " ".join(re.split(r"[\s_-]+", name.strip().lower()))
 
 
 def _key(name: str) -> str:

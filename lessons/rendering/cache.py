@@ -104,7 +104,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "shot": digest((brief.subject.shot, brief.subject.companions)),
         "subject": digest(_without_shots(brief)),
         "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
-        "timing": digest([s.frames for s in brief.steps] + [brief.handle_frames] * bool(brief.handle_frames)),
+        "timing": digest(_timing(brief)),
         "output": digest(brief.output),
         "theme": digest(brief.look),
         "encoder": f"{form} {encoder}",
@@ -127,6 +127,11 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "libraries": libraries(),
     }
     return Key(parts, facts)
+
+
+def _timing(brief: Brief) -> Any:
+    skipped = [(at, step.name, step.frames) for at, step in brief.skipped]
+    return [(s.frames, s.cues, s.pace) for s in brief.steps], brief.handle_frames, skipped
 
 
 def _without_shots(brief: Brief) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
 
 from aimgeo.construct import Construction, Position, Quantity
@@ -132,7 +132,8 @@ class MeasureText:
 class BriefStep:
     """A step with its words and its length in frames.
 
-    `cues`: when the words come to each part of the drawing, as parts of the step's length.
+    `cues`: when the words come to each part of the drawing, as parts of the step's length. `pace`: all that moves
+    in it runs so many times as fast as it is drawn. `note` is for whoever speaks, and is not shown.
     """
 
     name: str
@@ -141,6 +142,8 @@ class BriefStep:
     frames: int
     measures: tuple[MeasureText, ...] = ()
     cues: tuple[float, ...] = ()
+    pace: float = 1.0
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +152,8 @@ class Brief:
 
     `labels` are the words of the picture by key: roles ('aim_line': 'Aim line'), fixed words ('head', 'foot'),
     and finished phrases ('heading': 'Cut 30.0° left, 640 mm apart'). `handle_frames` are held before the first
-    step and after the last one, for an editor to cut into.
+    step and after the last one, for an editor to cut into. `skipped` are steps that the kind draws and the clip
+    leaves out, each with its place among all.
     """
 
     name: str
@@ -160,6 +164,14 @@ class Brief:
     look: Look = DUSK
     rows: tuple[tuple[str, ...], ...] = ()
     handle_frames: int = 0
+    skipped: tuple[tuple[int, BriefStep], ...] = ()
+
+    def whole(self) -> Brief:
+        """The same with every step that the kind draws, without handles."""
+        steps = list(self.steps)
+        for at, step in self.skipped:
+            steps.insert(at, step)
+        return replace(self, steps=tuple(steps), skipped=(), handle_frames=0)
 
     @property
     def frames(self) -> int:

@@ -129,6 +129,12 @@ def measure_texts(measure: MeasureText, frame: Layout, x: float, baseline_px: fl
     return (*texts, Text(measure.unit, (after, below), "unit"))
 
 
+def name_lines(measure: MeasureText, frame: Layout) -> int:
+    """On how many lines a measure's name stands."""
+    width = frame.scale.text_width_px
+    return len(even_lines(measure.name, frame.measure_width_px, lambda s: width(s, "measure_name")))
+
+
 def measures_top_px(titles: Sequence[str], frame: Layout) -> float:
     """The first measure's baseline: where the layout wants it, or lower under a long title."""
     if frame.shape != "wide":

@@ -46,6 +46,7 @@ from scenes.frame.column import (
     measure_texts,
     measures_room,
     measures_top_px,
+    name_lines,
     put_pips,
     put_title,
 )
@@ -412,6 +413,8 @@ def _put_measures(figure: Figure, told: _Told, index: int, words: BriefStep, num
     kept = told.measures[-(room - len(fresh)) :] if room > len(fresh) else []
     if not fresh:
         kept = told.measures[-room:]
+    elif any(name_lines(measure, frame) > 1 for measure in fresh):  # it would reach into the number above
+        kept = []
     shown = [*kept, *fresh]
     top = measures_top_px(titles(figure.brief), frame)
     for old in told.ids:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scenes.board import Board
 from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.cutting import paced, without
 from scenes.board.settings import Settings
 
 
@@ -28,7 +29,7 @@ class Kind:
     name: str
     shows: str
     outline: Callable[[Subject], tuple[OutlineStep, ...]]
-    board: Callable[[Brief], Board]
+    draw: Callable[[Brief], Board]
     axes: tuple[str, ...] = ()
     spans: tuple[str, ...] = ()
     least: int = 1
@@ -40,6 +41,20 @@ class Kind:
     is_secret: bool = False
     is_over_cuts: bool = False
     is_filmed: bool = False
+
+    def board(self, brief: Brief) -> Board:
+        """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
+        paces = {step.name: step.pace for step in brief.steps if step.pace != 1}
+        if not brief.skipped and not paces:
+            return self.draw(brief)
+        asked = {step.name: step.frames for step in brief.steps if step.name in paces}
+        steps = (
+            replace(step, frames=max(round(step.frames * paces[step.name]), 1)) if step.name in paces else step
+            for step in brief.steps
+        )
+        board = paced(self.draw(replace(brief, steps=tuple(steps)).whole()), asked)
+        board = without(board, frozenset(step.name for _, step in brief.skipped))
+        return board.with_handles(brief.handle_frames)
 
     @property
     def is_card(self) -> bool:
