@@ -200,16 +200,6 @@ class Played:
         """Speed of the cue ball as it leaves the cue."""
         return float(length(self.before.velocity_mps))
 
-    def cue_ball_at(self, seconds: ArrayLike) -> Array:
-        """The cue ball's centre in mm at times (...), (..., 2)."""
-        t = np.asarray(seconds, float)
-        after = (t > self.impact_s)[..., None]
-        return np.where(
-            after,
-            self.cue_after.position_at(t - self.impact_s),
-            self.before.position_at(np.minimum(t, self.impact_s)),
-        )
-
     def object_ball_at(self, seconds: ArrayLike) -> Array:
         """The object ball's centre in mm at times (...), (..., 2), as if the cloth went on beyond the target."""
         return self.object_after.position_at(np.asarray(seconds, float) - self.impact_s)

@@ -34,9 +34,7 @@ class Verbs(click.Group):
         except OSError as error:
             if error.filename is None:
                 raise
-            raise click.ClickException(
-                f"{whole_name(str(error.filename))}: {error.strerror or error}."
-            ) from None
+            raise click.ClickException(f"{whole_name(str(error.filename))}: {error.strerror or error}.") from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """The verbs in the order of their table."""

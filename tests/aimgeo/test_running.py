@@ -89,12 +89,13 @@ def shot_of(cut_deg: float, distance_mm: float = 700) -> Shot:
 def test_a_played_shot_touches_where_the_ghost_ball_is_and_ends_at_the_target(cut_deg: float, roll: float) -> None:
     shot = shot_of(cut_deg)
     p = play(shot, 1.0, roll)
-    assert p.cue_ball_at(0.0) == pytest.approx(shot.cue_ball_mm[:2])
-    assert p.cue_ball_at(p.impact_s) == pytest.approx(shot.ghost_ball_mm[:2], abs=1e-9)
+    assert p.before.position_at(0.0) == pytest.approx(shot.cue_ball_mm[:2])
+    assert p.before.position_at(p.impact_s) == pytest.approx(shot.ghost_ball_mm[:2], abs=1e-9)
+    assert p.cue_after.position_at(0.0) == pytest.approx(shot.ghost_ball_mm[:2])
     assert length(p.before.velocity_at(p.impact_s)) == pytest.approx(p.impact_mps)
     assert p.object_ball_at(p.impact_s) == pytest.approx(shot.object_ball_mm[:2])
     assert p.object_ball_at(p.arrives_s) == pytest.approx(shot.target_mm[:2], abs=1e-6)
-    apart = length(p.cue_ball_at(np.linspace(0, p.impact_s, 50)) - shot.object_ball_mm[:2])
+    apart = length(p.before.position_at(np.linspace(0, p.impact_s, 50)) - shot.object_ball_mm[:2])
     assert apart.min() == pytest.approx(float(shot.ball_diameter_mm), abs=1e-9)
 
 
