@@ -10,9 +10,9 @@ demo: ## set up, render a lesson at draft size and cut it, with a scratch voice 
 	@mkdir -p $(OUT)
 	@cp $(DEMO) $(OUT)/first-evening.yaml
 	@! command -v espeak-ng >/dev/null || echo "recordings: {voice: espeak-ng}" >> $(OUT)/first-evening.yaml
-	@$(AIMGEO) render $(OUT)/first-evening.yaml --out $(OUT)/demo --draft
-	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/demo
-	@echo "The rough cut: $(OUT)/demo/first-evening.mp4. Its clips lie beside it."
+	@$(AIMGEO) render $(OUT)/first-evening.yaml --out $(OUT)/first-evening --draft
+	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/first-evening
+	@echo "The rough cut: $(OUT)/first-evening/first-evening.mp4. Its clips lie beside it."
 
 test: ## set up, lint, type-check, run the tests
 	@sh setup.sh dev

@@ -11,7 +11,7 @@ def main() -> None:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
     from lessons.cli import main as verbs
 
-    verbs()
+    verbs(prog_name="aimgeo")
 
 
 if __name__ == "__main__":

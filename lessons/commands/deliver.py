@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -76,6 +77,10 @@ def command(
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
 
     Several lessons have a folder each inside --out, by their identity, and get one review page for all.
+
+    \b
+    aimgeo deliver cuts.yaml --out clips/cuts
+    aimgeo deliver lessons/ --out clips
     """
     files = lesson_files(lessons)
     if conform is not None and len(files) > 1:
@@ -133,6 +138,9 @@ def _deliver(
         folder = out / loaded.identity if is_one_of_many else folder_of(out, loaded.identity)
         everything = footage = read_footage(folder)
         made = plan(loaded, language=footage.language)
+        if not has_frame(made, footage):
+            drafted = plan(loaded, draft=True, language=footage.language)
+            made = drafted if has_frame(drafted, footage) else made
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
@@ -174,6 +182,13 @@ def _deliver(
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
     return everything, wishes.accuracy
+
+
+def has_frame(made: Plan, footage: Footage) -> bool:
+    """True when the clips have the size and rate that this plan gives, be it a draft's."""
+    frames = {(clip.width_px, clip.height_px, clip.rate) for clip in footage.clips}
+    outputs = {clip.brief.output for clip in made.clips}
+    return frames <= {(o.width_px, o.height_px, Fraction(*o.rate)) for o in outputs}
 
 
 def folder_of(out: Path, identity: str) -> Path:

@@ -30,7 +30,11 @@ from scenes.kinds import CLIP_KINDS
 def command(
     lesson: Path, only: tuple[str, ...], step: str | None, out: Path | None, draft: bool, language: str | None
 ) -> None:
-    """Write one picture of a clip: its end, or the end of one of its steps."""
+    """Write one picture of a clip: its end, or the end of one of its steps. `aimgeo plan` lists both.
+
+    \b
+    aimgeo still cuts.yaml --only 'ghost-ball_*' --step aim-line
+    """
     try:
         made = plan(load(lesson), draft=draft, language=language).only(only)
     except LessonError as error:

@@ -77,8 +77,9 @@ def _rows(path: Path) -> list[dict[str, str]]:
         with open(path, encoding="utf-8-sig", newline="") as file:
             rows = list(csv.DictReader(file))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
+        reason = getattr(error, "strerror", None) or error
         raise ManifestError(
-            f"{path}: cannot be read ({error}); export the list from the review page again."
+            f"{path}: cannot be read ({reason}); name a list that the review page exported."
         ) from None
     if not rows or not {"clip", "verdict", "note"} <= rows[0].keys():
         raise ManifestError(f"{path}: this is no list of verdicts; export it from the review page again.")

@@ -77,6 +77,16 @@ def test_twice_gives_the_same_bytes(lesson: Path) -> None:
     assert {p: p.read_bytes() for p in out.rglob("*") if p.is_file()} == first
 
 
+def test_drafts_are_not_taken_for_clips_of_an_earlier_lesson(tmp_path: Path) -> None:
+    path = tmp_path / "t.yaml"
+    path.write_text("title: T\nclips: [{kind: title}]\n")
+    words = [str(path), "--out", str(tmp_path / "out")]
+    assert CliRunner().invoke(main, ["render", *words, "--draft", "--workers", "1"]).exit_code == 0
+    assert run(*words)[2] == ""
+    path.write_text("title: Another\nclips: [{kind: title}]\n")
+    assert "1 clips are older than the lesson" in run(*words)[2]
+
+
 def test_only_what_is_fine_is_delivered_and_the_review_page_keeps_the_rest(lesson: Path) -> None:
     out = lesson.parent / "out"
     title, other = json.loads((out / "manifest.json").read_text())["clips"]
