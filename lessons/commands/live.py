@@ -16,12 +16,13 @@ def command(lesson: Path | None, no_browser: bool, port: int | None) -> None:
 
     The page opens in the browser, is served to this machine alone, and ends with Ctrl-C.
     """
+    from lessons.live.serve import PACKAGES, serve
+
     try:
-        from lessons.live.serve import serve
+        serve(lesson, opens_browser=not no_browser, port=port)
     except ModuleNotFoundError as error:
-        if error.name not in ("starlette", "uvicorn", "watchfiles", "websockets"):
+        if error.name not in PACKAGES:
             raise
         raise click.ClickException(
             f"the page needs {error.name}, which is not installed; pip install 'aimgeo[live]' brings it."
         ) from None
-    serve(lesson, opens_browser=not no_browser, port=port)

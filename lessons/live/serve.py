@@ -8,24 +8,23 @@ import os
 import secrets
 import socket
 import webbrowser
+from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
 
 import click
-import uvicorn
-import watchfiles  # noqa: F401 - said to be missing here, before anything is begun
-import websockets  # noqa: F401
 
-from lessons.live.begin import begun
-from lessons.live.kept import cache_folder
-from lessons.live.server import HOST, Server
-from lessons.live.session import Session
-
+HOST = "127.0.0.1"
+PACKAGES = ("starlette", "uvicorn", "watchfiles", "websockets")
+"""What the page needs beside aimgeo itself."""
 TOKEN_BYTES = 32
 
 
 def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None:
-    """Serve a lesson's page."""
+    """Serve a lesson's page. Raises ModuleNotFoundError where a package that it needs is missing."""
+    for name in PACKAGES:
+        if find_spec(name) is None:
+            raise ModuleNotFoundError(f"No module named '{name}'", name=name)
     is_new = lesson is None
     if lesson is None:
         lesson = _free(Path.cwd())
@@ -35,13 +34,26 @@ def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None
         raise click.ClickException(f"{lesson.as_posix()}: there is no such file; check the name.")
     token, listening = _address(lesson, port)
     number = listening.getsockname()[1]
-    session = Session(lesson.resolve(), lesson.name if is_new else lesson.as_posix(), cache_folder())
-    if is_new:
-        session.type(begun(lesson.parent, "A new lesson", lesson.name, "9ft", "3/4, 1/2")[1])
-    server = Server(session, token, number, secrets.token_urlsafe(16))
     address = f"http://{HOST}:{number}/#{token}"
     what = f"A new lesson ({lesson.name}, when you save it)" if is_new else lesson.as_posix()
     click.echo(f"{what} is shown at\n  {address}\nCtrl-C ends it. Nothing is written until you say so.")
+    if opens_browser:
+        webbrowser.open(address)  # it starts while what follows is imported; the socket listens already
+    _run(lesson, is_new, token, listening)
+
+
+def _run(lesson: Path, is_new: bool, token: str, listening: socket.socket) -> None:
+    import uvicorn
+
+    from lessons.live.begin import begun
+    from lessons.live.kept import cache_folder
+    from lessons.live.server import Server
+    from lessons.live.session import Session
+
+    session = Session(lesson.resolve(), lesson.name if is_new else lesson.as_posix(), cache_folder())
+    if is_new:
+        session.type(begun(lesson.parent, "A new lesson", lesson.name, "9ft", "3/4, 1/2")[1])
+    server = Server(session, token, listening.getsockname()[1], secrets.token_urlsafe(16))
     config = uvicorn.Config(
         server.app(),
         log_level="warning",
@@ -52,8 +64,6 @@ def serve(lesson: Path | None, *, opens_browser: bool, port: int | None) -> None
         date_header=False,
         timeout_graceful_shutdown=1,
     )
-    if opens_browser:
-        webbrowser.open(address)
     uvicorn.Server(config).run(sockets=[listening])
 
 

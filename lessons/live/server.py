@@ -24,10 +24,10 @@ from watchfiles import Change, awatch
 
 from lessons.lesson.schema import schema_text
 from lessons.live.desk import AHEAD, COMMAND, FILE, IDLE, WISH, Desk
+from lessons.live.serve import HOST
 from lessons.live.session import Page, Session, packed
 from lessons.planning.sound import ENDINGS
 
-HOST = "127.0.0.1"
 PAGE = Path(__file__).parent / "page"
 FILES = {
     "": ("index.html", "text/html; charset=utf-8"),
@@ -285,6 +285,7 @@ class Server:
             self.loop = asyncio.get_running_loop()
             self.desk.open()
             self.desk.put(FILE, "file", self.look)
+            self.desk.put(IDLE, "first", self.session.prepare)
             self.desk.put(IDLE, "warm", warm_up)
             watching = asyncio.create_task(self.watch())
             yield

@@ -352,11 +352,18 @@ class Session:
         key, brief = (self.key(clip), zoom, page.is_plain), clip.brief
         if key not in self._boards:
             like = next(reversed(self._boards.values()))[1] if self._boards else None
-            self._boards[key] = brief, Orders(CLIP_KINDS[clip.kind].board(brief), zoom, like, page.is_plain)
+            self._boards[key] = brief, Orders(self._board(clip), zoom, like, page.is_plain)
         self._boards.move_to_end(key)
         while len(self._boards) > MOST_BOARDS:
             self._boards.popitem(last=False)
         return self._boards[key][1]
+
+    def prepare(self) -> None:
+        """Before a page is there: the picture of the first clip, so that its words and places are known."""
+        if self.good is not None and not self.pages:
+            page = Page(lambda message: None)
+            self.show(page, self.good.clips[0].name, 0)
+            self.tell_clip(page, page.clip)
 
     def show(
         self,

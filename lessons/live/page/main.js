@@ -410,7 +410,7 @@ class Page {
         "]": () => this.strip.step(1),
         c: () => this.turn("clip"),
         t: () => this.turn("hand"),
-        e: () => this.words.toggle(),
+        e: () => void this.words.toggle(true),
         f: () => this.full(),
         "?": () => $("keys").showModal(),
         Escape: () => this.hand.putBack(),

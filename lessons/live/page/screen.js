@@ -24,9 +24,11 @@ export function size(frame) {
   return frame.board.map((side) => Math.round(side * frame.zoom));
 }
 
-// Draws a frame's curves; gives back the plates. `again` is called when a picture that was missing has come.
+// Draws a frame's curves; gives back the plates, and whether all was there. `again` is called when a picture that was
+// missing has come.
 export function drawInk(ctx, frame, again, plateTo) {
   const [width, height] = size(frame), zoom = frame.zoom, plates = [];
+  let isWhole = true;
   ctx.setTransform(1, 0, 0, 1, 0, 0);
   ctx.clearRect(0, 0, width, height);
   for (const [name, opacity] of frame.shown) {
@@ -43,7 +45,10 @@ export function drawInk(ctx, frame, again, plateTo) {
       const image = parts.get(part.image);
       ctx.globalAlpha = opacity;
       if (image?.bitmap) ctx.drawImage(image.bitmap, rect[0], rect[1], rect[2], rect[3]);
-      else if (image) pictured(image).then(again);
+      else if (image) {
+        isWhole = false;
+        pictured(image).then(again);
+      }
       ctx.globalAlpha = 1;
     } else if (part.is === "plate") {
       const isOver = plates.some((other) => meet(other.rect, rect));
@@ -59,7 +64,7 @@ export function drawInk(ctx, frame, again, plateTo) {
       }
     }
   }
-  return plates;
+  return { plates, isWhole };
 }
 
 export class Screen {
@@ -106,8 +111,10 @@ export class Screen {
       this.above.width = width;
       this.above.height = height;
     }
-    const plates = drawInk(this.ctx, frame, () => this.frame === frame && this.draw());
+    const { plates, isWhole } = drawInk(this.ctx, frame, () => this.frame === frame && this.draw());
     if (this.plates && plates.length) this.plates.draw(plates, width, height);
+    // told when no picture and no shader is waited for any more
+    this.isWhole = isWhole && (Boolean(this.plates) || !plates.length);
   }
 }
 

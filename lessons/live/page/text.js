@@ -57,9 +57,11 @@ export class Words {
 
   // ------------------------------------------------------------ opening
 
-  toggle() {
-    if (this.isOpen) this.close();
-    else this.open();
+  // by a key one goes on writing; a finger would call up its keyboard over the picture
+  async toggle(isByKey = false) {
+    if (this.isOpen) return this.close();
+    await this.open();
+    if (isByKey) this.editor.focus();
   }
 
   async open() {

@@ -12,8 +12,8 @@ from typing import Any
 import uvicorn
 from websockets.sync.client import ClientConnection, connect
 
-from lessons.live.serve import listen
-from lessons.live.server import HOST, Server
+from lessons.live.serve import HOST, listen
+from lessons.live.server import Server
 from lessons.live.session import Session, unpacked
 
 CHROMIUM = Path("/usr/bin/chromium")

@@ -20,6 +20,7 @@ from lessons.live.moving import Ground
 from lessons.planning.plan import plan
 from scenes.draw.picture import picture
 from scenes.kinds import CLIP_KINDS
+from scenes.plate import pane_picture
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, Live
 
 AXE = (Path(__file__).parent / "axe.min.js").read_text("utf-8")
@@ -236,7 +237,8 @@ def test_playing_shows_the_frames_in_time_and_counts_what_it_skips(shown: Shown)
 
 
 def drawn(shown: Shown, size: tuple[int, int]) -> np.ndarray:
-    shown.tab.wait_for_timeout(250)
+    shown.until("page.screen.isWhole")
+    shown.tab.wait_for_timeout(60)
     picture = Image.open(io.BytesIO(shown.tab.locator("#screen").screenshot())).convert("RGB")
     assert picture.size == size
     return np.asarray(picture).astype(int)
@@ -259,6 +261,25 @@ def test_the_picture_is_that_of_the_film(shown: Shown, name: str) -> None:
         assert (worst <= 2).mean() >= 0.95
         assert (worst <= 8).mean() >= 0.97
         assert apart.mean() < 1
+
+
+def test_the_plate_alone_is_the_one_that_is_filmed(shown: Shown) -> None:
+    """At least 99.5 % of the pixels within 1 level of Mesa's, at most 40 more than 8 apart."""
+    clip = next(clip for clip in plan(loads(LESSON)).clips if clip.name == EYE)
+    board = CLIP_KINDS[clip.kind].board(clip.brief)
+    pane = next(pane for pane in board.panes if pane.background == "plate")
+    assert pane.rect_px == (0, 0, 640, 360)
+    shown.tab.evaluate(
+        "() => { page.size = () => [640, 360]; page.fit = () => {}; page.screen.above.style.display = 'none';"
+        " Object.assign(document.getElementById('screen').style, {width: '640px', height: '360px'}); }"
+    )
+    shown.until("page.screen.plates !== null")
+    # a frame on which no other plate lies over it
+    frame = next(f for f in range(board.frames) if all(p is pane or p.opacity.at(f)[0] == 0 for p in board.panes))
+    shown.show(EYE, frame)
+    apart = np.abs(drawn(shown, (640, 360)) - pane_picture(pane, board, frame)[..., :3].astype(int)).max(axis=2)
+    assert (apart <= 1).mean() >= 0.995
+    assert (apart > 8).sum() <= 40
 
 
 # ------------------------------------------------------------------ by hand
@@ -348,6 +369,60 @@ def test_by_touch_alone_a_grip_is_chosen_then_a_place(touched: Shown, live: Live
     touched.until("document.getElementById('changes').hidden")
 
 
+def test_by_touch_alone_a_clip_is_chosen_played_moved_written_and_its_text_changed(
+    touched: Shown, live: Live
+) -> None:
+    tap = touched.tab.tap
+    tap(f".card[data-name='{BUILD_UP}']")
+    touched.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
+    tap("#strip button:nth-child(2)")
+    touched.until("page.strip.at() === 1")
+    tap("#t-play")
+    touched.until("page.strip.playing !== null")
+    tap("#t-play")
+    assert touched.is_true("page.strip.playing === null")
+    small = touched.get(
+        "[...document.querySelectorAll('button, select, input:not([type=radio])')]"
+        ".filter((e) => e.checkVisibility() && !e.closest('dialog') && !e.matches('.link, #seek'))"
+        ".filter((e) => e.getBoundingClientRect().height < 43.5).map((e) => e.outerHTML)"
+    )
+    assert small == []
+    tap("#m-hand")
+    touched.until("document.querySelectorAll('.handle').length === 5")
+    touched.settled()
+    tap("[data-grip=object_ball]")
+    tap(".nudge button[aria-label='object ball left']")
+    touched.settled()
+    touched.until("!document.getElementById('changes').hidden")
+    tap("#c-write")
+    touched.until("document.getElementById('good').textContent.startsWith('Written')")
+    assert "spot: [" in live.path.read_text("utf-8")
+    tap("#m-clip")
+    tap("#b-text")
+    touched.until("page.words.editor !== null")
+    tap(".cm-content")
+    touched.tab.keyboard.press("Control+Home")
+    touched.tab.keyboard.type("# by touch\n")
+    touched.until("page.lesson.is_draft && page.lesson.text.startsWith('# by touch')")
+    tap("#text-save")
+    touched.until("document.getElementById('text-state').textContent === 'saved'")
+    assert live.path.read_text("utf-8").startswith("# by touch")
+
+
+def test_by_touch_the_eye_is_raised_from_the_side(touched: Shown, live: Live) -> None:
+    touched.show(EYE, 100)
+    touched.tab.tap("#m-hand")
+    touched.until("document.querySelectorAll('.handle').length === 5")
+    touched.settled()
+    touched.tab.tap("[data-grip=eye_side]")
+    x, y = touched.middle("eye_side")
+    touched.tab.touchscreen.tap(x + 6, y - 60)
+    touched.settled()
+    touched.until("document.getElementById('changes').textContent.includes('player height')")
+    assert touched.middle("eye_side")[1] == pytest.approx(y - 60, abs=3)
+    is_as_solved(live, touched)
+
+
 def test_typed_numbers_move_the_eye_and_a_limit_is_told_in_words(shown: Shown, live: Live) -> None:
     shown.show(EYE, 100)
     shown.by_hand()
@@ -379,6 +454,65 @@ def test_a_write_is_refused_while_the_file_has_a_fault(shown: Shown, live: Live)
     shown.tab.keyboard.press("Control+s")
     shown.until("document.getElementById('good').textContent.startsWith('Written')")
     assert "thin hits" in live.path.read_text("utf-8")
+
+
+def test_every_control_can_be_reached_by_tab_and_is_seen_to_be(shown: Shown) -> None:
+    shown.show(BUILD_UP, 300)
+    for mode in ("clip", "hand"):
+        if mode == "hand":
+            shown.by_hand()
+            shown.tab.locator("[data-grip=cue_ball]").focus()
+            shown.tab.keyboard.press("Shift+ArrowLeft")
+            shown.settled()
+        # of radio buttons one is reached by Tab, the others by arrows
+        wanted = set(
+            shown.get(
+                "[...document.querySelectorAll('a, button, input, select, summary')]"
+                ".filter((e) => !e.matches('[type=radio]:not(:checked)'))"
+                ".filter((e) => e.checkVisibility() && !e.disabled && !e.closest('dialog'))"
+                ".map((e, k) => (e.dataset.walk = String(k)))"
+            )
+        )
+        shown.tab.evaluate("() => document.activeElement.blur()")
+        reached = set()
+        for _ in range(len(wanted) + 8):
+            shown.tab.keyboard.press("Tab")
+            at, outline = shown.get(
+                "((e) => [e.dataset.walk ?? '', getComputedStyle(e).outlineStyle])(document.activeElement)"
+            )
+            if at:
+                reached.add(at)
+                assert outline != "none"
+        left = [shown.get(f"document.querySelector(\"[data-walk='{k}']\").outerHTML") for k in wanted - reached]
+        assert left == []
+
+
+def test_by_keys_alone_a_lesson_is_begun_written_and_saved(shown: Shown, live: Live) -> None:
+    press, write = shown.tab.keyboard.press, shown.tab.keyboard.type
+    shown.tab.locator("#b-full").focus()
+    press("Tab")
+    press("Enter")
+    assert shown.is_true("document.getElementById('make').open")
+    assert shown.get("document.activeElement.name") == "title"
+    press("Control+a")
+    write("By keys")
+    press("Tab")
+    press("Control+a")
+    write("by-keys")
+    press("Enter")
+    shown.until("document.title.startsWith('By keys')")
+    press("e")
+    shown.until("page.words.editor !== null && document.activeElement.classList.contains('cm-content')")
+    press("Control+End")
+    write("    cuts: 1/2\n")
+    shown.until("page.lesson.is_draft && page.lesson.text.includes('cuts: 1/2') && !page.lesson.faults.length")
+    press("Control+s")
+    shown.until("document.getElementById('text-state').textContent === 'saved'")
+    assert "    cuts: 1/2\n" in live.path.with_name("by-keys.yaml").read_text("utf-8")
+    press("Escape")
+    press("Tab")
+    assert not shown.is_true("document.activeElement.classList.contains('cm-content')")  # no trap
+    os.remove(live.path)
 
 
 # ------------------------------------------------------------------ the text

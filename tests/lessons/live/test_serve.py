@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import builtins
 import os
 import stat
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
 from lessons.commands.live import command
 from lessons.lesson.model import loads
+from lessons.live import serve
 from lessons.live.begin import begun
-from lessons.live.serve import _address, _free, listen
+from lessons.live.serve import PACKAGES, _address, _free, listen
 from lessons.live.session import Session, unpacked
 from lessons.planning.plan import plan
 from tests.lessons.live.running import LESSON
@@ -64,20 +63,24 @@ def test_what_is_no_lesson_file_is_said(tmp_path: Path, name: str, says: str) ->
     assert says in done.output
 
 
+@pytest.mark.parametrize("package", PACKAGES)
 def test_without_the_packages_the_command_says_what_to_install(
-    lesson: Path, monkeypatch: pytest.MonkeyPatch
+    lesson: Path, package: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = builtins.__import__
-
-    def missing(name: str, *more: Any, **other: Any) -> Any:
-        if name == "lessons.live.serve":
-            raise ModuleNotFoundError("No module named 'starlette'", name="starlette")
-        return real(name, *more, **other)
-
-    monkeypatch.setattr(builtins, "__import__", missing)
+    monkeypatch.setattr(serve, "find_spec", lambda name: None if name == package else object())
     done = CliRunner().invoke(command, [str(lesson)])
     assert done.exit_code == 1
+    assert f"needs {package}" in done.output
     assert "pip install 'aimgeo[live]'" in done.output
+
+
+def test_the_browser_is_opened_before_anything_is_read(lesson: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    order: list[str] = []
+    monkeypatch.setattr("webbrowser.open", order.append)
+    monkeypatch.setattr(serve, "_run", lambda path, is_new, token, listening: order.append(listening.close()))
+    CliRunner().invoke(command, [str(lesson)])
+    assert order[0].startswith("http://127.0.0.1:")
+    assert len(order) == 2
 
 
 def test_without_a_lesson_a_new_one_is_begun_and_written_when_it_is_saved(tmp_path: Path) -> None:

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from lessons.live.server import FILES, HOST, MOST_A_SECOND, MOST_PAGES
+from lessons.live.serve import HOST
+from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, Live, Wire, wait_for
 
 
