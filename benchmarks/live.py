@@ -8,13 +8,16 @@ from __future__ import annotations
 import random
 import shutil
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
 from lessons.lesson.model import load
-from lessons.live.session import Session
+from lessons.lesson.write import Edit, changed
+from lessons.live.session import Session, unpacked
 from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
 from scenes.draw.orders import Orders, needed
@@ -22,7 +25,8 @@ from scenes.kinds import CLIP_KINDS
 
 COURSE = Path(__file__).parents[1] / "lessons" / "course"
 SIZE_PX = (960, 540)
-SAVE_BOUND_S, FRAME_BOUND_S, STEP_BOUND_S = 0.150, 0.030, 0.010
+SAVE_BOUND_S, WHOLE_BOUND_S, FRAME_BOUND_S, STEP_BOUND_S = 0.150, 0.400, 0.030, 0.010
+OPENING_BOUND_S = 2.0
 
 
 def spent(work: Callable[[], object]) -> float:
@@ -34,7 +38,7 @@ def spent(work: Callable[[], object]) -> float:
 
 def measure(folder: Path) -> list[tuple[str, str, str]]:
     """Rows of what, seconds and note."""
-    return [*saves(folder), *frames(), *steps(folder)]
+    return [*opening(), *saves(folder), *frames(), *steps(folder)]
 
 
 def _row(what: str, times: list[float], bound_s: float) -> tuple[str, str, str]:
@@ -44,26 +48,79 @@ def _row(what: str, times: list[float], bound_s: float) -> tuple[str, str, str]:
     return what, f"{statistics.median(times):.4f}", note
 
 
+OPENING = """
+import time
+from pathlib import Path
+from lessons.live.server import Server
+from lessons.live.session import Session
+path = Path({path!r})
+session = Session(path)
+session.reload(path.read_bytes())
+page = session.join(1, lambda message: None)
+session.show(page, "", 0)
+print(time.process_time())
+"""
+
+
+def opening() -> list[tuple[str, str, str]]:
+    """A fresh process up to the first picture's orders: what is imported, read, planned and drawn."""
+    rows = []
+    for name in ("first-evening", "eight-cuts"):
+        code = OPENING.format(path=str(COURSE / f"{name}.yaml"))
+        times = []
+        for _ in range(5):
+            done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+            times.append(float(done.stdout))
+        rows.append(_row(f"start to the first picture's orders, {name}", times, OPENING_BOUND_S))
+    return rows
+
+
 def saves(folder: Path) -> list[tuple[str, str, str]]:
-    """A value of each lesson of the course saved again and again, with every kind of its clips on show."""
+    """Every clip of the course on show while its lesson is saved with other distances, then with another pace."""
+    whole: list[float] = []
+    first: list[float] = []
     rows = []
     for source in sorted(COURSE.glob("*.yaml")):
         path = folder / source.name
         shutil.copy(source, path)
-        session = Session(path)
-        page = session.join(1, lambda message: None)
-        session.reload(path.read_bytes())
-        made = session.good.plan if session.good else None
+        data = path.read_bytes()
+        session, clock = Session(path), _Clock()
+        page = session.join(1, clock.hear)
+        session.reload(data)
+        assert session.good is not None
+        made, lesson = session.good.plan, session.good.lesson
         assert made is not None
-        times = []
-        for kind in dict.fromkeys(clip.kind for clip in made.clips):
-            clip = next(clip for clip in made.clips if clip.kind == kind)
+        assert lesson is not None
+        before, keys, long_mm = len(first), lesson.keys, made.table.length_mm
+        distances = {name: length.mm(keys.ball_mm(), long_mm) for name, length in keys.distances.items()}
+        for k, clip in enumerate(made.clips):
             session.show(page, clip.name, clip.frames - 1, SIZE_PX)
-            for k in range(3):
-                text = path.read_text("utf-8") + f"\nspeech: {{words_a_minute: {140 + k}}}\n"
-                times.append(spent(partial(session.reload, text.encode())))
-        rows.append(_row(f"save to orders and all that is told, {source.stem}", times, SAVE_BOUND_S))
+            edits = [Edit(("distances", name), f"{mm - k % 7 - 1:g} mm") for name, mm in distances.items()]
+            moved = changed(data, edits)
+            for saved in (moved, moved + f"\nspeech: {{words_a_minute: {140 + k % 60}}}\n".encode()):
+                clock.start()
+                whole.append(spent(partial(session.reload, saved)))
+                assert session.read is not None
+                assert not session.read.faults
+                first.append(clock.first_s)
+        rows.append(_row(f"save to orders, every clip of {source.stem}", first[before:], SAVE_BOUND_S))
+    rows.append(_row("save to orders, every clip of the course", first, SAVE_BOUND_S))
+    rows.append(_row("save to all that is told, every clip of the course", whole, WHOLE_BOUND_S))
     return rows
+
+
+class _Clock:
+    """A page that notes when the first picture came."""
+
+    def __init__(self) -> None:
+        self.began_s = self.first_s = 0.0
+
+    def start(self) -> None:
+        self.began_s, self.first_s = time.thread_time(), 0.0
+
+    def hear(self, message: bytes) -> None:
+        if not self.first_s and unpacked(message)[0]["is"] == "frame":
+            self.first_s = time.thread_time() - self.began_s
 
 
 def frames() -> list[tuple[str, str, str]]:

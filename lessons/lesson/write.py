@@ -50,7 +50,7 @@ def changed(data: bytes, edits: Sequence[Edit], name: str = "lesson.yaml") -> by
     pieces: dict[tuple[int, int], str] = {}
     new: dict[int, Any] = {}
     added: dict[int, dict[str, Any]] = {}
-    for edit in edits:
+    for edit in [part for each in edits for part in _parts(tree, each)]:
         span, words = _piece(text, starts, tree, edit, new, added)
         if span[0] == span[1]:
             pieces[span] = pieces.get(span, "") + words
@@ -129,6 +129,23 @@ def _offset(starts: Sequence[int], at: Place) -> int:
     return starts[at.line - 1] + at.column - 1
 
 
+def _parts(tree: Node, edit: Edit) -> list[Edit]:
+    """A list in brackets is changed item by item: its commas, breaks and comments are its author's."""
+    holder, key = _node(tree, edit.location[:-1]), edit.location[-1]
+    node = holder.entries[str(key)][1] if isinstance(holder, Keys) and key in holder.entries else None
+    written = read_text(edit.text, "value")
+    if not (isinstance(node, Items) and isinstance(written, Items) and node.is_flow):
+        return [edit]
+    are_alike = len(node.items) == len(written.items)
+    if not are_alike or not all(isinstance(item, Text) for item in (*node.items, *written.items)):
+        return [edit]
+    return [
+        Edit((*edit.location, index), new.text)
+        for index, (old, new) in enumerate(zip(node.items, written.items, strict=True))
+        if isinstance(old, Text) and isinstance(new, Text) and old.text != new.text
+    ]
+
+
 def _piece(
     text: str,
     starts: Sequence[int],
@@ -155,6 +172,8 @@ def _piece(
     is_block = node.style in ("|", ">") if isinstance(node, Text) else not node.is_flow
     if is_block:
         raise ValueError(f"{_told(edit.location)} stands on lines of its own; change it in the text.")
+    if not isinstance(node, Text) and "#" in text[start:end]:
+        raise ValueError(f"{_told(edit.location)} holds a comment; change it in the text.")
     new[id(node)] = value
     words = edit.text
     if isinstance(node, Text) and node.style in ("'", '"') and isinstance(value, str):

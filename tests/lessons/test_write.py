@@ -177,7 +177,18 @@ def test_every_value_of_the_course_can_be_changed_alone(path: Path) -> None:
         ("clips:\n  - kind: table\n    cuts: 1/2", [(("clips", 0, "pocket"), "side-left")],
          "clips:\n  - kind: table\n    cuts: 1/2\n    pocket: side-left"),
         ("cuts: [3/4, '1/2']\n", [(("cuts", 0), "1/4"), (("cuts", 1), "5/8")], "cuts: [1/4, '5/8']\n"),
-        ("spot: [1 mm,\n       2 mm]\nx: 1\n", [(("spot",), "[3 mm, 4 mm]")], "spot: [3 mm, 4 mm]\nx: 1\n"),
+        ("spot: [1 mm,\n  2 mm]\nx: 1\n", [(("spot",), "[3 mm, 4 mm]")], "spot: [3 mm,\n  4 mm]\nx: 1\n"),
+        ("spot: [ 1 mm,# along\n  2 mm ] # here\n", [(("spot",), "[1 mm, 4 mm]")],
+         "spot: [ 1 mm,# along\n  4 mm ] # here\n"),
+        ("a: &d {near: 1 m}\nx: *d\n", [(("a", "near"), "2 m")], "a: &d {near: 2 m}\nx: *d\n"),
+        ("a:\n  ? near\n  : 300 mm\n", [(("a", "near"), "2 m")], "a:\n  ? near\n  : 2 m\n"),
+        ("a: {\U0001f600b: 1 m, near: 3 m} # \U0001f600\n", [(("a", "near"), "2 m")],
+         "a: {\U0001f600b: 1 m, near: 2 m} # \U0001f600\n"),
+        ("t: A # x\u2028a: {near: 3 m}\n", [(("a", "near"), "2 m")], "t: A # x\u2028a: {near: 2 m}\n"),
+        ("a: {near: }\n", [(("a", "near"), "2 m")], "a: {near:  2 m}\n"),
+        ("a: {near: ~}\n", [(("a", "near"), "2 m")], "a: {near: 2 m}\n"),
+        ("---\na: {b: 3 m}\n...\n", [(("spot",), "[1 m, 2 m]")], "---\na: {b: 3 m}\nspot: [1 m, 2 m]\n...\n"),
+        ("a: {near: 3 m}\t# tab", [(("a", "near"), "2 m")], "a: {near: 2 m}\t# tab"),
     ],
 )  # fmt: skip
 def test_forms(before: str, edits: list[tuple[Location, str]], after: str) -> None:
@@ -194,6 +205,10 @@ def test_forms(before: str, edits: list[tuple[Location, str]], after: str) -> No
         ("a: 1\n", (("a",), "[x: {")),
         ("a: [1, 2]\n", (("a", 0), "1, 5")),
         ("a: 'x'\n", (("a",), "it's")),
+        ("a: [1, # one\n  2]\n", (("a",), "[1, 2, 3]")),
+        ("a: {<<: {near: 1 m}}\n", (("a", "near"), "2 m")),
+        ("a: {near: !!str 1 m}\n", (("a", "near"), "2 m")),
+        ("a: {near: 1 m, near: 2 m}\n", (("a", "near"), "3 m")),
     ],
 )
 def test_what_cannot_be_changed_in_place_is_refused(text: str, edit: tuple[Location, str]) -> None:

@@ -116,7 +116,14 @@ export class List {
 
   drawn(message) {
     const card = this.cards.get(message.clip);
-    if (card && this.thumbs) this.thumbs.draw(card.canvas, message);
+    if (!card || !this.thumbs) return;
+    this.thumbs.draw(card.canvas, message);
+    card.drawn = message.key;
+  }
+
+  // every picture that was asked for has come
+  isWhole() {
+    return [...this.asked].every((name) => this.cards.get(name)?.drawn === this.cards.get(name)?.key);
   }
 
   mark(name) {
