@@ -44,6 +44,10 @@ from scenes.files import whole_name
 @click.option("--previews", is_flag=True, help="Also write a short moving picture (GIF) of each clip.")
 @click.option("--absolute", is_flag=True, help="Whole paths in the timelines, for programs that want them.")
 @click.option(
+    "--proxies", is_flag=True, help="Also write small films of the same names, frames and timecode, to cut with."
+)
+@click.option("--burn-captions", "burned", is_flag=True, help="Also write the clips with captions in the picture.")
+@click.option(
     "--since",
     type=click.IntRange(1),
     metavar="NUMBER",
@@ -70,6 +74,8 @@ def command(
     frames: bool,
     previews: bool,
     absolute: bool,
+    proxies: bool,
+    burned: bool,
     since: int | None,
     fine: tuple[Path, ...],
     conform: Path | None,
@@ -85,7 +91,7 @@ def command(
     files = lesson_files(lessons)
     if conform is not None and len(files) > 1:
         raise click.UsageError("--conform takes one lesson at a time; conform the copy again with the next one.")
-    wishes = Wishes(non_drop, bundle, frames, previews, absolute)
+    wishes = Wishes(non_drop, bundle, frames, previews, absolute, proxies, burned)
     verdicts = _verdicts(fine)
     done = [_deliver(path, out, len(files) > 1, wishes, since, conform, verdicts) for path in files]
     course = [lesson for lesson in done if lesson is not None]
@@ -147,7 +153,9 @@ def _deliver(
                 "name the folder of this lesson's clips with --out."
             )
         titles = {c.name: " ".join(c.brief.labels.get("title", "").split()) for c in made.clips}
-        wishes = replace(wishes, accuracy=accuracy(made).rows, titles=titles, own=own_wishes(loaded, made))
+        wishes = replace(
+            wishes, accuracy=accuracy(made).rows, titles=titles, own=own_wishes(loaded, made), preview=made.preview
+        )
         with locked(folder):
             sweep(folder)
             if wrong := list(disagreements(footage)):

@@ -28,11 +28,13 @@ class OwnWishes:
 @dataclass(frozen=True, slots=True)
 class Wishes:
     """What the editor asked for: frame numbers of 29.97 counted without dropping, a timeline with its media, every
-    picture as a file, moving previews, timelines with whole paths.
+    picture as a file, moving previews, timelines with whole paths, proxies, captions burned into the pictures,
+    metadata files, and the narration at a loudness (LUFS).
 
-    `accuracy` are the rows of the lesson's accuracy table, `titles` those of the cards by clip and `own` the
-    methods of the lesson's own with their words, which the manifest does not tell; `delivery` is this delivery's
-    record: the clips' lasting identities, and what changed.
+    `preview` are clips by name with the steps that the author marked; `accuracy` are the rows of the lesson's
+    accuracy table, `titles` those of the cards by clip and `own` the methods of the lesson's own with their words,
+    which the manifest does not tell; `delivery` is this delivery's record: the clips' lasting identities, and what
+    changed.
     """
 
     non_drop: bool = False
@@ -40,6 +42,11 @@ class Wishes:
     frames: bool = False
     previews: bool = False
     absolute: bool = False
+    proxies: bool = False
+    burned: bool = False
+    metadata: bool = False
+    lufs: float | None = None
+    preview: tuple[tuple[str, tuple[str, ...]], ...] = ()
     accuracy: tuple[Mapping[str, Any], ...] = ()
     delivery: Delivery | None = None
     titles: Mapping[str, str] = field(default_factory=dict)
@@ -77,6 +84,9 @@ DELIVERIES: dict[str, Item] = {
     "lists": Item("lessons.deliver.lists", "table of shots, and chapters for video platforms"),
     "rough cut": Item("lessons.deliver.rough_cut", "all clips as one video, with chapters and captions"),
     "loudness": Item("lessons.deliver.loudness", "how loud the narration is, by EBU R 128"),
+    "captioned": Item("lessons.deliver.captioned", "clips with captions in the picture"),
+    "proxies": Item("lessons.deliver.proxies", "small films with the same names, frames and timecode"),
+    "preview": Item("lessons.deliver.preview_cut", "the steps marked for it, as one short film"),
     "pictures": Item("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "previews": Item("lessons.deliver.previews", "moving pictures of the clips, GIF"),
     "frames": Item("lessons.deliver.frames", "every picture of the clips as a PNG file"),

@@ -24,6 +24,8 @@ from lessons.lesson.wording import words_of
 from lessons.rendering.manifest import Clip
 
 LINE_CHARACTERS = 42
+UPRIGHT_CHARACTERS = 28
+"""A line's letters in an upright picture, which is narrower (common practice)."""
 LINES = 2
 SHORTEST_S = Fraction(5, 6)
 LONGEST_S = Fraction(7)
@@ -60,9 +62,8 @@ def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...
     captions: list[Caption] = []
     for step in clip.steps:
         words = step.words(language)
-        texts = break_text(
-            words, (step.end_frame - step.first_frame) / float(clip.rate), language or clip.language
-        )
+        seconds = (step.end_frame - step.first_frame) / float(clip.rate)
+        texts = break_text(words, seconds, language or clip.language, line_characters(clip))
         span, done, at = step.end_frame - step.first_frame, 0, step.first_frame
         # in a step of a few frames, rather more lines than a caption without a frame of its own
         if len(texts) > (most := max(1, span // (GAP_FRAMES + 1))):
@@ -76,6 +77,11 @@ def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...
             captions.append(Caption(at, end, lines))
             at = end
     return tuple(_spaced(captions, clip.handle_frames + clip.used_frames, shortest, longest))
+
+
+def line_characters(clip: Clip) -> int:
+    """How many letters a line of a clip's captions has at most."""
+    return UPRIGHT_CHARACTERS if clip.height_px > clip.width_px else LINE_CHARACTERS
 
 
 def _spaced(captions: list[Caption], end_frame: int, shortest: int, longest: int) -> Iterator[Caption]:
@@ -101,7 +107,9 @@ def lesson_captions(footage: Footage, language: str | None = None) -> tuple[Capt
 # ------------------------------------------------------------------ breaking
 
 
-def break_text(text: str, seconds: float, language: str = "en") -> tuple[tuple[str, ...], ...]:
+def break_text(
+    text: str, seconds: float, language: str = "en", most: int = LINE_CHARACTERS
+) -> tuple[tuple[str, ...], ...]:
     """The text as captions of one or two lines, broken where a reader would pause.
 
     Only plain spaces are places to break; a number keeps its unit by a no-break space. A caption is made for
@@ -116,26 +124,26 @@ def break_text(text: str, seconds: float, language: str = "en") -> tuple[tuple[s
     fewest = min(math.ceil(seconds / float(LONGEST_S)), max(1, len(" ".join(words)) // 20))
     options = []
     for count in range(fewest, len(words) + 1):
-        cost, ends = _ends(words, count, language)
+        cost, ends = _ends(words, count, language, most)
         if cost < math.inf:
             options.append((cost + (count - fewest) * EXTRA_CAPTION_COST, ends))
         if options and count >= fewest + 2:
             break
     _, ends = min(options)
-    return tuple(_lines(words[a:b], language) for a, b in zip((0, *ends), ends, strict=False))
+    return tuple(_lines(words[a:b], language, most) for a, b in zip((0, *ends), ends, strict=False))
 
 
-def _ends(words: tuple[str, ...], count: int, language: str) -> tuple[float, tuple[int, ...]]:
+def _ends(words: tuple[str, ...], count: int, language: str, most: int) -> tuple[float, tuple[int, ...]]:
     """The cheapest places where `count` captions end; infinitely dear when the words do not fit in them."""
     ideal = len(" ".join(words)) / count
 
     @lru_cache(None)
     def best(first: int, left: int) -> tuple[float, tuple[int, ...]]:
         if left == 1:
-            return _caption_cost(words[first:], ideal, language), (len(words),)
+            return _caption_cost(words[first:], ideal, language, most), (len(words),)
         options = []
         for end in range(first + 1, len(words) - left + 2):
-            cost = _caption_cost(words[first:end], ideal, language)
+            cost = _caption_cost(words[first:end], ideal, language, most)
             if cost == math.inf:
                 break
             rest, ends = best(end, left - 1)
@@ -145,23 +153,23 @@ def _ends(words: tuple[str, ...], count: int, language: str) -> tuple[float, tup
     return best(0, count)
 
 
-def _caption_cost(words: tuple[str, ...], ideal: float, language: str) -> float:
-    if not _lines(words, language):
+def _caption_cost(words: tuple[str, ...], ideal: float, language: str, most: int) -> float:
+    if not _lines(words, language, most):
         return math.inf
     return ((len(" ".join(words)) - ideal) / ideal) ** 2
 
 
 @lru_cache(4096)
-def _lines(words: tuple[str, ...], language: str) -> tuple[str, ...]:
+def _lines(words: tuple[str, ...], language: str, most: int) -> tuple[str, ...]:
     """One line, or two broken best; empty when two do not hold them. A word longer than a line stands alone."""
     whole = " ".join(words)
-    if len(whole) <= LINE_CHARACTERS or len(words) == 1:
+    if len(whole) <= most or len(words) == 1:
         return (whole,)
     splits = []
     for k in range(1, len(words)):
         upper, lower = " ".join(words[:k]), " ".join(words[k:])
-        if max(len(upper), len(lower)) <= LINE_CHARACTERS:
-            uneven = ((len(upper) - len(lower)) / LINE_CHARACTERS) ** 2
+        if max(len(upper), len(lower)) <= most:
+            uneven = ((len(upper) - len(lower)) / most) ** 2
             splits.append((uneven + _break_cost(words, k, language), (upper, lower)))
     return min(splits)[1] if splits else ()
 
@@ -227,8 +235,8 @@ def hurried(clip: Clip, captions: Iterable[Caption]) -> Iterator[str]:
     for c in captions:
         speed, words = c.cps(clip.rate), " ".join(c.lines)
         shown = words if len(words) < 40 else words[:37].rstrip() + "…"
-        if max(map(len, c.lines)) > LINE_CHARACTERS:
-            yield f"{clip.where}: a word in {shown!r} is wider than a line of {LINE_CHARACTERS} characters."
+        if max(map(len, c.lines)) > line_characters(clip):
+            yield f"{clip.where}: a word in {shown!r} is wider than a line of {line_characters(clip)} characters."
         if speed > MOST_CPS:
             yield (
                 f"{clip.where}: the caption {shown!r} needs {speed:.1f} characters a second, more than "

@@ -439,7 +439,10 @@ def compared(footage: Footage, last: Delivery | None, since: Delivery | None) ->
     return Log(now, last, since.number, changes, pictures, is_new, True)
 
 
-BY_CLIP = re.compile(r"(captions|pictures/small|pictures|previews)/(?P<clip>.+?)(\.[a-z]{2})?\.(srt|vtt|jpg|gif)")
+BY_CLIP = re.compile(
+    r"(captioned|captions|pictures/small|pictures|previews|proxies|sound)/"
+    r"(?P<clip>.+?)(\.[a-z]{2})?\.(srt|vtt|jpg|gif|mp4|wav)"
+)
 """Files that are delivered for one clip and named after it."""
 
 

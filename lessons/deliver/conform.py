@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -76,6 +76,7 @@ def _replace(cut: Any, fresh: Any, was: ClipDelivered, now: ClipDelivered) -> It
     """Give a cut the clip as it is now; sentences about what the editor should look at."""
     import opentimelineio as otio
 
+    references = list(cut.media_references().values())
     reference = cut.media_reference
     available = reference.available_range or fresh.media_reference.available_range
     span = cut.trimmed_range()
@@ -100,11 +101,15 @@ def _replace(cut: Any, fresh: Any, was: ClipDelivered, now: ClipDelivered) -> It
     cut.source_range = otio.opentime.TimeRange(at + zero, span.duration)
     if cut.name in (was.file, _file(cut)):
         cut.name = now.file
-    if _file(cut) is not None:
-        folder, slash, _ = reference.target_url.rpartition("/")
-        reference.target_url = folder + slash + quote(now.file)
     whole = otio.opentime.RationalTime(now.frames + 2 * now.handle_frames, float(now.rate))
-    reference.available_range = otio.opentime.TimeRange(zero, whole.rescaled_to(available.duration.rate))
+    for one in references:
+        if (url := getattr(one, "target_url", None)) is not None:
+            folder, slash, file = url.rpartition("/")
+            name = PurePosixPath(now.file)
+            # a proxy keeps its own ending
+            suffix = name.suffix if one is reference else PurePosixPath(unquote(file)).suffix
+            one.target_url = folder + slash + quote(name.stem + suffix)
+        one.available_range = otio.opentime.TimeRange(zero, whole.rescaled_to(available.duration.rate))
     cut.metadata["aimgeo"] = fresh.metadata["aimgeo"]
     theirs = [marker for marker in cut.markers if not _is_ours(marker)]
     had_ours = len(theirs) < len(cut.markers)

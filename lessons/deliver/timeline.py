@@ -11,11 +11,15 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
+from lessons.deliver.proxies import proxy_file
 from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import whole_file, write_text
 from lessons.deliver.xml import Origin, completed
 from lessons.rendering.deliveries import ClipDelivered, StepChange, recorded
 from lessons.rendering.manifest import Clip, Step
+
+MASTER, PROXY = "DEFAULT_MEDIA", "proxy"
+"""The keys of a cut's two files; the first is OpenTimelineIO's own."""
 
 
 def build_timeline(footage: Footage, wishes: Wishes) -> Any:
@@ -66,18 +70,26 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
         steps = [marker(s, of.identity, first) for s, of in zip(clip.steps, told.steps, strict=True)]
         return steps + [change_marker(clip, change) for change in changed.get(told.identity, ())]
 
+    def reference(clip: Clip, file: str, metadata: dict[str, Any]) -> Any:
+        return otio.schema.ExternalReference(
+            target_url=address(file),
+            available_range=span(source_of(clip, timecode).first_frame, clip.frames),
+            metadata=metadata,
+        )
+
     def laid(clip: Clip, is_picture: bool) -> Any:
-        return otio.schema.Clip(
+        media = {"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}}
+        cut = otio.schema.Clip(
             name=Path(clip.file).name,
-            media_reference=otio.schema.ExternalReference(
-                target_url=address(clip.file),
-                available_range=span(source_of(clip, timecode).first_frame, clip.frames),
-                metadata={"fcp_xml": {"media": _media(clip, has_sound(footage.path(clip)))}},
-            ),
+            media_reference=reference(clip, clip.file, media),
             source_range=span(source_of(clip, timecode).first_frame + clip.handle_frames, clip.used_frames),
             markers=markers(clip) if is_picture else [],
             metadata={"aimgeo": _told(clip, known[clip.name])},
         )
+        if wishes.proxies:
+            small = proxy_file(clip)
+            cut.set_media_references({MASTER: cut.media_reference, PROXY: reference(clip, small, {})}, MASTER)
+        return cut
 
     timeline = otio.schema.Timeline(footage.title, global_start_time=time(timecode.start_frame))
     timeline.metadata["fcp_xml"] = {

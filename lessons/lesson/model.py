@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, Union
@@ -291,6 +291,13 @@ TableKey: Any = Annotated[
 ]
 
 
+class PreviewPart(Strict):
+    """A part of the preview: steps of a clip."""
+
+    clip: Words = Field(description="The clip's name, as `aimgeo plan` lists it.")
+    steps: tuple[Words, ...] = Field((), description="The names of its steps; all of them if left out.")
+
+
 class LessonKeys(Strict):
     """The keys of a lesson file."""
 
@@ -315,6 +322,7 @@ class LessonKeys(Strict):
     output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
     recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
+    preview: tuple[PreviewPart, ...] = Field((), description="Steps that make a short film to show to anyone.")
     clips: tuple[Any, ...]
 
     def known_table(self) -> Table:
@@ -358,6 +366,15 @@ class Lesson:
     def place_of_key(self, *location: str | int) -> Place:
         """Where the key of a value stands."""
         return explain.place_of(self.tree, location, of_key=True)
+
+
+def with_output(
+    lesson: Lesson, size: tuple[int, int] | None = None, rate: tuple[int, int] | None = None
+) -> Lesson:
+    """The lesson with another frame size or rate."""
+    other = {key: value for key, value in (("size", size), ("rate", rate)) if value is not None}
+    output = lesson.keys.output.model_copy(update=other)
+    return replace(lesson, keys=lesson.keys.model_copy(update={"output": output}))
 
 
 def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:

@@ -32,6 +32,7 @@ from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
+from lessons.planning.preview import marked
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import with_voice
 from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, OutlineStep, Output, Subject
@@ -159,6 +160,7 @@ class _Planner:
         if locks and self.keys.output.lengths == "locked":
             path = lengths_path(self.lesson.file, self.language, self.keys.language[0])
             clips = lock(self.lesson, clips, path, self.faults)
+        preview = marked(self.lesson, clips, self.faults)
         if not clips and not self.faults:
             reasons = self.left_out[0].reason if self.left_out else "nothing is asked for."
             self.faults.append(Fault(self.lesson.place("clips"), f"no clip is left to make: {reasons}", "clips"))
@@ -182,6 +184,7 @@ class _Planner:
             ball_mm=self.ball_mm,
             own=tuple(self.lesson.own.values()),
             notes=(*self.lesson.notes, *self.without_room(), *self.without_effect()),
+            preview=preview,
         )
 
     def cannot_be_made(self) -> Iterator[Fault]:

@@ -111,6 +111,8 @@ class Plan:
     """The lesson's own methods."""
     notes: tuple[Fault, ...] = ()
     """What may not be meant, and is no fault."""
+    preview: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """Clips by name with the steps that the preview shows of them; none: all."""
 
     @property
     def shots(self) -> tuple[PlacedShot, ...]:

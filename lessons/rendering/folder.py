@@ -26,7 +26,9 @@ RECORD = ".aimgeo.jsonl"
 
 EXTENSIONS = {form.extension for form in FORMS.values()}
 
-DELIVERED_FOLDERS = ("captions", "deliveries", "frames", "pictures", "previews", "sheets")
+DELIVERED_FOLDERS = (
+    "captioned", "captions", "deliveries", "frames", "pictures", "previews", "proxies", "sheets", "sound",
+)  # fmt: skip
 """Where, in a lesson's folder, the files lie that are delivered with each clip."""
 
 
