@@ -25,10 +25,10 @@ lint:
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
 
-trial: ## what takes minutes: locked lengths edited, method files written wrong, the live page at length in a browser
+trial: ## what takes minutes: locked lengths and deliveries edited, method files written wrong, the live page at length in a browser
 	@sh setup.sh dev
 	@PYTHONPATH=. .venv/bin/python tests/lessons/mutations.py 5000
-	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py
+	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py tests/lessons/deliver/test_edits.py
 	@.venv/bin/python -m pytest -q tests/lessons/live/trial_live.py
 
 generate: ## write everything that is made from the code: the schema, tables of the docs

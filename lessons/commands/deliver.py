@@ -47,6 +47,15 @@ from scenes.files import whole_name
     "--proxies", is_flag=True, help="Also write small films of the same names, frames and timecode, to cut with."
 )
 @click.option("--burn-captions", "burned", is_flag=True, help="Also write the clips with captions in the picture.")
+@click.option("--metadata", is_flag=True, help="Also write an XMP file beside each clip, for an editor's bins.")
+@click.option(
+    "--loudness",
+    "lufs",
+    type=click.FloatRange(-40, -9),
+    metavar="LUFS",
+    help="Bring the narration to this loudness, in the rough cut and as WAV files: -23 as EBU R 128 asks, -14 as "
+    "video platforms play (common practice). The clips stay as they are.",
+)
 @click.option(
     "--since",
     type=click.IntRange(1),
@@ -76,6 +85,8 @@ def command(
     absolute: bool,
     proxies: bool,
     burned: bool,
+    metadata: bool,
+    lufs: float | None,
     since: int | None,
     fine: tuple[Path, ...],
     conform: Path | None,
@@ -91,7 +102,7 @@ def command(
     files = lesson_files(lessons)
     if conform is not None and len(files) > 1:
         raise click.UsageError("--conform takes one lesson at a time; conform the copy again with the next one.")
-    wishes = Wishes(non_drop, bundle, frames, previews, absolute, proxies, burned)
+    wishes = Wishes(non_drop, bundle, frames, previews, absolute, proxies, burned, metadata, lufs)
     verdicts = _verdicts(fine)
     done = [_deliver(path, out, len(files) > 1, wishes, since, conform, verdicts) for path in files]
     course = [lesson for lesson in done if lesson is not None]

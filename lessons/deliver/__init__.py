@@ -87,6 +87,7 @@ DELIVERIES: dict[str, Item] = {
     "captioned": Item("lessons.deliver.captioned", "clips with captions in the picture"),
     "proxies": Item("lessons.deliver.proxies", "small films with the same names, frames and timecode"),
     "preview": Item("lessons.deliver.preview_cut", "the steps marked for it, as one short film"),
+    "metadata": Item("lessons.deliver.metadata", "metadata for an editor's bins, XMP"),
     "pictures": Item("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "previews": Item("lessons.deliver.previews", "moving pictures of the clips, GIF"),
     "frames": Item("lessons.deliver.frames", "every picture of the clips as a PNG file"),

@@ -440,16 +440,26 @@ def compared(footage: Footage, last: Delivery | None, since: Delivery | None) ->
 
 
 BY_CLIP = re.compile(
-    r"(captioned|captions|pictures/small|pictures|previews|proxies|sound)/"
-    r"(?P<clip>.+?)(\.[a-z]{2})?\.(srt|vtt|jpg|gif|mp4|wav)"
+    r"(?:captioned|captions|pictures/small|pictures|previews|proxies|sound)/"
+    r"(?P<clip>.+?)(\.[a-z]{2})?\.(?:srt|vtt|jpg|gif|mp4|wav)|(?P<beside>[^/]+)\.xmp"
 )
 """Files that are delivered for one clip and named after it."""
+
+
+def clip_of(name: str) -> str | None:
+    """The clip that a delivered file is named after.
+
+    >>> clip_of("captions/title.de.srt"), clip_of("title.xmp"), clip_of("demo.otio")
+    ('title', 'title', None)
+    """
+    found = BY_CLIP.fullmatch(name)
+    return (found["clip"] or found["beside"]) if found else None
 
 
 def files_by_clip(footage: Footage, written: list[Path]) -> dict[str, str]:
     """The files named after a clip, from the folder, with their SHA-256."""
     names = [path.relative_to(footage.folder).as_posix() for path in written]
-    return {name: sha256(footage.folder / name) for name in sorted(names) if BY_CLIP.fullmatch(name)}
+    return {name: sha256(footage.folder / name) for name in sorted(names) if clip_of(name)}
 
 
 def clear_leftovers(footage: Footage, log: Log, written: list[Path]) -> Iterator[str]:
@@ -460,12 +470,10 @@ def clear_leftovers(footage: Footage, log: Log, written: list[Path]) -> Iterator
     gone = {clip.name for clip in log.last.clips} - now
     new = {path.relative_to(footage.folder).as_posix() for path in written}
     for name, digest in (log.last.files or {}).items():
-        found = BY_CLIP.fullmatch(name)
-        path = footage.folder / name
-        if found is None or found["clip"] not in gone or name in new or not path.is_file():
+        clip, path = clip_of(name), footage.folder / name
+        if clip not in gone or name in new or not path.is_file():
             continue
         if sha256(path) == digest:
             path.unlink()
         else:
-            clip = found["clip"]
             yield f"{path}: its clip {clip} is gone; the file was altered, so it stays: remove it yourself."

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 COLUMNS, ROWS = 4, 6
 CELL_PX, GAP_PX, MARGIN_PX, CAPTION_PX = 480, 28, 56, 76
 THUMBNAIL_PX = 1280
+PLATFORM_SIZES = ((1280, 720), (1080, 1920))
+"""Thumbnails as video platforms take them, wide and upright: common practice."""
 SMALL_PX = 240
 """Twice the width at which the review page lists the clips."""
 GROUND, CARD, TEXT, FAINT = DUSK.surround, DUSK.plate, DUSK.front, DUSK.secondary
@@ -90,6 +92,58 @@ def contact_sheet(title: str, cells: list[tuple[Image.Image, str, str]]) -> Imag
     return sheet
 
 
+def titled_thumbnail(poster: Image.Image, title: str, size: tuple[int, int]) -> Image.Image:
+    """A poster with a title at a size: the poster as wide or as high as fits, the title in what it leaves.
+
+    Where it leaves nothing the title lies over its lower part.
+    """
+    from PIL import Image, ImageDraw
+
+    width, height = size
+    part = min(width / poster.width, height / poster.height)
+    picture = poster.resize((round(poster.width * part), round(poster.height * part)), Image.Resampling.LANCZOS)
+    made = Image.new("RGB", size, GROUND)
+    pad = round(0.06 * min(size))
+    beside, below = width - picture.width, height - picture.height
+    if beside > 0.2 * width:
+        made.paste(picture, (beside, 0))
+        box = (pad, pad, beside - 2 * pad, height - 2 * pad)
+    elif below > 0.2 * height:
+        above = round(0.6 * below)
+        made.paste(picture, (0, above))
+        box = (pad, pad, width - 2 * pad, above - 2 * pad)
+    else:
+        made.paste(picture, (beside // 2, below // 2))
+        box = (pad, round(0.66 * height), width - 2 * pad, round(0.34 * height) - pad)
+        veil = Image.new("L", (1, box[3] + 2 * pad))
+        veil.putdata([min(round(500 * k / veil.height), 235) for k in range(veil.height)])
+        made.paste(GROUND, (0, height - veil.height, width, height), veil.resize((width, veil.height)))
+    draw = ImageDraw.Draw(made)
+    face, lines = _title_lines(title, box[2], box[3], round(0.15 * min(size)))
+    pitch = 1.15 * face.size
+    top = box[1] + (box[3] - pitch * len(lines)) / 2
+    for k, line in enumerate(lines):
+        draw.text((box[0], top + (k + 0.5) * pitch), line, TEXT, face, anchor="lm")
+    return made
+
+
+def _title_lines(title: str, width: int, height: int, size_px: int) -> tuple[ImageFont.FreeTypeFont, list[str]]:
+    """A title broken into lines that fit, and the largest letters with which they do."""
+    words = title.split()
+    while True:
+        face = font(size_px, 720)
+        lines = words[:1]
+        for word in words[1:]:
+            if face.getlength(f"{lines[-1]} {word}") <= width:
+                lines[-1] += f" {word}"
+            else:
+                lines.append(word)
+        widest = max(map(face.getlength, lines), default=0.0)
+        if size_px <= 12 or (widest <= width and 1.15 * size_px * len(lines) <= height):
+            return face, lines
+        size_px -= max(size_px // 16, 1)
+
+
 def font(size_px: int, weight: int) -> ImageFont.FreeTypeFont:
     """The bundled font at a size and weight."""
     import fontpkg_inter
@@ -124,7 +178,9 @@ def about(clip: Clip, wording: Wording) -> str:
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
-    """pictures/<clip>.jpg and pictures/small/<clip>.jpg, <lesson>.jpg, and pictures/contact-sheet_<n>.jpg."""
+    """pictures/<clip>.jpg and pictures/small/<clip>.jpg, <lesson>.jpg and in platforms' sizes,
+    and pictures/contact-sheet_<n>.jpg.
+    """
     from PIL import Image
 
     folder = footage.folder / "pictures"
@@ -155,7 +211,13 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
             sheets.append(write_picture(path, contact_sheet(footage.title, cells)))
             cells = []
     thumbnail = thumbnail or Image.open(files[0]).convert("RGB")
+    platforms = [
+        write_picture(
+            footage.folder / f"{footage.identity}_{size[0]}x{size[1]}.jpg",
+            titled_thumbnail(thumbnail, footage.title, size),
+        )
+        for size in PLATFORM_SIZES
+    ]
     thumbnail.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
-    return Delivered(
-        (write_picture(footage.folder / f"{footage.identity}.jpg", thumbnail), *sheets, *files, *smalls)
-    )
+    plain = write_picture(footage.folder / f"{footage.identity}.jpg", thumbnail)
+    return Delivered((plain, *sheets, *files, *smalls, *platforms))

@@ -14,6 +14,8 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import Caption, lesson_captions
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.joints import idr_pic_id, renumbered, stream_parameters
+from lessons.deliver.levels import levelled
+from lessons.deliver.timecode import timecode_of
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import words_of
 from lessons.planning.sound import Sound, encoded, sound_form, stretch, voice_stream
@@ -42,7 +44,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     if path in {footage.path(clip) for clip in footage.clips}:
         path = path.with_stem(f"{path.stem}_rough-cut")
     with whole_file(path) as part:
-        join(footage, part, path.suffix.removeprefix("."))
+        join(footage, part, path.suffix.removeprefix("."), wishes)
     return Delivered((path,))
 
 
@@ -72,7 +74,7 @@ def _likeness(path: Path) -> tuple[Any, ...]:
         return (context.name, context.width, context.height, context.pix_fmt, context.extradata, stream.time_base)
 
 
-def join(footage: Footage, path: Path, container: str) -> None:
+def join(footage: Footage, path: Path, container: str, wishes: Wishes) -> None:
     """Copy every picture of the clips into one file, moved to its place; the sound is joined and encoded once."""
     import av
 
@@ -83,6 +85,8 @@ def join(footage: Footage, path: Path, container: str) -> None:
         av.open(str(footage.path(footage.clips[0]))) as first,
     ):
         pictures = cut.add_stream_from_template(first.streams.video[0])
+        # the timecode is written only when the rate is known
+        pictures.codec_context.framerate = rate
         voice = voice_stream(cut, container, *form) if form else None
         texts = [
             (captions, _text_track(cut, language or footage.clips[0].language))
@@ -90,8 +94,11 @@ def join(footage: Footage, path: Path, container: str) -> None:
             if (captions := lesson_captions(footage, language))
         ]
         cut.set_chapters(list(chapters(footage)))
+        timecode = timecode_of(rate, wishes.non_drop)
+        cut.metadata["timecode"] = timecode.name(timecode.start_frame)
+        cut.metadata["title"] = footage.title
         cut.start_encoding()
-        spoken = encoded(voice, sounding(footage, *form)) if form else iter(())
+        spoken = encoded(voice, sounding(footage, *form, wishes.lufs)) if form else iter(())
         joint = Joint(stream_parameters(first.streams.video[0].codec_context.extradata))
         for at, clip in footage.starts():
             for captions, track in texts:
@@ -120,7 +127,7 @@ def _sound_form(footage: Footage) -> tuple[int, int] | None:
     return (max(rate for rate, _ in forms), max(channels for _, channels in forms)) if forms else None
 
 
-def sounding(footage: Footage, rate: int, channels: int) -> Iterator[Array]:
+def sounding(footage: Footage, rate: int, channels: int, lufs: float | None = None) -> Iterator[Array]:
     """The samples (n, channels) of each clip, from the sample nearest to its first frame to the next clip's.
 
     They are decoded, since packets of an encoder hold as many samples as it likes and are no measure of time.
@@ -133,7 +140,8 @@ def sounding(footage: Footage, rate: int, channels: int) -> Iterator[Array]:
             continue
         seconds = Fraction(end - first, rate)
         whole = Sound(path.as_posix(), clip.sha256, 0.0, float(seconds))
-        yield stretch(whole, seconds, form=(rate, channels))[0]
+        heard = stretch(whole, seconds, form=(rate, channels))[0]
+        yield heard if lufs is None else levelled(heard, rate, lufs)
 
 
 class Joint:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
-from types import SimpleNamespace
+from types import MappingProxyType, SimpleNamespace
 
 import av
 import numpy as np
@@ -68,8 +69,13 @@ class Editor:
         self.lesson = folder / "lesson.yaml"
         self.lesson.write_text(LESSON)
 
-    def render(self, *clips: tuple[str, list[tuple[str, int, str]], dict[int, int]], title: str = "T") -> Footage:
-        """Clips of a name, steps and squares, in the place of those that were there."""
+    def render(
+        self,
+        *clips: tuple[str, list[tuple[str, int, str]], dict[int, int]],
+        title: str = "T",
+        shows: Mapping[str, str] = MappingProxyType({}),
+    ) -> Footage:
+        """Clips of a name, steps and squares, in the place of those that were there; `shows` are their eyes."""
         old = read_footage(self.folder) if (self.folder / "manifest.json").exists() else None
         delivered = {c.sha256 for c in last.clips} if (last := last_delivery(self.folder)) else set()
         for clip in old.clips if old else ():
@@ -85,7 +91,7 @@ class Editor:
                 film(path, frames, squares)
                 self.films[key] = path.read_bytes()
             path.write_bytes(self.films[key])
-            entry = self.stock.entry(name, frames, (25, 1), steps, distance_name=name[-4:])
+            entry = self.stock.entry(name, frames, (25, 1), steps, distance_name=name[-4:], eye=shows.get(name))
             told.append(entry | {"sha256": hashlib.sha256(path.read_bytes()).hexdigest()})
         lesson = {"title": title, "identity": "thin-and-full", "source": "lesson.yaml"}
         manifest = {"schema": 1, "lesson": lesson, "made_with": {}, "clips": told}
