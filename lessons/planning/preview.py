@@ -20,16 +20,24 @@ def marked(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) 
         clip = by_name.get(part.clip)
         if clip is None:
             place = lesson.place("preview", k, "clip")
-            faults.append(Fault(place, f"unknown clip '{part.clip}' in preview{did_you_mean(part.clip, by_name)}"))
+            faults.append(
+                Fault(
+                    place,
+                    f"unknown clip '{part.clip}' in preview{did_you_mean(part.clip, by_name)}",
+                    "unknown-name",
+                )
+            )
             continue
         names = [step.name for step in clip.brief.steps]
         for n, name in enumerate(part.steps):
             if name not in names:
                 place = lesson.place("preview", k, "steps", n)
-                faults.append(Fault(place, f"unknown step '{name}' in preview{did_you_mean(name, names)}"))
+                faults.append(
+                    Fault(place, f"unknown step '{name}' in preview{did_you_mean(name, names)}", "unknown-name")
+                )
         wanted = [step.frames for step in clip.brief.steps if not part.steps or step.name in part.steps]
         seconds += sum(wanted) / clip.brief.output.fps
     if seconds > LONGEST_S:
         sentence = f"the preview lasts {seconds:.1f} s; it has {LONGEST_S:.0f} s at most: mark fewer steps."
-        faults.append(Fault(lesson.place("preview"), sentence))
+        faults.append(Fault(lesson.place("preview"), sentence, "value"))
     return tuple((part.clip, part.steps) for part in lesson.keys.preview)
