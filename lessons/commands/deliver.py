@@ -20,7 +20,6 @@ from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import Lesson, load
 from lessons.lesson.own import own_words
-from lessons.lesson.wording import words_of
 from lessons.planning.accuracy import accuracy
 from lessons.planning.lengths import Lengths, known, lengths_path, read_lengths, shows, write_lengths
 from lessons.planning.plan import plan
@@ -119,7 +118,7 @@ def own_wishes(lesson: Lesson, made: Plan) -> OwnWishes:
     eye = next(iter(made.eyes.values()))
     at = (eye["back_mm"], eye.get("offset_mm", 0.0), eye["height_mm"])
     methods = {own.name: own.method(at) for own in made.own}
-    words = own_words(words_of(made.language), lesson.keys.own_methods, lesson.own, made.language)
+    words = own_words(made.words.words, lesson.keys.own_methods, lesson.own, made.language)
     return OwnWishes(methods, words)
 
 

@@ -132,4 +132,4 @@ def shot_text(clip: PlannedClip, told: Wording) -> str:
     parts = [f"{written(clip.cut_deg, 1)}° {clip.side}" if clip.side != "straight" else "straight"]
     if clip.distance_mm is not None:
         parts.append(told.listed(Quantity(clip.distance_mm, "distance_mm")))
-    return ", ".join(parts + ([f"eye {clip.eye}"] if clip.eye else []))
+    return ", ".join(parts + ([told.called("eye", clip.eye)] if clip.eye else []))

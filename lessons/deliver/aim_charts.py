@@ -94,7 +94,10 @@ def chart_told(method: Method, told: list[ClipShot], lesson: str, words: Wording
         },
         "ruler": ruler,
         "ball_mm": ball_mm,
-        "distances": [{"name": name, "shown": shown} for name, shown in distances.items()],
+        "distances": [
+            {"name": name, "called": words.called("distance", name), "shown": shown}
+            for name, shown in distances.items()
+        ],
         "steps": list(titles(method.construct(first), words, of_this_cut=False)),
         "rows": rows,
     }

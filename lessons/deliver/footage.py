@@ -9,6 +9,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from aimgeo.shot import BALL_DIAMETER_MM
+from lessons.lesson.names import with_names
 from lessons.lesson.wording import Wording, words_of
 from lessons.rendering.deliveries import Delivery, reel
 from lessons.rendering.manifest import FILE_NAME, Clip, Manifest, ManifestError, read_manifest
@@ -80,7 +81,8 @@ class Footage:
 
     def wording(self, ball_mm: float = BALL_DIAMETER_MM) -> Wording:
         """The words and numbers of the pictures: in their language and units."""
-        return Wording(words_of(self.language), self.manifest.lesson.units, ball_mm)
+        about = self.manifest.lesson
+        return Wording(with_names(words_of(about.language), about.names), about.units, ball_mm)
 
     def starts(self) -> Iterator[tuple[int, Clip]]:
         """Each clip with its first frame when all are laid end to end, without their handles."""

@@ -172,7 +172,9 @@ def about(clip: Clip, wording: Wording) -> str:
     if clip.cut_deg is not None and not clip.hides_its_answer:
         side = wording.words["names"].get(clip.side, "")
         words.append(f"{wording.decimal(clip.cut_deg, 1)}° {side}".strip())
-    words += [name for name in (clip.distance_name, clip.eye) if name]
+    words += [
+        wording.called(part, name) for part, name in (("distance", clip.distance_name), ("eye", clip.eye)) if name
+    ]
     seconds = wording.decimal(float(clip.frames / clip.rate), 1)
     return ", ".join([*words, f"{seconds} {wording.words['printed']['short_second']}"])
 

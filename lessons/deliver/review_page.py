@@ -158,8 +158,8 @@ def clip_told(
         "method": names.get(clip.method or "", clip.method),
         "cut": None if hidden or cut is None else f"{words.decimal(cut, 1)}°",
         "side": None if hidden else names.get(clip.side),
-        "distance": clip.distance_name,
-        "eye": clip.eye,
+        "distance": clip.distance_name and words.called("distance", clip.distance_name),
+        "eye": clip.eye and words.called("eye", clip.eye),
     }
     return {
         "name": within + clip.name,
@@ -203,7 +203,7 @@ def accuracy_told(row: Mapping[str, Any], words: Wording, within: str = "") -> d
         "shot": within + row["shot"],
         "method": names.get(row["method"].replace("-", "_"), row["method"]),
         "reading": names.get(f"reading.{row['reading']}", ""),
-        "eye": str(row["eye"]),
+        "eye": words.called("eye", str(row["eye"])),
         "aim": written("aim_error_deg", degrees_of),
         "path": written("object_error_deg", degrees_of),
         "miss": written("miss_mm", length_of),

@@ -66,7 +66,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "under": words.text(
             "set_up",
             "under",
-            distance=", ".join(filter(None, [shown.distance_name, between])),
+            distance=", ".join(filter(None, [words.called("distance", shown.distance_name or ""), between])),
             target=target,
             overlap=values["overlap"],
         ),

@@ -48,6 +48,7 @@ from lessons.lesson.fields import (
     one_or_more,
     setting_field,
 )
+from lessons.lesson.names import Names, names_texts
 from lessons.lesson.own import OwnMethods, own_texts, read_own
 from lessons.lesson.read import Keys, Node, plain, read, read_text
 from lessons.lesson.texts import ShownText, SpokenText, Strict, Translated
@@ -319,6 +320,9 @@ class LessonKeys(Strict):
     own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")
     methods_files: FileNames = ()
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")
+    names: Names = Field(
+        default_factory=lambda: Names.model_validate({}), description="What people read in place of plain names."
+    )
     output: Output = Field(default_factory=lambda: Output.model_validate({}), description="The picture.")
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
     recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
@@ -381,6 +385,7 @@ def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
     """Every text of a lesson that is shown or said, with its location."""
     yield ("title",), keys.title
     yield from own_texts(keys.own_methods)
+    yield from names_texts(keys.names)
     for index, group in enumerate(keys.clips):
         places: list[tuple[explain.Location, Any]] = [(("clips", index), group)]
         places += [

@@ -18,7 +18,17 @@ from typing import Any
 
 from aimgeo.construct import Limit, Quantity
 from aimgeo.cuts import cut_from_overlap, overlap_name
-from aimgeo.units import INCH_MM, on_a_tape, rounded, trimmed, written
+from aimgeo.units import (
+    INCH_MM,
+    TAPE_SIXTEENTHS,
+    fine,
+    is_small,
+    on_a_mark,
+    on_a_tape,
+    rounded,
+    trimmed,
+    written,
+)
 from lessons.lesson.read import plain, read
 from lessons.lesson.timing import cued
 from scenes.board.brief import MeasureText
@@ -38,8 +48,9 @@ DIGITS = {
     "mm": {"length_mm": 1, "half_mm": 2, "distance_mm": 1},
     "in": {"length_mm": 2, "half_mm": 3, "distance_mm": 1},
 }
-"""Decimals of lengths. Distances leave out zeros at the end. Halves have one more than the wholes beside them:
-what is read of a half, doubled and rounded, is what is read of the whole, so that sums in a picture come out."""
+"""Decimals of lengths, one more for small ones. Distances leave out zeros at the end. Halves have one more than
+the wholes beside them: what is read of a half, doubled and rounded, is what is read of the whole, so that sums in
+a picture come out. What lies on a mark of a tape of inches is told as the tape has it."""
 
 Values = Mapping[str, Quantity | str]
 
@@ -71,7 +82,7 @@ class Wording:
             return "–", ""
         match quantity.kind:
             case "angle_rad":
-                return self.decimal(degrees(value), 1) + "°", ""
+                return fine(degrees(value), 1, self.words["decimal"]) + "°", ""
             case "length_mm" | "half_mm" | "distance_mm":
                 return self._length(value, quantity.kind)
             case "limit_rad":  # what is allowed is never rounded up
@@ -79,7 +90,7 @@ class Wording:
             case "limit_mm":
                 unit, digits = ("in", 2) if self.units == "in" else ("mm", 1)
                 value = value / INCH_MM if unit == "in" else value
-                return self.decimal(value, digits, down=True), self.words["units"][unit]
+                return fine(value, digits, self.words["decimal"], down=True), self.words["units"][unit]
             case "times":
                 return trimmed(value, 1, self.words["decimal"]), ""
             case "seconds":
@@ -103,6 +114,28 @@ class Wording:
             case _:
                 return self.decimal(value, 0), ""
 
+    def table(self, rows: Sequence[Sequence[Quantity]]) -> list[list[tuple[str, str]]]:
+        """Numbers and units of a table's cells: fractions of an inch where all lengths are some, else decimals."""
+        found = [[self.number(quantity) for quantity in row] for row in rows]
+        lengths = [
+            number
+            for row, told in zip(rows, found, strict=True)
+            for quantity, (number, _) in zip(row, told, strict=True)
+            if quantity.kind in DIGITS["in"]
+        ]
+        if self.units != "in" or not any(self.words["decimal"] in number for number in lengths):
+            return found
+        return [
+            [
+                (self.decimal(float(q.value) / INCH_MM, DIGITS["in"][q.kind]), unit)
+                if q.kind in DIGITS["in"]
+                else one
+                for q, one in zip(row, told, strict=True)
+                for unit in one[1:]
+            ]
+            for row, told in zip(rows, found, strict=True)
+        ]
+
     def shown(self, quantity: Quantity) -> str:
         """A quantity as it stands in a picture: '22.0°', '10.7 mm' with a narrow space."""
         number, unit = self.number(quantity)
@@ -116,6 +149,8 @@ class Wording:
         """A quantity as it is read aloud: '22 degrees', '10.7 millimetres'."""
         number, unit = self.number(quantity)
         decimal = self.words["decimal"]
+        if unit and re.fullmatch(r"\d+/\d+", number):  # 9/16 inch, but 1 1/8 inches
+            return f"{number} {self.words['spoken_units'][unit][0]}"
         if quantity.kind in ("angle_rad", "limit_rad"):
             number, unit = number.removesuffix("°"), "degrees"
         if decimal in number:
@@ -136,6 +171,11 @@ class Wording:
         """A length as a tape of inches shows it: '11 13/16 in'."""
         return f"{on_a_tape(mm)}{THIN}{self.words['units']['in']}"
 
+    def called(self, part: str, name: str) -> str:
+        """What people read for the plain name of an 'eye' or a 'distance'."""
+        called: str = self.words["names"].get(f"{part}.{name}", name)
+        return called
+
     def signed(self, mm: float) -> str:
         """A length with its sign and without its unit: '+12.3', '0'; lessons in balls have millimetres here."""
         value, digits = (mm / INCH_MM, 2) if self.units == "in" else (mm, 1)
@@ -151,8 +191,23 @@ class Wording:
             balls = mm / self.ball_diameter_mm
             number = trimmed(balls, 1, self.words["decimal"]) if is_distance else self._fraction(balls)
             return number, self.words["units"]["balls" if is_distance else "ball"]
-        value, digits = (mm / INCH_MM, DIGITS["in"][kind]) if self.units == "in" else (mm, DIGITS["mm"][kind])
-        number = self.decimal(value, digits) if not is_distance else trimmed(value, digits, self.words["decimal"])
+        value, digits, mark = mm, DIGITS[self.units][kind], self.words["decimal"]
+        if self.units == "in":
+            value = mm / INCH_MM
+            parts = 2 * TAPE_SIXTEENTHS if kind == "half_mm" else TAPE_SIXTEENTHS
+            fraction = on_a_mark(mm, parts)
+            if fraction is None and is_distance and abs(value - round(value, 1)) > 1e-6:
+                fraction = on_a_tape(mm)
+            if fraction is not None:
+                return fraction, self.words["units"]["in"]
+        if abs(mm - self.ball_diameter_mm) < 1e-9:  # 57.15 mm are no 57.2
+            number = trimmed(value, max(digits, 2), mark)
+        elif is_distance:
+            number = trimmed(value, digits, mark)
+        elif kind == "half_mm":
+            number = self.decimal(value, digits + is_small(2 * value, digits - 1))
+        else:
+            number = fine(value, digits, mark)
         return number, self.words["units"][self.units]
 
     def _fraction(self, value: float) -> str:

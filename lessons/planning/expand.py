@@ -290,6 +290,12 @@ def _unknown_names(lesson: Lesson) -> Iterator[Fault]:
     keys = lesson.keys
     cuts = Cuts(keys.cuts)
     yield from _twice(lesson, keys.cuts, ("cuts",))
+    for part, known in (("eyes", keys.eyes), ("distances", keys.distances)):
+        for name in getattr(keys.names, part):
+            if name not in known:
+                place = lesson.place_of_key("names", part, name)
+                sentence = f"unknown {part.removesuffix('s')} '{name}'{did_you_mean(name, known)}"
+                yield Fault(place, sentence, "unknown-name")
     for index, group in enumerate(keys.clips):
         at: Location = ("clips", index)
         yield from _unknown(lesson, group, cuts, at)

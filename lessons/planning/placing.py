@@ -13,7 +13,7 @@ from aimgeo.shot import Shot, place_shot
 from aimgeo.side import SIDES
 from aimgeo.spots import Setup, Unset, find_spot
 from aimgeo.tables import Table
-from aimgeo.units import INCH_MM
+from aimgeo.units import INCH_MM, TAPE_SIXTEENTHS
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson
@@ -158,7 +158,7 @@ def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup
 
 def room_told(longest_mm: float, told: Wording) -> str:
     """The longest distance that has room: rounded down, so that it fits when it is written into a lesson."""
-    step = {"mm": 1.0, "in": INCH_MM / 10, "ball": told.ball_diameter_mm / 10}[told.units]
+    step = {"mm": 1.0, "in": INCH_MM / TAPE_SIXTEENTHS, "ball": told.ball_diameter_mm / 10}[told.units]
     return told.listed(Quantity(floor(longest_mm / step) * step, "distance_mm"))
 
 

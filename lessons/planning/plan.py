@@ -21,6 +21,7 @@ from aimgeo.vectors import left
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CardGroup, Changes, Eye, Lesson
+from lessons.lesson.names import said_names, with_names
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
 from lessons.lesson.timing import LOOK_S, cued, said_by_s, step_frames
@@ -118,6 +119,7 @@ class _Planner:
         self.distances_mm = {
             name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
         }
+        self.names = said_names(self.keys.names, language)
         self.wording = Wording(self.words(language), self.keys.units, self.ball_mm)
         # faults and what is left out are told on the command line, which speaks English
         self.told = Wording(self.words("en"), self.keys.units, self.ball_mm)
@@ -137,7 +139,8 @@ class _Planner:
 
     def words(self, language: str) -> Mapping[str, Any]:
         """A language's words, with those of the lesson's own methods."""
-        return own_words(words_of(language), self.keys.own_methods, self.lesson.own, language)
+        words = own_words(words_of(language), self.keys.own_methods, self.lesson.own, language)
+        return with_names(words, self.names)
 
     def plan(self, speaks: bool, locks: bool = False, early: Early | None = None) -> Plan:
         """The plan, or LessonError; with the times and the sound of recordings when it `speaks`.
@@ -183,6 +186,7 @@ class _Planner:
             units=self.keys.units,
             ball_mm=self.ball_mm,
             own=tuple(self.lesson.own.values()),
+            names={f"method.{name}": self.wording.words["names"][name] for name in self.lesson.own} | self.names,
             notes=(*self.lesson.notes, *self.without_room(), *self.without_effect()),
             preview=preview,
         )
@@ -279,6 +283,8 @@ class _Planner:
             return None
         values = self.values(request, subject, shown[0][1] if shown else None)
         all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline]
+        if subject.kind == "alignments":
+            all_steps = self.by_eyes(subject, outline, all_steps, values)
         steps = tuple(step for k, step in enumerate(all_steps) if k not in unwanted)
         if not steps:
             if wanted.only_at not in self.emptied:
@@ -507,9 +513,9 @@ class _Planner:
         elif subject.judged is not None:
             values["method"] = names[subject.judged]
         if subject.distance_name is not None:
-            values["distance_name"] = subject.distance_name
+            values["distance_name"] = self.wording.called("distance", subject.distance_name)
         if subject.eye is not None:
-            values["eye"] = subject.eye.name
+            values["eye"] = self.wording.called("eye", subject.eye.name)
         if isinstance(request.keys, CardGroup) and request.keys.title:
             values["title"] = said(request.keys.title, self.language)
         return values
@@ -607,6 +613,26 @@ class _Planner:
             return title, as_sentence(title), ()
         return (title, *cued(self.filled(told.narration, values, (*where, "narration"), spoken=True)))
 
+    def by_eyes(
+        self, subject: Subject, outline: Sequence[OutlineStep], steps: Sequence[BriefStep], values: Values
+    ) -> list[BriefStep]:
+        """Steps that show an eye each, and one all of them: under the names that the lesson gives."""
+        names = [self.names.get(f"eye.{c.eye.name}") for c in subject.companions if c.eye is not None]
+        by_step = {f"eye {n}": name for n, name in enumerate(names, 1)}
+        made = []
+        for step, told in zip(steps, outline, strict=True):
+            name = by_step.get(step.name)
+            if (
+                name is not None
+                and step.title == self.usual_words(told.sentence, {**values, **dict(told.values)})[0]
+            ):
+                step = replace(step, title=name)
+            if step.name == "together":
+                measures = zip(step.measures, names, strict=True)
+                step = replace(step, measures=tuple(m if n is None else replace(m, name=n) for m, n in measures))
+            made.append(step)
+        return made
+
     def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""
         text = said(told, self.language)
@@ -659,7 +685,7 @@ class _Planner:
         found = [dict(shot_values(c.shot)) for c in subject.companions if c.shot is not None]
         if not found:
             return ()
-        cells = [[self.wording.number(values[key]) for key in COLUMNS] for values in found]
+        cells = self.wording.table([[values[key] for key in COLUMNS] for values in found])
         names = self.wording.words["columns"]
         units = [unit for _, unit in cells[0]]
         header = [

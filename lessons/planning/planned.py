@@ -12,6 +12,7 @@ from aimgeo.methods.own import Own
 from aimgeo.shot import BALL_DIAMETER_MM
 from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, Place
+from lessons.lesson.names import with_names
 from lessons.lesson.wording import Wording, words_of
 from lessons.planning.placing import PlacedShot
 from lessons.planning.sound import Sound
@@ -109,6 +110,8 @@ class Plan:
     ball_mm: float = BALL_DIAMETER_MM
     own: tuple[Own, ...] = ()
     """The lesson's own methods."""
+    names: Mapping[str, str] = field(default_factory=dict)
+    """What people read in place of plain names, in the pictures' language."""
     notes: tuple[Fault, ...] = ()
     """What may not be meant, and is no fault."""
     preview: tuple[tuple[str, tuple[str, ...]], ...] = ()
@@ -122,12 +125,12 @@ class Plan:
     @property
     def words(self) -> Wording:
         """The words and numbers of the pictures' language."""
-        return Wording(words_of(self.language), self.units, self.ball_mm)
+        return Wording(with_names(words_of(self.language), self.names), self.units, self.ball_mm)
 
     @property
     def told(self) -> Wording:
         """The words and numbers of the command line, which speaks English."""
-        return Wording(words_of("en"), self.units, self.ball_mm)
+        return Wording(with_names(words_of("en"), self.names), self.units, self.ball_mm)
 
     @property
     def frames(self) -> int:

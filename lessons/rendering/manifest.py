@@ -28,9 +28,10 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 4
-"""4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest its labels. 2: it
-tells all the shots that it shows, each with its identity, and its language."""
+REVISION = 5
+"""5: the lesson tells the names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip
+names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its identity, and its
+language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -245,13 +246,17 @@ class Clip:
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """The lesson that the clips are of; `language` is that of its pictures."""
+    """The lesson that the clips are of; `language` is that of its pictures.
+
+    `names` are what people read in place of plain names: `eye.right-eye`, `distance.far`, `method.ghost_ball`.
+    """
 
     title: str
     identity: Name
     source: str = ""
     language: Language = "en"
     units: Annotated[str, Field(pattern="^(mm|in|ball)$")] = "mm"
+    names: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -392,7 +397,7 @@ def _plain(value: Any) -> Any:
 
 def write_manifest(folder: Path, plan: Plan, clips: Iterable[Clip]) -> None:
     """Write the manifest of a lesson's clips, a clip a line."""
-    about = About(plan.title, plan.identity, shown_path(plan.file), plan.language, plan.units)
+    about = About(plan.title, plan.identity, shown_path(plan.file), plan.language, plan.units, dict(plan.names))
     head = {"schema": SCHEMA, "revision": REVISION, "lesson": about, "made_with": made_with()}
     lines = [f'"{key}": '.encode() + as_json(value) for key, value in head.items()]
     lines.append(b'"clips": [\n' + b",\n".join(map(as_json, clips)) + b"\n]")

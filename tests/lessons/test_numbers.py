@@ -42,7 +42,7 @@ def footage_of(made: Plan) -> Footage:
     for clip in made.clips:
         drawn = Drawn((Step("all", 0, clip.frames),), ())
         clips.append(manifest_clip(clip, f"{clip.name}.mp4", "", drawn, made.language))
-    about = About(made.title, made.identity, language=made.language, units=made.units)
+    about = About(made.title, made.identity, language=made.language, units=made.units, names=dict(made.names))
     return Footage(Path(), Manifest(about, {}, tuple(clips)))
 
 
@@ -74,7 +74,12 @@ def printed(made: Plan, footage: Footage) -> Texts:
                 elif measure.key == "distance":
                     put("distance", clip.distance_name, place, text)
         put("cut", clip.cut_deg, "plan", found_in(r"[\d.,]+°", shot_text(clip, made.words)))
-        put("distance", clip.distance_name, "plan", found_in(r"[\d.,]+ (mm|in)", shot_text(clip, made.words)))
+        put(
+            "distance",
+            clip.distance_name,
+            "plan",
+            found_in(r"[\d.,]+( \d+/\d+)? (mm|in)", shot_text(clip, made.words)),
+        )
         numbers, names = dict(clip_told(told, footage.wording(), "lesson")["numbers"]), words["review"]["shot"]
         for key in ("cut_deg", "overlap", "contact_offset_mm", "aim_offset_mm"):
             quantity = key.removesuffix("_deg").removesuffix("_mm")
@@ -86,7 +91,12 @@ def printed(made: Plan, footage: Footage) -> Texts:
         put_all(cut_deg, "set-up sheet", cut=found_in(r"[\d.,]+°", sheet["heading"]))
         if made.units == "mm":  # inches are sixteenths of a tape there
             put("distance", shot.distance_name, "set-up sheet", sheet["centres"][0].replace(THIN, " "))
-        put("distance", shot.distance_name, "set-up sheet, heading", found_in(r"[\d.,]+ (mm|in)", sheet["under"]))
+        put(
+            "distance",
+            shot.distance_name,
+            "set-up sheet, heading",
+            found_in(r"[\d.,]+( \d+/\d+)? (mm|in)", sheet["under"]),
+        )
     for method in METHODS:
         shots = [s for c in footage.clips if c.method == method and c.kind == "build-up" for s in c.shots]
         if not shots:

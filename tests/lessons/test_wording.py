@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from fractions import Fraction
 from functools import cache
 from pathlib import Path
 from string import Formatter
@@ -11,6 +12,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import scenes
 from aimgeo.construct import Quantity, Step
@@ -18,6 +21,7 @@ from aimgeo.fractions import SHIFTS
 from aimgeo.methods import METHODS
 from aimgeo.methods.cue_shift import with_cue_shift
 from aimgeo.shot import Shot, place_shot
+from aimgeo.units import rounded
 from lessons.lesson.model import loads
 from lessons.lesson.wording import LANGUAGES, UnknownField, Values, Wording, words_of
 from lessons.planning.plan import plan
@@ -42,7 +46,10 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (math.radians(14.4775), "angle_rad", "14.5°", "14.5 degrees"),
         (-1e-9, "angle_rad", "0.0°", "0 degrees"),
         (10.704, "length_mm", "10.7\u202fmm", "10.7 millimetres"),
-        (57.15, "length_mm", "57.2\u202fmm", "57.2 millimetres"),
+        (57.15, "length_mm", "57.15\u202fmm", "57.15 millimetres"),
+        (57.25, "length_mm", "57.3\u202fmm", "57.3 millimetres"),
+        (0.21, "length_mm", "0.21\u202fmm", "0.21 millimetres"),
+        (0.06, "length_mm", "0.06\u202fmm", "0.06 millimetres"),
         (28.575, "length_mm", "28.6\u202fmm", "28.6 millimetres"),
         (1200.0, "distance_mm", "1200\u202fmm", "1200 millimetres"),
         (640.4, "distance_mm", "640.4\u202fmm", "640.4 millimetres"),
@@ -67,8 +74,11 @@ def test_numbers_are_set_like_a_handbooks(value: float | str, kind: str, shown: 
 
 
 def test_lengths_in_inches_and_in_balls() -> None:
-    assert INCHES.shown(quantity(25.4, "length_mm")) == "1.00\u202fin"
-    assert INCHES.shown(quantity(1200.0, "distance_mm")) == "47.2\u202fin"
+    assert INCHES.shown(quantity(25.4, "length_mm")) == "1\u202fin"
+    assert INCHES.shown(quantity(57.15, "length_mm")) == "2 1/4\u202fin"
+    assert INCHES.shown(quantity(1200.0, "distance_mm")) == "47 1/4\u202fin"
+    assert INCHES.shown(quantity(12.3 * 25.4, "distance_mm")) == "12.3\u202fin"
+    assert INCHES.spoken(quantity(14.2875, "length_mm")) == "9/16 inch"
     assert INCHES.spoken(quantity(25.4, "length_mm")) == "1 inch"
     assert BALLS.shown(quantity(57.15 * 3 / 16, "length_mm")) == "3/16\u202fball"
     assert BALLS.shown(quantity(10.0, "length_mm")) == "0.17\u202fball"
@@ -287,3 +297,24 @@ def test_languages_use_the_same_fields() -> None:
         for key, sentence in words_of(language)["sentences"].items():
             # a translation may say less in a title, but it never asks for what the English can't give
             assert fields(sentence["narration"]) == fields(english[key]["narration"]), key
+
+
+@given(st.floats(0.2, 30.0))
+def test_a_half_doubled_is_the_whole_beside_it_in_every_unit(half_mm: float) -> None:
+    """Read as a pupil adds: twice the half, to the digits of the whole, is the whole."""
+    for wording in (WORDING, INCHES):
+        half, whole = (
+            wording.number(quantity(mm, kind))[0]
+            for mm, kind in ((half_mm, "half_mm"), (2 * half_mm, "length_mm"))
+        )
+        read, told = (sum(Fraction(part) for part in text.split()) for text in (half, whole))
+        digits = len(whole.partition(".")[2])
+        assert (
+            2 * read == told if "/" in whole else rounded(float(2 * read), digits) == rounded(float(told), digits)
+        )
+
+
+def test_a_table_of_inches_has_fractions_or_decimals_alone() -> None:
+    exact, other = (quantity(mm, "length_mm") for mm in (14.2875, 14.31))
+    assert INCHES.table([[exact]]) == [[("9/16", "in")]]
+    assert INCHES.table([[exact], [other]]) == [[("0.56", "in")], [("0.56", "in")]]

@@ -215,12 +215,15 @@ def test_numbers_on_the_aim_chart_follow_from_the_cut_and_the_distance(
         offset = 57.15 * math.sin(math.radians(cut))
         at = text.index(f"{cut:.1f}° {FRACTIONS[cut]}", at)
         row = text[at:]
-        assert re.search(r"(\d+\.\d\d) mm (\d+\.\d\d\d) in · contact point", row).groups() == (  # type: ignore[union-attr]
-            written(offset / 2, 2), written(offset / 2 / 25.4, 3))  # fmt: skip
-        assert re.search(r"(\d+\.\d) mm (\d+\.\d\d) in · aim", row).groups() == (  # type: ignore[union-attr]
-            written(offset, 1), written(offset / 25.4, 2))  # fmt: skip
-        seen = [float(v) for v in re.findall(r"seen (\d+\.\d)°", row)[:2]]
-        turns = [float(v) for v in re.findall(r"turn (\d+\.\d)°", row)[:2]]
+        for name, mm, digits in (("contact point", offset / 2, 2), ("aim", offset, 1)):
+            found = re.search(rf"(\d+\.\d+) mm ([\d./ ]+) in · {name}", row)
+            assert found is not None
+            assert found[1] == written(mm, digits)
+            # a mark of the tape, or decimals that are at most half a digit off
+            inches = float(sum(Fraction(part) for part in found[2].split()))
+            assert inches == pytest.approx(mm / 25.4, abs=0.51 * 10 ** -(digits + 1))
+        seen = [float(v) for v in re.findall(r"seen (\d+\.\d+)°", row)[:2]]
+        turns = [float(v) for v in re.findall(r"turn (\d+\.\d+)°", row)[:2]]
         expected = [math.degrees(math.asin(offset / mm)) for _, mm in DISTANCES]
         assert turns == pytest.approx(expected, abs=0.051)
         assert [a + b for a, b in zip(seen, turns, strict=True)] == pytest.approx([cut, cut], abs=0.11)
@@ -261,7 +264,7 @@ def test_aim_charts_are_tagged_and_the_same_bytes_every_time(shots: SimpleNamesp
 def test_sheets_speak_the_lessons_language_and_count_in_its_units(
     language: str, units: str, tmp_path: Path, stock: SimpleNamespace
 ) -> None:
-    """A half ball at 12 in: aim offset 1.125 in, which halves up is 1.13 (its ball is 2 1/4 in wide)."""
+    """A half ball at 12 in: aim offset 1.125 in, a mark of the tape (its ball is 2 1/4 in wide)."""
     table = {
         "name": "9ft",
         "length_mm": 2540.0,
@@ -292,5 +295,5 @@ def test_sheets_speak_the_lessons_language_and_count_in_its_units(
         "ball": f"304{mark}8 mm (12 {inch})",
     }
     assert both[units] in set_up
-    assert {"mm": f"28{mark}6 mm 1{mark}13 {inch}", "in": f"1{mark}13 {inch} 28{mark}6 mm",
+    assert {"mm": f"28{mark}6 mm 1 1/8 {inch}", "in": f"1 1/8 {inch} 28{mark}6 mm",
             "ball": f"1/2 {words['units']['ball']} 28{mark}6 mm"}[units] in chart  # fmt: skip
