@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from contextlib import suppress
 from pathlib import Path
 
 UNFINISHED = re.compile(r"\..+\.\d+\.part")
@@ -24,6 +25,12 @@ def part_path(path: Path) -> Path:
     True
     """
     return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def drop(part: Path) -> None:
+    """Remove an unfinished file; on a disk that became read-only the next run sweeps it."""
+    with suppress(OSError):
+        part.unlink(missing_ok=True)
 
 
 def whole_name(path: str) -> str:
@@ -63,5 +70,5 @@ def write_whole(path: Path, content: bytes) -> None:
         part.write_bytes(content)
         place(part, path)
     except BaseException:
-        part.unlink(missing_ok=True)
+        drop(part)
         raise

@@ -28,6 +28,7 @@ from lessons.rendering.pace import keep_pace
 from lessons.rendering.render import Draw, Outcome, Settings, Target, render
 from lessons.rendering.verdicts import REDO, differences, read_verdicts, version_of
 from lessons.rendering.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
+from scenes.files import whole_name
 from scenes.film.forms import CHOSEN_FORMS
 
 Watch = Callable[[Report | Sequence[Task]], None]
@@ -91,7 +92,7 @@ def command(
         raise click.ClickException(str(error)) from error
     except OSError as error:
         raise click.ClickException(
-            f"{error.filename or out}: {error.strerror or error}; nothing is lost."
+            f"{whole_name(str(error.filename or out))}: {error.strerror or error}; nothing is lost."
         ) from error
     except KeyboardInterrupt:
         click.echo("Stopped. What was finished is kept; run the same command again to go on.", err=True)

@@ -22,6 +22,7 @@ from lessons.planning.planned import PlannedClip
 from lessons.planning.sound import SoundError
 from lessons.rendering.cache import drawing_code, font, libraries
 from lessons.rendering.workers import STOPS_ALL, Failed, Report, Task, Wrote, complete, sentence
+from scenes.files import drop
 
 RETRIES = 3
 CONNECT_S = 10
@@ -82,6 +83,7 @@ def connected(address: str) -> Iterator[Any]:
     # what it logs of a lost scheduler are tracebacks around our sentence
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
     try:
+        _hear(address)
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         reason = str(error) or "no answer"
@@ -141,7 +143,7 @@ def _report(task: Task, told: Mapping[str, Any]) -> Report:
         # recordings lie on this machine, so it is here that a clip gets its voice
         return Wrote(0, task, **complete(task, told["drawn"]))
     except (OSError, SoundError) as error:
-        task.part.unlink(missing_ok=True)
+        drop(task.part)
         return Failed(0, task, sentence(error), getattr(error, "errno", None) in STOPS_ALL)
 
 
@@ -183,6 +185,18 @@ def _next_done(client: Any, asked: Sequence[Any], address: str) -> Any:
         f"the scheduler at {address} has had no worker for {LONELY_S} s. What was finished is kept; start workers "
         "and run the same command again."
     )
+
+
+def _hear(address: str) -> None:
+    """Wait for a scheduler's first bytes: it speaks first, and Dask would wait for ever for what only listens.
+
+    OSError when nothing comes. One that is protected waits for its caller, so it is not tried.
+    """
+    parts = urlsplit(address if "://" in address else f"tcp://{address}")
+    if parts.scheme == "tcp":
+        with socket.create_connection((parts.hostname, parts.port), CONNECT_S) as heard:
+            if not heard.recv(1):
+                raise OSError("it closed the connection")
 
 
 def _has_port(parts: SplitResult) -> bool:

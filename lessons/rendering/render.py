@@ -31,7 +31,7 @@ from lessons.rendering.folder import (
 from lessons.rendering.manifest import Drawn
 from lessons.rendering.reasons import Cause, Reason, changes
 from lessons.rendering.workers import Failed, Report, Task, Wrote, draw_all
-from scenes.files import part_path
+from scenes.files import drop, part_path
 from scenes.film.forms import FORMS
 
 Draw = Callable[[Sequence[Task], int], Iterator[Report]]
@@ -186,7 +186,7 @@ class _Room:
             append_record(self.folder, finished)
             os.replace(part, self.folder / file)
         except BaseException:
-            part.unlink(missing_ok=True)
+            drop(part)
             raise
         self.finished[clip.name] = finished
 

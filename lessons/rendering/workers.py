@@ -28,7 +28,7 @@ from typing import Any
 from lessons.planning.planned import PlannedClip, ScratchVoice
 from lessons.planning.sound import Sound, add_samples, stretch
 from lessons.rendering.manifest import Drawn
-from scenes.files import sha256
+from scenes.files import drop, sha256
 from scenes.film import boxes
 from scenes.film.forms import FORMS
 
@@ -130,6 +130,8 @@ def sentence(error: BaseException) -> str:
     """A failure in words."""
     if isinstance(error, MemoryError):
         return "there is not enough memory to draw it; render with fewer --workers or a smaller size."
+    if isinstance(error, OSError) and error.errno in (errno.EAGAIN, errno.ENOMEM):
+        return "the system has no more memory or threads to give; render with fewer --workers."
     if isinstance(error, OSError) and error.errno in STOPS_ALL:
         return f"the file cannot be written: {os.strerror(error.errno)}; make room and run the same command again."
     if isinstance(error, OSError) and error.errno is not None:
@@ -164,7 +166,7 @@ def work(pipe: Connection, media: str) -> None:
         try:
             pipe.send(what)
         except OSError:  # nobody listens any more
-            task.part.unlink(missing_ok=True)
+            drop(task.part)
             os._exit(1)
 
     def on_frames(frames: int) -> None:
@@ -183,7 +185,7 @@ def work(pipe: Connection, media: str) -> None:
             tell("wrote", draw(task, on_frames, is_aside))
         # whatever goes wrong with one clip, the others are still drawn
         except Exception as error:  # noqa: BLE001
-            task.part.unlink(missing_ok=True)
+            drop(task.part)
             hopeless = isinstance(error, OSError) and error.errno in STOPS_ALL
             tell("failed", sentence(error), hopeless)
         # a scene is full of cycles, and its pictures are large
@@ -242,7 +244,7 @@ def draw_all(tasks: Sequence[Task], workers: int) -> Iterator[Report]:
                 except (EOFError, OSError):
                     worker.task = None
                     worker.process.join()
-                    task.part.unlink(missing_ok=True)
+                    drop(task.part)
                     starts[str(task.part)] = starts.get(str(task.part), 1) + 1
                     if starts[str(task.part)] <= STARTS:
                         waiting.append(task)
@@ -300,7 +302,7 @@ def _end(worker: _Worker) -> None:
         worker.process.kill()
         worker.process.join()
     if worker.task is not None:
-        worker.task.part.unlink(missing_ok=True)
+        drop(worker.task.part)
     shutil.rmtree(worker.media, ignore_errors=True)
 
 

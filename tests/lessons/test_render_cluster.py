@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import socket
 import subprocess
 import sys
 import time
@@ -16,7 +17,7 @@ pytest.importorskip("distributed")
 from lessons.lesson.model import load
 from lessons.planning.plan import plan
 from lessons.rendering import cluster as cluster_module
-from lessons.rendering.cluster import ClusterError, check_address, draw_here, made_by
+from lessons.rendering.cluster import ClusterError, check_address, connected, draw_here, made_by
 
 LESSON = """\
 title: Tiny
@@ -110,6 +111,14 @@ def test_no_scheduler_is_told_plainly(lesson: Path, tmp_path: Path) -> None:
     assert done.returncode == 1
     assert "no scheduler answers at tcp://127.0.0.1:9" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_what_listens_and_says_nothing_is_no_scheduler(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster_module, "CONNECT_S", 0.2)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
+        with pytest.raises(ClusterError, match=r"no scheduler answers at .* \(timed out\)"), connected(address):
+            pass
 
 
 def test_work_goes_to_other_machines_only_protected() -> None:

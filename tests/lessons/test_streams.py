@@ -17,6 +17,7 @@ from lessons.cli import main
 from lessons.rendering.folder import FolderError, locked
 from lessons.rendering.workers import sentence
 from lessons.streams import plain
+from scenes.files import drop
 
 LESSON = """\
 title: T
@@ -189,3 +190,9 @@ def test_a_network_folder_without_locks_can_be_used_and_a_held_one_can_not(
 
 def test_memory_that_runs_out_is_told() -> None:
     assert "not enough memory" in sentence(MemoryError())
+    assert "no more memory or threads" in sentence(OSError(errno.EAGAIN, "Resource temporarily unavailable"))
+
+
+def test_an_unfinished_file_that_cannot_be_removed_hides_no_reason(tmp_path: Path) -> None:
+    drop(tmp_path)  # a folder is no file to unlink: OSError by POSIX
+    assert tmp_path.exists()
