@@ -219,12 +219,14 @@ def left(file: str, planned: set[str], footage: Footage) -> list[str]:
     rendered = {clip.name for clip in footage.clips}
     said = []
     if missing := sorted(planned - rendered):
-        said.append(f"{file}: {len(missing)} clips are not rendered yet ({missing[0]} is one); run aimgeo render.")
+        said.append(f"{file}: {_clips(len(missing), 'not rendered yet', missing[0])}; run aimgeo render.")
     if extra := sorted(rendered - planned):
-        said.append(
-            f"{file}: {len(extra)} rendered clips are no longer in it ({extra[0]} is one); run aimgeo render."
-        )
+        said.append(f"{file}: {_clips(len(extra), 'rendered and no longer in it', extra[0])}; run aimgeo render.")
     return said
+
+
+def _clips(count: int, what: str, one: str) -> str:
+    return f"1 clip is {what} ({one})" if count == 1 else f"{count} clips are {what} ({one} is one)"
 
 
 def older(made: Plan, footage: Footage) -> Iterator[str]:
@@ -242,9 +244,7 @@ def older(made: Plan, footage: Footage) -> Iterator[str]:
         if differs or known.spoken != spoken_digest(clip.brief):
             names.append(clip.name)
     if names or titled:
-        what = (
-            f"{len(names)} clips are older than the lesson ({names[0]} is one)" if names else "its title changed"
-        )
+        what = _clips(len(names), "older than the lesson", names[0]) if names else "its title changed"
         yield f"{made.file}: {what}; run aimgeo render, then deliver again."
 
 

@@ -207,7 +207,8 @@ def _ends_on_a_line(key: Place, node: Node) -> bool:
     return node.style not in ("|", ">") if isinstance(node, Text) else node.is_flow
 
 
-def _node(tree: Node, location: Location) -> Node:
+def node_at(tree: Node, location: Location) -> Node | None:
+    """What stands at a place of a lesson's tree; None where nothing does."""
     here = tree
     for part in location:
         if isinstance(here, Keys) and part in here.entries:
@@ -215,8 +216,15 @@ def _node(tree: Node, location: Location) -> Node:
         elif isinstance(here, Items) and isinstance(part, int) and part < len(here.items):
             here = here.items[part]
         else:
-            raise ValueError(f"there is no {_told(location)} in the file.")
+            return None
     return here
+
+
+def _node(tree: Node, location: Location) -> Node:
+    found = node_at(tree, location)
+    if found is None:
+        raise ValueError(f"there is no {_told(location)} in the file.")
+    return found
 
 
 def _expected(node: Node, new: Mapping[int, Any], added: Mapping[int, Mapping[str, Any]]) -> Any:

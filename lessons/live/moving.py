@@ -28,7 +28,7 @@ from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
 from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut_near, length, length_near
 from lessons.lesson.wording import Wording, words_of
-from lessons.lesson.write import Edit
+from lessons.lesson.write import Edit, node_at
 from lessons.planning.planned import Plan, PlannedClip
 from scenes.board.brief import EyeSpec
 from scenes.figure.figure import bare
@@ -568,7 +568,7 @@ def _distance_change(lesson: Lesson, plan: Plan, clip: PlannedClip, held: Held) 
         )
     keys, count = lesson.keys, sum(c.distance_name == name for c in plan.clips)
     was = keys.distances[name].text
-    if _at(lesson.tree, ("distances", name)) is None:
+    if node_at(lesson.tree, ("distances", name)) is None:
         all_of_them = {n: held.distance.text if n == name else d.text for n, d in keys.distances.items()}
         edit = Edit(("distances",), "{" + ", ".join(f"{n}: {t}" for n, t in all_of_them.items()) + "}")
     else:
@@ -582,7 +582,7 @@ def _cut_change(lesson: Lesson, plan: Plan, before: Held, held: Held) -> Change:
     was = next((c.text for c in lesson.keys.cuts if c.same_as(before.cut)), None)
     if was is None:
         return Change("cut", held.cut.text, "", 0, 0, why_not="this clip's cut is none of the lesson's")
-    if _at(lesson.tree, ("cuts",)) is None:
+    if node_at(lesson.tree, ("cuts",)) is None:
         listed = [held.cut.text if c.same_as(before.cut) else c.text for c in lesson.keys.cuts]
         edits = [Edit(("cuts",), f"[{', '.join(listed)}]")]
     else:
@@ -616,7 +616,7 @@ def _placing_change(
     lesson: Lesson, plan: Plan, clip: PlannedClip, key: str, text: str, was: str, scope: str
 ) -> Change:
     levels = list(_levels(lesson, clip))
-    said = next((at for _, at in levels if _at(lesson.tree, (*at, key)) is not None), ())
+    said = next((at for _, at in levels if node_at(lesson.tree, (*at, key)) is not None), ())
     group = next((at for _, at in levels if len(at) == 2), ())
     at = group if scope == "group" and len(said) < 2 else said
     location: Location = (*at, key)
@@ -624,7 +624,7 @@ def _placing_change(
         count = sum(other.place == clip.place for other in plan.clips)
     else:
         count = sum(other.brief.subject.shot is not None for other in plan.clips)
-    line = lesson.place(*location).line if _at(lesson.tree, location) is not None else 0
+    line = lesson.place(*location).line if node_at(lesson.tree, location) is not None else 0
     return Change(key, text, was, line, count, (Edit(location, text),), scoped=True)
 
 
@@ -638,7 +638,7 @@ def _eye_change(lesson: Lesson, plan: Plan, held: Held, name: str) -> Change:
         return Change(
             key, value.text, eye.alignment, line, count, why_not=f"it stands by its alignment, {eye.alignment}"
         )
-    if _at(lesson.tree, ("eyes", held.eye_name)) is None:
+    if node_at(lesson.tree, ("eyes", held.eye_name)) is None:
         told = {"back": held.back.text, "height": held.height.text}
         if held.offset.number:
             told["offset"] = held.offset.text
@@ -647,15 +647,3 @@ def _eye_change(lesson: Lesson, plan: Plan, held: Held, name: str) -> Change:
     else:
         edit = Edit(("eyes", held.eye_name, name), value.text)
     return Change(key, value.text, was.text if was is not None else "none", line, count, (edit,))
-
-
-def _at(tree: Node, location: Location) -> Node | None:
-    here: Node = tree
-    for part in location:
-        if isinstance(here, Keys) and part in here.entries:
-            here = here.entries[str(part)][1]
-        elif isinstance(here, Items) and isinstance(part, int) and part < len(here.items):
-            here = here.items[part]
-        else:
-            return None
-    return here

@@ -83,7 +83,7 @@ def test_drafts_are_not_taken_for_clips_of_an_earlier_lesson(tmp_path: Path) -> 
     assert CliRunner().invoke(main, ["render", *words, "--draft", "--workers", "1"]).exit_code == 0
     assert run(*words)[2] == ""
     path.write_text("title: Another\nclips: [{kind: title}]\n")
-    assert "1 clips are older than the lesson" in run(*words)[2]
+    assert "1 clip is older than the lesson" in run(*words)[2]
 
 
 def test_only_what_is_fine_is_delivered_and_the_review_page_keeps_the_rest(lesson: Path) -> None:
@@ -139,8 +139,8 @@ def test_clips_that_are_missing_or_left_over_are_warned_of(lesson: Path) -> None
     lesson.write_text(LESSON.replace("methods: ghost-ball", "methods: contact-points"))
     code, _, wrong = run(lesson, "--out", lesson.parent / "out")
     assert code == 0
-    assert "1 clips are not rendered yet (contact-points" in wrong
-    assert "1 rendered clips are no longer in it (ghost-ball" in wrong
+    assert "1 clip is not rendered yet (contact-points" in wrong
+    assert "1 clip is rendered and no longer in it (ghost-ball" in wrong
 
 
 def test_a_faulty_lesson_and_a_missing_folder_are_told_in_a_sentence(lesson: Path) -> None:
