@@ -181,8 +181,22 @@ class CardGroup(Group):
     title: ShownText | None = Field(None, description="On the card; at most two lines.")
 
 
-CARD_TEXTS = {"over": "The small line over the title.", "under": "One sentence under the title."}
+CARD_TEXTS = {
+    "over": "The small line over the title.",
+    "under": "One sentence under the title.",
+    "text": "Text under the title; break lines by hand.",
+}
 """What a card may say beside its title."""
+CARD_PARTS: dict[str, Any] = {
+    "lines": (one_or_more(ShownText, "A list whose lines come one by one."), ()),
+    "picture": (Words | None, Field(None, description="A picture beside the lesson: PNG, JPEG or SVG.")),
+}
+"""What else may stand on a card."""
+FILM_KEYS: dict[str, Any] = {
+    "film": (Words, Field(description="A video file beside the lesson.")),
+    "begin": (Mark | None, Field(None, description="The second at which it begins, in place of its start.")),
+    "end": (Mark | None, Field(None, description="The second at which it ends, in place of its end.")),
+}
 
 
 def setting_help(setting: Setting) -> str:
@@ -208,6 +222,7 @@ def group_model(kind: Kind) -> type[Group]:
         for key, says in CARD_TEXTS.items()
         if key in kind.texts
     }
+    texts |= {key: part for key, part in CARD_PARTS.items() if key in kind.texts}
     base = CardGroup if kind.is_card else Group
     described: Any = Field(description=kind.shows[:1].upper() + kind.shows[1:] + ".")
     more: dict[str, Any] = {}
@@ -219,6 +234,8 @@ def group_model(kind: Kind) -> type[Group]:
         }
     if kind.is_filmed:
         more["footage"] = (one_or_more(Words, "Match files of filmed shots, beside the lesson."), ...)
+    if kind.is_film:
+        more |= FILM_KEYS
     keys = {**axes, **texts, **settings, **more}
     return create_model(f"{stem}Group", __base__=base, kind=(literal, described), **keys)
 
@@ -394,9 +411,11 @@ def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
         for at, changes in list(places):
             places += [((*at, "steps", name), step) for name, step in changes.steps.items()]
         for at, holder in places:
-            for key in ("title", "over", "under", "narration"):
+            for key in ("title", *CARD_TEXTS, "narration"):
                 if (text := getattr(holder, key, None)) is not None:
                     yield (*at, key), text
+            for k, line in enumerate(getattr(holder, "lines", ())):
+                yield (*at, "lines", k), line
 
 
 def load(path: Path, shown_as: str | None = None) -> Lesson:

@@ -17,7 +17,7 @@ from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from lessons.lesson.model import lesson_model
 from lessons.lesson.own import MethodsFile
-from scenes.board.brief import EyeSpec, Subject
+from scenes.board.brief import EyeSpec, Media, Subject
 from scenes.kinds import CLIP_KINDS
 from scenes.kinds.kind import Kind
 
@@ -86,6 +86,8 @@ def _subject(kind: Kind, method: Method | None, cut_deg: float, distance_mm: flo
         eye=EyeSpec("eye", 600.0, offset_mm, 300.0),
         distance_name="near",
         judged=None if method is None else method.name,
+        media=Media("", "", 16.0, 9.0, (0.0, 1.0)),
+        listed=3,
     )
 
 

@@ -177,6 +177,8 @@ def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list
     explicit = bool(chosen(group, "method") and chosen(group, "cut"))
     if kind.is_filmed:
         choices = {"footage": getattr(group, "footage", ()), **choices}
+    if kind.is_film:
+        choices = {"footage": (getattr(group, "film", ""),)}
     for combination in product(*choices.values()):
         on = _sided(dict(zip(choices, combination, strict=True)))
         axes = {axis: value for axis, value in on.items() if axis in kind.axes}
@@ -247,7 +249,7 @@ def _views(
     lesson: Lesson, kind: Kind, spanned: Mapping[str, tuple[Any, ...]], on: dict[str, Any]
 ) -> tuple[View, ...]:
     """The shots of a clip: one, or all that its kind spans."""
-    if kind.is_filmed or (not kind.axes and not kind.spans):
+    if kind.is_filmed or kind.is_film or (not kind.axes and not kind.spans):
         return ()
     first = {axis: every[0] for axis, every in _every(lesson).items() if axis in ("cut", "side", "distance")}
     views = []
@@ -265,7 +267,7 @@ def clip_name(group: Group, on: dict[str, Any]) -> str:
     """A clip's name: it says what is shown, and stays the same whatever else the lesson holds."""
     stem = group.name or group.kind
     if isinstance(group, CardGroup) and CLIP_KINDS[group.kind].is_named_by_title and not group.name:
-        stem = f"{group.kind}_{slug(_first_text(group.title))}"
+        stem = f"{group.kind}_{slug(_first_text(group.title or next(iter(getattr(group, 'lines', ())), None)))}"
     film = slug(PurePath(on["footage"]).stem) if "footage" in on else None
     parts = [film, on.get("method"), stem, cut_word(on["cut"]) if "cut" in on else None]
     parts += [on.get("side"), on.get("distance"), on.get("eye")]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import radians
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from aimgeo.tables import Table
 from aimgeo.vectors import left
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
-from lessons.lesson.model import AXES, CardGroup, Changes, Eye, Lesson
+from lessons.lesson.model import AXES, CARD_TEXTS, CardGroup, Changes, Eye, Lesson
 from lessons.lesson.names import said_names, with_names
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
@@ -31,12 +31,15 @@ from lessons.planning.arranging import Arrangement, arrangement, skipped, step_k
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
+from lessons.planning.media import film as film_of
+from lessons.planning.media import picture as picture_of
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.preview import marked
 from lessons.planning.recordings import speak
 from lessons.planning.scratch_voice import with_voice
-from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, OutlineStep, Output, Subject
+from lessons.planning.sound import Sound
+from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, Media, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
@@ -44,6 +47,8 @@ from scenes.look import LOOKS
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
 STRAIGHT = Quantity("straight", "name")
+WORDLESS = ("card.card", "card.line", "film.film")
+"""Steps that have no words but the author's."""
 PLAYED, PLAYED_AT = ("roll", "shot", "mistake"), 0.5
 """Steps in which a shot is played, and how fast that is, of its true speed."""
 COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
@@ -266,6 +271,11 @@ class _Planner:
             return None
         else:
             subject = subjects[0] if subjects else Subject(request.kind)
+        if (media := self.media(request)) is False:
+            return None
+        subject = replace(
+            subject, media=media[0] if media else None, listed=len(getattr(request.keys, "lines", ()))
+        )
         if CLIP_KINDS[request.kind].spans:
             subject = replace(subject, companions=tuple(subjects))
         subject = replace(subject, settings=self.settings[request.group])
@@ -320,7 +330,25 @@ class _Planner:
             eye=on.get("eye"),
             shots=tuple({placed.identity: placed for _, placed in shown}.values()),
             footage=None if film is None else film.file,
+            sound=media[1] if media else None,
         )
+
+    def media(self, request: Request) -> tuple[Media, Sound | None] | Literal[False] | None:
+        """The picture or the film of a clip, with the film's sound; None for none, False for a faulty one."""
+        keys, beside = request.keys, Path(self.lesson.file).parent
+        try:
+            if CLIP_KINDS[request.kind].is_film:
+                at = "film"
+                found, has_sound = film_of(keys.film, beside, keys.begin, keys.end)  # type: ignore[attr-defined]
+                assert found.film_s is not None
+                is_heard = has_sound and keys.sound  # type: ignore[attr-defined]
+                return found, Sound(found.file, found.sha256, *found.film_s) if is_heard else None
+            at = "picture"
+            named = getattr(keys, "picture", None)
+            return None if named is None else (picture_of(named, beside), None)
+        except ValueError as error:
+            self.faults.append(Fault(self.lesson.place("clips", request.group, at), str(error), "file"))
+            return False
 
     def drawn(self, step: OutlineStep) -> int:
         """The frames in which a step that nobody sees is drawn."""
@@ -527,6 +555,16 @@ class _Planner:
         words_before: tuple[int, ...] = ()
         if isinstance(request.keys, CardGroup) and request.keys.title:
             title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
+        if step.sentence == "card.line":
+            k = int(step.name.removeprefix("line ")) - 1
+            title = self.line(request, k, values)
+        elif step.sentence == "card.card" and title is None:
+            title = ""
+            if not any(getattr(request.keys, key, None) for key in ("over", "under", "text", "lines", "picture")):
+                sentence = (
+                    f"clips[{request.group}] shows nothing; a card needs a title, a text, lines or a picture."
+                )
+                self.faults.append(Fault(request.place, sentence, "missing"))
         for changes, at in request.changes:
             self.steps_seen.setdefault(at, set()).add(step.name)
             if changes.narration is not None and narration is None:
@@ -563,6 +601,12 @@ class _Planner:
         try:
             if title is None or narration is None:
                 usual, said_usually, usual_before = self.usual_words(step.sentence, values)
+                if step.sentence in WORDLESS:
+                    text = getattr(request.keys, "text", None) if step.sentence == "card.card" else None
+                    under = (
+                        self.filled(text, values, ("clips", request.group, "text"), spoken=True) if text else ""
+                    )
+                    said_usually = " ".join(as_sentence(one) for one in (title, under) if one)
                 title = usual if title is None else title
                 if narration is None:
                     narration, words_before = said_usually, usual_before
@@ -593,6 +637,8 @@ class _Planner:
 
         Steps that are one say all their words under the first one's title.
         """
+        if sentence in WORDLESS:  # what the author shows speaks for itself
+            return "", "", ()
         keys = sentence.split(SENTENCES)
         found = [self.own_words(key, values) or self.built_in_words(key, values) for key in keys]
         if len(found) == 1:
@@ -671,11 +717,18 @@ class _Planner:
             labels["target"] = self.wording.phrase("target", values)
         if isinstance(request.keys, CardGroup):
             labels["title"] = steps[0].title
-            for key in ("over", "under"):
+            for key in CARD_TEXTS:
                 text = getattr(request.keys, key, None)
                 if text is not None:
                     labels[key] = self.filled(text, values, ("clips", request.group, key), spoken=False)
+            for k in range(len(getattr(request.keys, "lines", ()))):
+                labels[f"line.{k + 1}"] = self.line(request, k, values)
         return labels
+
+    def line(self, request: Request, k: int, values: Values) -> str:
+        """A line of a card's list."""
+        text = request.keys.lines[k]  # type: ignore[attr-defined]
+        return self.filled(text, values, ("clips", request.group, "lines", k), spoken=False)
 
     def rows(self, subject: Subject) -> tuple[tuple[str, ...], ...]:
         """The finished rows of a table of shots, the header first: a row a companion, the first cell left empty.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -136,7 +136,9 @@ def _timing(brief: Brief) -> Any:
 
 def _without_shots(brief: Brief) -> Any:
     subject = brief.subject
-    return [getattr(subject, f.name) for f in fields(subject) if f.name not in ("shot", "companions")]
+    shown = [getattr(subject, f.name) for f in fields(subject) if f.name not in ("shot", "companions", "media")]
+    # where a picture lies does not matter, what is in it does
+    return [shown, subject.media and replace(subject.media, file="")]
 
 
 @cache

@@ -404,9 +404,22 @@ class Bar:
     filled: int
 
 
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A picture file stretched to a rectangle. `film_s`: of a film, the seconds between which the element's
+    `drawn`
+    runs.
+    """
+
+    file: str
+    sha256: str
+    rect_px: Rect
+    film_s: tuple[float, float] | None = None
+
+
 Shape = (
     Ball | Halo | Cue | Line | Mark | Ring | Arc | Area | TableTop
-    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar
+    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar | Photo
 )  # fmt: skip
 
 

@@ -73,12 +73,27 @@ class Footage:
 
 
 @dataclass(frozen=True, slots=True)
+class Media:
+    """A picture or a film of the author's: its file and digest, its size as it is seen, a film's first and last
+    second.
+    """
+
+    file: str
+    sha256: str
+    width_px: float
+    height_px: float
+    film_s: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Subject:
     """What the clip is about, before any words. What does not apply is None or empty.
 
     `companions` are all the shots of a kind that spans axes (a summary's cuts, a split screen's halves), in order;
     the subject's own shot is then the first of them. `settings` are the kind's own; `own` is a method of the
-    lesson's own, whose construction this is. `judged` names the method of a clip that judges it over all cuts.
+    lesson's own, whose construction this is. `judged` names the method of a clip that judges it over all cuts; a
+    card's
+    list has `listed` lines, and it shows `media`, as a film does.
     """
 
     kind: str
@@ -93,6 +108,8 @@ class Subject:
     settings: Settings = field(default_factory=Settings)
     own: Own | None = None
     judged: str | None = None
+    media: Media | None = None
+    listed: int = 0
 
     @property
     def pocket(self) -> Pocket | None:

@@ -14,6 +14,7 @@ from scenes.draw.cue import draw_cue
 from scenes.draw.labels import draw_hit_glyph, draw_leader, draw_pips, draw_plate, draw_shade, draw_text
 from scenes.draw.lines import draw_area, draw_bar, draw_line, draw_mark
 from scenes.draw.paths import Path
+from scenes.draw.photos import draw_photo
 from scenes.draw.table import draw_table_top
 from scenes.draw.view import View
 
@@ -34,6 +35,7 @@ DRAW: dict[type, Callable[[Any, View], list[Path]]] = {
     board.Pips: draw_pips,
     board.HitGlyph: draw_hit_glyph,
     board.Bar: draw_bar,
+    board.Photo: draw_photo,
 }
 
 

@@ -32,7 +32,7 @@ import numpy as np
 import orjson
 
 from aimgeo.tables import Table
-from scenes.board import Board, Pane
+from scenes.board import Board, Pane, Photo
 from scenes.draw.display import Display, Slot, cloth
 from scenes.draw.kept import Kept
 from scenes.draw.paths import RGBA, Path
@@ -130,7 +130,10 @@ class Orders:
     def _part(self, kept: Kept, frame: int) -> bytes:
         slot = kept.slot
         if slot.element is not None:
-            return _paths(kept.shapes(frame), slot.clip_px)
+            shapes = kept.shapes(frame)
+            if isinstance(slot.element.shape, Photo):
+                return _photo(shapes)
+            return _paths(shapes, slot.clip_px)
         assert slot.pane is not None
         pixels = _Pixels(*(round(v) for v in slot.pane.rect_px))
         if slot.pane.background == "cloth":
@@ -262,6 +265,22 @@ def _packed(head: Any, body: bytes = b"") -> bytes:
 
 def _head(part: bytes) -> Any:
     return orjson.loads(part[4 : 4 + int.from_bytes(part[:4], "little")])
+
+
+def _photo(paths: Sequence[Path]) -> bytes:
+    """A picture of the author's own, as an image in its rectangle."""
+    from PIL import Image
+
+    if not paths or paths[0].picture is None:
+        return b""
+    found = paths[0].picture
+    alpha = np.maximum(found.rgba[..., 3:].astype(np.uint16), 1)
+    straight = np.concatenate([np.minimum(found.rgba[..., :3] * np.uint16(255) // alpha, 255), alpha], axis=-1)
+    file = io.BytesIO()
+    Image.fromarray(straight.astype(np.uint8)).save(file, format="PNG", compress_level=1)
+    (x, y), (high, wide) = found.at_px, found.rgba.shape[:2]
+    head = {"is": "cloth", "rect": (x, y, wide, high), "image": _share(_packed({"is": "image"}, file.getvalue()))}
+    return _packed(head)
 
 
 def _paths(paths: Sequence[Path], clip_px: tuple[float, float, float, float] | None) -> bytes:

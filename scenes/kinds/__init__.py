@@ -12,6 +12,7 @@ from scenes.kinds import (
     moving_eye,
     on_footage,
     over_the_top,
+    own_cards,
     players_eye,
     practice,
     quiz,
@@ -49,6 +50,8 @@ CLIP_KINDS: dict[str, Kind] = {
         cards.TITLE,
         cards.SECTION,
         summary_card.KIND,
+        own_cards.CARD,
+        own_cards.FILM,
     )
 }
 """Name to kind, in the order in which they are told."""

@@ -41,6 +41,7 @@ class Kind:
     is_secret: bool = False
     is_over_cuts: bool = False
     is_filmed: bool = False
+    is_film: bool = False
 
     def board(self, brief: Brief) -> Board:
         """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
