@@ -80,9 +80,8 @@ def saves(folder: Path) -> list[tuple[str, str, str]]:
     whole: list[float] = []
     first: list[float] = []
     rows = []
-    for source in sorted(COURSE.glob("*.yaml")):
-        path = folder / source.name
-        shutil.copy(source, path)
+    shutil.copytree(COURSE, folder / "course")
+    for path in sorted((folder / "course").glob("*.yaml")):
         data = path.read_bytes()
         session, clock = Session(path), _Clock()
         page = session.join(1, clock.hear)
@@ -103,7 +102,7 @@ def saves(folder: Path) -> list[tuple[str, str, str]]:
                 assert session.read is not None
                 assert not session.read.faults
                 first.append(clock.first_s)
-        rows.append(_row(f"save to orders, every clip of {source.stem}", first[before:], SAVE_BOUND_S))
+        rows.append(_row(f"save to orders, every clip of {path.stem}", first[before:], SAVE_BOUND_S))
     rows.append(_row("save to orders, every clip of the course", first, SAVE_BOUND_S))
     rows.append(_row("save to all that is told, every clip of the course", whole, WHOLE_BOUND_S))
     return rows

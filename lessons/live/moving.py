@@ -20,6 +20,7 @@ from aimgeo.methods.readings import judged_readings
 from aimgeo.shot import Shot, one_of_many, place_shot, solve_shot
 from aimgeo.spots import accepts, is_clear, longest_distances
 from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
+from aimgeo.units import INCH_MM
 from aimgeo.vectors import dot, left
 from lessons.answering.answer import answer
 from lessons.lesson.explain import Location
@@ -439,7 +440,7 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
     if window is not None:
         out.append(["Pocket’s window", shown(math.radians(window), "angle_rad")])
     for key, name in (("object_ball_mm", "Object ball at"), ("cue_ball_mm", "Cue ball at")):
-        out.append([name, "{:.1f}, {:.1f}".format(*(round(v, 1) + 0.0 for v in shot[key][:2])).replace("-", "−")])
+        out.append([name, _placed(shot[key], wording)])
     names = ground.words["names"]
     out.append(["Each method, taken literally"])
     for method, found in (told.get("methods") or {}).items():
@@ -448,11 +449,18 @@ def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
             continue
         for reading, one in found["readings"].items():
             name = f"{names[method].capitalize()}, {names.get(f'reading.{reading}', reading)}"
-            out.append([name, _missed(one["hit"], one["miss_mm"])])
-    return out + _own_rows(ground, held)
+            out.append([name, _missed(one["hit"], one["miss_mm"], wording)])
+    return out + _own_rows(ground, held, wording)
 
 
-def _own_rows(ground: Ground, held: Held) -> list[list[str]]:
+def _placed(at_mm: Sequence[float], wording: Wording) -> str:
+    """A place on the table: both numbers and their unit."""
+    a_unit, digits, unit = (INCH_MM, 2, "in") if wording.units == "in" else (1.0, 1, "mm")
+    x, y = (wording.decimal(v / a_unit, digits).replace("-", "−") for v in at_mm[:2])
+    return f"{x}, {y} {unit}"
+
+
+def _own_rows(ground: Ground, held: Held, wording: Wording) -> list[list[str]]:
     """What the lesson's own methods do, judged in the same way."""
     if not ground.own:
         return []
@@ -463,16 +471,15 @@ def _own_rows(ground: Ground, held: Held) -> list[list[str]]:
         found = judged_readings(frame, at, methods={name: own.method()})[name][READING].row(0)
         hit = bool(found.hit) if found.has_aim else None
         miss = float(found.miss_mm) if np.isfinite(found.miss_mm) else None
-        out.append([ground.words["names"][name].capitalize(), _missed(hit, miss)])
+        out.append([ground.words["names"][name].capitalize(), _missed(hit, miss, wording)])
     return out
 
 
-def _missed(hit: bool | None, miss_mm: float | None) -> str:
+def _missed(hit: bool | None, miss_mm: float | None, wording: Wording) -> str:
     """By how much a method's aim misses the target, in a few words."""
     if miss_mm is None:
         return {None: "no such aim", False: "misses the ball", True: "90° or more off"}[hit]
-    text = f"{round(miss_mm, 1):+.1f} mm".replace("-", "−")
-    return text.replace("+0.0", "0.0").replace("−0.0", "0.0")
+    return f"{wording.signed(miss_mm)} {'in' if wording.units == 'in' else 'mm'}".replace("-", "−")
 
 
 def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:

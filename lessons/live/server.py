@@ -123,8 +123,10 @@ class Server:
         path = self.session.path.resolve()
 
         def concerns(change: Change, name: str) -> bool:
-            is_sound = Path(name).suffix.lower() in ENDINGS
-            return is_sound or Path(name) == self.session.path or Path(name).name == path.name
+            return is_beside(name) or Path(name) == self.session.path or Path(name).name == path.name
+
+        def is_beside(name: str) -> bool:
+            return Path(name).suffix.lower() in ENDINGS or self.session.is_beside(Path(name))
 
         while True:
             try:
@@ -137,8 +139,10 @@ class Server:
                     rust_timeout=500,
                 )
                 async for found in changes:
-                    is_sound = any(Path(name).suffix.lower() in ENDINGS for _, name in found)
-                    self.desk.put(FILE, "file", self.session.again if is_sound else self.look)
+                    if any(is_beside(name) for _, name in found):
+                        self.desk.put(FILE, "beside", self.session.again)
+                    if any(not is_beside(name) for _, name in found):
+                        self.desk.put(FILE, "file", self.look)
             except (OSError, FileNotFoundError):
                 await asyncio.sleep(0.5)  # the folder itself is gone: look for it again
             else:
@@ -165,7 +169,8 @@ class Server:
                 await socket.close(REFUSED)
                 return
             sender = asyncio.create_task(line.run(socket))
-            self.desk.put(COMMAND, ("join", number), lambda: self._joined(number, line, first))
+            # before anything that it wishes, a text that was typed while the server was away above all
+            self.desk.put(FILE, ("join", number), lambda: self._joined(number, line, first))
             await self._wishes(socket, number, line)
         except (WebSocketDisconnect, TimeoutError, RuntimeError):
             with suppress(RuntimeError):

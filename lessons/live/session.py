@@ -183,8 +183,14 @@ class Session:
         self.take(data)
         return True
 
+    def is_beside(self, path: Path) -> bool:
+        """True for a file that the lesson reads beside its own: methods, as the last good state names them."""
+        lesson = self.good.lesson if self.good else None
+        named = lesson.keys.methods_files if lesson is not None else ()
+        return any(path == (self.path.parent / name).resolve() for name in named)
+
     def again(self) -> None:
-        """Plan once more what the text says: a recording beside it has changed."""
+        """Plan once more what the text says: a file beside it has changed."""
         text = self.draft if self.draft is not None else self.file
         if text is not None:
             self.take(text)
@@ -310,8 +316,15 @@ class Session:
         return packed(told)
 
     def _faults(self, read: Read) -> list[dict[str, Any]]:
+        own = self.path.as_posix()
         return [
-            {"line": f.place.line, "column": f.place.column, "sentence": f.sentence} for f in read.faults[:100]
+            {
+                "line": f.place.line,
+                "column": f.place.column,
+                "sentence": f.sentence,
+                "file": Path(f.place.file).name if f.place.file != own else None,
+            }
+            for f in read.faults[:100]
         ]
 
     def _clip_told(self, read: Read, clip: PlannedClip) -> dict[str, Any]:

@@ -180,7 +180,7 @@ def place(
     return _placed(wanted, obstacles, tuple(zones), tuple(placed), spacing, later)
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=512)
 def _placed(
     wanted: Wanted,
     obstacles: Obstacles,

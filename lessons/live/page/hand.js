@@ -4,8 +4,8 @@
 const $ = (id) => document.getElementById(id);
 const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const SAY_MS = 500, REST_MS = 150;
-// names stand above and below by turns, so that those of neighbours keep clear of each other
-const BELOW = new Set(["object_ball", "eye"]);
+// a name stands on the far side of its neighbour, so that the two keep clear of each other
+const NEIGHBOUR = { cue_ball: "object_ball", object_ball: "cue_ball", eye: "cue_ball", target: "object_ball" };
 
 function made(kind, text, name) {
   const element = document.createElement(kind);
@@ -127,6 +127,7 @@ export class Hand {
   place({ grips, board }) {
     const [wide, high] = board;
     // while the eye's picture fills the screen there is nothing to take hold of; the arrows move what was chosen
+    const height = Object.fromEntries(grips.map(({ id, at_px: at }) => [id, at?.[1]]));
     this.layer.hidden = grips.every(({ at_px: at }) => !at);
     if (this.layer.hidden) return;
     for (const { id, name, value, at_px: at } of grips) {
@@ -141,7 +142,7 @@ export class Hand {
         this.grips.set(id, grip);
         this.layer.append(grip);
       }
-      grip.classList.toggle("below", BELOW.has(id));
+      grip.classList.toggle("below", height[id] >= height[NEIGHBOUR[id]]);
       grip.setAttribute("aria-label", `${name}, ${value}`);
       grip.setAttribute("aria-pressed", String(this.picked === id));
       grip.style.left = `${(at[0] / wide) * 100}%`;

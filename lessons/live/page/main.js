@@ -122,7 +122,7 @@ class Page {
     const faults = message.faults ?? [];
     const told = message.is_missing
       ? `${message.file} is not there or empty; waiting for it.`
-      : faults.length ? `${message.file}:${faults[0].line}:${faults[0].column}  ${faults[0].sentence}` : "";
+      : faults.length ? `${faults[0].file ?? message.file}:${faults[0].line}:${faults[0].column}  ${faults[0].sentence}` : "";
     if ($("faults").textContent !== told) $("faults").textContent = told;
     $("good").textContent = told && message.shown_at ? `The picture is that of ${clock(message.shown_at)}, before this.` : "";
     $("next-fault").hidden = !faults.length;
@@ -161,7 +161,10 @@ class Page {
   room() {
     if (document.fullscreenElement === $("stage")) return innerHeight;
     if (this.mode === "hand") return innerWidth <= 760 ? innerHeight * 0.66 : Math.max(innerHeight - 250, 380);
-    return innerWidth <= 760 ? innerHeight * 0.52 : Math.max(innerHeight - 380, innerHeight * 0.42);
+    if (innerWidth <= 760) return innerHeight * 0.52;
+    // what stands above and below; words that take a line more scroll rather than make the picture smaller
+    const others = document.querySelector("header").offsetHeight + 318 + ($("sound").hidden ? 0 : 36);
+    return Math.max(innerHeight - others, innerHeight * 0.42);
   }
 
   // the screen as large as its place allows, in the board's shape

@@ -40,7 +40,7 @@ export class Strip {
     if (focused >= 0) steps[Math.min(focused, steps.length - 1)]?.focus();
     $("seek").max = String(clip.frames - 1);
     this.sound = this.sound?.key === clip.key ? this.sound : null;
-    if (!this.sound) $("sound").hidden = true;
+    if (!clip.has_sound) $("sound").hidden = true;
     if (clip.has_sound && !this.sound) this.page.wish({ do: "sound", clip: clip.clip });
     this.tell();
     if (wasPlaying && !isOther) this.start();
@@ -112,6 +112,7 @@ export class Strip {
   outline(heights) {
     const canvas = $("sound"), ctx = canvas.getContext("2d"), half = canvas.height / 2;
     canvas.hidden = false;
+    this.page.fit();
     canvas.width = heights.length;
     ctx.fillStyle = getComputedStyle(canvas).color;
     heights.forEach((height, x) => ctx.fillRect(x, half - height * half, 1, Math.max(2 * height * half, 1)));

@@ -9,7 +9,7 @@ function lines(text) {
 
 export class Words {
   constructor(page) {
-    Object.assign(this, { page, editor: null, isOpen: false, isOwn: false, fault: -1, schema: null, waits: null });
+    Object.assign(this, { page, editor: null, isOpen: false, isOwn: false, sent: null, fault: -1, schema: null, waits: null });
     $("text-save").addEventListener("click", () => this.save());
   }
 
@@ -20,14 +20,15 @@ export class Words {
     const faults = message.faults ?? [];
     this.fault = Math.min(this.fault, faults.length - 1);
     if (this.editor) {
-      // what is being typed is newer than what was read
-      if (!this.isOwn || !message.is_draft) {
-        if (!this.waiting()) {
-          this.editor.take(lines(message.text ?? ""));
-          this.isOwn = Boolean(message.is_draft);
-        }
+      // what is being typed, or is on its way, is newer than what was read
+      const text = lines(message.text ?? "");
+      if (text === this.sent) this.sent = null;
+      const isOlder = this.waiting() || this.sent !== null || (this.isOwn && message.is_draft);
+      if (!isOlder) {
+        this.editor.take(text);
+        this.isOwn = Boolean(message.is_draft);
       }
-      this.editor.faults(faults);
+      this.editor.faults(faults.filter(({ file }) => !file));
     }
     this.tell();
   }
@@ -105,7 +106,8 @@ export class Words {
     const faults = this.message?.faults ?? [];
     if (!faults.length) return;
     this.fault = (this.fault + 1) % faults.length;
-    const { line, column } = faults[this.fault];
+    const { line, column, file, sentence } = faults[this.fault];
+    if (file) return this.page.say(`${file}:${line}:${column}  ${sentence} It stands in that file, which is not open here.`);
     this.open();
     this.toLine(line, column);
   }
@@ -126,7 +128,8 @@ export class Words {
   send() {
     clearTimeout(this.waits);
     this.waits = null;
-    return this.page.wish({ do: "draft", text: this.editor.text() });
+    const text = this.editor.text();
+    if (this.page.wish({ do: "draft", text })) this.sent = text;
   }
 
   save() {
@@ -137,11 +140,14 @@ export class Words {
 
   // the line was down: what was typed is told again
   again() {
+    this.sent = null;
     if (this.editor && this.isOwn) this.send();
   }
 
   outside(keeps) {
     this.page.wish({ do: "outside", keeps });
-    if (!keeps) this.isOwn = false;
+    if (keeps) return;
+    this.isOwn = false;
+    this.sent = null;
   }
 }

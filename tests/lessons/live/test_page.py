@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import time
 import wave
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +18,7 @@ from PIL import Image
 from aimgeo.asking.solve import answer
 from lessons.lesson.model import load, loads
 from lessons.live.moving import Ground
+from lessons.live.server import Server
 from lessons.planning.plan import plan
 from scenes.draw.picture import picture
 from scenes.kinds import CLIP_KINDS
@@ -119,7 +121,7 @@ def is_as_solved(live: Live, shown: Shown) -> None:
         last = 10.0 ** -len(number.partition(".")[2])
         assert abs(float(number) - told[key]) <= last / 2 + 1e-9  # to the last digit shown
     x, y = (round(v, 1) + 0.0 for v in told["cue_ball_mm"][:2])
-    assert numbers["Cue ball at"] == f"{x:.1f}, {y:.1f}".replace("-", "−")
+    assert numbers["Cue ball at"] == f"{x:.1f}, {y:.1f} mm".replace("-", "−")
 
 
 # ------------------------------------------------------------------ the clip
@@ -530,6 +532,31 @@ def test_what_is_typed_is_shown_before_it_is_saved(shown: Shown, live: Live) -> 
     assert live.path.read_text("utf-8") == LESSON.replace("title: Monday", "title: On Monday")
 
 
+def test_what_is_typed_while_the_server_is_away_is_shown_when_it_is_there_again(
+    context: Any, lesson: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    live = Live(lesson)
+    shown = Shown(context, live)
+    shown.tab.keyboard.press("e")
+    shown.until("page.words.editor !== null")
+    live.stop()
+    shown.until("!document.getElementById('state').hidden")
+    shown.tab.evaluate("() => page.words.editor.to(2, 8)")
+    shown.tab.keyboard.type("Away ")
+    # a server that is still busy with the file when the page comes back
+    look = Server.look
+
+    def slowly(self: Server, is_last: bool = False) -> None:
+        time.sleep(1.0)
+        look(self, is_last)
+
+    monkeypatch.setattr(Server, "look", slowly)
+    again = Live(lesson, live.port)
+    shown.until("page.lesson.is_draft && page.lesson.title === 'Away Monday, half-ball hits'")
+    assert shown.is_true("page.words.editor.text().includes('title: Away Monday')")
+    again.stop()
+
+
 def test_keys_are_offered_from_the_schema(shown: Shown) -> None:
     shown.tab.keyboard.press("e")
     shown.until("page.words.editor !== null && page.words.schema !== null")
@@ -594,6 +621,23 @@ def test_nothing_serious_for_who_sees_hears_or_moves_otherwise(
         assert shown.said == []
     finally:
         context.close()
+
+
+@pytest.mark.parametrize(
+    "title", ["Short", "A title that is so long that it does not stand beside the buttons any more, at all"]
+)
+def test_the_picture_is_seen_whole_whatever_stands_above_and_below(shown: Shown, live: Live, title: str) -> None:
+    live.path.write_text(LESSON.replace("Monday, half-ball hits", title) + "cutz: 1\n", encoding="utf-8")
+    shown.until("document.getElementById('faults').textContent !== ''")
+    live.path.write_text(LESSON.replace("Monday, half-ball hits", title), encoding="utf-8")
+    shown.until(f"document.title.startsWith({title!r})")
+    for width, height in ((1400, 900), (1366, 768), (1200, 700), (1000, 800), (360, 740)):
+        shown.tab.set_viewport_size({"width": width, "height": height})
+        shown.until(
+            "(([a, b]) => a.height > 100 && a.top >= b.top - 0.5 && a.bottom <= b.bottom + 0.5"
+            " && a.left >= b.left - 0.5 && a.right <= b.right + 0.5)"
+            "(['screen', 'stage'].map((id) => document.getElementById(id).getBoundingClientRect()))"
+        )
 
 
 @pytest.mark.parametrize("mode", ["clip", "hand"])

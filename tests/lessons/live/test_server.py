@@ -236,6 +236,37 @@ def test_two_pages_each_stay_where_they_are(live: Live, wire: Wire) -> None:
     other.close()
 
 
+def test_a_file_of_methods_beside_the_lesson_is_watched_and_its_faults_bear_its_name(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "own").mkdir()
+    ways = tmp_path / "own" / "ways.yaml"
+    text = (
+        "own_methods:\n  past-it:\n    points:\n"
+        "      mark: {from: ghost_centre, toward: object_centre, by: 0.2 ball}\n"
+        "    aim: {from: cue_centre, through: mark}\n    steps:\n      - {show: mark, title: Look at it}\n"
+    )
+    ways.write_text(text)
+    path = tmp_path / "monday.yaml"
+    path.write_text(
+        "title: A\nmethods_files: own/ways.yaml\noutput: {size: 320x180, rate: 24}\nclips:\n"
+        "  - {kind: build-up, methods: past-it, cuts: 1/2, sides: left, distances: near}\n"
+    )
+    live = Live(path)
+    wire = live.page(size_px=[320, 180])
+    wire.next("frame")
+    ways.write_text(text.replace("0.2 ball", "0.3 ball"))
+    wire.next("frame", lambda head: head["why"] == "save")
+    ways.write_text(text.replace("toward:", "towards:"))
+    told = wire.next("lesson", lambda head: bool(head.get("faults")))
+    assert told["faults"][0]["file"] == "ways.yaml"
+    assert told["faults"][0]["line"] == 4
+    ways.write_text(text)
+    wire.next("lesson", lambda head: not head["faults"])
+    wire.close()
+    live.stop()
+
+
 def test_a_comment_changes_no_key_and_a_distance_those_that_show_it(live: Live, wire: Wire) -> None:
     def keys() -> dict[str, str]:
         told = next(head for head in reversed(wire.heard) if head["is"] == "lesson" and head.get("clips"))

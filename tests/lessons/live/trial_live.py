@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import random
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -166,6 +167,7 @@ def test_five_seconds_of_playing_keep_time(browser: Any, tmp_path: Path) -> None
 def test_every_kind_is_drawn_as_it_is_filmed(browser: Any, tmp_path: Path, size: tuple[int, int]) -> None:
     """At least 95 % of the pixels within 2 levels, 97 % within 8, mean below 1."""
     seen: set[str] = set()
+    shutil.copytree(COURSE / "own", tmp_path / "own")
     for source in sorted(COURSE.glob("*.yaml")):
         edit = Edit(("output", "size"), f"{size[0]}x{size[1]}")
         text = changed(source.read_bytes(), [edit], source.name).decode()
