@@ -14,13 +14,14 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import orjson
 from pydantic import TypeAdapter, ValidationError
 
 from lessons.planning.lengths import shows
 from lessons.planning.planned import PlannedClip
-from lessons.rendering.manifest import Clip, Inside, Manifest, ManifestError, Name, Rate, as_json
+from lessons.rendering.manifest import Clip, Inside, Manifest, ManifestError, Name, Rate, Step, as_json
 from scenes.files import part_path, write_whole
 
 FOLDER = "deliveries"
@@ -124,6 +125,7 @@ class Delivery:
 
 
 _DELIVERY = TypeAdapter(Delivery)
+_Step = TypeVar("_Step", StepDelivered, Step)
 
 
 # ------------------------------------------------------------------ on the disk
@@ -280,23 +282,48 @@ def _same_clips(
 
 
 def _steps(clip: Clip, of: str, old: tuple[StepDelivered, ...]) -> tuple[StepDelivered, ...]:
-    """The steps; one that was renamed is known by standing between the same neighbours."""
-    identities: Mapping[str, str] = {step.name: step.identity for step in old}
-    gone = [s for s in old if s.name not in {step.name for step in clip.steps}]
-    added = [s for s in clip.steps if s.name not in identities]
-    if len(gone) == len(added) and len(old) == len(clip.steps):
-        places = {step.name: k for k, step in enumerate(clip.steps)}
-        pairs = [(was, now) for was, now in zip(gone, added, strict=True) if old[places[now.name]] is was]
-        identities = {**identities, **{now.name: was.identity for was, now in pairs}}
+    """The steps, those that were there before under the identities that they had."""
+    same = _same_steps(old, clip.steps)
     taken = {step.identity for step in old}
     steps = []
     for step in clip.steps:
-        identity = identities.get(step.name) or _unused(f"{of}.{_short(step.name)[:6]}", taken)
+        identity = same.get(step.name) or _unused(f"{of}.{_short(step.name)[:6]}", taken)
         taken.add(identity)
         first, end = step.first_frame - clip.handle_frames, step.end_frame - clip.handle_frames
         words = {"": step.narration, **step.translations}
         steps.append(StepDelivered(identity, step.name, first, end, words))
     return tuple(steps)
+
+
+def _same_steps(old: Sequence[StepDelivered], new: Sequence[Step]) -> dict[str, str]:
+    """The earlier identity of each step that was there, by its name of now.
+
+    A step that was renamed stands after the same step as before, and has its words or its length still.
+    """
+    names = {step.name for step in old} & {step.name for step in new}
+    same = {step.name: step.identity for step in old if step.name in names}
+    gone, added = _after(old, names), _after(new, names)
+    for behind, steps in added.items():
+        left = list(gone.get(behind, ()))
+        for step in steps:
+            said = [one for one in left if step.narration and one.words.get("") == step.narration]
+            long = [one for one in left if one.frames == step.end_frame - step.first_frame]
+            if found := [*said, *long]:
+                same[step.name] = found[0].identity
+                left.remove(found[0])
+    return same
+
+
+def _after(steps: Iterable[_Step], names: Container[str]) -> dict[str, list[_Step]]:
+    """Those steps that have none of these names, by the last one before them that has."""
+    found: dict[str, list[_Step]] = {}
+    behind = ""
+    for step in steps:
+        if step.name in names:
+            behind = step.name
+        else:
+            found.setdefault(behind, []).append(step)
+    return found
 
 
 def _short(text: str) -> str:

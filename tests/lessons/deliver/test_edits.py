@@ -105,7 +105,11 @@ class Author:
 
     def add_step(self) -> str:
         steps = self.random.choice(self.films).steps
-        steps.insert(self.random.randrange(len(steps) + 1), self.step())
+        step = self.step()
+        step.frames += (
+            1  # like no other: what takes the place of a step that goes is another one
+        )
+        steps.insert(self.random.randrange(len(steps) + 1), step)
         return "add step"
 
     def remove_step(self) -> str:
@@ -318,7 +322,7 @@ def check_conformed(before: Any, after: Any, old: list[Film], now: list[Film]) -
     return looked
 
 
-@pytest.mark.parametrize("seed", range(max(1, EDITS // 25)))
+@pytest.mark.parametrize("seed", range(-(-EDITS // 25)))
 def test_after_any_edits_the_list_says_what_differs_and_a_cut_timeline_conforms(
     seed: int, tmp_path: Path, stock: SimpleNamespace
 ) -> None:
