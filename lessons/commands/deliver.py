@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import click
 
 from lessons.deliver import DELIVERIES, OwnWishes, Wishes, review_page
 from lessons.deliver.changes import Log, clear_leftovers, compared, files_by_clip, summary, write_changes
 from lessons.deliver.conform import conform as conform_timeline
+from lessons.deliver.course import deliver_course
 from lessons.deliver.footage import Footage, disagreements, read_footage
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import Lesson, load
+from lessons.lesson.model import Lesson, load, with_output
 from lessons.lesson.own import own_words
 from lessons.planning.accuracy import accuracy
 from lessons.planning.lengths import Lengths, known, lengths_path, read_lengths, shows, write_lengths
@@ -108,8 +108,13 @@ def command(
     if len(course) > 1:
         with locked(out):
             sweep(out)
-            page = review_page.deliver_course(out, course)
+            page = review_page.deliver_course(out, [(footage, wished.accuracy) for footage, wished in course])
+            whole = deliver_course(out, course)
         click.echo(f"A review page for {len(course)} lessons: {page}.")
+        if whole.files:
+            click.echo(f"One timeline of them with chapters: {whole.files[0]} and {len(whole.files) - 1} more.")
+        for warning in whole.warnings:
+            click.echo(f"warning: {warning}", err=True)
     sys.exit(0 if len(course) == len(done) else 1)
 
 
@@ -125,7 +130,7 @@ def own_wishes(lesson: Lesson, made: Plan) -> OwnWishes:
 OF_THE_LESSON = ("shot", "subject", "words", "timing", "theme", "sound")
 """The parts of a clip's key that a lesson decides; the rest is the machine's."""
 
-Delivered = tuple[Footage, Sequence[Mapping[str, Any]]]
+Delivered = tuple[Footage, Wishes]
 
 
 def _verdicts(lists: Sequence[Path]) -> tuple[Verdict, ...] | None:
@@ -148,7 +153,7 @@ def _deliver(
     edited: Path | None,
     verdicts: Sequence[Verdict] | None,
 ) -> Delivered | None:
-    """Write what goes with a lesson: its footage and accuracy rows, or None when it can't be, which is told."""
+    """Write what goes with a lesson: its footage and what was wished; None when it can't be, which is told."""
     try:
         loaded = load(path)
         folder = out / loaded.identity if is_one_of_many else folder_of(out, loaded.identity)
@@ -156,7 +161,8 @@ def _deliver(
         made = plan(loaded, language=footage.language)
         if not has_frame(made, footage):
             drafted = plan(loaded, draft=True, language=footage.language)
-            made = drafted if has_frame(drafted, footage) else made
+            asked = plan(with_output_of(loaded, footage), language=footage.language)
+            made = next((one for one in (drafted, asked) if has_frame(one, footage)), made)
         if footage.identity != made.identity:
             raise ManifestError(
                 f"{footage.folder}: these are the clips of lesson '{footage.identity}', not '{made.identity}'; "
@@ -199,7 +205,7 @@ def _deliver(
     click.echo(f"All of it is in {folder}.")
     for warning in warnings:
         click.echo(f"warning: {warning}", err=True)
-    return everything, wishes.accuracy
+    return footage, wishes
 
 
 def has_frame(made: Plan, footage: Footage) -> bool:
@@ -207,6 +213,12 @@ def has_frame(made: Plan, footage: Footage) -> bool:
     frames = {(clip.width_px, clip.height_px, clip.rate) for clip in footage.clips}
     outputs = {clip.brief.output for clip in made.clips}
     return frames <= {(o.width_px, o.height_px, Fraction(*o.rate)) for o in outputs}
+
+
+def with_output_of(lesson: Lesson, footage: Footage) -> Lesson:
+    """The lesson at the size and rate of its clips, which `render --size --rate` may have given them."""
+    clip = next((clip for clip in footage.clips if clip.kind != "on-footage"), footage.clips[0])
+    return with_output(lesson, (clip.width_px, clip.height_px), (clip.rate.numerator, clip.rate.denominator))
 
 
 def folder_of(out: Path, identity: str) -> Path:

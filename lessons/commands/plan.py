@@ -10,9 +10,10 @@ import click
 
 from aimgeo.construct import Quantity
 from aimgeo.units import written
+from lessons.commands.frames import RATE, SIZE
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import load
+from lessons.lesson.model import load, with_output
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import Wording
 from lessons.planning.plan import plan
@@ -25,10 +26,20 @@ from lessons.rendering.pace import Pace, read_pace
 @click.option(
     "--only", multiple=True, metavar="PATTERN", help="Clips whose name fits, such as 'ghost-ball_*_left_*'."
 )
+@SIZE
+@RATE
 @click.option("--draft", is_flag=True, help="As render --draft would make it: small and quick.")
 @click.option("--out", type=click.Path(path_type=Path), help="The folder of the clips: say why each will render.")
 @click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
-def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: Path | None, verify: bool) -> None:
+def command(
+    lessons: tuple[Path, ...],
+    only: tuple[str, ...],
+    size: tuple[int, int] | None,
+    rate: tuple[int, int] | None,
+    draft: bool,
+    out: Path | None,
+    verify: bool,
+) -> None:
     """List the clips of lessons: name, shot, frames and duration; and what can't be shown, and why.
 
     Several lessons have a folder each inside the one named, by their identity, as render makes them.
@@ -36,7 +47,7 @@ def command(lessons: tuple[Path, ...], only: tuple[str, ...], draft: bool, out: 
     plans, is_faulty = [], False
     for path in lesson_files(lessons):
         try:
-            plans.append(plan(load(path), draft=draft))
+            plans.append(plan(with_output(load(path), size, rate), draft=draft))
         except LessonError as error:
             is_faulty = True
             click.echo(error.told(), err=True)

@@ -13,9 +13,10 @@ from typing import Any
 
 import click
 
+from lessons.commands.frames import RATE, SIZE
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import load
+from lessons.lesson.model import load, with_output
 from lessons.lesson.timing import clock
 from lessons.lesson.wording import LANGUAGES
 from lessons.planning.plan import plan
@@ -49,6 +50,8 @@ Watch = Callable[[Report | Sequence[Task]], None]
 )
 @click.option("--draft", is_flag=True, help="Small and quick, to look at.")
 @click.option("--form", type=click.Choice(CHOSEN_FORMS), help="The files' form, in place of the lesson's.")
+@SIZE
+@RATE
 @click.option("--workers", type=click.IntRange(1), help="Worker processes; by default one for each processor.")
 @click.option("--cluster", metavar="ADDRESS", help="Draw on the workers of this Dask scheduler.")
 @click.option("--prune", is_flag=True, help="Remove clips in the folder that the lesson no longer has.")
@@ -63,6 +66,8 @@ def command(
     redo: tuple[Path, ...],
     draft: bool,
     form: str | None,
+    size: tuple[int, int] | None,
+    rate: tuple[int, int] | None,
     language: str | None,
     workers: int | None,
     cluster: str | None,
@@ -78,7 +83,7 @@ def command(
     aimgeo render cuts.yaml --out clips/cuts --draft
     aimgeo render lessons/ --out clips
     """
-    plans = _plans(lesson_files(lessons), draft, language)
+    plans = _plans(lesson_files(lessons), draft, language, size, rate)
     targets = [Target(one, out if len(plans) == 1 else out / one.identity) for one in plans]
     _check_only(only, plans)
     only += _to_redo(redo, targets)
@@ -110,11 +115,17 @@ def _drawing_on(cluster: str | None) -> Draw:
     return lambda tasks, _: draw_on_cluster(tasks, cluster)
 
 
-def _plans(files: Sequence[Path], draft: bool, language: str | None) -> list[Plan]:
+def _plans(
+    files: Sequence[Path],
+    draft: bool,
+    language: str | None,
+    size: tuple[int, int] | None,
+    rate: tuple[int, int] | None,
+) -> list[Plan]:
     plans, faults = [], []
     for path in files:
         try:
-            plans.append(plan(load(path), draft=draft, language=language))
+            plans.append(plan(with_output(load(path), size, rate), draft=draft, language=language))
         except LessonError as error:
             faults.append(error.told())
     if faults:

@@ -9,6 +9,7 @@ from pathlib import Path
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound, rate_text
+from lessons.deliver.lists import chapter_list
 from lessons.deliver.timecode import Timecode, source_of, timecode_of
 from lessons.deliver.writing import write_text
 from lessons.rendering.deliveries import StepChange, recorded
@@ -26,11 +27,13 @@ def edl_lines(
     with_sound: frozenset[str],
     reels: Mapping[str, str],
     changed: Mapping[str, tuple[StepChange, ...]],
+    chapters: Mapping[int, str],
 ) -> Iterator[str]:
     """The lines of one list. `placed`: each clip with its first frame on the timeline.
 
     `reels` and `changed` are by the clip's name: its reel, and what is new in it since the delivery before.
-    A source is counted as its file does, the timeline as `timecode` says.
+    `chapters` are by the frame on the timeline at which they start. A source is counted as its file does, the
+    timeline as `timecode` says.
     """
     yield f"TITLE: {_ascii(title)[:70]}"
     yield f"FCM: {'DROP FRAME' if timecode.drop else 'NON-DROP FRAME'}"
@@ -50,6 +53,8 @@ def edl_lines(
                 f"* NOTE: {rate_text(timecode.rate)} FRAMES A SECOND. CMX 3600 KNOWS NO SUCH TIMECODE; "
                 f"FRAMES ARE COUNTED 00 TO {timecode.count - 1}."
             )
+        if at in chapters:
+            yield f"* LOC: {timecode.name(start)} GREEN   {_ascii(chapters[at])[:MOST_SAID]}"
         for step in clip.steps:
             yield f"* LOC: {timecode.name(start + step.first_frame - first)} CYAN    {_ascii(step.name)}"
         for change in changed.get(clip.name, ()):
@@ -71,13 +76,14 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     changed = {clip.name: found.get(clip.identity, ()) for clip in delivery.clips}
     reels = footage.reels(delivery)
     spoken = frozenset(clip.name for clip in footage.clips if has_sound(footage.path(clip)))
+    chapters = dict(chapter_list(footage, wishes))
     files = []
     placed = list(footage.starts())
+    told = (timecode, spoken, reels, changed, chapters)
     for k, first in enumerate(range(0, len(placed), MOST_EVENTS), 1):
         name = footage.identity + (f"_{k}" if k > 1 else "") + ".edl"
         # the form's own line end, which every reader of it accepts
-        text = "\r\n".join(
-            [*edl_lines(footage.title, placed[first : first + MOST_EVENTS], timecode, spoken, reels, changed), ""]
-        )
+        part = placed[first : first + MOST_EVENTS]
+        text = "\r\n".join([*edl_lines(footage.title, part, *told), ""])
         files.append(write_text(footage.folder / name, text))
     return Delivered(tuple(files))

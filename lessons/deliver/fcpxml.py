@@ -14,6 +14,7 @@ from xml.etree import ElementTree as ET
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
+from lessons.deliver.lists import chapter_list
 from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import write_text
 from lessons.planning.sound import RATES
@@ -60,6 +61,7 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
         duration=seconds(footage.frames, rate), tcStart=seconds(timecode.start_frame, rate), tcFormat=form,
     )  # fmt: skip
     spine = ET.SubElement(sequence, "spine")
+    chapters = dict(chapter_list(footage, wishes))
     for k, (at, clip) in enumerate(footage.starts(), 1):
         told, source = known[clip.name], source_of(clip, timecode).first_frame
         size = formats[clip.width_px, clip.height_px]
@@ -80,6 +82,9 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
             start=seconds(source + clip.handle_frames, rate), duration=seconds(clip.used_frames, rate),
             format=size, tcFormat=form,
         )  # fmt: skip
+        if at in chapters:
+            start = seconds(source + clip.handle_frames, rate)
+            ET.SubElement(laid, "chapter-marker", start=start, duration=seconds(1, rate), value=chapters[at])
         for step in clip.steps:
             said = {"note": step.narration} if step.narration else {}
             start = seconds(source + step.first_frame, rate)

@@ -11,6 +11,7 @@ from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
+from lessons.deliver.lists import chapter_list
 from lessons.deliver.proxies import proxy_file
 from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import whole_file, write_text
@@ -100,6 +101,15 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
     pictures.extend(laid(clip, is_picture=True) for clip in footage.clips)
     timeline.tracks.append(pictures)
 
+    for at, title in chapter_list(footage, wishes):
+        timeline.tracks.markers.append(
+            otio.schema.Marker(
+                name=title,
+                marked_range=span(at, 1),
+                color=otio.schema.MarkerColor.GREEN,
+                metadata={"aimgeo": {"chapter": title}},
+            )
+        )
     if any(has_sound(footage.path(clip)) for clip in footage.clips):
         sound = otio.schema.Track("Narration", kind=otio.schema.TrackKind.Audio)
         for clip in footage.clips:

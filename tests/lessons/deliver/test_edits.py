@@ -106,9 +106,7 @@ class Author:
     def add_step(self) -> str:
         steps = self.random.choice(self.films).steps
         step = self.step()
-        step.frames += (
-            1  # like no other: what takes the place of a step that goes is another one
-        )
+        step.frames += 1  # like no other: what takes the place of a step that goes is another one
         steps.insert(self.random.randrange(len(steps) + 1), step)
         return "add step"
 

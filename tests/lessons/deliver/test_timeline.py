@@ -63,6 +63,8 @@ def read_edl(text: str, count: int) -> tuple[str, bool, list[Event], list[str]]:
             assert not notes or len(events) > 0  # readers take nothing but title and FCM before the first event
             a, b, c, d = (frame_of(m[k], count, drop) for k in (4, 5, 6, 7))
             events.append(Event(m[2], m[3], (a, b, c, d), "", []))
+        elif m := re.fullmatch(rf"\* LOC: {clock} GREEN   .+", line):
+            assert frame_of(m[1], count, drop) == events[-1].frames[2]  # a chapter starts with its clip
         elif m := re.fullmatch(r"\* FROM CLIP NAME: (.+)", line):
             events[-1] = events[-1]._replace(file=m[1])
         elif m := re.fullmatch(rf"\* LOC: {clock} CYAN    (.*)", line):
