@@ -15,6 +15,7 @@ from lessons.deliver.changes import Log, clear_leftovers, compared, files_by_cli
 from lessons.deliver.conform import conform as conform_timeline
 from lessons.deliver.course import deliver_course
 from lessons.deliver.footage import Footage, disagreements, read_footage
+from lessons.deliver.student import deliver_student
 from lessons.deliver.timecode import Timecode, timecode_of
 from lessons.files import lesson_files
 from lessons.lesson.faults import LessonError
@@ -46,6 +47,11 @@ from scenes.files import whole_name
     "--proxies", is_flag=True, help="Also write small films of the same names, frames and timecode, to cut with."
 )
 @click.option("--burn-captions", "burned", is_flag=True, help="Also write the clips with captions in the picture.")
+@click.option(
+    "--student",
+    is_flag=True,
+    help="Also write a folder for students: films, captions, sheets, and a page that plays them without the net.",
+)
 @click.option("--metadata", is_flag=True, help="Also write an XMP file beside each clip, for an editor's bins.")
 @click.option(
     "--loudness",
@@ -84,6 +90,7 @@ def command(
     absolute: bool,
     proxies: bool,
     burned: bool,
+    student: bool,
     metadata: bool,
     lufs: float | None,
     since: int | None,
@@ -105,17 +112,38 @@ def command(
     verdicts = _verdicts(fine)
     done = [_deliver(path, out, len(files) > 1, wishes, since, conform, verdicts) for path in files]
     course = [lesson for lesson in done if lesson is not None]
+    if len(course) > 1 or (course and student):
+        try:
+            with locked(out):
+                sweep(out)
+                for warning in _for_all(out, course, student):
+                    click.echo(f"warning: {warning}", err=True)
+        except FolderError as error:
+            raise click.ClickException(str(error)) from None
+        except OSError as error:
+            raise click.ClickException(_no_room(error, out)) from None
+    sys.exit(0 if len(course) == len(done) else 1)
+
+
+def _for_all(out: Path, course: Sequence[Delivered], student: bool) -> Iterator[str]:
+    """Write what lessons have together; sentences about what deserves a second look."""
     if len(course) > 1:
-        with locked(out):
-            sweep(out)
-            page = review_page.deliver_course(out, [(footage, wished.accuracy) for footage, wished in course])
-            whole = deliver_course(out, course)
+        page = review_page.deliver_course(out, [(footage, wished.accuracy) for footage, wished in course])
         click.echo(f"A review page for {len(course)} lessons: {page}.")
+        whole = deliver_course(out, course)
         if whole.files:
             click.echo(f"One timeline of them with chapters: {whole.files[0]} and {len(whole.files) - 1} more.")
-        for warning in whole.warnings:
-            click.echo(f"warning: {warning}", err=True)
-    sys.exit(0 if len(course) == len(done) else 1)
+        yield from whole.warnings
+    if student:
+        package = deliver_student(out, course)
+        if package.files:
+            click.echo(f"For students: {package.files[0]} and {len(package.files) - 1} files more.")
+        yield from package.warnings
+
+
+def _no_room(error: OSError, out: Path) -> str:
+    reason = (error.strerror or str(error)).lower()
+    return f"{whole_name(str(error.filename or out))}: cannot be written: {reason}; make room or access."
 
 
 def own_wishes(lesson: Lesson, made: Plan) -> OwnWishes:
@@ -196,11 +224,7 @@ def _deliver(
         click.echo(error.told() if isinstance(error, LessonError) else str(error), err=True)
         return None
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        click.echo(
-            f"{whole_name(str(error.filename or out))}: cannot be written: {reason}; make room or access.",
-            err=True,
-        )
+        click.echo(_no_room(error, out), err=True)
         return None
     click.echo(f"All of it is in {folder}.")
     for warning in warnings:

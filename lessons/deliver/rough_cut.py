@@ -40,12 +40,17 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     reason = why_not(footage)
     if reason:
         return Delivered((), (reason,))
-    path = footage.folder / (footage.identity + Path(footage.clips[0].file).suffix)
-    if path in {footage.path(clip) for clip in footage.clips}:
-        path = path.with_stem(f"{path.stem}_rough-cut")
+    path = cut_path(footage)
     with whole_file(path) as part:
         join(footage, part, path.suffix.removeprefix("."), wishes)
     return Delivered((path,))
+
+
+def cut_path(footage: Footage) -> Path:
+    """Where the rough cut lies."""
+    path = footage.folder / (footage.identity + Path(footage.clips[0].file).suffix)
+    taken = path in {footage.path(clip) for clip in footage.clips}
+    return path.with_stem(f"{path.stem}_rough-cut") if taken else path
 
 
 def why_not(footage: Footage) -> str | None:

@@ -27,7 +27,8 @@ RECORD = ".aimgeo.jsonl"
 EXTENSIONS = {form.extension for form in FORMS.values()}
 
 DELIVERED_FOLDERS = (
-    "captioned", "captions", "deliveries", "frames", "pictures", "previews", "proxies", "sheets", "sound",
+    "captioned", "captions", "deliveries", "frames", "pictures", "previews", "proxies", "sheets",
+    "sound", "student",
 )  # fmt: skip
 """Where, in a lesson's folder, the files lie that are delivered with each clip."""
 
