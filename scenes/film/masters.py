@@ -48,28 +48,31 @@ def bled(rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:
     >>> bled(row)[0].tolist()
     [[200, 0, 0, 0], [200, 0, 0, 255], [200, 0, 0, 0], [200, 0, 0, 0]]
     """
-    filled = rgba[..., 3] >= CARRIED_FROM
-    rows, columns = (np.flatnonzero(filled.any(axis=axis)) for axis in (1, 0))
-    if not len(rows):
+    height, width = rgba.shape[:2]
+    known = np.ones((height + 2, width + 2), bool)
+    inner = np.greater_equal(rgba[..., 3], CARRIED_FROM, out=known[1:-1, 1:-1])
+    closed = known[:-2, 1:-1] & known[2:, 1:-1] & known[1:-1, :-2] & known[1:-1, 2:]
+    at = np.flatnonzero(inner & ~closed)
+    if not len(at):
         return rgba
-    height, width = filled.shape
-    top, bottom = max(rows[0] - REACH_PX, 0), min(rows[-1] + REACH_PX + 1, height)
-    left, right = max(columns[0] - REACH_PX, 0), min(columns[-1] + REACH_PX + 1, width)
-    known = np.pad(filled[top:bottom, left:right], 1)
-    colours = np.pad(rgba[top:bottom, left:right, :3], ((1, 1), (1, 1), (0, 0)))
-    inside = np.zeros_like(known)
-    inside[1:-1, 1:-1] = True
+    edge = at + 2 * (at // width) + width + 3  # its place with the frame around
+    is_known, result = known.reshape(-1), rgba.reshape(-1, 4).copy()
+    faint: list[NDArray[np.int64]] = []
+    # from the edge outwards, a pixel at a time: what was reached last is where the next ones take their colour
     for _ in range(REACH_PX):
-        taken = known.copy()
-        for shift, axis in ((1, 1), (-1, 1), (1, 0), (-1, 0)):
-            y, x = np.nonzero(np.roll(known, shift, axis) & ~taken & inside)
-            colours[y, x] = colours[y - shift * (axis == 0), x - shift * (axis == 1)]
-            taken[y, x] = True
-        known = taken
-    result = rgba.copy()
-    window = result[top:bottom, left:right]
-    window[..., :3] = np.where(window[..., 3:] == 0, colours[1:-1, 1:-1], window[..., :3])
-    return result
+        reached = []
+        for step in (1, -1, width + 2, -width - 2):
+            is_open = ~is_known[edge + step]
+            to, of = edge[is_open] + step, edge[is_open]
+            inside, source = (n - width - 3 - 2 * (n // (width + 2) - 1) for n in (to, of))
+            result[inside, :3] = result[source, :3]
+            is_known[to] = True
+            faint.append(inside[result[inside, 3] > 0])
+            reached.append(to)
+        edge = np.concatenate(reached)
+    seen = np.concatenate(faint)
+    result[seen] = rgba.reshape(-1, 4)[seen]
+    return result.reshape(rgba.shape)
 
 
 class MasterFilm:

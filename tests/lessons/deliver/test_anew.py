@@ -17,6 +17,7 @@ from lessons.deliver.footage import Footage, measure
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
 from lessons.planning.plan import plan
+from tests.lessons.deliver.test_changes import NEAR, STEPS, Editor
 
 LESSON = """\
 title: T
@@ -132,3 +133,18 @@ def test_sizes_keep_the_shape() -> None:
     assert [within(*size, 960) for size in ((3840, 2160), (1080, 1080), (640, 360))] == [
         (960, 540), (960, 960), (640, 360),
     ]  # fmt: skip
+
+
+def test_a_conformed_timeline_has_the_newer_proxies_too(tmp_path: Path, stock: SimpleNamespace) -> None:
+    editor = Editor(tmp_path, stock)
+    editor.render((NEAR, STEPS, {30: 10}))
+    editor.deliver("--proxies")
+    edited = tmp_path / "edited.otio"
+    edited.write_bytes((editor.folder / "thin-and-full.otio").read_bytes())
+    editor.render(("called_near", STEPS, {30: 10}))
+    editor.deliver("--proxies", "--conform", str(edited))
+    (cut,) = otio.adapters.read_from_file(str(tmp_path / "edited_conformed.otio")).find_clips()
+    urls = {key: media.target_url for key, media in cut.media_references().items()}
+    assert urls == {"DEFAULT_MEDIA": "called_near.mp4", "proxy": "proxies/called_near.mp4"}
+    # the proxy of the clip that had another name is gone with it
+    assert [p.name for p in (editor.folder / "proxies").iterdir()] == ["called_near.mp4"]
