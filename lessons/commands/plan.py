@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from aimgeo.construct import Quantity
+from aimgeo.room import BRIDGE_MM, air_mm, behind_mm
+from aimgeo.tables import TABLES
 from aimgeo.units import written
 from lessons.commands.frames import RATE, SIZE
 from lessons.files import lesson_files
@@ -28,6 +31,9 @@ from lessons.rendering.pace import Pace, read_pace
 )
 @SIZE
 @RATE
+@click.option(
+    "--table", type=click.Choice(list(TABLES)), help="Tell instead which of the shots can be set up on this table."
+)
 @click.option("--draft", is_flag=True, help="As render --draft would make it: small and quick.")
 @click.option("--out", type=click.Path(path_type=Path), help="The folder of the clips: say why each will render.")
 @click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
@@ -36,21 +42,32 @@ def command(
     only: tuple[str, ...],
     size: tuple[int, int] | None,
     rate: tuple[int, int] | None,
+    table: str | None,
     draft: bool,
     out: Path | None,
     verify: bool,
 ) -> None:
-    """List the clips of lessons: name, shot, frames and duration; and what can't be shown, and why.
+    """List the clips of lessons: name, shot, frames and duration; where the balls lie, and what can't be shown.
 
     Several lessons have a folder each inside the one named, by their identity, as render makes them.
+
+    \b
+    aimgeo plan cuts.yaml --only 'ghost-ball_*'
+    aimgeo plan cuts.yaml --table 7ft
     """
     plans, is_faulty = [], False
     for path in lesson_files(lessons):
         try:
-            plans.append(plan(with_output(load(path), size, rate), draft=draft))
+            lesson = with_output(load(path), size, rate)
+            if table is not None:
+                lesson = replace(lesson, keys=lesson.keys.model_copy(update={"table": table}))
+            plans.append(plan(lesson, draft=draft))
         except LessonError as error:
             is_faulty = True
             click.echo(error.told(), err=True)
+    if table is not None:
+        click.echo("\n".join(line for made in plans for line in on_table(made.only(only))))
+        sys.exit(1 if is_faulty else 0)
     for made in plans:
         why = None
         if out is not None:
@@ -91,9 +108,60 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
         "",
         totals(made, pace, why),
         *steps(made),
+        *places(made),
         *left_out(made.left_out),
         "",
     ]
+
+
+def on_table(made: Plan) -> list[str]:
+    """Which shots of a lesson can be set up on its table, where, and why the others can't."""
+    count = len(made.shots)
+    name = made.told.words["names"].get(made.table.name, made.table.name)
+    of = count + len(made.unplaced)
+    lines = [f"{made.title} ({made.file})", "", f"{count} of {of} shots can be set up on the {name} table."]
+    lines += places(made)
+    by_reason: dict[str, list[str]] = {}
+    for shot, reason in made.unplaced.items():
+        by_reason.setdefault(reason, []).append(shot)
+    lines += ["", "Can't be set up:"] if by_reason else []
+    for reason, shots in by_reason.items():
+        lines += [f"  {'; '.join(shots)}", f"    {reason}"]
+    return [*lines, ""]
+
+
+def places(made: Plan) -> list[str]:
+    """Where the balls of each shot lie, how near they come to a cushion, and where nobody could bridge."""
+    told, tight = made.told, []
+    rows: list[tuple[str, ...]] = [("shot", "object ball at", "to a cushion", "cue ball", "behind it")]
+    for placed in made.shots:
+        shot, R = placed.shot, made.ball_mm / 2
+        at = made.table.from_rails(shot.object_ball_mm)
+        where = ", ".join(f"{_mm(one.away_mm, told)} from the {one.rail} rail" for one in at)
+        behind = behind_mm(made.table, shot)
+        cut = f"{written(placed.cut_deg, 1)}° {placed.side}" if placed.side != "straight" else "straight"
+        name = f"{cut}, {told.called('distance', placed.distance_name)}"
+        air = [_mm(float(air_mm(made.table, ball, R)), told) for ball in (shot.object_ball_mm, shot.cue_ball_mm)]
+        rows.append((name, where, *air, _mm(behind, told)))
+        if behind < BRIDGE_MM:
+            tight.append(f"  {name}: {_mm(behind, told)} of cloth behind the cue ball.")
+    if len(rows) == 1:
+        return []
+    wide = [max(len(row[i]) for row in rows) for i in range(5)]
+    lines = ["  " + "  ".join(f"{cell:<{w}}" for cell, w in zip(row, wide, strict=True)).rstrip() for row in rows]
+    if tight:
+        least = _mm(BRIDGE_MM, told)
+        tight = [f"Nobody can bridge there with a level cue (less than {least}, common practice):", *tight]
+    return [
+        "",
+        "Shots, with the air between balls and cushions, and the cloth behind the cue ball:",
+        *lines,
+        *tight,
+    ]
+
+
+def _mm(mm: float, told: Wording) -> str:
+    return told.listed(Quantity(float(mm), "distance_mm"))
 
 
 def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:

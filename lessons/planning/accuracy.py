@@ -22,7 +22,7 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import angle_rad
 from lessons.answering.answer import answer
 from lessons.lesson.wording import Wording
-from lessons.planning.planned import Plan
+from lessons.planning.planned import Plan, PlannedClip
 
 COLUMNS = (
     "method", "reading", "shot", "cut", "cut_deg", "side", "distance", "distance_mm", "pocket", "object_ball_x_mm",
@@ -101,6 +101,21 @@ def eye_offset_mm(eye: Mapping[str, Any], shot: Shot) -> float:
 
 def _degrees(angle_rad: Any) -> float | None:
     return float(np.degrees(angle_rad)) if np.isfinite(angle_rad) else None
+
+
+def asked_shot(made: Plan, clip: PlannedClip) -> dict[str, Any]:
+    """The shot of a clip in the words of `solve`, with its eye; ValueError for a clip that shows none."""
+    if not clip.shots:
+        raise ValueError(f"clip '{clip.name}' shows no shot.")
+    placed = clip.shots[0]
+    eye = made.eyes.get(clip.eye or "") or next(iter(made.eyes.values()))
+    return {
+        "object_ball_mm": placed.shot.object_ball_mm[:2].tolist(),
+        "cue_ball_mm": placed.shot.cue_ball_mm[:2].tolist(),
+        **_asked(made.table, placed.pocket, placed.shot),
+        "ball_diameter_mm": made.ball_mm,
+        "eye": dict(eye),
+    }
 
 
 def _asked(table: Table, pocket: str, shot: Shot) -> dict[str, Any]:

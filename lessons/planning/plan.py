@@ -192,6 +192,7 @@ class _Planner:
             ball_mm=self.ball_mm,
             own=tuple(self.lesson.own.values()),
             names={f"method.{name}": self.wording.words["names"][name] for name in self.lesson.own} | self.names,
+            unplaced=self.unplaced(),
             notes=(*self.lesson.notes, *self.without_room(), *self.without_effect()),
             preview=preview,
         )
@@ -201,6 +202,17 @@ class _Planner:
         for (place, sentence), names in self.unmade.items():
             more = f" and {len(names) - 1} more" if len(names) > 1 else ""
             yield Fault(place, f"{names[0]}{more} can't be made: {sentence}", "method")
+
+    def unplaced(self) -> dict[str, str]:
+        """The shots that can't be set on the table, in a few words, each with its reason."""
+        found = {}
+        for (_, view), placing in self.placings.items():
+            if isinstance(placing, Unplaced):
+                angle = self.told.shown(Quantity(view.cut.cut_rad, "angle_rad"))
+                cut = "straight" if view.side == "straight" else f"{angle} {view.side}"
+                mm = self.told.listed(Quantity(self.distances_mm[view.distance], "distance_mm"))
+                found[f"{cut}, {self.told.called('distance', view.distance)}, {mm}"] = placing.reason
+        return found
 
     def without_room(self) -> Iterator[Fault]:
         """Distances at which no shot of the lesson can be set up on its table."""

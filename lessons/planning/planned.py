@@ -112,6 +112,8 @@ class Plan:
     """The lesson's own methods."""
     names: Mapping[str, str] = field(default_factory=dict)
     """What people read in place of plain names, in the pictures' language."""
+    unplaced: Mapping[str, str] = field(default_factory=dict)
+    """The shots that can't be set on the table, each with its reason."""
     notes: tuple[Fault, ...] = ()
     """What may not be meant, and is no fault."""
     preview: tuple[tuple[str, tuple[str, ...]], ...] = ()

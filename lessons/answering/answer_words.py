@@ -1,0 +1,253 @@
+"""Answers for people: what `solve` answers in a lesson's units, and questions as people ask them.
+
+The JSON of requests and answers is not touched: a question in words becomes a request, an answer becomes lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from math import radians
+from typing import Any
+
+from aimgeo.construct import Quantity, QuantityKind
+from aimgeo.misses import needed_of, p_value
+from aimgeo.room import at_tip_mm
+from aimgeo.shot import BALL_DIAMETER_MM
+from aimgeo.tables import TABLES, Table
+from lessons.lesson.values import cut, length
+from lessons.lesson.wording import Wording, words_of
+
+SPEEDS_MPS = {"slow": 0.5, "medium": 1.0, "fast": 2.0}
+"""Words for the cue ball's speed at impact: those of the throw clip. Common practice."""
+LENGTHS = ("distance_mm", "ball_diameter_mm")
+POINTS = ("object_ball_mm", "cue_ball_mm", "target_mm")
+BRIDGE_MM = 300.0
+
+
+def asked(key: str, text: str, units: str, table: Table | None, ball_mm: float) -> Any:
+    """An option's text in the notations of a lesson as its key's value; where it is none, the text itself.
+
+    A cut is '30', '1/2' or '8 sixteenths'; a length '24 in' or '5 balls'; a point '2 diamonds, 1 diamond', in the
+    table's frame; a speed 'slow', 'medium', 'fast' or m/s. ValueError for a notation with a mistake.
+
+    >>> asked("speed_mps", "slow", "mm", None, 57.15), asked("distance_mm", "5 balls", "mm", None, 57.15)
+    (0.5, 285.75)
+    """
+    long_mm = table.length_mm if table is not None else TABLES["9ft"].length_mm
+
+    def mm(written: str) -> float:
+        return length(written if not _is_number(written) else f"{written} mm", units).mm(ball_mm, long_mm)
+
+    if key == "cut_deg" and not _is_number(text):
+        return cut(text).cut_deg
+    if key == "speed_mps":
+        return SPEEDS_MPS.get(text.strip().lower(), text)
+    if key in LENGTHS and not _is_number(text):
+        return mm(text)
+    if key == "others_mm" and not text.lstrip().startswith("["):
+        return [asked("cue_ball_mm", one, units, table, ball_mm) for one in text.split(";")]
+    if key in POINTS and text.count(",") == 1 and not text.lstrip().startswith("["):
+        return [mm(part.strip()) for part in text.split(",")]
+    return text
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def ground(request: Mapping[str, Any]) -> tuple[Table | None, float]:
+    """The table and the balls' diameter of a request, as far as it names them well."""
+    name, ball = request.get("table", "9ft"), request.get("ball_diameter_mm", BALL_DIAMETER_MM)
+    table = TABLES.get(name) if isinstance(name, str) else None
+    return table, float(ball) if isinstance(ball, int | float) else BALL_DIAMETER_MM
+
+
+def told(request: Mapping[str, Any], answer: Mapping[str, Any], units: str, bridge: str | None) -> list[str]:
+    """An answer as lines of text; ValueError for a bridge that is no length."""
+    table, ball_mm = ground(request)
+    bridge_mm = BRIDGE_MM if bridge is None else length(bridge, units).mm(ball_mm, 0.0)
+    return Teller(Wording(words_of("en"), units, ball_mm), table, bridge_mm).told(answer)
+
+
+def misses_told(counts: Mapping[str, Any]) -> list[str]:
+    """What the counts of misses to the left and to the right tell; ValueError for what are no counts."""
+    try:
+        left, right = int(counts["left"]), int(counts["right"])
+    except (KeyError, TypeError, ValueError):
+        raise ValueError("misses needs two counts: left=8,right=2.") from None
+    if min(left, right) < 0 or not left + right:
+        raise ValueError("misses needs two counts, not below 0 and not both 0: left=8,right=2.")
+    chance = p_value(max(left, right), left + right)
+    needed = needed_of(left + right)
+    return list(_misses(chance, chance < 0.05, needed, left + right))
+
+
+def _misses(chance: float, lopsided: bool, needed: int | None, total: int | None = None) -> Iterator[str]:
+    said = "more than chance" if lopsided else "this may be chance"
+    more = "no count of so few shows more" if needed is None else f"{needed} on one side would show more"
+    of = f" of {total}" if total else ""
+    yield f"Misses: {said}; even odds give such a count{of} in {100 * chance:.1f} of 100 series"
+    if not lopsided:
+        yield f"  {more} (exact binomial, 5 %)"
+    yield "  a lean, if there is one, not its cause"
+
+
+class Teller:
+    """Tells the parts of an answer in the units and digits of a wording."""
+
+    def __init__(self, words: Wording, table: Table | None, bridge_mm: float = BRIDGE_MM) -> None:
+        self.words, self.table, self.bridge_mm = words, table, bridge_mm
+
+    def told(self, answer: Mapping[str, Any]) -> list[str]:
+        """An answer as lines; a refusal as its sentence."""
+        if "error" in answer:
+            return [answer["error"]["message"]]
+        lines: list[str] = []
+        for part in (
+            "shot",
+            "paths",
+            "aim_error",
+            "fraction",
+            "pocket",
+            "throw",
+            "after",
+            "methods",
+            "eye",
+            "misses",
+        ):
+            if part in answer:
+                lines += getattr(self, part)(answer[part], answer)
+        lines += [f"Note: {sentence}" for sentence in answer.get("warnings", ())]
+        return lines
+
+    def number(self, value: float, kind: QuantityKind) -> str:
+        """A quantity as a lesson writes it."""
+        return self.words.listed(Quantity(value, kind))
+
+    def angle(self, deg: float) -> str:
+        """An angle without its sign."""
+        return self.number(radians(abs(deg)), "angle_rad")
+
+    def place(self, at_mm: list[float]) -> str:
+        """Where a ball lies: from two cushions, or in the frame where there are none."""
+        if self.table is None:
+            return ", ".join(self.number(mm, "distance_mm") for mm in at_mm[:2])
+        found = self.table.from_rails(at_mm)
+        names = self.words.words["names"]
+        diamonds = [self.number(one.diamonds, "diamonds").split(" ")[0] for one in found]
+        rails = [
+            f"{self.number(one.away_mm, 'distance_mm')} from the {names[f'{one.rail}-rail']}" for one in found
+        ]
+        return f"{', '.join(rails)} ({' and '.join(diamonds)} diamonds)"
+
+    def shot(self, shot: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """The shot: cut, distance, places, where to aim."""
+        if shot.get("frozen"):
+            yield "Shot: the balls touch, so there is no aim direction"
+            return
+        if shot.get("hit") is False:
+            yield "Shot: the cue ball does not hit the object ball"
+            return
+        side = "" if shot["side"] == "straight" else f" to the {shot['side']}"
+        between = shot["distance_mm"]
+        air = between - self.words.ball_diameter_mm
+        yield f"Shot: cut {self.angle(shot['cut_deg'])}{side}, overlap {self.number(shot['overlap'], 'overlap')}"
+        yield f"  {self.number(between, 'distance_mm')} between centres, {self.number(air, 'distance_mm')} of air"
+        yield f"  object ball: {self.place(shot['object_ball_mm'])}"
+        yield f"  cue ball: {self.place(shot['cue_ball_mm'])}"
+        if shot["side"] == "straight":
+            yield "  aim at the object ball's centre"
+        else:
+            out = "right" if shot["side"] == "left" else "left"
+            aim, contact = shot["aim_offset_mm"], shot["contact_offset_mm"]
+            yield f"  aim {self.number(aim, 'length_mm')} to the {out} of the object ball's centre"
+            yield f"  the contact point lies {self.number(contact, 'half_mm')} to the {out}"
+
+    def paths(self, paths: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """Which other balls are in the way."""
+        for ball, path in paths.items():
+            if path is None:
+                continue
+            name = ball.replace("_", " ")
+            blocked = [
+                f"ball {one['index'] + 1} by {self.number(-one['clearance_mm'], 'length_mm')}"
+                for one in path["blocked_by"]
+            ]
+            yield f"Way of the {name}: {'clear' if path['clear'] else 'blocked, ' + ', '.join(blocked)}"
+
+    def reading(self, found: Mapping[str, Any]) -> str:
+        """What comes of an aim: in or out, and by how much."""
+        if found["hit"] is None:
+            return "gives no such aim"
+        if not found["hit"]:
+            return "misses the object ball"
+        miss = found["miss_mm"]
+        off = "90° or more off" if miss is None else f"off by {self.number(abs(miss), 'length_mm')} at the target"
+        goes = {True: ", goes in", False: ", stays out", None: ""}[found.get("pocketed")]
+        return f"cuts {self.angle(found['cut_deg'])}, {off}{goes}"
+
+    def aim_error(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """What the error of aim does."""
+        yield f"With the error of aim: {self.reading(found)}"
+
+    def fraction(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """The cut that a fraction gives."""
+        if found["cut_deg"] is None:
+            yield "Fraction: the aim passes the object ball"
+        else:
+            side = "right" if found["cut_deg"] > 0 else "left"
+            yield f"Fraction: cuts {self.angle(found['cut_deg'])} to the {side}"
+
+    def pocket(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """How exact the aim has to be."""
+        if not found["clean"]:
+            yield "Pocket: from here no straight way goes in clean"
+            return
+        half_rad = radians(found["aim_window_deg"]) / 2
+        off, tip = self.number(half_rad, "limit_rad"), float(at_tip_mm(half_rad, self.bridge_mm))
+        bridge = self.number(self.bridge_mm, "distance_mm")
+        yield f"Pocket: aimed at the middle of its window, the cue may be off by {off} to either side,"
+        yield f"  {self.number(tip, 'limit_mm')} at the tip over a bridge of {bridge}"
+
+    def throw(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """How far the object ball is thrown."""
+        low, high = self.angle(found["low_deg"]), self.angle(found["high_deg"])
+        yield f"Throw, without sidespin: {self.angle(found['throw_deg'])} ({low} to {high} with other friction)"
+        if found["cut_needed_deg"] is None:
+            yield "  no cut makes up for it"
+        else:
+            shift = self.number(abs(found["cue_shift_mm"]), "length_mm")
+            yield f"  to make up for it aim at a cut of {self.angle(found['cut_needed_deg'])}, {shift} further out"
+
+    def after(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """Where the cue ball goes."""
+        turn = found["cue_ball_deflection_deg"]
+        yield "Cue ball afterwards: " + ("stops" if turn is None else f"turned by {self.angle(turn)}")
+
+    def methods(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """What each method's shortcut costs."""
+        names = self.words.words["names"]
+        yield "Methods, if you only ..."
+        for name, method in found.items():
+            if not method["usable"]:
+                yield f"  {names[name]}: {method['limit']}"
+                continue
+            for key, one in method["readings"].items():
+                yield f"  {names[name]}, {names.get(f'reading.{key}', key)}: {self.reading(one)}"
+
+    def eye(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """What the eye sees and how its line errs."""
+        seen = [k.replace("contact_", "") for k, is_seen in found.get("visible", {}).items() if is_seen]
+        if "visible" in found:
+            balls = " and ".join(f"the {one}'s" for one in (f"{s} ball" for s in seen))
+            yield f"Eye: sees {'no contact point' if not seen else balls + ' contact point'}"
+        if "sighting" in found:
+            yield f"  eye, cue ball's centre and onward: {self.reading(found['sighting']['plane'])}"
+
+    def misses(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
+        """Whether misses lean to a side."""
+        yield from _misses(found["p_value"], found["lopsided"], found["needed_of_same_total"])

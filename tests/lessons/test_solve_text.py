@@ -1,0 +1,93 @@
+"""`solve --format text`: the JSON's numbers in a lesson's units, its notations, shots of its clips."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from scipy.stats import binomtest
+
+from lessons.cli import main
+
+PLACE = ["--object-ball-mm", "2 diamonds, 1 diamond", "--target-mm", "foot-left"]
+SHOT = [*PLACE, "--cut-deg", "1/2", "--side", "left", "--distance-mm", "24 in"]
+PLAIN = ["--object-ball-mm", "635,317.5", "--target-mm", "foot-left", "--cut-deg", "30", "--side", "left",
+         "--distance-mm", "609.6"]  # fmt: skip
+
+
+def solve(*args: str) -> Result:
+    return CliRunner().invoke(main, ["solve", *args])
+
+
+def test_a_shot_in_a_lessons_notations_is_the_same_shot() -> None:
+    told = solve("--format", "text", "--units", "in", *SHOT)
+    assert told.exit_code == 0
+    assert told.output == solve("--format", "text", "--units", "in", *PLAIN).output
+    assert told.output.splitlines()[:6] == [
+        "Shot: cut 30.0° to the left, overlap 1/2",
+        "  24 in between centres, 21 3/4 in of air",
+        "  object ball: 25 in from the foot rail, 12 1/2 in from the left rail (2.000 and 1.000 diamonds)",
+        "  cue ball: 49 in from the foot rail, 11 1/2 in from the left rail (3.918 and 0.921 diamonds)",
+        "  aim 1 1/8 in to the right of the object ball's centre",
+        "  the contact point lies 9/16 in to the right",
+    ]
+
+
+def test_the_cue_may_be_off_by_half_the_window_and_its_tangent_at_the_tip() -> None:
+    window_deg = json.loads(solve(*PLAIN).output)["pocket"]["aim_window_deg"]
+    text = solve("--format", "text", "--bridge", "10 in", *PLAIN).output
+    tip = math.tan(math.radians(window_deg / 2)) * 254
+    assert f"off by {math.floor(window_deg / 2 * 100) / 100:.2f}° to either side" in text
+    assert f"{math.floor(tip * 100) / 100:.2f} mm at the tip over a bridge of 254 mm" in text
+
+
+def test_words_for_speeds_and_other_balls() -> None:
+    text = solve("--format", "text", *PLAIN, "--speed-mps", "slow", "--others-mm", "900,462; 0 in, 0").output
+    assert "Throw, without sidespin: 4.7°" in text
+    assert "Way of the object ball: blocked, ball 1 by" in text
+
+
+@pytest.mark.parametrize(("left", "right"), [(8, 2), (10, 0), (3, 3), (2, 1)])
+def test_misses_need_no_shot_and_agree_with_scipys_binomial_test(left: int, right: int) -> None:
+    done = solve("--format", "text", "--misses", f"left={left},right={right}")
+    assert done.exit_code == 0
+    chance = binomtest(left, left + right, 0.5).pvalue
+    assert f"in {100 * chance:.1f} of 100 series" in done.output
+    assert ("more than chance;" in done.output) == (chance < 0.05)
+
+
+def test_a_shot_named_by_lesson_and_clip(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text("title: A\nunits: in\ncuts: 30\nsides: left\nclips: [{kind: table}, {kind: title}]\n", "utf-8")
+    text = solve("--format", "text", "--lesson", str(path), "--clip", "table*far")
+    assert text.exit_code == 0
+    assert "31 1/2 in between centres" in text.output
+    answer = json.loads(solve("--lesson", str(path), "--clip", "table*far").output)
+    assert answer["shot"]["distance_mm"] == pytest.approx(800.0)
+    assert "makes no clip 'tabel'" in solve("--lesson", str(path), "--clip", "tabel").output
+    assert "shows no shot" in solve("--lesson", str(path), "--clip", "title").output
+    assert solve("--lesson", str(path)).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        ([*PLACE, "--cut-deg", "95x"], "--cut-deg: '95x' is no cut"),
+        ([*PLACE, "--cut-deg", "30", "--distance-mm", "24 yd"], "--distance-mm: '24 yd' is no length"),
+        ([*PLACE, "--cut-deg", "30"], "distance_mm is missing."),
+        (["--misses", "left=8"], "misses needs two counts"),
+        ([*PLAIN, "--bridge", "far"], "'far' is no length"),
+    ],
+)
+def test_what_cannot_be_answered_is_a_sentence(args: list[str], told: str) -> None:
+    done = solve("--format", "text", *args)
+    assert done.exit_code != 0
+    assert told in done.output
+
+
+def test_json_takes_and_gives_what_it_did() -> None:
+    assert json.loads(solve(*PLAIN[:4], "--cut-deg", "1/2").output)["error"]["code"] == "bad_value"
+    assert solve("--format", "json", *PLAIN).output == solve(*PLAIN).output
