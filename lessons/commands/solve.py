@@ -111,7 +111,7 @@ def _values(options: dict[str, str], request: dict[str, Any], form: str, units: 
     plain = {key: option_value(key, text) for key, text in options.items()}
     if form == "json":
         return plain
-    from lessons.answering.answer_words import asked, ground
+    from lessons.planning.told_answers import asked, ground
 
     table, ball_mm = ground({**request, **plain})
     found = {}
@@ -127,7 +127,7 @@ def _values(options: dict[str, str], request: dict[str, Any], form: str, units: 
 def _tell(request: Any, units: str, bridge: str | None) -> int:
     """Print the answer for people; the exit status."""
     from aimgeo.asking.solve import answer
-    from lessons.answering.answer_words import misses_told, told
+    from lessons.planning.told_answers import misses_told, told
 
     try:
         if isinstance(request, dict) and list(request) == ["misses"] and isinstance(request["misses"], dict):
