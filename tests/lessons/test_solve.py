@@ -248,7 +248,7 @@ def run(*args: str, data: bytes | None = None) -> Any:
 
 def test_every_key_has_its_option() -> None:
     options = {option.name: option.help for option in command.params if isinstance(option, click.Option)}
-    assert options.keys() - {"batch"} == set(KEYS)
+    assert options.keys() - {"batch", "form", "units", "bridge", "lesson", "clip"} == set(KEYS)
     assert all(options[key] == BY_KEY[key].says != "" for key in KEYS)
 
 
