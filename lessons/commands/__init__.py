@@ -13,6 +13,7 @@ VERBS: dict[str, str] = {
     "match": "Match the camera of filmed shots, and tell where the balls lie.",
     "table": "Print a lesson's accuracy table.",
     "script": "Write the narration script to read from.",
+    "sheets": "Print everything for the table, without rendering.",
     "deliver": "Write timelines, captions, sheets and the review page.",
     "schema": "Write the JSON Schema of lesson files.",
 }

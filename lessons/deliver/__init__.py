@@ -92,6 +92,7 @@ DELIVERIES: dict[str, Item] = {
     "previews": Item("lessons.deliver.previews", "moving pictures of the clips, GIF"),
     "frames": Item("lessons.deliver.frames", "every picture of the clips as a PNG file"),
     "set-up sheets": Item("lessons.deliver.set_up_sheets", "a page a shot, to place real balls"),
+    "practice": Item("lessons.deliver.practice_sheets", "practice sheets: places, eyes, true-scale templates"),
     "aim charts": Item("lessons.deliver.aim_charts", "a chart a method: cuts, marks, near and far"),
     "review page": Item("lessons.deliver.review_page", "a page to watch and judge the clips"),
 }

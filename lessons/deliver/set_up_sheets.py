@@ -74,7 +74,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "table_line": words.text("set_up", "table", **size),
         "clear": words.text("set_up", "clear", target=target),
         "columns": [told["ball_centre"], told["from_nose"], *_columns(table, words)],
-        "table": _table_told(table),
+        "table": table_told(table),
         "ball_mm": shown.ball_mm,
         "cue": balls["cue"],
         "object": balls["object"],
@@ -127,7 +127,8 @@ def _columns(table: Table, words: Wording) -> list[str]:
     return [*order, units[2]] if table.has_sights else order
 
 
-def _table_told(table: Table) -> dict[str, Any]:
+def table_told(table: Table) -> dict[str, Any]:
+    """A table's bed, pockets and sights for a drawing."""
     return {
         "name": table.name,
         "length_mm": table.length_mm,

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from importlib import metadata
+from itertools import accumulate
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Any
 
@@ -29,9 +30,9 @@ from scenes.kinds import CLIP_KINDS
 FILE_NAME = "manifest.json"
 SCHEMA = 1
 REVISION = 5
-"""5: the lesson tells the names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip
-names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its identity, and its
-language."""
+"""5: the lesson tells its eyes and the names that people read. 4: a clip tells its file's first timecode and reel.
+3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
+identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -248,7 +249,8 @@ class Clip:
 class About:
     """The lesson that the clips are of; `language` is that of its pictures.
 
-    `names` are what people read in place of plain names: `eye.right-eye`, `distance.far`, `method.ghost_ball`.
+    `names` are what people read in place of plain names: `eye.right-eye`, `distance.far`, `method.ghost_ball`;
+    `eyes` are the lesson's, each in the words of `aimgeo solve`.
     """
 
     title: str
@@ -257,6 +259,7 @@ class About:
     language: Language = "en"
     units: Annotated[str, Field(pattern="^(mm|in|ball)$")] = "mm"
     names: dict[str, str] = field(default_factory=dict)
+    eyes: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,10 +398,29 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"a manifest holds a {type(value).__name__}")
 
 
+def planned_manifest(plan: Plan) -> Manifest:
+    """The manifest that the clips of a plan will have, without what only drawing tells."""
+    clips = []
+    for clip in plan.clips:
+        ends = accumulate(step.frames for step in clip.brief.steps)
+        told = tuple(
+            Step(step.name, end - step.frames, end, step.narration)
+            for step, end in zip(clip.brief.steps, ends, strict=True)
+        )
+        clips.append(clip_told(clip, f"{clip.name}.mp4", "", Drawn(told, ()), plan.language))
+    return Manifest(about(plan), made_with(), tuple(clips))
+
+
+def about(plan: Plan) -> About:
+    """What the manifest tells of the lesson."""
+    eyes = {name: dict(eye) for name, eye in plan.eyes.items()}
+    source = shown_path(plan.file)
+    return About(plan.title, plan.identity, source, plan.language, plan.units, dict(plan.names), eyes)
+
+
 def write_manifest(folder: Path, plan: Plan, clips: Iterable[Clip]) -> None:
     """Write the manifest of a lesson's clips, a clip a line."""
-    about = About(plan.title, plan.identity, shown_path(plan.file), plan.language, plan.units, dict(plan.names))
-    head = {"schema": SCHEMA, "revision": REVISION, "lesson": about, "made_with": made_with()}
+    head = {"schema": SCHEMA, "revision": REVISION, "lesson": about(plan), "made_with": made_with()}
     lines = [f'"{key}": '.encode() + as_json(value) for key, value in head.items()]
     lines.append(b'"clips": [\n' + b",\n".join(map(as_json, clips)) + b"\n]")
     write_whole(folder / FILE_NAME, b"{\n" + b",\n".join(lines) + b"\n}\n")
