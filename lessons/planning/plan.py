@@ -36,7 +36,7 @@ from lessons.planning.media import picture as picture_of
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.preview import marked
-from lessons.planning.recordings import speak
+from lessons.planning.recordings import speak, strangers
 from lessons.planning.scratch_voice import with_voice
 from lessons.planning.sound import Sound
 from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, Media, OutlineStep, Output, Subject
@@ -193,7 +193,7 @@ class _Planner:
             own=tuple(self.lesson.own.values()),
             names={f"method.{name}": self.wording.words["names"][name] for name in self.lesson.own} | self.names,
             unplaced=self.unplaced(),
-            notes=(*self.lesson.notes, *self.without_room(), *self.without_effect()),
+            notes=(*self.lesson.notes, *self.without_room(), *self.without_effect(), *self.unused(clips)),
             preview=preview,
         )
 
@@ -226,6 +226,10 @@ class _Planner:
                 room = room_told(max(longest), self.told)
                 sentence = f"no shot fits at '{name}', {shown}: there is room for {room} at most."
                 yield Fault(self.lesson.place("distances", name), sentence, "place")
+
+    def unused(self, clips: Sequence[PlannedClip]) -> Iterator[Fault]:
+        """Recordings in the lesson's folder that no clip asks for."""
+        yield from strangers(self.lesson, [*(clip.name for clip in clips), *(left.name for left in self.left_out)])
 
     def without_effect(self) -> Iterator[Fault]:
         """Overrides that set nothing."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
-from lessons.lesson.faults import Fault, did_you_mean
+from lessons.lesson.faults import Fault, did_you_mean, slip_of
 from lessons.lesson.model import Lesson
 from lessons.planning.planned import PlannedClip
 from lessons.planning.sound import ENDINGS, Sound, SoundError, length_s, proposed_marks
@@ -46,6 +46,20 @@ def speak(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) -
     return tuple(
         _spoken(lesson, clip, takes[clip.name], digests, faults) if clip.name in takes else clip for clip in clips
     )
+
+
+def strangers(lesson: Lesson, names: Sequence[str]) -> Iterator[Fault]:
+    """Recordings in the lesson's folder that are no clip's; `names` are those of all clips, left out or not."""
+    told = lesson.keys.recordings
+    folder = Path(lesson.file).parent / told.folder if told is not None and told.folder else None
+    if folder is None or not folder.is_dir():
+        return
+    for path in sorted(folder.iterdir()):
+        if path.suffix in ENDINGS and path.stem not in names:
+            meant = slip_of(path.stem, tuple(names))
+            hint = f"; did you mean '{meant}{path.suffix}'?" if meant else "."
+            place = lesson.place("recordings", "folder")
+            yield Fault(place, f"{path.name} is not used: no clip has that name{hint}", "recording")
 
 
 def _takes(lesson: Lesson, clips: tuple[PlannedClip, ...], faults: list[Fault]) -> Iterator[tuple[str, Take]]:
@@ -125,20 +139,18 @@ def _take(
             )
         )
         return
+    if times[-1] > end_s + 0.05:
+        sentence = (
+            f"the last mark of {clip.name}, {times[-1]:g} s, lies after the recording's end ({end_s:.1f} s)."
+        )
+        faults.append(Fault(place, sentence, "recording"))
+        return
     full = times if len(times) == count + 1 else (*times, after_s)
     if any(b <= a for a, b in pairwise(full)):
         faults.append(
             Fault(
                 place,
                 f"the marks of {clip.name} do not go forward; each is later than the one before.",
-                "recording",
-            )
-        )
-    elif full[-1] > end_s + 0.05:
-        faults.append(
-            Fault(
-                place,
-                f"the last mark of {clip.name} is at {full[-1]:g} s; {path.name} ends at {end_s:.2f} s.",
                 "recording",
             )
         )

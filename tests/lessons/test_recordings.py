@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import load
+from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan
 from lessons.planning.sound import Sound, add_sound, length_s, levels_db, loudness, pauses, proposed_marks, stretch
@@ -207,7 +207,7 @@ def test_missing_marks_are_proposed_from_the_pauses(tmp_path: Path) -> None:
         ("folder: voice", {"tabel_overlap-3-4_left_near": [0]}, "did you mean 'table_overlap-3-4_left_near'?"),
         ("folder: voice", {NAME: [0, 5]}, "has 3 steps (where, object ball, cue ball): give 3 marks"),
         ("folder: voice", {NAME: [0, 9, 5]}, "do not go forward"),
-        ("folder: voice", {NAME: [0, 5, 9, 21]}, "the last mark of"),
+        ("folder: voice", {NAME: [0, 5, 9, 21]}, "lies after the recording's end"),
         ("folder: voice", {NAME: [0, 0.2, 9]}, "to draw it takes"),
         ("folder: empty", {NAME: MARKS}, "there is no recording of table_overlap"),
         ("folder: voice, file: all.wav", {}, "has both 'folder' and 'file'"),
@@ -274,3 +274,17 @@ def test_a_rendered_clip_has_its_pictures_its_chapters_and_its_sound(
         told_code = [m.get("timecode") for m in (container.metadata, *(s.metadata for s in container.streams))]
         assert "00:00:00:00" in told_code
     assert not list(tmp_path.glob("*.part.*"))
+
+
+def test_a_recording_that_is_no_clips_is_told(tmp_path: Path) -> None:
+    (tmp_path / "voice").mkdir()
+    for name in ("tabel_cut-30_left_near.wav", "table_cut-30_right_near.wav", "notes.txt"):
+        (tmp_path / "voice" / name).touch()
+    text = "title: A\ncuts: 30\nsides: left\ndistances: {near: 12 in}\nrecordings: {folder: voice}\n"
+    text += "clips: [{kind: table}]\n"
+    made = plan(loads(text, (tmp_path / "a.yaml").as_posix()))
+    rest = "_cut-30_left_near.wav"
+    assert [(note.place.line, note.sentence) for note in made.notes] == [
+        (5, f"tabel{rest} is not used: no clip has that name; did you mean 'table{rest}'?"),
+        (5, "table_cut-30_right_near.wav is not used: no clip has that name."),
+    ]
