@@ -167,13 +167,13 @@ class _Case:
         """By how much the aim may be off, to either side: the smaller one; 0 where nothing goes in."""
         if not bool(self.window.is_clean[0]):
             return 0.0
-        inside = 0.0
-        outside = math.pi / 4
-        for _ in range(50):
-            middle = (inside + outside) / 2
-            both = outcome(self.frame, np.array([[middle], [-middle]])).object_error_rad
-            goes_in = all(bool(passes(self.window, both[k] - self.frame.target_turn_rad)[0]) for k in (0, 1))
-            inside, outside = (middle, outside) if goes_in else (inside, middle)
+        inside, outside = 0.0, math.pi / 4
+        for _ in range(9):  # 64 parts at a time
+            tried = np.linspace(inside, outside, 65)
+            both = outcome(self.frame, np.stack([tried, -tried]).reshape(-1, 1)).object_error_rad
+            goes_in = passes(self.window, both[:, 0] - self.frame.target_turn_rad).reshape(2, -1).all(axis=0)
+            first = max(int(np.argmin(goes_in)), 1) if not goes_in.all() else 64
+            inside, outside = float(tried[first - 1]), float(tried[first])
         return inside
 
     def allowed(self, subject: Subject) -> Quantity:
