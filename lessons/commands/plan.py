@@ -22,6 +22,8 @@ from lessons.lesson.wording import Wording
 from lessons.planning.plan import plan
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.rendering.pace import Pace, read_pace
+from lessons.rendering.sizes import size_sentence
+from scenes.film.forms import CHOSEN_FORMS
 
 
 @click.command()
@@ -34,6 +36,7 @@ from lessons.rendering.pace import Pace, read_pace
 @click.option(
     "--table", type=click.Choice(list(TABLES)), help="Tell instead which of the shots can be set up on this table."
 )
+@click.option("--form", type=click.Choice(CHOSEN_FORMS), help="The files' form, in place of the lesson's.")
 @click.option("--draft", is_flag=True, help="As render --draft would make it: small and quick.")
 @click.option("--out", type=click.Path(path_type=Path), help="The folder of the clips: say why each will render.")
 @click.option("--verify", is_flag=True, help="Read every clip in the folder to see whether it was altered.")
@@ -43,6 +46,7 @@ def command(
     size: tuple[int, int] | None,
     rate: tuple[int, int] | None,
     table: str | None,
+    form: str | None,
     draft: bool,
     out: Path | None,
     verify: bool,
@@ -61,7 +65,8 @@ def command(
             lesson = with_output(load(path), size, rate)
             if table is not None:
                 lesson = replace(lesson, keys=lesson.keys.model_copy(update={"table": table}))
-            plans.append(plan(lesson, draft=draft))
+            made = plan(lesson, draft=draft)
+            plans.append(made if form is None or draft else replace(made, form=form))
         except LessonError as error:
             is_faulty = True
             click.echo(error.told(), err=True)
@@ -180,7 +185,10 @@ def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
         if pace.is_measured
         else "by a stated pace, until this machine has rendered"
     )
-    return f"{said}. Rendering takes about {clock(pace.seconds(frames, pixels))}, {took}."
+    return (
+        f"{said}. Rendering takes about {clock(pace.seconds(frames, pixels))}, {took}.\n"
+        f"{size_sentence(to_do, made.form)}"
+    )
 
 
 def steps(made: Plan) -> list[str]:

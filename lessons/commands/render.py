@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import signal
 import sys
 import time
@@ -27,6 +28,7 @@ from lessons.rendering.folder import FolderError
 from lessons.rendering.manifest import Clip, ManifestError, read_manifest
 from lessons.rendering.pace import keep_pace
 from lessons.rendering.render import Draw, Outcome, Settings, Target, render
+from lessons.rendering.sizes import estimated_bytes, size_sentence, size_text
 from lessons.rendering.verdicts import REDO, differences, read_verdicts, version_of
 from lessons.rendering.workers import Began, Drew, Failed, Report, Task, Wrote, draw_all
 from scenes.files import whole_name
@@ -88,6 +90,8 @@ def command(
     _check_only(only, plans)
     only += _to_redo(redo, targets)
     settings = Settings(_form(plans, draft, form), only, workers or 0, prune, verify)
+    if warning := _no_room(targets, settings):
+        click.echo(warning, err=True)
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     began = time.monotonic()
     try:
@@ -107,6 +111,19 @@ def command(
         keep_pace(settings.form, outcome.frames, outcome.pixels, seconds)
     _summary(outcome, seconds, out)
     sys.exit(1 if outcome.failures or outcome.waiting else 0)
+
+
+def _no_room(targets: Sequence[Target], settings: Settings) -> str | None:
+    """A sentence when the files may not fit on the disk."""
+    clips = [clip for target in targets for clip in target.plan.only(settings.only).clips]
+    about = estimated_bytes(clips, settings.form)
+    folder = next(
+        (one for one in (targets[0].folder, *targets[0].folder.absolute().parents) if one.is_dir()), None
+    )
+    free = shutil.disk_usage(folder).free if folder else about
+    if about < free:
+        return None
+    return f"{size_sentence(clips, settings.form)} The disk has {size_text(free)} free."
 
 
 def _drawing_on(cluster: str | None) -> Draw:

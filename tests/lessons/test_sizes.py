@@ -1,0 +1,54 @@
+"""How large files will be, told before they are rendered."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from lessons.cli import main
+from lessons.lesson.model import loads
+from lessons.planning.plan import plan
+from lessons.rendering.render import Outcome
+from lessons.rendering.sizes import BYTES, FACTOR, estimated_bytes
+from lessons.rendering.workers import Task, draw
+from scenes.film.forms import FORMS
+
+LESSON = """\
+title: Half ball
+cuts: [1/2]
+sides: left
+distances: {near: 300 mm}
+output: {size: 960x540, rate: 25}
+clips: [{kind: title}]
+"""
+
+
+def test_every_form_has_its_measure() -> None:
+    assert BYTES.keys() == FORMS.keys()
+
+
+@pytest.mark.parametrize("form", ["h264", "prores", "prores-once"])
+def test_a_card_is_as_large_as_told_before(form: str, tmp_path: Path) -> None:
+    (clip,) = plan(loads(LESSON)).clips
+    path = tmp_path / f"clip{FORMS[form].extension}"
+    size = draw(Task(clip, path, form, "REEL"))["size"]
+    about = estimated_bytes([clip], form)
+    assert about / FACTOR < size < about * FACTOR
+
+
+def test_plan_and_render_tell_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "t.yaml"
+    path.write_text(LESSON.replace("960x540", "320x180"))
+    told = CliRunner().invoke(main, ["plan", str(path), "--form", "prores"]).stdout
+    assert "The files take about 2 MB as prores (between 1 MB and 3 MB)." in told
+    small = SimpleNamespace(free=10_000_000)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: small)
+    words = ["render", str(path), "--out", str(tmp_path / "clips"), "--form", "prores", "--size", "8000x4000"]
+    monkeypatch.setattr("lessons.commands.render.render", lambda *_: Outcome())
+    done = CliRunner().invoke(main, words)
+    assert "GB as prores" in done.stderr
+    assert "The disk has 10 MB free." in done.stderr
