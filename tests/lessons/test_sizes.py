@@ -50,5 +50,5 @@ def test_plan_and_render_tell_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     words = ["render", str(path), "--out", str(tmp_path / "clips"), "--form", "prores", "--size", "8000x4000"]
     monkeypatch.setattr("lessons.commands.render.render", lambda *_: Outcome())
     done = CliRunner().invoke(main, words)
-    assert "GB as prores" in done.stderr
+    assert "The files take about 864 MB as prores" in done.stderr
     assert "The disk has 10 MB free." in done.stderr
