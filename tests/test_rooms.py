@@ -22,8 +22,8 @@ FLOORS: dict[str, tuple[set[str], ...]] = {
         {"look", "files"}, {"board"}, {"frame", "plate"}, {"draw"}, {"figure", "judge"}, {"kinds"}, {"film"},
     ),
     "lessons": (
-        {"lesson", "answering", "files", "streams"}, {"planning"}, {"rendering"}, {"deliver", "footage"}, {"live"},
-        {"commands"}, {"cli"}, {"__main__"},
+        {"lesson", "answering", "files", "streams"}, {"planning"}, {"rendering"}, {"footage"}, {"deliver"},
+        {"live"}, {"commands"}, {"cli"}, {"__main__"},
     ),
 }  # fmt: skip
 """A room's folders and modules from the ground up: each may import what stands on a lower floor. '*' is all the

@@ -88,6 +88,7 @@ DELIVERIES: dict[str, Item] = {
     "proxies": Item("lessons.deliver.proxies", "small films with the same names, frames and timecode"),
     "preview": Item("lessons.deliver.preview_cut", "the steps marked for it, as one short film"),
     "metadata": Item("lessons.deliver.metadata", "metadata for an editor's bins, XMP"),
+    "over footage": Item("lessons.deliver.over_footage", "clips over footage with it underneath, MP4"),
     "pictures": Item("lessons.deliver.pictures", "posters, thumbnail and contact sheets"),
     "previews": Item("lessons.deliver.previews", "moving pictures of the clips, GIF"),
     "frames": Item("lessons.deliver.frames", "every picture of the clips as a PNG file"),

@@ -42,7 +42,7 @@ def conform(edited: Path, footage: Footage, wishes: Wishes) -> Conformed:
     assert wishes.delivery is not None
     now = {clip.identity: clip for clip in wishes.delivery.clips}
     before = _versions(footage, wishes.delivery)
-    (pictures,) = build_timeline(footage, wishes).video_tracks()
+    pictures = build_timeline(footage, wishes).video_tracks()[-1]
     ours = {cut.metadata["aimgeo"]["identity"]: cut for cut in pictures.find_clips()}
     said: list[str] = []
     replaced = 0

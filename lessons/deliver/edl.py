@@ -11,6 +11,7 @@ from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound, rate_text
 from lessons.deliver.lists import chapter_list
 from lessons.deliver.timecode import Timecode, source_of, timecode_of
+from lessons.deliver.timeline import below
 from lessons.deliver.writing import write_text
 from lessons.rendering.deliveries import StepChange, recorded
 from lessons.rendering.manifest import Clip
@@ -55,6 +56,8 @@ def edl_lines(
             )
         if at in chapters:
             yield f"* LOC: {timecode.name(start)} GREEN   {_ascii(chapters[at])[:MOST_SAID]}"
+        if (filmed := below(clip)) is not None:
+            yield f"* FOOTAGE UNDER IT: {_ascii(filmed.set_up.footage)} {times[0]}"
         for step in clip.steps:
             yield f"* LOC: {timecode.name(start + step.first_frame - first)} CYAN    {_ascii(step.name)}"
         for change in changed.get(clip.name, ()):

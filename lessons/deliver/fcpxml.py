@@ -16,6 +16,7 @@ from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.lists import chapter_list
 from lessons.deliver.timecode import source_of, timecode_of
+from lessons.deliver.timeline import below
 from lessons.deliver.writing import write_text
 from lessons.planning.sound import RATES
 from lessons.rendering.deliveries import recorded
@@ -62,6 +63,7 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
     )  # fmt: skip
     spine = ET.SubElement(sequence, "spine")
     chapters = dict(chapter_list(footage, wishes))
+    grounds: dict[str, str] = {}
     for k, (at, clip) in enumerate(footage.starts(), 1):
         told, source = known[clip.name], source_of(clip, timecode).first_frame
         size = formats[clip.width_px, clip.height_px]
@@ -77,8 +79,25 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
                 "audioRate": str(RATES[-1]),
             }
         ET.SubElement(asset, "media-rep", kind="original-media", src=address(clip.file))
+        where, offset, lane = spine, timecode.start_frame + at, {}
+        if (filmed := below(clip)) is not None:
+            # the footage in the storyline, the clip connected above it; an offset counts in its own time
+            if filmed.file not in grounds:
+                grounds[filmed.file] = f"f{len(grounds) + 1}"
+                ground = ET.SubElement(
+                    resources, "asset", id=grounds[filmed.file], name=filmed.set_up.footage,
+                    uid=uid(f"{footage.identity}/{filmed.set_up.footage}"), start=seconds(source, rate),
+                    duration=seconds(clip.frames, rate), hasVideo="1", format=size, videoSources="1",
+                )  # fmt: skip
+                ET.SubElement(ground, "media-rep", kind="original-media", src=address(filmed.file))
+            where = ET.SubElement(
+                spine, "asset-clip", ref=grounds[filmed.file], offset=seconds(offset, rate),
+                name=filmed.set_up.footage, start=seconds(source, rate), duration=seconds(clip.used_frames, rate),
+                format=size, tcFormat=form,
+            )  # fmt: skip
+            offset, lane = source, {"lane": "1"}
         laid = ET.SubElement(
-            spine, "asset-clip", ref=f"a{k}", offset=seconds(timecode.start_frame + at, rate), name=clip.name,
+            where, "asset-clip", lane, ref=f"a{k}", offset=seconds(offset, rate), name=clip.name,
             start=seconds(source + clip.handle_frames, rate), duration=seconds(clip.used_frames, rate),
             format=size, tcFormat=form,
         )  # fmt: skip

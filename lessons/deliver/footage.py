@@ -55,7 +55,7 @@ class Footage:
     def address(self, is_absolute: bool) -> Callable[[str], str]:
         """What gives a file's URL: relative to the folder, or with the whole path."""
         folder = self.folder.resolve()
-        return lambda file: (folder / file).as_uri() if is_absolute else quote(file)
+        return lambda file: (folder / file).resolve().as_uri() if is_absolute else quote(file)
 
     @property
     def rate(self) -> Fraction:

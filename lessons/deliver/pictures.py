@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.footage import Footage
+from lessons.deliver.over_footage import preview_of
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
 from lessons.rendering.manifest import Clip, poster_frame
@@ -50,6 +51,12 @@ def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
                     break
                 return as_picture(picture)
     raise IndexError(f"{path} has no frame {frame}")
+
+
+def shown_file(footage: Footage, clip: Clip) -> Path:
+    """The file that shows a clip as it will look: with its footage underneath, where there is one."""
+    over = footage.folder / preview_of(clip)
+    return over if clip.filmed is not None and over.is_file() else footage.path(clip)
 
 
 def as_picture(frame: Any) -> Image.Image:
@@ -194,7 +201,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     thumbnail: Image.Image | None = None
     names = [clip.name for clip in footage.clips]
     for k, clip in enumerate(footage.clips):
-        poster = read_frame(footage.path(clip), poster_of(clip), clip.rate)
+        poster = read_frame(shown_file(footage, clip), poster_of(clip), clip.rate)
         files.append(write_picture(folder / f"{clip.name}.jpg", poster))
         small = poster.copy()
         small.thumbnail((SMALL_PX, SMALL_PX))

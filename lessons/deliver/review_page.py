@@ -17,6 +17,7 @@ from aimgeo.construct import Quantity, QuantityKind
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.captions import clip_captions
 from lessons.deliver.footage import Footage
+from lessons.deliver.over_footage import preview_of
 from lessons.deliver.pictures import about
 from lessons.deliver.writing import write_text
 from lessons.lesson.wording import Wording, plural_rule
@@ -164,7 +165,8 @@ def clip_told(
     return {
         "name": within + clip.name,
         "cut_deg": cut,
-        "file": quote(within + clip.file),
+        # browsers play no ProRes with alpha, and lines without the table say little
+        "file": quote(within + (clip.file if clip.filmed is None else preview_of(clip))),
         "poster": quote(f"{within}pictures/{clip.name}.jpg"),
         "small": quote(f"{within}pictures/small/{clip.name}.jpg"),
         "key": f"{identity}/{clip.name}",
@@ -182,7 +184,7 @@ def clip_told(
             {"first": c.first_frame, "end": c.end_frame, "text": " ".join(c.lines)} for c in clip_captions(clip)
         ],
         "shot": within + clip.shots[0].identity if len(clip.shots) == 1 and not hidden else "",
-        "numbers": list(numbers(clip.shot or {}, words)),
+        "numbers": list(numbers(clip.shot or (clip.filmed.set_up.shot if clip.filmed else {}), words)),
     }
 
 

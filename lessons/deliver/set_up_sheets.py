@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from math import hypot
 from typing import Any
 
 from aimgeo.construct import Quantity
@@ -11,17 +13,25 @@ from aimgeo.tables import Table
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.footage import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
-from lessons.deliver.shots import TableShot, table_shots
+from lessons.deliver.review_page import numbers
+from lessons.deliver.shots import FilmedShot, TableShot, filmed_shots, table_shots
 from lessons.lesson.wording import THIN, Wording
+from lessons.planning.filmed import SetBall
+
+SAID = ("cut_deg", "overlap", "distance_mm", "aim_offset_mm", "contact_offset_mm")
+"""The numbers of a filmed shot that a narration may say."""
 
 MOST_CLIPS = 9
 """So many clips of a shot are listed on its page."""
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
-    """sheets/set-up_a4.pdf and _letter.pdf; none for a lesson without shots on a table."""
-    shots = table_shots(footage)
-    if not shots:
+    """sheets/set-up_a4.pdf and _letter.pdf; none for a lesson without shots on a table.
+
+    A filmed shot has a page as it was set up.
+    """
+    shots, films = table_shots(footage), filmed_shots(footage)
+    if not shots and not films:
         return Delivered(())
     words = footage.wording()
     lean = ", ".join(
@@ -37,6 +47,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         "shots": [
             shot_told(shot, footage.wording(shot.ball_mm), k, len(shots)) for k, shot in enumerate(shots, 1)
         ],
+        "films": [film_told(film, footage.wording(film.shown.ball_mm)) for film in films],
     }
     folder = footage.folder / "sheets"
     return Delivered(tuple(print_pdf("set_up.typ", told, folder / f"set-up_{p}.pdf", p) for p in PAPERS))
@@ -86,6 +97,72 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "clips": [clip.name for clip in shown.clips[:MOST_CLIPS]],
         "more": words.counted("printed", "more", count=more) if more > 0 else None,
     }
+
+
+def film_told(film: FilmedShot, words: Wording) -> dict[str, Any]:
+    """What the page of a filmed shot says: places measured, which way to push, the true numbers."""
+    set_up, told = film.set_up, words.words["set_up"]
+    page = shot_told(film.shown, words, 1, 1)
+    distance = words.phrase("between_centres", dict(shot_values(film.shown.shot)))
+    target = words.words["names"].get(film.shown.target_name or "", told["marked_target"])
+    places = {place["ball"]: place for place in page["places"]}
+    balls = [ball_told(ball, places[ball.ball], words) for ball in set_up.balls]
+    errors = {
+        "cut_deg": f"± {words.decimal(set_up.cut_error_deg, 1)}°",
+        "distance_mm": f"± {words.shown(Quantity(set_up.distance_error_mm, 'length_mm'))}",
+    }
+    meant = dict(numbers_of(film.planned, words))
+    return page | {
+        "heading": words.text("set_up", "as_set_up", footage=set_up.footage),
+        "under": words.text("set_up", "as_set_up_under", distance=distance, target=target),
+        "balls": balls,
+        "numbers": [
+            [
+                words.words["review"]["shot"][key],
+                meant.get(key, "–"),
+                " ".join([text, errors.get(key, "")]).strip(),
+            ]
+            for key, text in numbers_of(set_up.shot, words)
+        ],
+        "warnings": list(set_up.warnings),
+    }
+
+
+def ball_told(ball: SetBall, place: dict[str, Any], words: Wording) -> dict[str, Any]:
+    """A ball's row: where it lies, how far that is from the plan, which way to push it."""
+    told = words.words["set_up"]
+
+    def length(mm: float) -> str:
+        return words.shown(Quantity(float(round(mm)), "distance_mm"))
+
+    error = hypot(*ball.error_mm)
+    row = {
+        "ball": place["ball"],
+        "name": place["name"],
+        "measured": [f"{one['shown']} {told['from_nose']} {one['rail']}" for one in place["from"]],
+        "within": words.text("set_up", "within", error=f"± {length(max(ball.error_mm))}"),
+    }
+    if ball.planned_mm is None:
+        return row | {"off": told["no_plan"], "push": []}
+    along, across = (meant - there for meant, there in zip(ball.planned_mm, ball.centre_mm, strict=True))
+    off = hypot(along, across)
+    if off < max(1.0, error):
+        return row | {"off": length(off), "push": [told["as_planned"]]}
+    rail = words.words["names"]["foot-rail" if along > 0 else "head-rail"]
+    ways = [words.text("set_up", "towards", length=length(abs(along)), rail=rail)] if abs(along) >= 0.5 else []
+    if abs(across) >= 0.5:
+        ways.append(words.text("set_up", "push_left" if across > 0 else "push_right", length=length(abs(across))))
+    return row | {"off": length(off), "push": ways}
+
+
+def numbers_of(shot: Mapping[str, Any] | None, words: Wording) -> list[tuple[str, str]]:
+    """The numbers of a shot that a narration says: key, and text."""
+    told = (
+        []
+        if shot is None
+        else [(key, dict(numbers({key: shot.get(key), "side": shot.get("side")}, words))) for key in SAID]
+    )
+    return [(key, text) for key, found in told for text in found.values()]
 
 
 def place_told(ball: str, place_mm: tuple[float, ...], table: Table, words: Wording) -> dict[str, Any]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from aimgeo.shot import Shot, solve_shot
 from aimgeo.tables import Table
 from lessons.deliver.footage import Footage
+from lessons.planning.filmed import SetUp
 from lessons.rendering.manifest import Clip, ClipShot
 
 
@@ -21,6 +23,42 @@ class TableShot:
     side: str
     distance_name: str | None
     clips: tuple[Clip, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FilmedShot:
+    """A filmed shot as it was set up, what was measured, and the planned numbers if known."""
+
+    shown: TableShot
+    set_up: SetUp
+    planned: dict[str, Any] | None
+
+
+def filmed_shots(footage: Footage) -> tuple[FilmedShot, ...]:
+    """The filmed shots under the clips, each once, with the clips over it."""
+    from lessons.answering.answer import shot_answer
+
+    found: dict[str, FilmedShot] = {}
+    for clip in footage.clips:
+        if clip.filmed is None or clip.table is None:
+            continue
+        set_up = clip.filmed.set_up
+        if clip.filmed.file in found:
+            one = found[clip.filmed.file]
+            found[clip.filmed.file] = replace(one, shown=replace(one.shown, clips=(*one.shown.clips, clip)))
+            continue
+        ball_mm = 2 * set_up.shot["object_ball_mm"][2]
+        cue, object_ball = (ball.centre_mm for ball in set_up.balls)
+        target = set_up.shot["target_mm"][:2]
+        shot = solve_shot(cue, object_ball, target, ball_mm)
+        side = str(set_up.shot["side"])
+        shown = TableShot(shot, clip.table, ball_mm, clip.target_name, side, None, (clip,))
+        meant = [ball.planned_mm for ball in set_up.balls if ball.planned_mm is not None]
+        planned = None
+        if len(meant) == 2:
+            planned = shot_answer(solve_shot(meant[0], meant[1], target, ball_mm))
+        found[clip.filmed.file] = FilmedShot(shown, set_up, planned)
+    return tuple(found.values())
 
 
 def solved(told: ClipShot) -> tuple[Shot, float]:

@@ -17,7 +17,7 @@ from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import whole_file, write_text
 from lessons.deliver.xml import Origin, completed
 from lessons.rendering.deliveries import ClipDelivered, StepChange, recorded
-from lessons.rendering.manifest import Clip, Step
+from lessons.rendering.manifest import Clip, Filmed, Step
 
 MASTER, PROXY = "DEFAULT_MEDIA", "proxy"
 """The keys of a cut's two files; the first is OpenTimelineIO's own."""
@@ -92,11 +92,37 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
             cut.set_media_references({MASTER: cut.media_reference, PROXY: reference(clip, small, {})}, MASTER)
         return cut
 
+    def ground() -> Any:
+        """The footage itself, frame under frame, where clips lie over it."""
+        track = otio.schema.Track("Footage", kind=otio.schema.TrackKind.Video)
+        for clip in footage.clips:
+            if (filmed := below(clip)) is None:
+                track.append(otio.schema.Gap(source_range=span(0, clip.used_frames)))
+                continue
+            first = source_of(clip, timecode).first_frame
+            reference = otio.schema.ExternalReference(
+                target_url=address(filmed.file),
+                available_range=span(first, clip.frames),
+                metadata={"fcp_xml": {"media": _media(clip, False)}},
+            )
+            track.append(
+                otio.schema.Clip(
+                    name=filmed.set_up.footage,
+                    media_reference=reference,
+                    source_range=span(first, clip.used_frames),
+                    # the XML's adapter takes clips that are alike for one
+                    metadata={"aimgeo": {"under": known[clip.name].identity}},
+                )
+            )
+        return track
+
     timeline = otio.schema.Timeline(footage.title, global_start_time=time(timecode.start_frame))
     timeline.metadata["fcp_xml"] = {
         "timecode": {"displayformat": "DF" if timecode.drop else "NDF"},
         "media": {"video": {"format": {"samplecharacteristics": _picture(size, footage.rate)}}},
     }
+    if any(below(clip) for clip in footage.clips):
+        timeline.tracks.append(ground())
     pictures = otio.schema.Track("Clips", kind=otio.schema.TrackKind.Video)
     pictures.extend(laid(clip, is_picture=True) for clip in footage.clips)
     timeline.tracks.append(pictures)
@@ -119,6 +145,11 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
             )
         timeline.tracks.append(sound)
     return timeline
+
+
+def below(clip: Clip) -> Filmed | None:
+    """The filmed clip that a clip lies over; None for others, and over a photograph."""
+    return None if clip.filmed is None or clip.filmed.set_up.is_still else clip.filmed
 
 
 def _told(clip: Clip, delivered: ClipDelivered) -> dict[str, Any]:
@@ -176,14 +207,20 @@ def origins(footage: Footage, wishes: Wishes) -> dict[str, Origin]:
     known, reels = delivery.by_name(), footage.reels(delivery)
     timecode = timecode_of(footage.rate, wishes.non_drop)
     sources = {clip.name: source_of(clip, timecode) for clip in footage.clips}
-    return {
-        clip.file: Origin(
-            known[clip.name].identity,
-            reels[clip.name],
-            sources[clip.name].timecode.name(sources[clip.name].first_frame),
+
+    def counted(clip: Clip) -> str:
+        return sources[clip.name].timecode.name(sources[clip.name].first_frame)
+
+    own = {clip.file: Origin(known[clip.name].identity, reels[clip.name], counted(clip)) for clip in footage.clips}
+    # one filmed clip may lie under several
+    filmed = {
+        found.file: Origin(
+            f"{footage.identity}-{Path(found.file).stem}", Path(found.file).stem, counted(clip), True
         )
         for clip in footage.clips
+        if (found := below(clip))
     }
+    return own | filmed
 
 
 def _write_bundle(timeline: Any, path: Path) -> Path:

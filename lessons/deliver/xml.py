@@ -13,11 +13,15 @@ MARKER_ORDER = ("name", "comment", "in", "out")
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """What a file is: its clip's lasting identity, the reel, and the timecode of its first frame."""
+    """What a file is: its clip's lasting identity, the reel, and the timecode of its first frame.
+
+    One that `recurs` may be laid more than once.
+    """
 
     identity: str
     reel: str
     timecode: str
+    recurs: bool = False
 
 
 def completed(text: str, clips: Mapping[str, Origin]) -> str:
@@ -45,8 +49,9 @@ def completed(text: str, clips: Mapping[str, Origin]) -> str:
             for k, item in enumerate(track.findall("clipitem"), 1):
                 _clean(item)
                 clip = by_file[item.find("file").attrib["id"]]  # type: ignore[union-attr]
-                item.attrib["id"] = f"{clip.identity}-{kind}"
-                linked.setdefault(clip.identity, []).append((item.attrib["id"], kind, t, k))
+                identity = f"{clip.identity}.{k}" if clip.recurs else clip.identity
+                item.attrib["id"] = f"{identity}-{kind}"
+                linked.setdefault(identity, []).append((item.attrib["id"], kind, t, k))
     for item in root.iter("clipitem"):
         pair = linked[item.attrib["id"].rsplit("-", 1)[0]]
         for identity, kind, t, k in pair if len(pair) > 1 else ():

@@ -69,10 +69,10 @@ class Answer:
 
 def target_mm(match: Match, pocket: str) -> Array:
     """The middle (2,) of a pocket's mouth on the table as solved."""
-    return _target(match.solved.problem.measures_mm(match.solved.x), pocket)
+    return middle_of_pocket(match.solved.problem.measures_mm(match.solved.x), pocket)
 
 
-def _target(measures_mm: Array, pocket: str) -> Array:
+def middle_of_pocket(measures_mm: Array, pocket: str) -> Array:
     """The middle (..., 2) of a pocket's mouth for measures (..., M)."""
     m = {name: measures_mm[..., k] for k, name in enumerate(MEASURES)}
     end, side = pocket.split("-")
@@ -99,7 +99,7 @@ def filmed_shot(match: Match, pocket: str) -> tuple[FilmedShot | None, tuple[War
             O = problem.ball_mm(x, index["object", 0])[..., :2]
         else:
             C, O = cue.centre_mm[:2], obj.centre_mm[:2]
-        way = _target(problem.measures_mm(x), pocket) - O
+        way = middle_of_pocket(problem.measures_mm(x), pocket) - O
         u = way / np.linalg.norm(way, axis=-1, keepdims=True)
         aim = O - d * u - C
         cut = np.arctan2(aim[..., 0] * u[..., 1] - aim[..., 1] * u[..., 0], np.sum(aim * u, -1))

@@ -33,7 +33,7 @@ FOCAL_KNOWN_ERROR = 0.03
 CEILING_MM, CEILING_ERROR_MM = 2600.0, 300.0
 """How high above the cloth a camera usually hangs at most."""
 
-BLOOM_PX, BALL_SHIFT_PX = 0.15, 0.15
+BLOOM_PX, BALL_SHIFT_PX = 0.15, 0.25
 TAIL = 3.0
 """Residuals beyond so many standard errors count less and less."""
 

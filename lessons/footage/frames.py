@@ -196,29 +196,23 @@ def stillness(
     discs_px: Sequence[tuple[float, float, float]],
     first: int,
 ) -> Stillness:
-    """How a clip keeps still from a frame on, by small pieces around marks (M, 2) and discs (x, y, radius)."""
+    """How a clip keeps still from a frame on: the picture by marks (M, 2) and what else stands out beside the
+    discs (x, y, radius), the balls by these.
+    """
     import cv2
 
-    high, wide = reference.shape[:2]
-    grey = cv2.cvtColor(np.clip(reference, 0, 255).astype(np.uint8), cv2.COLOR_BGR2GRAY).astype(np.float32)
-    reach = max(16, round(max(high, wide) / 64))
-    boxes = [
-        (int(x) - reach, int(y) - reach)
-        for x, y in marks_px
-        if reach < x < wide - reach - 1 and reach < y < high - reach - 1
-    ]
-    window = cv2.createHanningWindow((2 * reach, 2 * reach), cv2.CV_32F)
-    pieces = [grey[y : y + 2 * reach, x : x + 2 * reach] for x, y in boxes]
+    grey = cv2.cvtColor(np.clip(reference, 0, 255).astype(np.uint8), cv2.COLOR_BGR2GRAY)
+    marks = _marks(grey, marks_px, discs_px)
     discs = [_disc(reference, disc) for disc in discs_px]
     moved, in_place, changing = [], [], []
     earlier: list[list[NDArray[np.float32]]] = []
     for _, picture in pictures(footage, first):
-        now = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY).astype(np.float32)
-        shifts = [
-            cv2.phaseCorrelate(piece, now[y : y + 2 * reach, x : x + 2 * reach], window)[0]
-            for piece, (x, y) in zip(pieces, boxes, strict=True)
-        ]
-        shift = np.median(np.array(shifts), axis=0) if shifts else np.zeros(2)
+        shift = np.zeros(2)
+        if len(marks):
+            now = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+            there, seen, _ = cv2.calcOpticalFlowPyrLK(grey, now, marks, None, winSize=(21, 21), maxLevel=3)
+            went = (there - marks)[seen.ravel() == 1].reshape(-1, 2)
+            shift = np.median(went, axis=0) if len(went) > 2 else shift
         moved.append(float(np.hypot(*shift)))
         parts = [picture[rows, columns].astype(np.float32)[mask] for _, rows, columns, mask in discs]
         in_place.append(
@@ -234,6 +228,20 @@ def stillness(
     return Stillness(
         first, np.array(moved), np.array(in_place, bool).reshape(-1, n), np.array(changing, bool).reshape(-1, n)
     )
+
+
+def _marks(
+    grey: NDArray[np.uint8], marks_px: Array, discs_px: Sequence[tuple[float, float, float]]
+) -> NDArray[np.float32]:
+    """Places (N, 1, 2) by which a picture's movement is told: marks, and what else stands out beside balls."""
+    import cv2
+
+    mask = np.full(grey.shape, 255, np.uint8)
+    for x, y, radius in discs_px:
+        cv2.circle(mask, (round(x), round(y)), round(3 * radius), 0, -1)
+    corners = cv2.goodFeaturesToTrack(grey, 40, 0.05, max(grey.shape) / 40, mask=mask)
+    found = [marks_px.reshape(-1, 1, 2), *([] if corners is None else [corners])]
+    return np.concatenate(found).astype(np.float32)
 
 
 def _disc(

@@ -44,8 +44,10 @@ TELLING_PX = 3.0
 LOCKED = 0.5
 """The part of the sights in the frame that must be met."""
 
-SURE, SURER = 18.0, 6.0
-"""Logarithms of odds: of a lock against chance, and against another lock."""
+SURE, SURE_OF_MANY, SURER = 18.0, 8.0, 6.0
+"""Logarithms of odds: of a lock against chance, with few picks or with many, and against another lock."""
+
+MANY = 6
 
 MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
@@ -338,7 +340,7 @@ def _with_picks(
             )
     locks = _locks(problem, found, picks, spots_px)
     agreeing = [one for one in locks if _agree(one.solved, picks, clicks.pick_px)]
-    if agreeing and _holds(agreeing[0], agreeing):
+    if agreeing and _holds(agreeing[0], agreeing, len(names)):
         chosen = agreeing[0]
         return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
     if len(names) < 4:
@@ -376,9 +378,9 @@ def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: A
     return sorted(locks, key=lambda one: -one.evidence)
 
 
-def _holds(one: Lock, others: Sequence[Lock]) -> bool:
+def _holds(one: Lock, others: Sequence[Lock], picked: int) -> bool:
     """True where the sights are met far better than by chance, and no other camera does it nearly as well."""
-    if one.evidence < SURE or one.share < LOCKED:
+    if one.evidence < (SURE if picked < MANY else SURE_OF_MANY) or one.share < LOCKED:
         return False
     px = one.solved.problem.seen_px(one.solved.x, SIGHT_MATRICES)
     within = 10.0 * max(one.solved.problem.size_px) / 1920
@@ -582,7 +584,7 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, 
     """The camera from the picture alone, by the cloth's corners; a click or a pick tells foot from head."""
     found = corner_starts(problem, cloth_corners(picture))
     locks = _locks(problem, found, None, spots_px)
-    good = [one for one in locks[:1] if _holds(one, locks) and _on_three_rails(one)]
+    good = [one for one in locks[:1] if _holds(one, locks, 0) and _on_three_rails(one)]
     if not good:
         best = max(locks, key=lambda one: len(one.sights), default=None)
         seen = f" ({len(best.sights)} of {best.in_frame} sights seen)" if best is not None else ""

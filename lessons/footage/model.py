@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, PlainValidator, ValidationError, model_validator
+from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from aimgeo.landmarks import MEASURES, NAMED, Prior
 from aimgeo.tables import TABLES, Table
@@ -52,6 +52,11 @@ def _picture_size(value: Any) -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
+def _measure(value: Any) -> Any:
+    return value.strip().replace(" ", "_").replace("-", "_") if isinstance(value, str) else value
+
+
+Measure = Annotated[Literal[MEASURED], BeforeValidator(_measure)]  # type: ignore[valid-type]
 Moment = Annotated[float, PlainValidator(_moment)]
 Pixel = Annotated[tuple[float, float], PlainValidator(_pixel)]
 PictureSize = Annotated[tuple[int, int], PlainValidator(_picture_size)]
@@ -110,7 +115,7 @@ class MatchKeys(Strict):
     head: Pixel | None = None
     balls: Balls = Field(default_factory=Balls)
     lens: Lens | None = None
-    measured: dict[choice(MEASURED), PositiveLength] = Field(default_factory=dict)  # type: ignore[valid-type]
+    measured: dict[Measure, PositiveLength] = Field(default_factory=dict)
     plan: Plan | None = None
     name: Name | None = None
 

@@ -13,13 +13,46 @@ import orjson
 from aimgeo.construct import Position
 from aimgeo.landmarks import MEASURES, noses
 from aimgeo.shot import Shot, solve_shot
+from aimgeo.tables import TABLES, Table
+from lessons.lesson.values import RATES
 from scenes.board import FilmedCamera
 from scenes.board.brief import Footage
 
 
 @dataclass(frozen=True, slots=True)
+class SetBall:
+    """A ball of a filmed shot: where it lay and where it was planned (mm), and half-widths of 95 %."""
+
+    ball: str
+    centre_mm: tuple[float, float]
+    error_mm: tuple[float, float]
+    planned_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SetUp:
+    """A filmed shot as it was set up: the match file, its footage's name, and what was measured against the plan.
+
+    `shot` is as `aimgeo solve` answers it. Cuts are in degrees, to the left positive; errors half-widths of 95 %.
+    """
+
+    match_file: str
+    footage: str
+    is_still: bool
+    balls: tuple[SetBall, ...]
+    shot: dict[str, Any]
+    cut_deg: float
+    cut_error_deg: float
+    distance_mm: float
+    distance_error_mm: float
+    planned_cut_deg: float | None = None
+    planned_distance_mm: float | None = None
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Filmed:
-    """A matched shot: the footage for its clips, the shot, size and rate, and the two lines over the picture."""
+    """A matched shot: the footage for its clips, the shot and its table, size and rate, and what was measured."""
 
     footage: Footage
     file: Path
@@ -30,6 +63,8 @@ class Filmed:
     timecode: str
     cut_deg: float
     planned: tuple[float, float] | None
+    table: Table
+    set_up: SetUp
 
 
 def digest_of(path: Path) -> str:
@@ -52,12 +87,28 @@ def filmed(path: Path, is_planned: bool) -> Filmed:
         ) from None
     except orjson.JSONDecodeError:
         raise ValueError(f"'{answer.name}' is no match; run `aimgeo match {path.as_posix()}` again.") from None
-    if told.get("of") != digest_of(path):
+    if not isinstance(told, dict) or told.get("of") != digest_of(path):
         raise ValueError(
             f"'{path.name}' has changed since it was matched; run `aimgeo match {path.as_posix()}` again."
         )
+    try:
+        return _of_answer(path, told, is_planned)
+    except (LookupError, TypeError, AttributeError):
+        raise ValueError(
+            f"'{answer.name}' is not what a match writes; run `aimgeo match {path.as_posix()}` again."
+        ) from None
+
+
+def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
+    """The matched shot of an answer. Raises ValueError with a sentence, others where the answer is damaged."""
     if told["shot"] is None:
         raise ValueError(f"'{path.name}' has no shot: give both balls and a target that they allow.")
+    if told["rate"] is not None and tuple(told["rate"]) not in RATES.values():
+        rate = told["rate"][0] / told["rate"][1]
+        raise ValueError(
+            f"the footage of '{path.name}' has {rate:.5g} frames a second, which no timecode counts; "
+            f"conform it to one of {', '.join(RATES)} first."
+        )
     if told["size_px"][0] % 2 or told["size_px"][1] % 2:
         raise ValueError(
             f"the footage of '{path.name}' is {told['size_px'][0]} x {told['size_px'][1]}; clips need even sides."
@@ -100,7 +151,37 @@ def filmed(path: Path, is_planned: bool) -> Filmed:
         told["timecode"] or "00:00:00:00",
         float(np.degrees(shot.cut_rad)),
         planned,
+        TABLES[told["table"]["name"]],
+        _set_up(path, told, planned),
     )
+
+
+def _set_up(path: Path, told: dict[str, Any], planned: tuple[float, float] | None) -> SetUp:
+    plan, shot = told["plan"] or {}, told["shot"]
+    balls = []
+    for role in ("cue", "object"):
+        ball, meant = told["balls"][role], plan.get(role)
+        place = None if meant is None else _pair(meant["planned_mm"])
+        balls.append(SetBall(role, _pair(ball["centre_mm"]), _pair(ball["error_mm"]), place))
+    cut = -shot["cut_deg"] if shot["side"] == "right" else shot["cut_deg"]
+    return SetUp(
+        match_file=path.name,
+        footage=told["footage"],
+        is_still=told["rate"] is None,
+        balls=tuple(balls),
+        shot={key: value for key, value in shot.items() if key not in ("cut_error_deg", "distance_error_mm")},
+        cut_deg=cut,
+        cut_error_deg=shot["cut_error_deg"],
+        distance_mm=shot["distance_mm"],
+        distance_error_mm=shot["distance_error_mm"],
+        planned_cut_deg=None if planned is None else planned[0],
+        planned_distance_mm=None if planned is None else planned[1],
+        warnings=tuple(told["warnings"]),
+    )
+
+
+def _pair(value: list[float]) -> tuple[float, float]:
+    return value[0], value[1]
 
 
 def _position(value: list[float]) -> Position:

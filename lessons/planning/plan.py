@@ -90,9 +90,11 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None, ea
 
 
 def in_footage(steps: tuple[BriefStep, ...], footage: Footage) -> tuple[BriefStep, ...]:
-    """Steps that share the footage evenly up to where the balls leave; the last one lasts to its end."""
+    """Steps that share the footage evenly up to where the balls leave; the last one lasts to its end and before
+    that has twice its share: then all that is drawn stands still for a while.
+    """
     room = footage.frames if footage.fades_from is None else min(max(footage.fades_from, 1), footage.frames)
-    each = max(room // len(steps), 1)
+    each = max(room // (len(steps) + 1), 1)
     lengths = [each] * (len(steps) - 1)
     return tuple(
         replace(step, frames=frames)
@@ -347,6 +349,7 @@ class _Planner:
             shots=tuple({placed.identity: placed for _, placed in shown}.values()),
             footage=None if film is None else film.file,
             sound=media[1] if media else None,
+            set_up=None if film is None else film.set_up,
         )
 
     def media(self, request: Request) -> tuple[Media, Sound | None] | Literal[False] | None:
@@ -419,7 +422,7 @@ class _Planner:
         )
         return Subject(
             kind=request.kind,
-            table=self.table,
+            table=film.table,
             target_name=film.pocket,
             shot=film.shot,
             construction=method.construct(film.shot),

@@ -14,6 +14,7 @@ from aimgeo.tables import TABLES, Table
 from lessons.lesson.faults import Fault, Place
 from lessons.lesson.names import with_names
 from lessons.lesson.wording import Wording, words_of
+from lessons.planning.filmed import SetUp
 from lessons.planning.placing import PlacedShot
 from lessons.planning.sound import Sound
 from scenes.board.brief import Brief
@@ -41,7 +42,7 @@ class PlannedClip:
     What does not apply is None. `shots` are those that it shows, the brief's own first. `cut_text` is the cut as
     the lesson writes it ('3/4 overlap'); `side` is 'left', 'right' or 'straight'; `eye` is the eye's name.
     `translations` are the narrations of the steps in the lesson's other languages. `footage` is the
-    filmed clip that it lies over.
+    filmed clip that it lies over, `set_up` what was measured in it.
     """
 
     name: str
@@ -56,6 +57,7 @@ class PlannedClip:
     eye: str | None = None
     shots: tuple[PlacedShot, ...] = ()
     footage: Path | None = None
+    set_up: SetUp | None = None
     sound: Sound | ScratchVoice | None = None
     translations: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from lessons.rendering.manifest import Ball, Clip, Line, Pane
+from lessons.rendering.manifest import Ball, Clip, Lens, Line, Pane
 
 Array = NDArray[np.float64]
 
@@ -95,7 +95,9 @@ def audit_clip(path: Path, clip: Clip) -> ClipAudit:
     for still, (frame, grey) in zip(clip.still, pictures(path, frames, clip.rate), strict=True):
         if grey.shape != (clip.height_px, clip.width_px):
             raise ValueError(f"the picture is {grey.shape[1]}x{grey.shape[0]}, not as the manifest says")
-        found, small = audit_picture(grey, still.panes, frame)
+        # a picture bent by a lens is straightened first: all panes of one share the frame
+        lens = next((pane.lens for pane in still.panes if pane.lens is not None), None)
+        found, small = audit_picture(grey if lens is None else straightened(grey, lens), still.panes, frame)
         findings += found
         too_small += small
     return ClipAudit(clip.name, tuple(findings), too_small)
@@ -128,6 +130,21 @@ def audit_picture(grey: Array, panes: Sequence[Pane], frame: int = 0) -> tuple[l
         too_small += sum(error is None for _, _, error in measured)
         findings += [Finding(role, what, frame, error) for what, role, error in measured if error is not None]
     return findings, too_small
+
+
+def straightened(grey: Array, lens: Lens) -> Array:
+    """A picture as the pinhole saw it: every pixel taken from where the lens put it."""
+    high, wide = grey.shape
+    at = np.stack(np.meshgrid(np.arange(wide) + 0.5, np.arange(high) + 0.5), -1)
+    flat = (at - lens.principal_px) / lens.focal_px
+    r2 = np.sum(flat * flat, -1, keepdims=True)
+    bent = flat * (1 + lens.k1 * r2 + lens.k2 * r2 * r2) * lens.focal_px + lens.principal_px - 0.5
+    x, y = np.clip(bent[..., 0], 0, wide - 1.001), np.clip(bent[..., 1], 0, high - 1.001)
+    i, j = x.astype(int), y.astype(int)
+    u, v = x - i, y - j
+    upper = grey[j, i] * (1 - u) + grey[j, i + 1] * u
+    lower = grey[j + 1, i] * (1 - u) + grey[j + 1, i + 1] * u
+    return np.asarray(upper * (1 - v) + lower * v)
 
 
 def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tuple[int, Array]]:

@@ -20,6 +20,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, InstanceOf, TypeAda
 
 from aimgeo.tables import Table
 from lessons.lesson.wording import LANGUAGES
+from lessons.planning.filmed import SetUp
 from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering.cache import font, libraries
 from scenes.board import Board
@@ -29,10 +30,10 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 5
-"""5: the lesson tells its eyes and the names that people read. 4: a clip tells its file's first timecode and reel.
-3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
-identity, and its language."""
+REVISION = 6
+"""6: a clip over footage tells it and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and
+the names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a
+rest its labels. 2: it tells all the shots that it shows, each with its identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -144,13 +145,27 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class Lens:
+    """What bends a filmed pane's picture: r = |pixel - principal| / focal becomes r (1 + k1 r^2 + k2 r^4)."""
+
+    focal_px: float
+    principal_px: tuple[float, float]
+    k1: float
+    k2: float
+
+
+@dataclass(frozen=True, slots=True)
 class Pane:
-    """A window of the frame: `rect_px` x, y, width, height; `projection` takes (x, y, z, 1) to (u, v, w)."""
+    """A window of the frame: `rect_px` x, y, width, height; `projection` takes (x, y, z, 1) to (u, v, w).
+
+    With a `lens` the picture is bent by it afterwards.
+    """
 
     rect_px: tuple[float, float, float, float]
     view: str
     projection: tuple[Row, Row, Row]
     shows: Shown
+    lens: Lens | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +207,14 @@ class Source:
     line: int
 
 
+@dataclass(frozen=True, slots=True)
+class Filmed:
+    """What a clip lies over: the footage, by its way from the folder, and how the shot was set up."""
+
+    file: str
+    set_up: SetUp
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clip:
     """A rendered clip. What does not apply is None; `shot` is the first of `shots`.
@@ -227,6 +250,7 @@ class Clip:
     poster_frame: Count | None = None
     timecode: str | None = None
     reel: str | None = None
+    filmed: Filmed | None = None
 
     @property
     def used_frames(self) -> int:
@@ -305,8 +329,10 @@ def stills(told: Iterable[Mapping[str, Any]]) -> tuple[Still, ...]:
     return _STILL.validate_python(tuple(told))
 
 
-def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language: str = "en") -> Clip:
-    """What the manifest tells of a planned clip whose picture is drawn."""
+def clip_told(
+    clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language: str = "en", folder: Path = Path()
+) -> Clip:
+    """What the manifest in a folder tells of a planned clip whose picture is drawn."""
     from lessons.answering.answer import shot_answer
 
     subject, output = clip.brief.subject, clip.brief.output
@@ -340,7 +366,14 @@ def clip_told(clip: PlannedClip, file: str, sha256: str, drawn: Drawn, language:
         poster_frame=poster_frame(drawn.steps, drawn.still, clip.frames, CLIP_KINDS[clip.kind].is_secret),
         timecode=counted(output.timecode, output.rate) if drawn.reel else None,
         reel=drawn.reel,
+        filmed=_filmed(clip, folder),
     )
+
+
+def _filmed(clip: PlannedClip, folder: Path) -> Filmed | None:
+    if clip.footage is None or clip.set_up is None:
+        return None
+    return Filmed(shown_path(os.path.relpath(clip.footage.resolve(), folder.resolve())), clip.set_up)
 
 
 def poster_frame(steps: Sequence[Step], still: Sequence[Still], frames: int, is_secret: bool) -> int:

@@ -179,7 +179,7 @@ class _Room:
     def enter(self, clip: PlannedClip, part: Path, size: int, sha256: str, drawn: Drawn) -> None:
         """Record a clip whose file is whole, then give the file its name."""
         file = self.file(clip)
-        entry = manifest.clip_told(clip, file, sha256, drawn, self.plan.language)
+        entry = manifest.clip_told(clip, file, sha256, drawn, self.plan.language, self.folder)
         finished = Finished(size, self.found.keys[clip.name], spoken_digest(clip.brief), entry)
         try:
             self.keep(self.finished.get(clip.name))
@@ -210,7 +210,9 @@ class _Room:
             old = self.finished.get(clip.name)
             if old is None or clip.name in self.found.reasons or clip.name in self.found.served_by:
                 continue
-            entry = manifest.clip_told(clip, old.file, old.sha256, _drawn(clip, old), self.plan.language)
+            entry = manifest.clip_told(
+                clip, old.file, old.sha256, _drawn(clip, old), self.plan.language, self.folder
+            )
             if entry != old.entry:
                 self.finished[clip.name] = replace(old, entry=entry, spoken=spoken_digest(clip.brief))
 

@@ -15,8 +15,8 @@ import numpy as np
 from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, Line, Mark, Pane, Plate, Rect, Shade
-from scenes.draw.view import Body, hidden_spans
+from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Pane, Plate, Rect, Shade
+from scenes.draw.view import Body, behind_noses, hidden_spans
 
 LEAST_S = 0.25
 """Shorter rests are not told."""
@@ -67,9 +67,19 @@ def panes(board: Board, frame: int) -> list[dict[str, Any]]:
                 "view": pane.view,
                 "projection": sight.P.tolist(),
                 "shows": _shows(board, sight),
+                "lens": _lens(pane.camera) if isinstance(pane.camera, FilmedCamera) else None,
             }
         )
     return out
+
+
+def _lens(camera: FilmedCamera) -> dict[str, Any]:
+    return {
+        "focal_px": float(camera.focal_px),
+        "principal_px": [float(v) for v in camera.principal_px],
+        "k1": float(camera.k1),
+        "k2": float(camera.k2),
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +124,8 @@ def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
         if isinstance(shape, Ball):
             radius = shape.radius_mm * element.size.at(sight.frame)[0]
             body = Body(element.id, np.array(shape.centre_mm) + offset, radius)
+            if sight.pane.background == "footage" and shape.look != "ghost":
+                continue  # a real ball: it hides, but nothing of it is drawn
             if _ball_is_seen(body, order, sight):
                 balls.append({"role": element.role, "centre_mm": body.centre_mm.tolist(), "radius_mm": radius})
         elif isinstance(shape, Line):
@@ -152,6 +164,7 @@ def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight
     if sight.is_rendered:
         eye = eye_of(sight.P)
         spans = hidden_spans(eye, start, end, [s.body for s in sight.solids])
+        spans += behind_noses(eye, start, end, sight.pane.noses_mm)
     else:
         px = pixels(sight.P, np.stack([start, end]))
         if np.isfinite(px).all():
@@ -166,6 +179,8 @@ def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight
 
 def _open_px(px: Array, sight: _Sight) -> np.ndarray:
     """Which of the pixels (n, 2) lie in the pane and under nothing that covers it."""
+    if isinstance(sight.pane.camera, FilmedCamera):
+        px = sight.pane.camera.bent(px)
     with np.errstate(invalid="ignore"):
         open_ = _in_rect(px, sight.pane.rect_px)
         for rect in sight.covers:

@@ -65,7 +65,11 @@ def board(brief: Brief) -> Board:
     labels = eye_labels(figure, frame.title_safe, rects)
     stays = brief.frames if footage.fades_from is None else footage.fades_from
     for index, (step, span) in enumerate(zip(plan.steps, brief.spans, strict=True)):
-        _draw_step(figure, labels, index, step, (span[0], max(min(span[1], stays), span[0] + 1)))
+        if span[0] >= stays:
+            break
+        is_last = index == len(plan.steps) - 1
+        whole = span[0], max(min(span[1], stays), span[0] + 1)
+        _draw_step(figure, labels, index, step, whole, TIMING.hold_s if is_last else 0.0)
     if footage.fades_from is not None:
         fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
         for id in sheet.ids():
@@ -131,8 +135,8 @@ def _rects_of_others(pane: Pane, footage: Footage, radius_mm: float) -> list[Rec
     return boxes
 
 
-def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span) -> None:
-    when = step_spans(figure, step, span, hold_s=0.0)
+def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span, hold_s: float) -> None:
+    when = step_spans(figure, step, span, hold_s=hold_s)
     draw_step(figure, index, step, when)
     first = span[0]
     labels.add(
