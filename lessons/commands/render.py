@@ -240,7 +240,8 @@ def _watching() -> Iterator[Watch]:
     from rich.live import Live
 
     board = _Board()
-    with Live(console=Console(stderr=True), get_renderable=board.shown, refresh_per_second=4, transient=True):
+    # the stream itself: what stands in for standard error meanwhile would write the display's own signs out
+    with Live(console=Console(file=sys.stderr), get_renderable=board.shown, refresh_per_second=4, transient=True):
         yield board.take
 
 

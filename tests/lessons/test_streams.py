@@ -79,6 +79,27 @@ def test_a_render_ends_well_without_anybody_to_tell(lesson: Path, tmp_path: Path
     assert [p.name for p in (tmp_path / "out").glob("*.mp4")] == ["title.mp4"]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX terminals")
+def test_the_display_steers_its_terminal(lesson: Path, tmp_path: Path) -> None:
+    import pty
+
+    ours, theirs = pty.openpty()
+    words = ["render", lesson, "--only", "title", "--out", tmp_path / "out", "--workers", 1]
+    run = subprocess.Popen([sys.executable, "-m", "lessons", *map(str, words)], stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    told = b""
+    try:
+        while block := os.read(ours, 65536):
+            told += block
+    except OSError:  # Linux: nobody holds the other end any more
+        pass
+    os.close(ours)
+    assert run.wait(60) == 0
+    assert b"\x1b[2K" in told
+    assert b"u001b" not in told
+    assert b"1 rendered" in told
+
+
 def test_a_reader_that_leaves_is_no_fault(lesson: Path) -> None:
     run = subprocess.Popen(
         [sys.executable, "-m", "lessons", "plan", str(lesson)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
