@@ -34,6 +34,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         "words": words.words["practice_sheet"] | words.words["printed"],
         "dashes": dashes(),
         "inches": words.units == "in",
+        "inch": words.words["units"]["in"],
         "spots": [spot_told(spot, words) for spot in by_spot(shots)],
         "eyes": eyes_told(footage.manifest.lesson.eyes, words),
         "eye_places": eye_places(footage.manifest.lesson.eyes),
@@ -92,7 +93,7 @@ def spot_told(spot: list[TableShot], words: Wording) -> dict[str, Any]:
         "object": [float(mm) for mm in first.shot.object_ball_mm[:2]],
         "aim": [float(mm) for mm in first.shot.target_mm[:2]],
         "rows": rows,
-        "columns": [told["number"], told["shot"], told["distance"], told["cue_ball"], told["notes"]],
+        "columns": [told["number"], told["shot"], told["distance"], told["cue_ball"]],
     }
 
 
