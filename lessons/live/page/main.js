@@ -215,8 +215,10 @@ class Page {
     }
     if (message.why === "save" && this.next) this.next.frame = message.frame;
     if (this.mode !== "clip" || (this.strip.playing && message.why !== "save")) return;
-    this.strip.frame = message.frame;
     this.put(message, message.frame);
+    // while a newer frame is wished for, the strip stands at that one already
+    if (this.flight && message.why !== "save") return;
+    this.strip.frame = message.frame;
     this.strip.tell();
     this.remember();
   }

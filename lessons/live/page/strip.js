@@ -37,6 +37,7 @@ export class Strip {
     });
     const focused = [...$("strip").children].indexOf(document.activeElement);
     $("strip").replaceChildren(...steps);
+    this.toldAt = -1;
     if (focused >= 0) steps[Math.min(focused, steps.length - 1)]?.focus();
     $("seek").max = String(clip.frames - 1);
     this.sound = this.sound?.key === clip.key ? this.sound : null;
@@ -62,6 +63,12 @@ export class Strip {
     if (!clip) return;
     const index = this.at(), step = clip.steps[index];
     [...$("strip").children].forEach((button, k) => (k === index ? button.setAttribute("aria-current", "step") : button.removeAttribute("aria-current")));
+    if (index !== this.toldAt) {
+      // on a narrow screen the steps are a row to be pushed; the current one is kept in sight
+      this.toldAt = index;
+      const button = $("strip").children[index];
+      if (button) $("strip").scrollLeft = button.offsetLeft - $("strip").offsetLeft - 44;
+    }
     $("seek").value = String(this.frame);
     const seconds = (this.frame / this.fps).toFixed(2);
     $("seek").setAttribute("aria-valuetext", `frame ${this.frame} of ${clip.frames}, ${seconds} seconds${step ? `, step ${step.name}` : ""}`);

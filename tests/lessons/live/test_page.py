@@ -160,6 +160,16 @@ def test_frames_steps_and_clips_by_keys_alone(shown: Shown) -> None:
     assert shown.is_true("!document.getElementById('keys').open")
 
 
+def test_quick_presses_are_all_counted_though_pictures_come_later(shown: Shown) -> None:
+    shown.show(BUILD_UP, 0)
+    shown.tab.evaluate(
+        "() => [...Array(25)].map(() => dispatchEvent(new KeyboardEvent('keydown', {key: 'ArrowRight'})))"
+    )
+    for _ in range(15):
+        shown.tab.keyboard.press("ArrowRight")
+    shown.until("page.strip.frame === 40 && document.getElementById('screen').dataset.frame === '40'")
+
+
 def test_clips_are_picked_by_words(shown: Shown) -> None:
     shown.tab.fill("#pick", "far 3/4")
     assert shown.get("[...document.querySelectorAll('.card:not([hidden])')].map((c) => c.dataset.name)") == [
@@ -379,6 +389,16 @@ def test_by_touch_alone_a_clip_is_chosen_played_moved_written_and_its_text_chang
     touched.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
     tap("#strip button:nth-child(2)")
     touched.until("page.strip.at() === 1")
+    # the row of steps is pushed until the current one is seen
+    tap("#t-next")
+    tap("#t-next")
+    tap("#t-next")
+    touched.until("page.strip.at() === 4")
+    touched.until(
+        "(([a, b]) => a.left >= b.left - 1 && a.left < b.right - 40)"
+        "([document.querySelector('#strip [aria-current]'), document.getElementById('strip')]"
+        ".map((e) => e.getBoundingClientRect()))"
+    )
     tap("#t-play")
     touched.until("page.strip.playing !== null")
     tap("#t-play")
