@@ -88,6 +88,46 @@ def find_spot(
     )
 
 
+def find_given(
+    table: Table,
+    target: Pocket,
+    shots: Sequence[tuple[float, float]],
+    ball_diameter_mm: float,
+    spot_mm: tuple[float, float],
+) -> Setup:
+    """A given spot judged for shots at a target: balls may touch cushions here, as a frozen ball does."""
+    spot, d = np.array([spot_mm], float), ball_diameter_mm
+    if not (is_clear(table, spot, d, 0.0)[0] and accepts(target, spot, d)[0]):
+        return Setup(None)
+    cuts = [cut for cut, _ in shots]
+    longest = longest_distances(table, target, spot, cuts, d, 0.0)[0].tolist()
+    short = ((cut, mm, fits) for (cut, mm), fits in zip(shots, longest, strict=True) if mm > fits + _TOLERANCE_MM)
+    return Setup(_plain(spot[0]), tuple(Unset(*one) for one in short))
+
+
+def allowed_target(
+    table: Table, spot_mm: tuple[float, float], target_mm: tuple[float, float], ball_diameter_mm: float
+) -> tuple[float, float]:
+    """The target of a ball near a cushion: where the ghost ball would lie in it, the way along it instead.
+
+    >>> allowed_target(TABLES["9ft"], (600.0, 606.425), (1229.0, 594.0), 57.15)
+    (1229.0, 606.425)
+    """
+    O, T = np.array(spot_mm, float), np.array(target_mm, float)
+    G = O - ball_diameter_mm * unit(T - O)
+    room = np.array([table.length_mm, table.width_mm]) / 2 - ball_diameter_mm / 2
+    inside = np.abs(G) > room + _TOLERANCE_MM
+    x, y = np.where(inside, O, T).tolist()
+    return (x, y)
+
+
+def is_frozen(table: Table, spot_mm: tuple[float, float], ball_diameter_mm: float) -> bool:
+    """True for a spot nearer to a cushion than where balls are usually put, with the ball on the bed."""
+    spot = np.array(spot_mm, float)
+    is_usual = bool(is_clear(table, spot, ball_diameter_mm))
+    return not is_usual and bool(is_clear(table, spot, ball_diameter_mm, 0.0))
+
+
 def accepts(pocket: Pocket, object_ball: ArrayLike, ball_diameter_mm: float = BALL_DIAMETER_MM) -> BoolArray:
     """True where the straight way from (..., 2) to the middle of the mouth touches neither point, (...).
 
@@ -95,6 +135,8 @@ def accepts(pocket: Pocket, object_ball: ArrayLike, ball_diameter_mm: float = BA
     [True, False]
     """
     way = unit(np.asarray(pocket.centre_mm) - np.asarray(object_ball, float))
+    if not np.isfinite(pocket.mouth_mm):  # a place of the bed takes every ball
+        return np.asarray(np.isfinite(way).all(axis=-1))
     return np.asarray(pocket.mouth_mm * dot(way, pocket.outward) > ball_diameter_mm)
 
 
@@ -104,6 +146,7 @@ def longest_distances(
     object_ball: ArrayLike,
     cuts_rad: ArrayLike,
     ball_diameter_mm: float = BALL_DIAMETER_MM,
+    gap_balls: float = CUSHION_GAP_BALLS,
 ) -> Array:
     """The longest centre distance of every signed cut (m) at every spot (n, 2): (n, m), 0 where none fits.
 
@@ -114,7 +157,7 @@ def longest_distances(
     O, cuts, d = np.asarray(object_ball, float), np.asarray(cuts_rad, float), ball_diameter_mm
     u = unit(np.asarray(pocket.centre_mm) - O)[:, None, :]
     a = turned(u, -cuts)
-    normals, halves = _strips(table, d)
+    normals, halves = _strips(table, d, gap_balls)
     G = (O[:, None, :] - d * u) @ normals.T
     speed = a @ normals.T
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
@@ -220,7 +263,7 @@ def _grid(table: Table, step: float) -> Array:
     return np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
 
 
-def _strips(table: Table, d: float) -> tuple[Array, Array]:
+def _strips(table: Table, d: float, gap_balls: float = CUSHION_GAP_BALLS) -> tuple[Array, Array]:
     """Where a ball's centre may lie: |normal . p| <= half for four strips, normals (4, 2) and halves (4).
 
     Along and across the table, and across both diagonals, which keeps balls out of the corner mouths.
@@ -229,10 +272,10 @@ def _strips(table: Table, d: float) -> tuple[Array, Array]:
     normals = np.array([[1.0, 0.0], [0.0, 1.0], [r, r], [r, -r]])
     L, W = table.length_mm / 2, table.width_mm / 2
     corner = (L + W) * r - table.corner_mouth_mm / 2
-    return normals, np.array([L, W, corner, corner]) - (0.5 + CUSHION_GAP_BALLS) * d
+    return normals, np.array([L, W, corner, corner]) - (0.5 + gap_balls) * d
 
 
-def is_clear(table: Table, p: Array, d: float) -> BoolArray:
+def is_clear(table: Table, p: Array, d: float, gap_balls: float = CUSHION_GAP_BALLS) -> BoolArray:
     """True where a ball at (..., 2) lies clear of the cushions and of the corner mouths, (...)."""
-    normals, halves = _strips(table, d)
+    normals, halves = _strips(table, d, gap_balls)
     return np.asarray(np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1))

@@ -97,6 +97,12 @@ class Table:
         r = float(np.sqrt(0.5))
         return Pocket(name, (a, b), centre, (sx * r, sy * r), m)
 
+    def mark(self, place_mm: tuple[float, float]) -> Pocket:
+        """A place of the bed as a target: as wide as the bed is long, so that every ball that comes is taken."""
+        x, y = place_mm
+        far = 2 * self.length_mm
+        return Pocket("", ((x, y - far), (x, y + far)), (x, y), (0.0, 0.0), float("inf"))
+
     def pockets(self) -> tuple[Pocket, ...]:
         """All six."""
         return tuple(self.pocket(name) for name in POCKET_NAMES)

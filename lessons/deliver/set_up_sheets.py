@@ -61,6 +61,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
     target = words.words["names"][shown.target_name] if shown.target_name else told["marked_target"]
     balls = {"object": tuple(map(float, shot.object_ball_mm)), "cue": tuple(map(float, shot.cue_ball_mm))}
     places = [place_told(ball, place, table, words) for ball, place in balls.items()]
+    places += [place_told("other", one.centre_mm, table, words, one.number) for one in shown.others]
     described = " ".join(place["described"] for place in places)
     heading = "heading_straight" if values["side"].value == "straight" else "heading"
     between = words.phrase("between_centres", values)
@@ -89,6 +90,10 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "ball_mm": shown.ball_mm,
         "cue": balls["cue"],
         "object": balls["object"],
+        "others": [
+            {"at": list(one.centre_mm), "colour": one.colour or OTHER_COLOUR, "number": str(one.number or "")}
+            for one in shown.others
+        ],
         "ghost": [float(v) for v in shot.ghost_ball_mm],
         "aim": [float(v) for v in shot.target_mm],
         "places": places,
@@ -165,11 +170,17 @@ def numbers_of(shot: Mapping[str, Any] | None, words: Wording) -> list[tuple[str
     return [(key, text) for key, found in told for text in found.values()]
 
 
-def place_told(ball: str, place_mm: tuple[float, ...], table: Table, words: Wording) -> dict[str, Any]:
+OTHER_COLOUR = "#9AA6A3"
+"""Another ball without a colour of its own, on paper."""
+
+
+def place_told(
+    ball: str, place_mm: tuple[float, ...], table: Table, words: Wording, number: int = 0
+) -> dict[str, Any]:
     """Where a ball lies, measured to its centre from the noses of the nearer end rail and the nearer long rail."""
     found = table.from_rails(place_mm)
     names = words.words["names"]
-    name = words.words["labels"][f"{ball}_ball"]
+    name = " ".join(filter(None, (words.words["labels"][f"{ball}_ball"], str(number or ""))))
     lengths = [both_units(Quantity(one.away_mm, "length_mm"), words) for one in found]
     rails = [names[f"{one.rail}-rail"] for one in found]
     counted = [[words.number(Quantity(one.diamonds, "diamonds"))[0]] if table.has_sights else [] for one in found]

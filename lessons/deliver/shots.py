@@ -9,7 +9,7 @@ from aimgeo.shot import Shot, solve_shot
 from aimgeo.tables import Table
 from lessons.deliver.footage import Footage
 from lessons.planning.filmed import SetUp
-from lessons.rendering.manifest import Clip, ClipShot
+from lessons.rendering.manifest import Clip, ClipShot, OtherBall
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,7 @@ class TableShot:
     side: str
     distance_name: str | None
     clips: tuple[Clip, ...]
+    others: tuple[OtherBall, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,5 +82,5 @@ def table_shots(footage: Footage) -> tuple[TableShot, ...]:
             else:
                 shot, ball_mm = solved(told)
                 names = (told.target_name, told.side, told.distance_name)
-                found[told.identity] = TableShot(shot, clip.table, ball_mm, *names, (clip,))
+                found[told.identity] = TableShot(shot, clip.table, ball_mm, *names, (clip,), told.others)
     return tuple(found.values())

@@ -225,6 +225,25 @@ PACE_SCHEMA = {
     "anyOf": [_number(minimum=LEAST_PACE, maximum=MOST_PACE), {"type": "string", "pattern": r"^[0-9./ ]+$"}]
 }
 Pace = Annotated[float, PlainValidator(_pace), WithJsonSchema(PACE_SCHEMA)]
+
+
+def _colour(value: Any) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"#[0-9a-fA-F]{6}", value.strip()):
+        raise ValueError(f"'{str(value)[:40]}' is no colour; write six hex digits in quotes, such as \"#C8502B\".")
+    return value.strip().upper()
+
+
+def _ball_number(value: Any) -> int:
+    number = values.whole(value)
+    if not 1 <= number <= 15:
+        raise ValueError(f"number is {number}; balls are numbered from 1 to 15.")
+    return number
+
+
+COLOUR_SCHEMA = {"type": "string", "pattern": "^#[0-9a-fA-F]{6}$"}
+Colour = Annotated[str, PlainValidator(_colour), WithJsonSchema(COLOUR_SCHEMA)]
+NUMBER_SCHEMA = {"type": "integer", "minimum": 1, "maximum": 15}
+Number = Annotated[int, PlainValidator(_ball_number), WithJsonSchema(NUMBER_SCHEMA)]
 CutValue = Annotated[Cut, PlainValidator(values.cut), WithJsonSchema(CUT_SCHEMA)]
 LengthValue = Annotated[Length, PlainValidator(_length), WithJsonSchema(LENGTH_SCHEMA)]
 PositiveLength = Annotated[Length, PlainValidator(_positive_length), WithJsonSchema(LENGTH_SCHEMA)]

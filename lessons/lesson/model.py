@@ -27,12 +27,14 @@ from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
     OWN_NAMES,
     UNITS,
+    Colour,
     CutValue,
     Language,
     LengthValue,
     Mark,
     Method,
     Name,
+    Number,
     Pace,
     Pocket,
     PositiveLength,
@@ -146,6 +148,37 @@ class Recordings(Strict):
         return self
 
 
+class CushionPoint(Strict):
+    """A place on a cushion, as a target: where a ball touches it."""
+
+    rail: Literal["foot", "head", "left", "right"] = Field(description="The cushion.")
+    at: LengthValue = Field(
+        description="How far along it from the bed's middle: towards the foot, or to the left."
+    )
+
+
+Target: Any = Annotated[
+    Annotated[Spot, Tag("place")] | Annotated[CushionPoint, Tag("cushion")],
+    Discriminator(lambda value: "cushion" if isinstance(value, dict | CushionPoint) else "place"),
+]
+
+
+class OtherBall(Strict):
+    """Another ball on the table."""
+
+    at: Spot = Field(description="Where it lies, [x, y] from the bed's centre.")
+    colour: Colour | None = Field(None, description="#RRGGBB; that of its number, or the look's, by default.")
+    number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
+    in_the_way: bool = Field(False, description="That it lies in the way is meant.")
+
+
+class ObjectBall(Strict):
+    """What the object ball looks like."""
+
+    colour: Colour | None = Field(None, description="#RRGGBB; that of its number, or the look's, by default.")
+    number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
+
+
 class StepWords(Strict):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
@@ -162,6 +195,8 @@ class Changes(Strict):
 
     pocket: Pocket | None = Field(None, description="The target pocket, in place of the lesson's.")
     spot: Spot | None = Field(None, description="Where the object ball lies, in place of the lesson's.")
+    target: Target | None = Field(None, description="A place, or one on a cushion, in place of a pocket.")
+    others: one_or_more(OtherBall, "Other balls on the table, in place of the lesson's.") = ()  # type: ignore[valid-type]
     narration: SpokenText | None = Field(None, description="What is said in a clip of a single step.")
     steps: dict[str, StepWords] = Field(default_factory=dict, description="Changes to steps, by the step's name.")
     only: Only = Field((), description="The only steps, in this order; a list within the list is one step.")
@@ -334,6 +369,9 @@ class LessonKeys(Strict):
     )
     pocket: Pocket = Field("foot-left", description="The target pocket.")
     spot: Spot | None = Field(None, description="Where the object ball lies, [x, y] from the bed's centre.")
+    target: Target | None = Field(None, description="A place [x, y], or one on a cushion, in place of a pocket.")
+    others: one_or_more(OtherBall, "Other balls on the table.") = ()  # type: ignore[valid-type]
+    object_ball: ObjectBall | None = Field(None, description="What the object ball looks like.")
     own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")
     methods_files: FileNames = ()
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")

@@ -73,8 +73,8 @@ def _own_rows(made: Plan) -> Iterator[Mapping[str, Any]]:
             continue
         frame = aim_frame(one_of_many(shot.shot), bed)
         at = np.array([[-eye["back_mm"], eye_offset_mm(eye, shot.shot), eye["height_mm"]]])
-        pocket = made.table.pocket(shot.pocket)
-        window = window_into(pocket, frame.object_ball_mm, frame.radius_mm)
+        pocket = None if shot.pocket is None else made.table.pocket(shot.pocket)
+        window = None if pocket is None else window_into(pocket, frame.object_ball_mm, frame.radius_mm)
         method = own.method(pocket=pocket)
         found = judged_readings(frame, at, window=window, methods={own.name: method})[own.name][READING].row(0)
         x, y = shot.shot.object_ball_mm[:2].tolist()
@@ -118,8 +118,10 @@ def asked_shot(made: Plan, clip: PlannedClip) -> dict[str, Any]:
     }
 
 
-def _asked(table: Table, pocket: str, shot: Shot) -> dict[str, Any]:
+def _asked(table: Table, pocket: str | None, shot: Shot) -> dict[str, Any]:
     """Table and target in the words of `solve`, which knows named tables; other pockets go by their mouth."""
+    if pocket is None:
+        return {"table": None, "target_mm": shot.target_mm[:2].tolist()}
     if TABLES.get(table.name) == table:
         return {"table": table.name, "target_mm": pocket}
     own = table.pocket(pocket)
@@ -166,7 +168,7 @@ def as_text(table: Accuracy) -> str:
         lines.append(
             f"Eye {first['eye']}, distance {first['distance']} ({between}), "
             f"{'straight' if first['side'] == 'straight' else 'to the ' + first['side']}; object ball at "
-            f"{x}, {y}, {first['pocket']} pocket"
+            f"{x}, {y}, {first['pocket'] + ' pocket' if first['pocket'] else 'to a place'}"
         )
         cells: dict[str, dict[str, str]] = {}
         for row in rows:

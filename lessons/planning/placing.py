@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor
 from typing import Any
 
@@ -11,7 +11,7 @@ from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot, place_shot
 from aimgeo.side import SIDES
-from aimgeo.spots import Setup, Unset, find_spot
+from aimgeo.spots import Setup, Unset, allowed_target, find_given, find_spot, is_frozen
 from aimgeo.tables import Table
 from aimgeo.units import INCH_MM, TAPE_SIXTEENTHS
 from lessons.lesson.explain import Location
@@ -33,7 +33,7 @@ class PlacedShot:
     """
 
     identity: str
-    pocket: str
+    pocket: str | None
     cut_text: str
     cut_deg: float
     side: str
@@ -64,20 +64,31 @@ def place_shots(
 
     Adds a fault where a spot that the lesson gives can't be used at all.
     """
-    groups: dict[tuple[str, Spot | None], list[tuple[Request, View]]] = {}
-    said_at: dict[tuple[str, Spot | None], Location] = {}
+    groups: dict[tuple[str, Spot | None, Spot | None], list[tuple[Request, View]]] = {}
+    said_at: dict[tuple[str, Spot | None, Spot | None], Location] = {}
     for request in requests:
         if request.views:
             pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
-            groups.setdefault((pocket, spot), []).extend((request, view) for view in request.views)
-            said_at.setdefault((pocket, spot), at)
+            mark, mark_at = _mark(lesson, request, table, ball_diameter_mm)
+            which = (pocket, spot, mark)
+            groups.setdefault(which, []).extend((request, view) for view in request.views)
+            said_at.setdefault(which, mark_at if mark is not None and spot is None else at)
     placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
-    for (pocket, spot), members in groups.items():
+    for (pocket, spot, mark), members in groups.items():
         wanted = sorted({_signed(view, distances_mm) for _, view in members})
-        setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
+        place = lesson.place(*said_at[pocket, spot, mark])
+        aimed = table.pocket(pocket) if mark is None else table.mark(mark)
+        if mark is not None and spot is None:
+            faults.append(Fault(place, "a target that is a place needs a 'spot' for the object ball.", "place"))
+            continue
+        if spot is not None and (mark is not None or is_frozen(table, spot, ball_diameter_mm)):
+            aim_at = allowed_target(table, spot, aimed.centre_mm, ball_diameter_mm)
+            aimed = replace(aimed, centre_mm=aim_at)
+            setup = find_given(table, aimed, wanted, ball_diameter_mm, spot)
+        else:
+            setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
         if setup.object_ball_mm is None:
-            place = lesson.place(*said_at[pocket, spot])
-            faults.append(Fault(place, _no_spot(pocket, spot, setup, told), "place"))
+            faults.append(Fault(place, _no_spot(pocket if mark is None else "", spot, setup, told), "place"))
             continue
         unset = {(u.cut_rad, u.distance_mm): u for u in setup.unset}
         object_ball = setup.object_ball_mm
@@ -85,23 +96,26 @@ def place_shots(
             # without what fits nowhere, the others may lie at a more natural spot
             fitting = [shot for shot in wanted if shot not in unset]
             object_ball = find_spot(table, pocket, fitting, ball_diameter_mm).object_ball_mm or object_ball
-        target = table.pocket(pocket).centre_mm
+        target = aimed.centre_mm
         placed: dict[tuple[float, str], PlacedShot | Unplaced] = {}
         for request, view in members:
             signed = _signed(view, distances_mm)
             key = signed[0], view.distance
             if key not in placed and signed in unset:
                 one = unset[signed]
-                placed[key] = Unplaced(_unset(view.side, one, pocket, spot, setup, told), one.longest_mm or 0.0)
+                into = f"into the {pocket} pocket" if mark is None else "to that target"
+                placed[key] = Unplaced(_unset(view.side, one, into, spot, setup, told), one.longest_mm or 0.0)
             elif key not in placed:
-                placed[key] = _placed(view, pocket, place_shot(object_ball, target, *signed, ball_diameter_mm))
+                aim = pocket if mark is None else None
+                placed[key] = _placed(view, aim, place_shot(object_ball, target, *signed, ball_diameter_mm))
             placings[request.name, view] = placed[key]
     return placings
 
 
-def _placed(view: View, pocket: str, shot: Shot) -> PlacedShot:
+def _placed(view: View, pocket: str | None, shot: Shot) -> PlacedShot:
     x, y = (f"{round(mm, 6) + 0.0:.12g}" for mm in shot.object_ball_mm[:2].tolist())
-    identity = f"{cut_word(view.cut)}_{view.side}_{view.distance}_{pocket}_{x}_{y}"
+    to = pocket or "_".join(f"{round(mm, 6) + 0.0:.12g}" for mm in shot.target_mm[:2].tolist())
+    identity = f"{cut_word(view.cut)}_{view.side}_{view.distance}_{to}_{x}_{y}"
     return PlacedShot(
         identity,
         pocket,
@@ -132,6 +146,28 @@ def _where(
     return pocket, spot, at or ("pocket",)
 
 
+def _mark(lesson: Lesson, request: Request, table: Table, ball_mm: float) -> tuple[Spot | None, Location]:
+    """The place that is the target, where the file names one nearer to the clip than a pocket, and where."""
+    levels: tuple[tuple[Any, Location], ...] = (*request.changes, (lesson.keys, ()))
+    for changes, place in levels:
+        if changes.target is not None:
+            return place_of_target(changes.target, table, ball_mm), (*place, "target")
+        if place and changes.pocket is not None:
+            break
+    return None, ()
+
+
+def place_of_target(target: Any, table: Table, ball_mm: float) -> Spot:
+    """A target of a lesson in table millimetres; on a cushion where a ball's centre is when it touches."""
+    if not hasattr(target, "rail"):
+        x, y = (length.mm(ball_mm, table.length_mm) for length in target)
+        return (x, y)
+    along = target.at.mm(ball_mm, table.length_mm)
+    half = ((table.length_mm if target.rail in ("foot", "head") else table.width_mm) - ball_mm) / 2
+    across = half if target.rail in ("foot", "left") else -half
+    return (across, along) if target.rail in ("foot", "head") else (along, across)
+
+
 def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float]:
     return SIDES[view.side] * view.cut.cut_rad, distances_mm[view.distance]
 
@@ -139,18 +175,20 @@ def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float
 def _no_spot(pocket: str, spot: Spot | None, setup: Setup, told: Wording) -> str:
     if spot is None:
         return f"no spot on this table serves the {pocket} pocket with this ball; choose another pocket or ball."
+    if not pocket:
+        return f"the spot {_place(spot, told)} lies in a cushion or a pocket's mouth, or on the target."
     sentence = f"the spot {_place(spot, told)} can't serve the {pocket} pocket: the ball must lie clear of "
     sentence += "the cushions, and its way into the pocket clear of both points"
     return sentence + _instead(setup, told)
 
 
-def _unset(side: str, unset: Unset, pocket: str, spot: Spot | None, setup: Setup, told: Wording) -> str:
+def _unset(side: str, unset: Unset, into: str, spot: Spot | None, setup: Setup, told: Wording) -> str:
     where = "the given spot" if spot else "a spot that all clips share"
     angle = told.shown(Quantity(abs(unset.cut_rad), "angle_rad"))
     if unset.longest_mm:
         longest, asked = room_told(unset.longest_mm, told), told.listed(Quantity(unset.distance_mm, "distance_mm"))
         what = f"from {where} the cue ball has room for {longest} between centres, not for "
-        what += f"{asked}, at a cut of {angle} to the {side} into the {pocket} pocket"
+        what += f"{asked}, at a cut of {angle} to the {side} {into}"
     else:
         what = f"from {where} the cue ball would lie in a cushion at a cut of {angle} to the {side}"
     return what + _instead(setup, told)

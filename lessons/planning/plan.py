@@ -33,13 +33,14 @@ from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.media import film as film_of
 from lessons.planning.media import picture as picture_of
+from lessons.planning.others import others_of, paint_of, wrongs
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.preview import marked
 from lessons.planning.recordings import speak, strangers
 from lessons.planning.scratch_voice import with_voice
 from lessons.planning.sound import Sound
-from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, Media, OutlineStep, Output, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, Media, Other, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
@@ -459,6 +460,8 @@ class _Planner:
         return Subject(
             kind=request.kind,
             table=self.table,
+            others=self.others(request, placed.shot),
+            object_paint=None if self.keys.object_ball is None else paint_of(self.keys.object_ball),
             target_name=placed.pocket,
             shot=placed.shot,
             construction=construction,
@@ -468,13 +471,28 @@ class _Planner:
             judged=_key(view.method or "") if is_over_cuts else None,
         )
 
+    def others(self, request: Request, shot: Shot) -> tuple[Other, ...]:
+        """The other balls of a clip: its override's or its group's, else the lesson's; faults for those in the
+        way."""
+        told, at = self.keys.others, ("others",)
+        for changes, place in reversed(request.changes):
+            if changes.others:
+                told, at = changes.others, (*place, "others")  # type: ignore[assignment]
+        found = others_of(told, self.ball_mm, self.table.length_mm)
+        bed = self.table.length_mm / 2, self.table.width_mm / 2
+        for n, why in wrongs(shot, found, bed, [one.in_the_way for one in told]):
+            fault = Fault(self.lesson.place(*at, n), f"{'.'.join(map(str, at))}[{n}] {why}", "place")
+            if all(one.place != fault.place for one in self.faults):
+                self.faults.append(fault)
+        return found
+
     def method(self, view: View, placed: PlacedShot) -> Method:
         """The view's method; one of the lesson's own looks from the view's eye, else from the lesson's first."""
         name = _key(view.method or "")
         if name not in self.lesson.own:
             return METHODS[name]
         own = self.lesson.own[name]
-        pocket = self.table.pocket(placed.pocket)
+        pocket = None if placed.pocket is None else self.table.pocket(placed.pocket)
         if not own.needs_eye:
             return own.method(pocket=pocket)
         eye = self.eye(view.eye or next(iter(self.keys.eyes)), placed.shot)
@@ -555,6 +573,8 @@ class _Planner:
             values |= placed.values
         if subject.target_name is not None:
             values["pocket"] = names[subject.target_name]
+        elif placed is not None:
+            values["pocket"] = names[self.aimed_at(placed.shot)]
         if subject.construction is not None:
             values["method"] = names[subject.construction.method]
         elif subject.judged is not None:
@@ -566,6 +586,15 @@ class _Planner:
         if isinstance(request.keys, CardGroup) and request.keys.title:
             values["title"] = said(request.keys.title, self.language)
         return values
+
+    def aimed_at(self, shot: Shot) -> str:
+        """What a target is that is no pocket: a cushion, by its name, or a place."""
+        R, (x, y) = float(shot.radius_mm), shot.target_mm[:2].tolist()
+        off = {
+            "foot-rail": self.table.length_mm / 2 - x, "head-rail": self.table.length_mm / 2 + x,
+            "left-rail": self.table.width_mm / 2 - y, "right-rail": self.table.width_mm / 2 + y,
+        }  # fmt: skip
+        return next((rail for rail, mm in off.items() if abs(mm - R) < 0.5), "marked_place")
 
     def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""

@@ -188,6 +188,15 @@ class Still:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherBall:
+    """Another ball on the table: its centre, its colour as '#RRGGBB' or None, and its number, 0 for none."""
+
+    centre_mm: Point
+    colour: str | None = None
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class ClipShot:
     """A shot that a clip shows. `shot` is as `aimgeo solve` answers it; the same `identity` is the same shot."""
 
@@ -197,6 +206,7 @@ class ClipShot:
     distance_name: str | None
     target_name: str | None
     shot: dict[str, Any]
+    others: tuple[OtherBall, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,8 +346,10 @@ def clip_told(
     from lessons.answering.answer import shot_answer
 
     subject, output = clip.brief.subject, clip.brief.output
+    others = tuple(OtherBall(one.centre_mm, one.paint.colour, one.paint.number) for one in subject.others)
     shots = tuple(
-        ClipShot(s.identity, s.cut_deg, s.side, s.distance_name, s.pocket, shot_answer(s.shot)) for s in clip.shots
+        ClipShot(s.identity, s.cut_deg, s.side, s.distance_name, s.pocket, shot_answer(s.shot), others)
+        for s in clip.shots
     )
     return Clip(
         name=clip.name,

@@ -242,11 +242,16 @@ class Pane:
 
 @dataclass(frozen=True, slots=True)
 class Ball:
-    """A ball, drawn by its exact outline. look: 'cue', 'object', 'ghost' or 'other'."""
+    """A ball, drawn by its exact outline. look: 'cue', 'object', 'ghost' or 'other'.
+
+    `colour` stands in place of the look's; a ball with a number above 8 is striped.
+    """
 
     centre_mm: Position
     radius_mm: float
     look: str
+    colour: str | None = None
+    number: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,22 @@ class Footage:
 
 
 @dataclass(frozen=True, slots=True)
+class Paint:
+    """How a ball is painted: its colour, None for the look's, and its number, 0 for none."""
+
+    colour: str | None = None
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """Another ball on the table: its centre and its paint."""
+
+    centre_mm: Position
+    paint: Paint = Paint()
+
+
+@dataclass(frozen=True, slots=True)
 class Media:
     """A picture or a film of the author's: its file and digest, its size as it is seen, a film's first and last
     second.
@@ -110,6 +126,8 @@ class Subject:
     judged: str | None = None
     media: Media | None = None
     listed: int = 0
+    others: tuple[Other, ...] = ()
+    object_paint: Paint | None = None
 
     @property
     def pocket(self) -> Pocket | None:

@@ -22,6 +22,9 @@ from scenes.draw.paths import (
     toned,
 )
 from scenes.draw.view import View
+from scenes.look.fonts import CAP_HEIGHT, Face, run
+
+NUMBER_FACE = Face(700, 28, True)
 
 
 def draw_ball(ball: Ball, view: View) -> list[Path]:
@@ -32,20 +35,54 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
     if ball.look == "ghost":
         return _ghost_rim(ball, outline, view) if view.rendered else _ghost(outline, view)
     look = view.look
-    body, rim = look.ball(ball.look), look.rim(ball.look)
+    body, rim = ball.colour or look.ball(ball.look), look.rim("object" if ball.colour else ball.look)
     if view.rendered:
         # a cue ball's rim is the plate's to paint: there the cue lies over it
-        return _rim(outline, look.object_rim, view) if ball.look == "object" else []
+        paths = _rim(outline, look.object_rim, view) if ball.look == "object" else []
+        return [*paths, *_number(ball, outline, view)]
     paths = _shadow(outline, look.shadow_opacity)
     inner = outline
     if rim:
         paths.append(Path(_curves(outline), fill=rgba(rim)))
         inner = outline.grown(-_rim_px(outline, view))
     paths.append(Path(_curves(inner), fill=rgba(body), gradient=_shading(inner, body)))
+    if ball.number > STRIPED_FROM - 1:
+        paths += _stripe(inner, look.cue_ball)
+    paths += _number(ball, outline, view)
     if ball.look == "cue" and not rim and outline.mean_radius_px > 18 * view.scale.k:
         width = view.scale.stroke_px(min(2.0, outline.mean_radius_px / view.scale.k / 40))
         paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(look.ink, 0.55), width_px=width))
     return paths
+
+
+STRIPED_FROM = 9
+STRIPE_PART, DISC_PART = 0.62, 0.46
+"""The coloured band and the number's disc of a ball, in its radius."""
+LEAST_NUMBER_PX = 7.0
+"""A smaller disc holds no number that can be read."""
+
+
+def _stripe(outline: Outline, white: str) -> list[Path]:
+    """The white above and below a striped ball's band: two caps of its outline."""
+    turn = np.arcsin(STRIPE_PART)
+    caps = []
+    for low, high in ((turn, np.pi - turn), (np.pi + turn, 2 * np.pi - turn)):
+        t = np.linspace(low, high, 24)
+        points = outline.centre_px + np.stack([np.cos(t), np.sin(t)], axis=-1) @ outline.axes_px.T
+        caps.append(Path(polyline(points, closed=True), fill=rgba(white)))
+    return caps
+
+
+def _number(ball: Ball, outline: Outline, view: View) -> list[Path]:
+    """The number on its white disc, in the middle of what is seen of the ball."""
+    radius = DISC_PART * outline.mean_radius_px
+    if not ball.number or radius < LEAST_NUMBER_PX * view.scale.k:
+        return []
+    line, size = run(str(ball.number), NUMBER_FACE), 1.25 * radius
+    c = outline.centre_px
+    at = c + np.array([-line.width / 2, CAP_HEIGHT / 2]) * size
+    disc = ellipse(c, radius * np.eye(2))
+    return [Path(disc, fill=rgba("#FFFFFF")), Path(line.curves * size + at, fill=rgba("#101010"))]
 
 
 def _curves(outline: Outline) -> Array:

@@ -11,7 +11,17 @@ from aimgeo import construct as construction
 from aimgeo.construct import Step
 from scenes.board import Pixel, Rect
 from scenes.figure.eye_view import seen_ball
-from scenes.figure.figure import Figure, disc_of, in_reach, marks_of, pieces_of, point_panes, strokes_of, visible
+from scenes.figure.figure import (
+    Figure,
+    disc_of,
+    in_reach,
+    marks_of,
+    other_discs,
+    pieces_of,
+    point_panes,
+    strokes_of,
+    visible,
+)
 from scenes.figure.labels import Obstacles, Port, Stroke, Wanted
 from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.look.roles import UNLABELLED, line_style
@@ -35,7 +45,7 @@ def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Seque
     ]
     drawn = [stroke for step in steps for line in step.lines for stroke in strokes_of(figure, line)]
     everything = Obstacles(
-        tuple(ball for ball in balls if ball is not None),
+        (*(ball for ball in balls if ball is not None), *other_discs(figure)),
         tuple(mark for step in steps for mark in marks_of(figure, step)),
         (*strokes, *drawn),
         tuple(rects),

@@ -285,6 +285,13 @@ def disc_of(
     return Disc((x, y), ball.mean_radius_px, is_solid, name)
 
 
+def other_discs(figure: Figure) -> list[Disc]:
+    """The other balls on the table, as far as they are shown: labels keep off them."""
+    others = figure.brief.subject.others
+    found = (disc_of(figure, f"other.{n}", one.centre_mm, figure.radius_mm) for n, one in enumerate(others))
+    return [disc for disc in found if disc is not None]
+
+
 def discs(figure: Figure) -> list[Disc]:
     """The two balls and the ghost ball, as far as they are shown."""
     shot, R = figure.shot, figure.radius_mm

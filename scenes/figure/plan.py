@@ -14,7 +14,7 @@ from scenes.board import ONE, Bar, Rect, Text
 from scenes.board.brief import Brief, BriefStep
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
-from scenes.figure.figure import Figure, discs, in_reach, marks_of, strokes_of
+from scenes.figure.figure import Figure, discs, in_reach, marks_of, other_discs, strokes_of
 from scenes.figure.labels import Obstacles, Stroke
 from scenes.frame.column import (
     joined,
@@ -228,7 +228,8 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
             strokes.append(Stroke(id, a, b, s.stroke_px(BAR_HALF_PX)))
         if arc := cut_arc_in(figure, step):
             strokes += strokes_of(figure, arc.straight_on)
-        out.append(Obstacles((), marks_of(figure, step), tuple(strokes)))
+        balls = () if index else tuple(other_discs(figure))
+        out.append(Obstacles(balls, marks_of(figure, step), tuple(strokes)))
     rects: list[Rect] = [title_rect(titles(figure.brief), frame)]
     top = measures_top_px(titles(figure.brief), frame)
     has_table = figure.brief.subject.table is not None

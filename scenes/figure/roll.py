@@ -17,7 +17,7 @@ from scenes.board import ONE, Ball, Line, Move, Pane, Rect, Ring, TableTop, Text
 from scenes.board.brief import BriefStep, Subject
 from scenes.board.motion import Span
 from scenes.board.timing import TIMING
-from scenes.figure.figure import Figure, bare, disc_of, pieces_of, strokes_of
+from scenes.figure.figure import Figure, bare, disc_of, other_discs, pieces_of, strokes_of
 from scenes.figure.labels import Obstacles, Port, Wanted
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import titles
@@ -195,7 +195,9 @@ def _put_words(
         text = Text(words["half_speed"], (x + w, y + h - 0.2 * s.text_px("small")), "small", "right")
         sheet.show(sheet.put("half_speed", text, "text", "words"), opened)
         rects.append(text_rect(text, s))
-    kept = Obstacles(tuple(b for b in balls if b is not None), (), tuple(strokes), tuple(rects))
+    kept = Obstacles(
+        (*(b for b in balls if b is not None), *other_discs(figure)), (), tuple(strokes), tuple(rects)
+    )
     labels = Labels(figure, [kept], (_room(figure),), 3, True)
     hole = _hole(figure.brief.subject)
     if hole is not None and "target" in words:

@@ -67,7 +67,7 @@ from scenes.kinds.table_view import put_inset, put_opening
 from scenes.look.look import Layer
 from scenes.look.scale import plate_sizes
 
-WHERE, ROLL = "build_up.where", "build_up.roll"
+WHERE, ROLL, ROLL_TO_PLACE = "build_up.where", "build_up.roll", "build_up.roll_to_place"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
 PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 """Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
@@ -106,9 +106,17 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
             for step in plan.steps
         ),
         OutlineStep(
-            "roll", ROLL if aims_true(plan, subject.shot) else PLAYED_RIGHT, values, draws_s=roll_s(subject)
+            "roll",
+            _rolled(subject) if aims_true(plan, subject.shot) else PLAYED_RIGHT,
+            values,
+            draws_s=roll_s(subject),
         ),
     )
+
+
+def _rolled(subject: Subject) -> str:
+    """What is said of the roll: where there is a table the object ball goes into a pocket, or to a place on it."""
+    return ROLL if subject.table is None or subject.pocket is not None else ROLL_TO_PLACE
 
 
 def _measure_key(key: str, subject: Subject) -> str:

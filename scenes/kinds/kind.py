@@ -9,6 +9,7 @@ from scenes.board import Board
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.cutting import paced, without
 from scenes.board.settings import Settings
+from scenes.figure.others import with_balls
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ class Kind:
         """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
         paces = {step.name: step.pace for step in brief.steps if step.pace != 1}
         if not brief.skipped and not paces:
-            return self.draw(brief)
+            return with_balls(self.draw(brief), brief.subject)
         asked = {step.name: step.frames for step in brief.steps if step.name in paces}
         steps = (
             replace(step, frames=max(round(step.frames * paces[step.name]), 1)) if step.name in paces else step
@@ -55,7 +56,7 @@ class Kind:
         )
         board = paced(self.draw(replace(brief, steps=tuple(steps)).whole()), asked)
         board = without(board, frozenset(step.name for _, step in brief.skipped))
-        return board.with_handles(brief.handle_frames)
+        return with_balls(board.with_handles(brief.handle_frames), brief.subject)
 
     @property
     def is_card(self) -> bool:

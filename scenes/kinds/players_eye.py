@@ -108,7 +108,8 @@ class PlayersEyeSettings(Settings):
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """What the eye sees, its target larger, then one step for each of the construction's, and the shot."""
     shot, eye, plan = _asked(subject)
-    sentence = "players_eye.shot" if aims_true(plan, shot) else PLAYED_RIGHT
+    to = "" if subject.table is None or subject.pocket is not None else "_to_place"
+    sentence = f"players_eye.shot{to}" if aims_true(plan, shot) else PLAYED_RIGHT
     return (
         OutlineStep("view", VIEW, (*plan.steps[0].values, *eye_values(eye)), draws_s=2.0),
         OutlineStep("larger", LARGER, plan.steps[0].values, draws_s=2.0),

@@ -349,7 +349,11 @@ class _Labels:
             Disc(self.px((*pocket.centre_mm, 0.0)), pocket.mouth_mm / 2 * self.view.px_per_mm, True, pocket.name)
             for pocket in self.table.pockets()
         ]
-        return Obstacles((*balls, *pockets), (), tuple(self.strokes.values()), tuple(words))
+        R = float(self.shot.radius_mm) * self.view.px_per_mm
+        others = [
+            Disc(self.px(one.centre_mm), R, True, f"other.{n}") for n, one in enumerate(self.brief.subject.others)
+        ]
+        return Obstacles((*balls, *others, *pockets), (), tuple(self.strokes.values()), tuple(words))
 
     def bed(self) -> Rect:
         """Where labels may stand: the bed."""

@@ -53,7 +53,7 @@ def _painter(table: Table | None, width_px: int, height_px: int, look: Look) -> 
 def _body(element: Element, ball: Ball, frame: int, rim_px: float) -> BallBody:
     x, y, z = np.add(ball.centre_mm, element.offset_mm.at(frame)).tolist()
     radius_mm, opacity = ball.radius_mm * element.size.at(frame)[0], element.opacity.at(frame)[0]
-    return BallBody((x, y, z), radius_mm, ball.look, opacity, rim_px)
+    return BallBody((x, y, z), radius_mm, ball.look, opacity, rim_px, ball.colour)
 
 
 def _stick(element: Element, frame: int) -> CueStick:

@@ -61,6 +61,7 @@ class BallBody:
     look: str
     opacity: float = 1.0
     rim_px: float = 0.0
+    colour: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,7 +213,7 @@ def _bodies(P: Array, balls: Sequence[BallBody], look: Look) -> Batch:
             (
                 *box,
                 *sphere,
-                *rgb(look.ball(ball.look)),
+                *rgb(ball.colour or look.ball(ball.look)),
                 *c,
                 A[0, 0],
                 A[0, 1],

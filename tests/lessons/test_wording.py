@@ -199,6 +199,13 @@ cuts: [30]
 distances: {near: 400 mm}
 clips: [{kind: aim-error}, {kind: practice, balls: 10}]
 """
+PLACED = """
+title: To a place
+cuts: [20]
+spot: [0 mm, 0 mm]
+target: {rail: foot, at: 100 mm}
+clips: [{kind: build-up, methods: ghost-ball}, {kind: players-eye, methods: ghost-ball}]
+"""
 SELDOM = {"aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts"}
 """Said where nothing goes in from far away, where no eye of the lesson has an aim by a method, and where an aim is
 right at two cuts far from each other."""
@@ -215,7 +222,10 @@ def outlined() -> tuple[tuple[str, OutlineStep], ...]:
     assert {clip.kind for clip in made.clips} == set(CLIP_KINDS) - {"film"}
     return tuple(
         (clip.kind, step)
-        for clip in (*made.clips, *(c for text in (MISSED, ASIDE, ALONE, OWN) for c in plan(loads(text)).clips))
+        for clip in (
+            *made.clips,
+            *(c for text in (MISSED, ASIDE, ALONE, OWN, PLACED) for c in plan(loads(text)).clips),
+        )
         for step in CLIP_KINDS[clip.kind].outline(clip.brief.subject)
     )
 
