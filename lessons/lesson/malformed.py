@@ -12,6 +12,20 @@ KEY = r"^(\s*(?:- +)?)([A-Za-z_][\w-]*)"
 SIGNS = "*&!%@`|>{["
 """A text without quotes can't begin with one of these."""
 
+PLAIN: dict[str, tuple[str, FaultId]] = {
+    "'-' indicator": (
+        "this stands beside a list's entries: begin it with '- ', or indent it like them.",
+        "yaml-indent",
+    ),
+    "expected key": (
+        "a key and its ':' are expected here; check the indent, and the quotes before it.",
+        "yaml-indent",
+    ),
+    "mapping values": ("a ':' makes no key here; check the indent, or put the text in quotes.", "yaml-colon"),
+    "node content": ("a value is expected here; check the commas and brackets.", "yaml-bracket"),
+}
+"""What is said where nothing more is known than what the parser missed."""
+
 Told = tuple[int, int, str, FaultId]
 
 
@@ -45,6 +59,9 @@ def explained(text: str, error: yaml.MarkedYAMLError) -> Told:
     if key and mark.column <= len(key[1]) + len(key[2]):
         sentence = f"'{key[2]}' stands under nothing; indent it like the keys that it belongs to."
         return at + 1, len(key[1]) + 1, sentence, "yaml-indent"
+    for said, (sentence, id) in PLAIN.items():
+        if said in problem:
+            return at + 1, mark.column + 1, sentence, id
     return at + 1, mark.column + 1, f"this is not well-formed YAML: {problem or context}.", "yaml"
 
 

@@ -28,7 +28,9 @@ def told(faults: tuple[Fault, ...], expected: list[str]) -> list[str]:
     """The faults as in the table: where it has … a list of what is known may be any."""
     found = [f"{f.place.line}:{f.place.column}: {f.sentence} [{f.id}]" for f in faults]
     return [
-        re.sub(r"known are: .*\. \[", "known are: …. [", one) if k < len(expected) and "…" in expected[k] else one
+        re.sub(r"(known are:|of the kinds) .*\. \[", r"\1 …. [", one)
+        if k < len(expected) and "…" in expected[k]
+        else one
         for k, one in enumerate(found)
     ]
 

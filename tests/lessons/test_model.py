@@ -75,7 +75,7 @@ clips:
         (SHORT + "pocket: foot-lefft", "3:9: pocket is 'foot-lefft'; did you mean 'foot-left'?"),
         (SHORT + "language: xx", "3:11: language is 'xx'; known are: en"),
         (SHORT + "cuts: []", "3:7: cuts is empty"),
-        (SHORT + "cuts: [,]", "3:8: this is not well-formed YAML"),
+        (SHORT + "cuts: [,]", "3:8: a value is expected here"),
         (SHORT + "cuts:\n  -\n", "4:4: an entry of the list is empty"),
         (SHORT + "sides: up", "3:8: sides is 'up'; known are: left, right."),
         (SHORT + "distances: {near: 300}", "3:19: '300' has no unit; write '300 mm'"),
