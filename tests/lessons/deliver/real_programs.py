@@ -21,6 +21,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import av
 import numpy as np
 import opentimelineio as otio
 from numpy.typing import NDArray
@@ -279,6 +280,12 @@ PROGRAMS: dict[str, Callable[[list[Laid], Footage, Path], tuple[list[Laid], list
 }
 
 
+def has_alpha(path: Path) -> bool:
+    """True for pictures without a ground: each program lays them over one of its own, so they are not compared."""
+    with av.open(str(path)) as container:
+        return any(component.is_alpha for component in container.streams.video[0].codec_context.format.components)
+
+
 def compare(name: str, footage: Footage, folder: Path) -> list[str]:
     """What a program shows otherwise than the manifest says; nothing when all agree."""
     found, pictures = PROGRAMS[name](cuts(footage), footage, folder)
@@ -287,6 +294,8 @@ def compare(name: str, footage: Footage, folder: Path) -> list[str]:
     for cut, one, clip, picture in zip(expected, found, footage.clips, pictures, strict=False):
         if one != cut:
             wrong.append(f"{name}: {one} instead of {cut}")
+            continue
+        if has_alpha(Path(cut.path)):
             continue
         true = {
             k: np.asarray(read_frame(Path(cut.path), k, clip.rate)).astype(int)
