@@ -99,7 +99,8 @@ def command(
 ) -> None:
     """Write timelines, captions, pictures, sheets and the review page for lessons' clips, without rendering.
 
-    Several lessons have a folder each inside --out, by their identity, and get one review page and one timeline for all.
+    Several lessons have a folder each inside --out, by their identity, and get one review page and one timeline
+    for all.
 
     \b
     aimgeo deliver cuts.yaml --out clips/cuts
