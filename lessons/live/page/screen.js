@@ -51,8 +51,10 @@ export function drawInk(ctx, frame, again, plateTo) {
       }
       ctx.globalAlpha = 1;
     } else if (part.is === "plate") {
-      const isOver = plates.some((other) => meet(other.rect, rect));
-      plates.push({ name, part, table: parts.get(part.table), rect, opacity, isOver });
+      const under = plates.filter((other) => meet(other.rect, rect)), isOver = under.length > 0;
+      // what is seen of the curves' ground through all of them is left by the holes: here its share of the rest counts
+      const clear = under.reduce((left, other) => left * (1 - other.told), 1 - opacity);
+      plates.push({ name, part, table: parts.get(part.table), rect, told: opacity, opacity: opacity / (1 - clear), isOver });
       if (plateTo) {
         plateTo(plates.at(-1), opacity);
       } else {
