@@ -11,7 +11,7 @@ import click
 
 from aimgeo.construct import Quantity
 from aimgeo.room import BRIDGE_MM, air_mm, behind_mm
-from aimgeo.tables import TABLES
+from aimgeo.tables import TABLES, FromRail
 from aimgeo.units import written
 from lessons.commands.frames import RATE, SIZE
 from lessons.files import lesson_files
@@ -96,7 +96,7 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
     head = ("clip", "shot", "frames", "seconds") + (("renders because",) if why is not None else ())
     rows = [head]
     for clip in made.clips:
-        row = (clip.name, shot_text(clip, made.told), str(clip.frames), written(clip.duration_s, 1))
+        row = (clip.name, shot_text(clip, made.words), str(clip.frames), written(clip.duration_s, 1))
         rows.append((*row, why.get(clip.name, "")) if why is not None else row)
     wide = [max(len(row[i]) for row in rows) for i in range(len(head))]
     aligned = [
@@ -137,14 +137,14 @@ def on_table(made: Plan) -> list[str]:
 
 def places(made: Plan) -> list[str]:
     """Where the balls of each shot lie, how near they come to a cushion, and where nobody could bridge."""
-    told, tight = made.told, []
+    told, tight = made.words, []
     rows: list[tuple[str, ...]] = [("shot", "object ball at", "to a cushion", "cue ball", "behind it")]
     for placed in made.shots:
         shot, R = placed.shot, made.ball_mm / 2
         at = made.table.from_rails(shot.object_ball_mm)
-        where = ", ".join(f"{_mm(one.away_mm, told)} from the {one.rail} rail" for one in at)
+        where = ", ".join(_from(one, told) for one in at)
         behind = behind_mm(made.table, shot)
-        cut = f"{written(placed.cut_deg, 1)}° {placed.side}" if placed.side != "straight" else "straight"
+        cut = _cut(placed.cut_deg, placed.side, told)
         name = f"{cut}, {told.called('distance', placed.distance_name)}"
         air = [_mm(float(air_mm(made.table, ball, R)), told) for ball in (shot.object_ball_mm, shot.cue_ball_mm)]
         rows.append((name, where, *air, _mm(behind, told)))
@@ -163,6 +163,16 @@ def places(made: Plan) -> list[str]:
         *lines,
         *tight,
     ]
+
+
+def _cut(cut_deg: float, side: str, told: Wording) -> str:
+    named: str = told.words["names"][side]
+    return named if side == "straight" else f"{told.decimal(cut_deg, 1)}° {named}"
+
+
+def _from(found: FromRail, told: Wording) -> str:
+    rail = told.words["names"][f"{found.rail}-rail"]
+    return told.text("practice_sheet", "from_rail", length=_mm(found.away_mm, told), rail=rail)
 
 
 def _mm(mm: float, told: Wording) -> str:
@@ -216,7 +226,7 @@ def shot_text(clip: PlannedClip, told: Wording) -> str:
     """A clip's shot in a few words; empty for a card."""
     if clip.cut_deg is None:
         return ""
-    parts = [f"{written(clip.cut_deg, 1)}° {clip.side}" if clip.side != "straight" else "straight"]
+    parts = [_cut(clip.cut_deg, clip.side or "straight", told)]
     if clip.distance_mm is not None:
         parts.append(told.listed(Quantity(clip.distance_mm, "distance_mm")))
     return ", ".join(parts + ([told.called("eye", clip.eye)] if clip.eye else []))
