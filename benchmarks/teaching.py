@@ -7,7 +7,6 @@ Prints two Markdown tables: the measures over all clips, and the same kind by ki
 from __future__ import annotations
 
 import math
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -23,10 +22,11 @@ from aimgeo.camera import Outline, ball_outline
 from aimgeo.holes import hole_of
 from aimgeo.vectors import Array
 from benchmarks.runs import planned
-from lessons.lesson.timing import spoken_s
+from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE, clauses, said_by_s
 from lessons.planning.planned import PlannedClip
 from scenes.board import Ball, Bar, Board, Element, Leader, Line, Mark, Pane, Plate, Rect, Shade, StepSpan
 from scenes.board.brief import Brief
+from scenes.board.clauses import bare
 
 COURSE = Path(__file__).parents[1] / "lessons" / "course"
 FROZEN_S = 0.25
@@ -179,17 +179,18 @@ def is_played(board: Board, brief: Brief) -> bool:
 
 
 def gaps_s(board: Board) -> Iterator[float]:
-    """Seconds from each clause to the drawing of what it names, negative where the drawing is early.
+    """Seconds from the start of each clause that says a label's words to the first frame of what the label names,
+    negative where the drawing is early.
 
-    A clause begins with the words of a label; words are spoken evenly. What no word names, or stood there before,
-    is not counted.
+    A clause lies between two commas, stops, colons or dashes; words are spoken evenly. What no clause says, or
+    what stood there before, is not counted.
     """
     rate = board.rate[0] / board.rate[1]
     for label, step in _new_labels(board):
-        before = _words_before(label.shape.text if isinstance(label.shape, Plate) else "", step.narration)
+        said_s = _clause_s(label.shape.text if isinstance(label.shape, Plate) else "", step.narration)
         first = _first_drawn(board, label, step)
-        if before is not None and first is not None:
-            yield (first - step.first_frame) / rate - spoken_s(before, pause_s=0.0)
+        if said_s is not None and first is not None:
+            yield (first - step.first_frame) / rate - said_s
 
 
 def _new_labels(board: Board) -> Iterator[tuple[Element, StepSpan]]:
@@ -199,17 +200,14 @@ def _new_labels(board: Board) -> Iterator[tuple[Element, StepSpan]]:
             yield from ((e, step) for step in board.steps if step.first_frame <= first < step.end_frame)
 
 
-def _words_before(name: str, narration: str) -> str | None:
-    """What is spoken before a name is; None where it is not spoken."""
-    words, wanted = ([_bare(w) for w in text.split()] for text in (narration, name))
-    for i in range(len(words) - len(wanted) + 1):
-        if wanted and words[i : i + len(wanted)] == wanted:
-            return " ".join(narration.split()[:i])
+def _clause_s(name: str, narration: str) -> float | None:
+    """When the clause begins that says a name; None where it is not said."""
+    spoken, wanted = narration.split(), bare(name)
+    for clause in clauses(narration)[1]:
+        words = bare(" ".join(spoken[clause.first : clause.end]))
+        if wanted and any(words[k : k + len(wanted)] == wanted for k in range(len(words))):
+            return said_by_s(narration, clause.first, WORDS_A_MINUTE, PAUSE_A_SENTENCE_S)
     return None
-
-
-def _bare(word: str) -> str:
-    return re.sub(r"\W|s$", "", re.sub(r"[’']s\b", "", word.lower()))
 
 
 def _first_drawn(board: Board, label: Element, step: StepSpan) -> int | None:

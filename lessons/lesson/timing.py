@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import re
-from itertools import accumulate
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from aimgeo.units import rounded, written
-from scenes.board.brief import Output
+from scenes.board.brief import Clause, Output
 
 WORDS_A_MINUTE = 140.0
-CUE = "|"
 LOOK_S = 1.2
 """Silence after a number that a step leaves behind, to look at it."""
 PAUSE_A_SENTENCE_S = 0.35
 """Speaking rate and pause used when no recording exists (common practice for spoken lessons)."""
 
 _ENDS = re.compile(r"[.!?…]+(?=\s|$)")
+_CLAUSE_ENDS = re.compile(r"[.,;:!?…–—]$")
+_MARK = re.compile(r"(\[[^\[\]]*\]|\|)")
+_BRACKET = "\0"
 
 
 def spoken_s(text: str, words_a_minute: float = WORDS_A_MINUTE, pause_s: float = PAUSE_A_SENTENCE_S) -> float:
@@ -39,17 +42,54 @@ def said_by_s(text: str, words: int, words_a_minute: float, pause_s: float) -> f
     return words * 60 / words_a_minute + pause_s * len(_ENDS.findall(before))
 
 
-def cued(text: str) -> tuple[str, tuple[int, ...]]:
-    """A narration without its cues, and how many words come before each of them.
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A clause of a narration: its words [first, end), and the names of what it speaks of."""
 
-    A bar stands where the next part of a step's drawing begins.
+    first: int
+    end: int
+    names: tuple[str, ...] = ()
 
-    >>> cued("Carry it |back. |Where it comes out is the contact point.")
-    ('Carry it back. Where it comes out is the contact point.', (2, 3))
+
+def clauses(text: str) -> tuple[str, tuple[Said, ...]]:
+    """A narration without its marks, and its clauses.
+
+    A clause begins after a comma, stop, colon or dash, and at a mark: names in square brackets, of what the words
+    behind them speak of, or a bar where the next part of the drawing begins. `[[` is a bracket itself.
+
+    >>> clauses("Carry it back: [contact_object] where it comes out, is the point.")[1][1]
+    Said(first=3, end=7, names=('contact_object',))
     """
-    parts = text.split(CUE)
-    counts = list(accumulate(len(part.split()) for part in parts))
-    return " ".join("".join(parts).split()), tuple(counts[:-1])
+    words: list[str] = []
+    starts: dict[int, tuple[str, ...]] = {0: ()}
+    for k, part in enumerate(_MARK.split(text.replace("[[", _BRACKET))):
+        if k % 2:
+            names = tuple(name for name in re.split(r"[,\s]+", part.strip("[]").replace("-", "_")) if name)
+            starts[len(words)] = (*starts.get(len(words), ()), *names)
+            continue
+        for word in part.split():
+            words.append(word.replace(_BRACKET, "["))
+            if _CLAUSE_ENDS.search(word):
+                starts.setdefault(len(words), ())
+    edges = sorted(start for start in starts if start < len(words))
+    ends = [*edges[1:], len(words)][: len(edges)]
+    return " ".join(words), tuple(Said(a, b, starts[a]) for a, b in zip(edges, ends, strict=True))
+
+
+def timed(
+    text: str, said: Sequence[Said], seconds: float, words_a_minute: float, pause_s: float
+) -> tuple[Clause, ...]:
+    """The clauses of a narration in a step so long, spoken evenly from its start."""
+    words = text.split()
+    return tuple(
+        Clause(
+            (at := said_by_s(text, one.first, words_a_minute, pause_s)) / seconds,
+            (at + (one.end - one.first) * 60 / words_a_minute) / seconds,
+            " ".join(words[one.first : one.end]),
+            one.names,
+        )
+        for one in said
+    )
 
 
 def step_frames(

@@ -30,7 +30,7 @@ from aimgeo.units import (
     written,
 )
 from lessons.lesson.read import plain, read
-from lessons.lesson.timing import cued
+from lessons.lesson.timing import clauses
 from scenes.board.brief import MeasureText
 
 WORDS = Path(__file__).parents[1] / "words"
@@ -225,11 +225,11 @@ class Wording:
 
     def narration(self, key: str, values: Values) -> str:
         """The words spoken for a sentence key."""
-        return self.cued_narration(key, values)[0]
+        return clauses(self.marked_narration(key, values))[0]
 
-    def cued_narration(self, key: str, values: Values) -> tuple[str, tuple[int, ...]]:
-        """The words spoken for a sentence key, and how many of them come before each part of the drawing."""
-        return cued(self.filled(self._sentence(key, values)["narration"], values, spoken=True))
+    def marked_narration(self, key: str, values: Values) -> str:
+        """The words spoken for a sentence key, with the marks of what they speak of."""
+        return self.filled(self._sentence(key, values)["narration"], values, spoken=True)
 
     def limit(self, limit: Limit) -> str:
         """Why a method cannot be used."""
@@ -268,7 +268,11 @@ class Wording:
             if field not in values or spec or conversion:
                 raise UnknownField(field, values)
             value = values[field]
-            done.append(value if isinstance(value, str) else self.spoken(value) if spoken else self.shown(value))
+            if isinstance(value, str):
+                # a bracket in it is none of the sentence's marks
+                done.append(value.replace("[", "[[") if spoken else value)
+            else:
+                done.append(self.spoken(value) if spoken else self.shown(value))
         text = "".join(done)
         # what is spoken has no lines, and a title that asks needs no full stop after it
         return re.sub(r"([.!?…])\.$", r"\1", " ".join(text.split())) if spoken else text

@@ -10,11 +10,12 @@ from typing import Any, Literal
 
 import numpy as np
 
-from aimgeo.construct import Position, Quantity
+from aimgeo.construct import Position, Quantity, Step
 from aimgeo.construct.arrange import SENTENCES
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
+from aimgeo.methods.own import role_of
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import left
@@ -24,7 +25,7 @@ from lessons.lesson.model import AXES, CARD_TEXTS, CardGroup, Changes, Eye, Less
 from lessons.lesson.names import said_names, with_names
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
-from lessons.lesson.timing import LOOK_S, cued, said_by_s, step_frames
+from lessons.lesson.timing import LOOK_S, Said, clauses, step_frames, timed
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.arranging import Arrangement, arrangement, skipped, step_key, with_steps
@@ -40,10 +41,11 @@ from lessons.planning.preview import marked
 from lessons.planning.recordings import speak, strangers
 from lessons.planning.scratch_voice import with_voice
 from lessons.planning.sound import Sound
-from scenes.board.brief import Brief, BriefStep, EyeSpec, Footage, Media, Other, OutlineStep, Output, Subject
+from scenes.board.brief import NEXT, Brief, BriefStep, EyeSpec, Footage, Media, Other, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
+from scenes.look.roles import NAMED
 
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
@@ -311,7 +313,7 @@ class _Planner:
             self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
             return None
         values = self.values(request, subject, shown[0][1] if shown else None)
-        all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline)) for s in outline]
+        all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline), subject) for s in outline]
         if subject.kind == "alignments":
             all_steps = self.by_eyes(subject, outline, all_steps, values)
         steps = tuple(step for k, step in enumerate(all_steps) if k not in unwanted)
@@ -596,11 +598,11 @@ class _Planner:
         }  # fmt: skip
         return next((rail for rail, mm in off.items() if abs(mm - R) < 0.5), "marked_place")
 
-    def step(self, request: Request, step: OutlineStep, values: Values, of: int) -> BriefStep:
+    def step(self, request: Request, step: OutlineStep, values: Values, of: int, subject: Subject) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""
         title, narration, given_s, note = None, None, None, ""
         pace = look_s = 0.0
-        words_before: tuple[int, ...] = ()
+        written_at: tuple[str | int, ...] = ()
         if isinstance(request.keys, CardGroup) and request.keys.title:
             title = self.filled(request.keys.title, values, ("clips", request.group, "title"), spoken=False)
         if step.sentence == "card.line":
@@ -617,7 +619,8 @@ class _Planner:
             self.steps_seen.setdefault(at, set()).add(step.name)
             if changes.narration is not None and narration is None:
                 if of == 1:
-                    narration = self.filled(changes.narration, values, (*at, "narration"), spoken=True)
+                    written_at = (*at, "narration")
+                    narration = self.filled(changes.narration, values, written_at, spoken=True)
                 else:
                     self.faults.append(
                         Fault(
@@ -634,9 +637,8 @@ class _Planner:
             if own.title is not None and title is None:
                 title = self.filled(own.title, values, (*where, "title"), spoken=False)
             if own.narration is not None and narration is None:
-                narration, words_before = cued(
-                    self.filled(own.narration, values, (*where, "narration"), spoken=True)
-                )
+                written_at = (*where, "narration")
+                narration = self.filled(own.narration, values, written_at, spoken=True)
             if own.note is not None and not note:
                 note = self.filled(own.note, values, (*where, "note"), spoken=True)
             look_s = look_s or own.pause or 0.0
@@ -648,22 +650,25 @@ class _Planner:
                     self.faults.append(Fault(self.lesson.place(*where, "seconds"), told, "step"))
         try:
             if title is None or narration is None:
-                usual, said_usually, usual_before = self.usual_words(step.sentence, values)
+                usual, said_usually, usual_at = self.usual_words(step.sentence, values)
                 if step.sentence in WORDLESS:
                     text = getattr(request.keys, "text", None) if step.sentence == "card.card" else None
                     under = (
                         self.filled(text, values, ("clips", request.group, "text"), spoken=True) if text else ""
                     )
-                    said_usually = " ".join(as_sentence(one) for one in (title, under) if one)
+                    said_usually = " ".join(unmarked(as_sentence(one)) for one in (title, under) if one)
                 title = usual if title is None else title
                 if narration is None:
-                    narration, words_before = said_usually, usual_before
+                    narration, written_at = said_usually, usual_at
         except UnknownField as error:
             if error.field != "title":
                 raise
             sentence = f"'title' is missing in clips[{request.group}]; a {request.kind} card needs one."
             self.faults.append(Fault(request.place, sentence, "missing"))
             title = narration = ""
+        narration, parts = clauses(narration)
+        if written_at:
+            parts = self.named(parts, subject, step, written_at)
         speech = self.keys.speech
         pause_s = speech.pause or 0.0
         frames = step_frames(
@@ -673,15 +678,14 @@ class _Planner:
             given_s,
             speech.words_a_minute,
             pause_s,
-            LOOK_S if step.measures else 0.0,
+            max(LOOK_S if step.measures else 0.0, step.after_s),
         ) + self.output.frames(look_s)
-        rate = speech.words_a_minute, pause_s
-        cues = tuple(said_by_s(narration, count, *rate) * self.output.fps / frames for count in words_before)
+        spoken = timed(narration, parts, frames / self.output.fps, speech.words_a_minute, pause_s)
         measures = tuple(self.wording.measure(key, quantity, values) for key, quantity in step.measures)
-        return BriefStep(step.name, title, narration, frames, measures, cues, pace or 1.0, note)
+        return BriefStep(step.name, title, narration, frames, measures, spoken, pace or 1.0, note)
 
-    def usual_words(self, sentence: str, values: Values) -> tuple[str, str, tuple[int, ...]]:
-        """Title and narration of a step, and how many words come before each part of its drawing.
+    def usual_words(self, sentence: str, values: Values) -> tuple[str, str, tuple[str | int, ...]]:
+        """Title and narration of a step, with its marks, and where the lesson says it if it does.
 
         Steps that are one say all their words under the first one's title.
         """
@@ -689,23 +693,43 @@ class _Planner:
             return "", "", ()
         keys = sentence.split(SENTENCES)
         found = [self.own_words(key, values) or self.built_in_words(key, values) for key in keys]
-        if len(found) == 1:
-            return found[0]
-        return found[0][0], " ".join(narration for _, narration, _ in found), ()
+        at = next((at for _, _, at in found if at), ())
+        return found[0][0], " ".join(narration for _, narration, _ in found), at
 
-    def built_in_words(self, key: str, values: Values) -> tuple[str, str, tuple[int, ...]]:
+    def built_in_words(self, key: str, values: Values) -> tuple[str, str, tuple[str | int, ...]]:
         """The words that aimgeo has for a step."""
-        return (self.wording.title(key, values), *self.wording.cued_narration(key, values))
+        return self.wording.title(key, values), self.wording.marked_narration(key, values), ()
 
-    def own_words(self, key: str, values: Values) -> tuple[str, str, tuple[int, ...]] | None:
+    def own_words(self, key: str, values: Values) -> tuple[str, str, tuple[str | int, ...]] | None:
         """The words of a step of a method of the lesson's own."""
         if key not in self.own_steps:
             return None
         told, where = self.own_steps[key]
         title = self.filled(told.title, values, (*where, "title"), spoken=False)
         if told.narration is None:
-            return title, as_sentence(title), ()
-        return (title, *cued(self.filled(told.narration, values, (*where, "narration"), spoken=True)))
+            return title, unmarked(as_sentence(title)), ()
+        at = (*where, "narration")
+        return title, self.filled(told.narration, values, at, spoken=True), at
+
+    def named(
+        self, parts: Sequence[Said], subject: Subject, step: OutlineStep, at: tuple[str | int, ...]
+    ) -> tuple[Said, ...]:
+        """Clauses of the lesson's own words: the parts of its own method by their roles; a fault for a name of
+        nothing."""
+        plan = subject.construction
+        roles = {} if plan is None else {role: role for one in plan.steps for role in roles_of(one)}
+        if subject.own is not None:
+            roles |= {role.removeprefix(role_of(subject.own, "")): role for role in roles}
+        known = {*roles, *self.wording.words["labels"], *(key for key, _ in step.measures), *NAMED, NEXT}
+        out = []
+        for part in parts:
+            for name in part.names:
+                place = self.lesson.place(*at)
+                if name not in known and all(fault.place != place for fault in self.faults):
+                    sentence = f"'[{name}]' names nothing in the picture{did_you_mean(name, sorted(known))}"
+                    self.faults.append(Fault(place, sentence, "unknown-name"))
+            out.append(replace(part, names=tuple(roles.get(name, name) for name in part.names)))
+        return tuple(out)
 
     def by_eyes(
         self, subject: Subject, outline: Sequence[OutlineStep], steps: Sequence[BriefStep], values: Values
@@ -826,6 +850,16 @@ def _eye_at(shot: Shot, eye_mm: Position) -> tuple[float, float, float]:
     """A camera's place as an eye: behind the cue ball, to the left of the aim line, above the cloth."""
     apart, way = np.array(eye_mm[:2]) - shot.cue_ball_mm[:2], shot.aim_direction
     return float(-apart @ way), float(apart @ left(way)), eye_mm[2]
+
+
+def unmarked(text: str) -> str:
+    """Words of the picture as a narration: a bracket in them is none of its marks."""
+    return text.replace("[[", "[").replace("[", "[[").replace(NEXT, "/")
+
+
+def roles_of(step: Step) -> tuple[str, ...]:
+    """The roles of what a step draws."""
+    return (*(c.role for c in step.circles), *(x.role for x in step.lines), *(p.role for p in step.points))
 
 
 def _key(name: str) -> str:

@@ -28,6 +28,8 @@ Values = tuple[float, ...]
 Pixel = tuple[float, float]
 Rect = tuple[float, float, float, float]
 """x, y, width, height in pixels."""
+Span = tuple[int, int]
+"""Frames [first, end)."""
 
 
 def eased(t: float, easing: Easing) -> float:
@@ -422,9 +424,24 @@ class Photo:
     film_s: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Glow:
+    """What the words speak of, pointed at: a pale band along a line through two points, or a ring around one.
+
+    A ring is the outline of a ball of `radius_mm`, or of a circle on the cloth where it `is_flat`; without one, a
+    circle `reach_px` wide for a 1080 px frame; a band reaches so far to either side. Its size multiplies what it
+    encloses.
+    """
+
+    points_mm: tuple[Position, ...]
+    reach_px: float = 0.0
+    radius_mm: float = 0.0
+    is_flat: bool = False
+
+
 Shape = (
     Ball | Halo | Cue | Line | Mark | Ring | Arc | Area | TableTop
-    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar | Photo
+    | Text | Plate | Leader | Shade | Pips | HitGlyph | Bar | Photo | Glow
 )  # fmt: skip
 
 

@@ -144,13 +144,17 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class OutlineStep:
-    """A step that a kind will show: sentence key and values, and the seconds its drawing needs at least."""
+    """A step that a kind will show: sentence key and values, and the seconds its drawing needs at least.
+
+    `after_s` of them belong to what is shown when everything is said.
+    """
 
     name: str
     sentence: str
     values: tuple[tuple[str, Quantity], ...] = ()
     measures: tuple[tuple[str, Quantity], ...] = ()
     draws_s: float = 1.2
+    after_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,12 +167,27 @@ class MeasureText:
     unit: str
 
 
+NEXT = "|"
+"""In a narration, and among a clause's names: here the next part of the step's drawing begins."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A part of a step's narration: when it is spoken, as parts [start, end) of the step's length, its words, and
+    the names of what it speaks of: roles, ids, measures, or `NEXT` for what is drawn next."""
+
+    start: float
+    end: float
+    text: str
+    names: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class BriefStep:
     """A step with its words and its length in frames.
 
-    `cues`: when the words come to each part of the drawing, as parts of the step's length. `pace`: all that moves
-    in it runs so many times as fast as it is drawn. `note` is for whoever speaks, and is not shown.
+    `pace`: all that moves in it runs so many times as fast as it is drawn. `note` is for whoever speaks, and is
+    not shown.
     """
 
     name: str
@@ -176,7 +195,7 @@ class BriefStep:
     narration: str
     frames: int
     measures: tuple[MeasureText, ...] = ()
-    cues: tuple[float, ...] = ()
+    clauses: tuple[Clause, ...] = ()
     pace: float = 1.0
     note: str = ""
 

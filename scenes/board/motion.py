@@ -8,11 +8,11 @@ from itertools import accumulate, pairwise
 from typing import Any
 
 from scenes.board import Board, Easing, Element, Move, Pane, Shape, StepSpan, Track, Values
+from scenes.board import Span as Span
 from scenes.board.brief import Brief
+from scenes.board.pointing import pointed
+from scenes.board.timing import frames_of as frames_of
 from scenes.look.look import Layer
-
-Span = tuple[int, int]
-"""Frames [first, end)."""
 
 
 @dataclass(slots=True)
@@ -121,12 +121,7 @@ class Sheet:
         )
         size = brief.output.width_px, brief.output.height_px
         board = Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
-        return board.with_handles(brief.handle_frames)
-
-
-def frames_of(seconds: float, rate: tuple[int, int]) -> int:
-    """Whole frames nearest to a duration, at least one."""
-    return max(round(seconds * rate[0] / rate[1]), 1)
+        return pointed(board, brief).with_handles(brief.handle_frames)
 
 
 def in_turn(first_frame: int, end_frame: int, seconds: Sequence[float], rate: tuple[int, int]) -> list[Span]:

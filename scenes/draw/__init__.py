@@ -11,6 +11,7 @@ from typing import Any
 from scenes import board
 from scenes.draw.balls import draw_arc, draw_ball, draw_halo, draw_ring
 from scenes.draw.cue import draw_cue
+from scenes.draw.glow import draw_glow
 from scenes.draw.labels import draw_hit_glyph, draw_leader, draw_pips, draw_plate, draw_shade, draw_text
 from scenes.draw.lines import draw_area, draw_bar, draw_line, draw_mark
 from scenes.draw.paths import Path
@@ -36,6 +37,7 @@ DRAW: dict[type, Callable[[Any, View], list[Path]]] = {
     board.HitGlyph: draw_hit_glyph,
     board.Bar: draw_bar,
     board.Photo: draw_photo,
+    board.Glow: draw_glow,
 }
 
 

@@ -144,6 +144,7 @@ class Display:
             tuple(b for b in self._bodies(pane, frame) if b.name != element.id),
             () if pane is None else pane.noses_mm,
             (1.0, 1.0) if pane is None else pane.pen,
+            element.size.at(frame)[0],
         )
 
     def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:

@@ -85,6 +85,7 @@ class View:
     bodies: tuple[Body, ...] = ()
     noses_mm: tuple[tuple[tuple[float, float, float], tuple[float, float, float]], ...] = ()
     pen: tuple[float, float] = (1.0, 1.0)
+    size: float = 1.0
 
     @property
     def look(self) -> Look:

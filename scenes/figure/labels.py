@@ -112,6 +112,12 @@ class Placed:
     rect_px: Rect
     leader_px: Points = ()
 
+    @property
+    def is_on_its_side(self) -> bool:
+        """False for a label that insists on a side, and stands on the other one of what it names."""
+        want, (x, _, w, _) = self.wanted, self.rect_px
+        return not want.insists or want.near_px is None or (x + w / 2 - want.near_px[0]) * want.prefer > 0
+
 
 @dataclass(frozen=True, slots=True)
 class Spacing:

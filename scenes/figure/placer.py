@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from scenes.board import Leader, Plate, Rect
@@ -56,11 +56,10 @@ class Labels:
         self,
         index: int,
         wanted: Sequence[tuple[Wanted, int]],
-        shown: Span,
+        shown: Span | Callable[[str], Span],
         turn: Span,
-        number: Span | None = None,
     ) -> None:
-        """Place a step's labels, each with its rank; those of bars are shown with the `number`.
+        """Place a step's labels, each with its rank; `shown` says when, for all or by what each names.
 
         Older ones in their way move, or go for want of room.
         """
@@ -77,7 +76,7 @@ class Labels:
             if found is not None:
                 for standing in giving_way:
                     self._remove(standing, turn)
-                self.put(found, rank, index, number if number and rank == BAR_RANK else shown, is_new=True)
+                self.put(found, rank, index, shown(want.name) if callable(shown) else shown, is_new=True)
         for standing in moved:
             want = standing.placed.wanted
             older = self._older(index, standing.rank)
@@ -88,7 +87,7 @@ class Labels:
             found = self._seek(want, now, later)
             # what stands apart from its point could be taken for another's
             is_sure = not want.is_point and (want.sample or want.around)
-            if found is not None and (found.leader_px or is_sure):
+            if found is not None and found.is_on_its_side and (found.leader_px or is_sure):
                 again = (turn[1], turn[1] + turn[1] - turn[0])
                 self.put(found, standing.rank, standing.since, again, is_new=False)
 
@@ -136,7 +135,7 @@ class Labels:
         """A place, and which older labels give way for it: as few as will do, and none where there is no place."""
         for count in range(len(older) + 1):
             found = self._seek(want, now, later, older[:count])
-            if found is not None:
+            if found is not None and found.is_on_its_side:
                 return found, older[:count]
         if not (self.may_be_plain and want.sample):
             return None, []

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.construct import Construction, Position
+from aimgeo.construct import Construction, Position, position
 from aimgeo.shot import Shot
 from scenes.board import ONE, Bar, Rect, Text
 from scenes.board.brief import Brief, BriefStep
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
-from scenes.figure.figure import Figure, discs, in_reach, marks_of, other_discs, strokes_of
+from scenes.figure.figure import Figure, aims_true, discs, in_reach, marks_of, other_discs, strokes_of
 from scenes.figure.labels import Obstacles, Stroke
 from scenes.frame.column import (
     joined,
@@ -31,9 +31,10 @@ from scenes.look.scale import plate_sizes
 
 BAR_HALF_PX = 15.0
 """Half the height of a bar, its casing included, for a 1080 px frame."""
-ARC_PART, ARC_PAST = 0.72, 1.12
-"""The arc of the cut cuts the drawn target line here; its other side runs a little past it."""
-LEAST_ARC_RADII, MOST_ARC_RADII = 1.25, 2.4
+ARC_RADII, ARC_PART, ARC_PAST = 3.7, 0.88, 1.1
+"""The arc of the cut, about the ghost ball's centre, in balls' radii, and at most at this part of the drawn target
+line; its other side runs a little past it."""
+LEAST_ARC_RADII = 3.2
 LEAST_ARC_RAD = math.radians(5)
 TARGET_LINE_BALLS = 2.0
 """How far the target line is drawn from the object ball's centre, in balls, where there is room."""
@@ -64,7 +65,7 @@ def _drawing_room(frame: Layout, titles: tuple[str, ...]) -> Rect:
 
 @dataclass(frozen=True, slots=True)
 class CutArc:
-    """The cut as an angle at the object ball: from straight on, along the aim, to the target line."""
+    """The cut as an angle: from straight on, along the aim, to the target line."""
 
     straight_on: construction.Line
     radius_mm: float
@@ -73,21 +74,19 @@ class CutArc:
 
 
 def cut_arc(figure: Figure, target_line: construction.Line) -> CutArc | None:
-    """The arc beyond the object ball that shows the cut; None where it would be too small to be seen."""
+    """The angle at the ghost ball's centre, between the aim carried on and the target line, just beyond the object
+    ball; None where it would be too small to be seen."""
     shot, R = figure.shot, figure.radius_mm
     cut = float(shot.cut_rad)
-    O = shot.object_ball_mm
-    radius = min(ARC_PART * math.dist(target_line.start_mm, target_line.end_mm), MOST_ARC_RADII * R)
+    G = shot.ghost_ball_mm
+    radius = min(ARC_RADII * R, ARC_PART * math.dist(position(G), target_line.end_mm))
     aim = np.array([*shot.aim_direction, 0.0])
-    far = O + ARC_PAST * radius * aim
-    free = part_inside(figure.px(O), figure.px(far), figure.room_px)[1]
-    radius *= min(1.0, free)
+    far = G + ARC_PAST * radius * aim
+    radius *= min(1.0, part_inside(figure.px(G), figure.px(far), figure.room_px)[1])
     if abs(cut) < LEAST_ARC_RAD or radius < LEAST_ARC_RADII * R:
         return None
     turn = math.atan2(float(shot.aim_direction[1]), float(shot.aim_direction[0]))
-    line = construction.Line(
-        "straight_on", construction.position(O), construction.position(O + ARC_PAST * radius * aim)
-    )
+    line = construction.Line("straight_on", position(G), position(G + ARC_PAST * radius * aim))
     return CutArc(line, radius, turn, turn + cut)
 
 
@@ -165,11 +164,19 @@ def _bar_is_clear(figure: Figure, a: np.ndarray, b: np.ndarray) -> bool:
     return False
 
 
-def cut_arc_in(figure: Figure, step: construction.Step) -> CutArc | None:
-    """The arc of the step that measures the cut, beside its target line."""
-    if not any(measure.key == "cut" for measure in step.measures):
+def aim_step(plan: Construction, shot: Shot) -> int | None:
+    """The step that shows the true aim line: there the cut can be seen, between it and the target line."""
+    if not aims_true(plan, shot):
         return None
-    targets = [in_reach(figure, line) for line in step.lines if line.role == "target_line"]
+    return next((k for k, s in enumerate(plan.steps) if any(x.role == "aim_line" for x in s.lines)), None)
+
+
+def cut_arc_in(figure: Figure, index: int) -> CutArc | None:
+    """The arc of a step, where it is the one that shows the aim."""
+    if index != aim_step(figure.plan, figure.shot):
+        return None
+    lines = (line for step in figure.plan.steps[: index + 1] for line in step.lines)
+    targets = [in_reach(figure, line) for line in lines if line.role == "target_line"]
     return cut_arc(figure, targets[0]) if targets else None
 
 
@@ -226,7 +233,7 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
         for id, bar, _, _ in bars_of(figure, step, index, words):
             a, b = (figure.px(p) for p in bar.points_mm)
             strokes.append(Stroke(id, a, b, s.stroke_px(BAR_HALF_PX)))
-        if arc := cut_arc_in(figure, step):
+        if arc := cut_arc_in(figure, index):
             strokes += strokes_of(figure, arc.straight_on)
         balls = () if index else tuple(other_discs(figure))
         out.append(Obstacles(balls, marks_of(figure, step), tuple(strokes)))

@@ -18,8 +18,8 @@ from scenes.figure.plan import obstacles_of
 from scenes.look.roles import MARK_KIND, UNLABELLED, line_style
 
 MOST_LABELS = 6
-SIDED = frozenset({"mark_half", "mark_edge", "sight_point"})
-"""Points of which another like them could lie on the other side of the ball."""
+SIDED = frozenset({"mark_half", "mark_edge", "sight_point", "aim_point", "contact_object"})
+"""Points beside the middle of the object ball: their labels stand on their side."""
 
 
 def plan_labels(figure: Figure) -> Labels:

@@ -88,7 +88,9 @@ def put_roll(
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     opens = (first + fade, first + fade + figure.frames(OPENS_S))
     shown = Track((0.0,), (Move(first, first + fade, (1.0,)),))
-    opening = Pane(PLAYED, full, "table", moving_camera(full, stage, view, *opens), "cloth", shown)
+    opening = Pane(
+        PLAYED, full, "table", moving_camera(full, stage, view, *opens, figure.shot.object_ball_mm), "cloth", shown
+    )
     resting = replace(
         figure, windows=(pane(PLAYED, full, view, "table", ONE, "cloth"),), panes=(PLAYED,), line_panes=(PLAYED,),
         plan=bare(figure.shot), prefix="roll.",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
@@ -12,9 +12,10 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Step, position
 from aimgeo.tables import Table
-from scenes.board import Ball, Line, Mark, Ring, TableTop
-from scenes.board.motion import Span, in_turn
-from scenes.board.timing import TIMING
+from scenes.board import Ball, Line, Mark, Ring, Span, TableTop
+from scenes.board.brief import BriefStep
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.eye_view import cue_at
 from scenes.figure.figure import (
     Figure,
@@ -31,6 +32,10 @@ from scenes.figure.figure import (
 )
 from scenes.look.roles import line_style
 
+CIRCLE_S = 0.45
+"""A circle comes in so long."""
+ALIKE_S = 0.25
+"""From one of several points of one role to the next."""
 CUE_BACK_MM = 420.0
 """The cue comes in from so far behind."""
 TURNS_TO_INK = frozenset({"aim_line", "sight_line"})
@@ -39,72 +44,77 @@ TURNS_TO_INK = frozenset({"aim_line", "sight_line"})
 
 @dataclass(frozen=True, slots=True)
 class StepSpans:
-    """When the parts of a step are drawn: `dim` old lines, then the others in this order; `more` and `number` are
-    the kind's own, `hold` is the rest of the step."""
+    """When the parts of a step are drawn: `dim` old lines; each part by its role or name, labels with them; `hold`
+    is the rest of the step."""
 
     dim: Span
-    circle: Span
-    mark: Span
-    line: Span
-    mark_after: Span
-    label: Span
-    more: Span
-    number: Span
+    parts: Mapping[str, Span]
+    fade: int
     hold: Span
 
+    def of(self, name: str) -> Span:
+        """When something is drawn; at the end of all the others where it is no part of the step."""
+        return self.parts.get(name, self.last)
 
-CUED = (1, 2, 3, 4, 6)
-"""Of a step's spans, those that wait for their words."""
+    @property
+    def last(self) -> Span:
+        """As long as a fade, when all is drawn."""
+        end = max((end for _, end in self.parts.values()), default=self.dim[1])
+        end = min(end, max(self.hold[1] - self.fade, self.dim[0]))
+        return end, min(end + self.fade, max(self.hold[1], end + 1))
+
+    def number(self, name: str) -> Span:
+        """When a number comes: as what it measures is drawn to its end."""
+        first, end = self.of(name)
+        return max(first, end - self.fade), end
+
+    def label(self, name: str) -> Span:
+        """When the label of something comes: with it, or with a line when half of it is drawn."""
+        if name not in self.parts:
+            return self.last
+        first, end = self.parts[name]
+        first += (end - first) // 2 if end - first > 2 * self.fade else 0
+        return first, min(first + self.fade, max(self.hold[1], first + 1))
 
 
 def step_spans(
     figure: Figure,
     step: Step,
     span: Span,
+    words: BriefStep | None = None,
     *,
-    more_s: float = 0.0,
-    label_s: float = TIMING.fade_s,
-    number_s: float = 0.0,
+    more: Mapping[str, tuple[tuple[str, ...], float]] | None = None,
     hold_s: float = TIMING.hold_s,
-    cues: Sequence[float] = (),
 ) -> StepSpans:
-    """A step's parts in turn, as long as there is something of theirs.
+    """A step's parts, each with the clause that speaks of it; without words in turn.
 
-    `cues`: when the words come to circles, marks, lines, marks after them and the kind's own, as parts of the
-    step; one for each of these that it has. None begins before its words, as long as there is time for the rest.
+    `more` are the kind's own: what the words may call each, and its seconds.
     """
     before = points_before(step)
-    line_s = 0.0
-    if step.lines:
-        longest = max(drawing_px(figure, line) for line in step.lines)
-        line_s = TIMING.draw_s + TIMING.draw_per_height_s * longest / figure.frame.height_px
-    times = (
-        TIMING.fade_s + TIMING.rest_s,
-        0.45 if step.circles else 0.0,
-        TIMING.fade_s if before else 0.0,
-        line_s,
-        TIMING.fade_s if len(step.points) > len(before) else 0.0,
-        label_s,
-        more_s,
-        number_s,
-        hold_s,
+    parts: dict[str, Part] = {}
+    for circle in step.circles:
+        parts[circle.role] = Part((circle.role,), CIRCLE_S)
+    for point in before:
+        parts.setdefault(point.role, Part((point.role,), TIMING.fade_s))
+    for line in step.lines:
+        seconds = drawing_s(drawing_px(figure, line) / figure.frame.height_px)
+        known = parts.get(line.role)
+        parts[line.role] = Part((line.role,), max(seconds, known.seconds if known else 0.0), grows=True)
+    for point in step.points:
+        alike = sum(p.role == point.role for p in step.points)
+        parts.setdefault(point.role, Part((point.role,), max(TIMING.fade_s, ALIKE_S * (alike - 1))))
+    for name, (names, seconds) in (more or {}).items():
+        parts[name] = Part(names, seconds)
+    heard = Words(words or BriefStep(step.name, "", "", span[1] - span[0]), span, figure.brief.labels)
+    lead = TIMING.fade_s if heard.are_spoken else TIMING.fade_s + TIMING.rest_s
+    # silent or spoken, the look at the end gives way last
+    rest = hold_s if not heard.are_spoken else min(hold_s, TIMING.fade_s)
+    spans = placed(heard, list(parts.values()), figure.rate, lead, rest)
+    found = dict(zip(parts, spans, strict=True))
+    end = max((b for _, b in spans), default=span[0])
+    return StepSpans(
+        (span[0], span[0] + figure.frames(TIMING.dim_s)), found, figure.frames(TIMING.fade_s), (end, span[1])
     )
-    rest, *others = _on_cue(in_turn(*span, times, figure.rate), cues, span)
-    return StepSpans((rest[0], rest[0] + figure.frames(TIMING.dim_s)), *others)
-
-
-def _on_cue(parts: list[Span], cues: Sequence[float], span: Span) -> list[Span]:
-    """Parts of a step moved back to where their words begin; the hold at the end gives what time it has."""
-    first, end = span
-    waits = iter(cues)
-    free = end - parts[-1][1]
-    out, late = [], 0
-    for n, (a, b) in enumerate(parts):
-        if n in CUED and b > a:
-            said = first + round(next(waits, 0.0) * (end - first))
-            late = min(max(late, said - a), free)
-        out.append((a + late, b + late))
-    return out
 
 
 def draw_step(figure: Figure, index: int, step: Step, when: StepSpans, kept: frozenset[str] = frozenset()) -> None:
@@ -113,11 +123,17 @@ def draw_step(figure: Figure, index: int, step: Step, when: StepSpans, kept: fro
     Lines of earlier steps go back, but for those of the roles `kept`.
     """
     dim_old(figure, {line.role for line in step.lines} | kept, when.dim)
-    put_circles(figure, index, step.circles, when.circle)
-    put_lines(figure, index, step.lines, when.line)
-    before = points_before(step)
+    put_circles(figure, index, step.circles, when.of)
+    put_lines(figure, index, step.lines, when.of)
     for n, point in enumerate(step.points):
-        put_point(figure, index, n, point, when.mark if point in before else when.mark_after)
+        alike = [p for p in step.points if p.role == point.role]
+        put_point(figure, index, n, point, _turn(when.of(point.role), alike.index(point), len(alike)))
+
+
+def _turn(span: Span, k: int, count: int) -> Span:
+    """The k-th of several that come one after the other."""
+    first, end = span
+    return first + k * (end - first) // count, first + (k + 1) * (end - first) // count
 
 
 # ------------------------------------------------------------------ balls and the cue
@@ -160,8 +176,15 @@ def bring_cue(figure: Figure, span: Span) -> None:
 
 # ------------------------------------------------------------------ a step's parts
 
+When = Span | Callable[[str], Span]
+"""When something is drawn: all of it at once, or each by its role."""
 
-def put_circles(figure: Figure, index: int, circles: Sequence[construction.Circle], shown: Span) -> None:
+
+def _at(when: When, role: str) -> Span:
+    return when(role) if callable(when) else when
+
+
+def put_circles(figure: Figure, index: int, circles: Sequence[construction.Circle], when: When) -> None:
     """Ghost balls, and rings on the cloth."""
     for n, c in enumerate(circles):
         id = figure.id(f"{c.role}.{index}.{n}")
@@ -169,16 +192,17 @@ def put_circles(figure: Figure, index: int, circles: Sequence[construction.Circl
             figure.sheet.put(id, Ball(c.centre_mm, c.radius_mm, "ghost"), "ghost", c.role, figure.panes)
         else:
             figure.sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), "line", c.role, figure.line_panes)
-        figure.sheet.show(id, shown)
+        figure.sheet.show(id, _at(when, c.role))
 
 
-def put_lines(figure: Figure, index: int, lines: Sequence[construction.Line], span: Span) -> None:
+def put_lines(figure: Figure, index: int, lines: Sequence[construction.Line], when: When) -> None:
     """Lines drawn from their causes, piece after piece."""
     sheet, is_plan = figure.sheet, figure.eye_mm is None
     for n, line in enumerate(lines):
         style = line_style(line.role)
         style = style if style in figure.frame.look.lines else "thin_line"
         pieces = pieces_of(figure, in_reach(figure, line))
+        span = _at(when, line.role)
         parts = [span]
         if len(pieces) > 1:
             lengths = [math.dist(*piece_px(figure, piece)) for piece in pieces]

@@ -11,7 +11,7 @@ from aimgeo.camera import pixels
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import Array
-from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant
+from scenes.board import Move, Pane, Pixel, PlanCamera, Rect, Track, Values, constant, eased
 from scenes.frame.layout import Layout
 
 STAGE, FAR, NEAR, TABLE, INSET, PLAYED = "stage", "far", "near", "table", "inset", "played"
@@ -122,11 +122,28 @@ def pane(pane_id: str, rect: Rect, view: View, kind: str, opacity: Track, backgr
     return Pane(pane_id, rect, kind, view.camera(rect), background, opacity)
 
 
-def moving_camera(rect: Rect, start: View, end: View, first_frame: int, end_frame: int) -> PlanCamera:
-    """From one view to another in one move, the shorter way round, anchored where the second one is."""
-    x, y, turn, log_scale = start.values(end.at_px)
+def moving_camera(
+    rect: Rect, start: View, end: View, first_frame: int, end_frame: int, rides_mm: Array | None = None
+) -> PlanCamera:
+    """From one view to another in one move, the shorter way round, anchored where the second one is.
+
+    A table point that `rides` along, by default the second view's own, goes straight from where it stands in the
+    picture to where it will stand.
+    """
+    at = np.array([*end.at_mm, 0.0]) if rides_mm is None else np.array([rides_mm[0], rides_mm[1], 0.0])
+    places = np.array([start.to_px(at), end.to_px(at)])
+    _, _, turn, log_scale = start.values(end.at_px)
     turn = end.turn_rad + (turn - end.turn_rad + math.pi) % (2 * math.pi) - math.pi
-    move = Move(first_frame, end_frame, end.values(end.at_px), "quintic")
+    frames = end_frame - first_frame
+    through = []
+    for k in range(frames):
+        t = eased((k + 1) / frames, "quintic")
+        x, y = (places[0] + t * (places[1] - places[0])).tolist()
+        scale = math.exp(log_scale + t * (math.log(end.px_per_mm) - log_scale))
+        view = View((float(at[0]), float(at[1])), (x, y), turn + t * (end.turn_rad - turn), scale)
+        through.append(view.values(end.at_px))
+    move = Move(first_frame, end_frame, end.values(end.at_px), "quintic", tuple(through))
+    x, y, _, _ = start.values(end.at_px)
     return PlanCamera(Track((x, y, turn, log_scale), (move,)), _anchor(end.at_px, rect))
 
 

@@ -8,6 +8,7 @@ position and the object ball leaves on its line.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -15,9 +16,11 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Construction
 from aimgeo.methods.cue_shift import SHIFT_NAMES, with_cue_shift
+from aimgeo.vectors import left
 from scenes.board import (
     Arc,
     Ball,
+    Bar,
     Board,
     Cue,
     Line,
@@ -28,17 +31,18 @@ from scenes.board import (
     Track,
 )
 from scenes.board.brief import Brief, BriefStep, MeasureText, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
-from scenes.board.timing import TIMING
+from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.eye_view import CUE_GAP_MM
-from scenes.figure.figure import PLAYED_RIGHT, Figure, aims_true
+from scenes.figure.figure import PLAYED_RIGHT, Figure, aims_true, pieces_of
 from scenes.figure.labels import Port, Wanted
 from scenes.figure.placer import BAR_RANK, Labels, plate_size
-from scenes.figure.plan import CutArc, bars_of, cut_arc_in, dimension_of, plan_figure, titles
+from scenes.figure.plan import CutArc, aim_step, bars_of, cut_arc_in, dimension_of, plan_figure, titles
 from scenes.figure.plan_labels import plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll, roll_s
-from scenes.figure.steps import StepSpans, draw_step, step_spans
+from scenes.figure.steps import CUE_BACK_MM, StepSpans, When, draw_step, step_spans
 from scenes.frame.column import (
     appear,
     joined,
@@ -63,7 +67,7 @@ from scenes.frame.framing import (
 )
 from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
-from scenes.kinds.table_view import put_inset, put_opening
+from scenes.kinds.table_view import Opening, put_inset, put_opening
 from scenes.look.look import Layer
 from scenes.look.scale import plate_sizes
 
@@ -74,6 +78,16 @@ PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 CUT_KEYS = frozenset({"cut", "cut_left", "cut_right"})
 """Measures of the cut."""
 CUE_MOVES_S = 1.0
+TURN_S = 1.0
+"""To look at the table after it is told."""
+REST_S = 0.7
+ARRIVAL_S = TIMING.fade_s + TIMING.rest_s + TIMING.camera_s + REST_S
+"""The words go, the camera moves in, and what it arrives at is named."""
+BAR_S, ARC_S = 0.7, 0.8
+SWEEP, SWEEP_S = "sweep", 1.8
+"""An aim line that is moved out until it is the aim, and how long that takes."""
+CUE_LIES_AT = frozenset({"sight_start", "cue_mark"})
+"""Points beside the cue ball's centre at which the cue is laid."""
 TIP = "tip"
 """The id of the cue whose tip measures a shift."""
 FROM_CUE = frozenset({"aim_line", "sight_line"})
@@ -92,26 +106,47 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     plan = _construction(subject)
     assert subject.shot is not None
     values = plan.steps[0].values
-    opening = (OutlineStep("where", WHERE, values, draws_s=2.5 + _arrival_s()),) if subject.table else ()
-    return (
-        *opening,
-        *(
-            OutlineStep(
-                step.name,
-                step.sentence,
-                step.values,
-                tuple((_measure_key(m.key, subject), m.quantity) for m in step.measures),
-                _least_s(step),
-            )
-            for step in plan.steps
-        ),
+    arrives = _opens_with(subject, plan)
+    told = _measures(plan, subject)
+    steps = [
         OutlineStep(
-            "roll",
-            _rolled(subject) if aims_true(plan, subject.shot) else PLAYED_RIGHT,
-            values,
-            draws_s=roll_s(subject),
-        ),
-    )
+            step.name,
+            step.sentence,
+            step.values,
+            tuple((_measure_key(m.key, subject), m.quantity) for m in measures),
+            _least_s(step),
+        )
+        for step, measures in zip(plan.steps, told, strict=True)
+    ]
+    if subject.table:
+        opening = OutlineStep("where", WHERE, values, draws_s=2.5, after_s=TURN_S)
+        steps.insert(0, opening)
+        # the camera goes in when everything about the table is said
+        last = steps[arrives]
+        steps[arrives] = replace(
+            last, draws_s=TIMING.fade_s + TIMING.draw_most_s + ARRIVAL_S, after_s=TURN_S + ARRIVAL_S
+        )
+    sentence = _rolled(subject) if aims_true(plan, subject.shot) else PLAYED_RIGHT
+    return (*steps, OutlineStep("roll", sentence, values, draws_s=roll_s(subject)))
+
+
+def _opens_with(subject: Subject, plan: Construction) -> int:
+    """How many of the construction's steps are shown on the table from above: the target line, or none."""
+    first = plan.steps[0]
+    is_target = {line.role for line in first.lines} == {"target_line"} and not first.circles
+    return int(subject.table is not None and is_target and len(plan.steps) > 1)
+
+
+def _measures(plan: Construction, subject: Subject) -> list[tuple[construction.Measure, ...]]:
+    """The measures of each step: the cut goes with the aim, where it can be seen."""
+    assert subject.shot is not None
+    at = aim_step(plan, subject.shot)
+    cut = tuple(m for step in plan.steps for m in step.measures if m.key == "cut")[:1]
+    if at is None:
+        return [step.measures for step in plan.steps]
+    others = [tuple(m for m in step.measures if m.key != "cut") for step in plan.steps]
+    others[at] = (*cut, *others[at])
+    return others
 
 
 def _rolled(subject: Subject) -> str:
@@ -134,13 +169,18 @@ def board(brief: Brief) -> Board:
     figure, stage = _scene(brief)
     first = 0
     panes: tuple[Pane, ...] = _stage_panes(figure, None)
+    arrival = None
     if brief.subject.table:
-        panes = _opening(figure, stage, brief.steps[0], spans[0])
         first = 1
+        panes, arrival = _opening(figure, stage, spans)
     _put_balls(figure, first == 0)
     labels, told = plan_labels(figure), _Told()
+    seen = _opens_with(brief.subject, figure.plan)
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
-        _draw_step(figure, labels, told, i, step, brief.steps[first + i], span)
+        if arrival is not None and i < seen:
+            _arrive(figure, labels, told, step, brief.steps[first + i], span, arrival)
+        else:
+            _draw_step(figure, labels, told, i, step, brief.steps[first + i], span)
     played = put_roll(figure, labels, told.ids, brief.steps[-1], spans[-1], stage.main)
     gone = replace(played.opacity.moves[0], to=(0.0,))
     left = (replace(p, opacity=replace(p.opacity, moves=(*p.opacity.moves, gone))) for p in panes if p.id != TABLE)
@@ -163,13 +203,9 @@ def _construction(subject: Subject) -> Construction:
     return with_cue_shift(subject.construction, subject.shot, shift)
 
 
-def _arrival_s() -> float:
-    return TIMING.fade_s + 2 * TIMING.camera_rest_s + TIMING.camera_s
-
-
 def _least_s(step: construction.Step) -> float:
     """Seconds that a step's drawing and its hold need at least, in any frame."""
-    longest = TIMING.draw_s + 1.3 * TIMING.draw_per_height_s
+    longest = drawing_s(1.3)
     parts = [TIMING.fade_s + TIMING.rest_s, TIMING.hold_s, TIMING.fade_s]
     parts += [0.45] if step.circles else []
     parts += [longest] if step.lines else []
@@ -202,33 +238,79 @@ def _stage_panes(figure: Figure, at_frame: int | None) -> tuple[Pane, ...]:
     return tuple(out)
 
 
-def _opening(figure: Figure, stage: Framing, step: BriefStep, span: Span) -> tuple[Pane, ...]:
-    """The table, the move in to the balls; the panes of the whole clip."""
-    table = figure.brief.subject.table
+def _opening(figure: Figure, stage: Framing, spans: Sequence[Span]) -> tuple[tuple[Pane, ...], Span]:
+    """The table, on which the target line is drawn, and the move in to the balls; the panes of the whole clip, and
+    the frames from the camera's arrival to the end of its step."""
+    subject, steps, rate = figure.brief.subject, figure.brief.steps, figure.rate
+    table = subject.table
     assert table is not None
-    first, end = span
-    hold = (end - first) / figure.rate[0] * figure.rate[1] - _arrival_s()
-    parts = in_turn(
-        first,
+    seen = _opens_with(subject, figure.plan)
+    (first, middle), (start, end) = spans[0], spans[seen]
+    fade = figure.frames(TIMING.fade_s)
+    _, off, _, move, rest = in_turn(
+        max(end - figure.frames(ARRIVAL_S), start),
         end,
-        (max(hold, 0.0), TIMING.fade_s, TIMING.camera_rest_s, TIMING.camera_s, TIMING.camera_rest_s),
-        figure.rate,
+        (0.0, TIMING.fade_s, TIMING.rest_s, TIMING.camera_s, REST_S),
+        rate,
     )
-    off, move, rest = parts[1], parts[3], parts[4]
-    full: Rect = (0.0, 0.0, float(figure.frame.width_px), float(figure.frame.height_px))
+    heard = Words(steps[0], spans[0], figure.brief.labels)
+    (between,) = placed(
+        heard, [Part(("between",), drawing_s(0.3), grows=True)], rate, 2 * TIMING.fade_s, TIMING.fade_s
+    )
+    line, pocket = off, off
+    if seen:
+        heard = Words(steps[1], (start, end), figure.brief.labels).until(off[0])
+        length = math.dist(
+            *(
+                table_view(figure.frame, table).to_px(at)
+                for at in (figure.shot.object_ball_mm, figure.shot.target_mm)
+            )
+        )
+        drawn = Part(("target_line",), drawing_s(length / figure.frame.height_px), grows=True)
+        line, pocket = placed(
+            heard, [drawn, Part(("pocket",), TIMING.draw_least_s)], rate, TIMING.fade_s, TIMING.fade_s
+        )
     main = stage.panes[0][2]
-    camera = moving_camera(full, table_view(figure.frame, table), main, *move)
-    gone = Track((1.0,))
+    full: Rect = (0.0, 0.0, float(figure.frame.width_px), float(figure.frame.height_px))
+    camera = moving_camera(full, table_view(figure.frame, table), main, *move, figure.shot.object_ball_mm)
     sheet = Sheet()
     sheet.put("pane", Shade(full, "plate"), "table", opacity=1.0)
     sheet.hide("pane", (move[1] - 1, move[1]))
     gone = sheet.elements()[0].opacity
-    put_opening(
-        figure.sheet, figure.brief, figure.frame, step, table, off, (move[1] - (move[1] - move[0]) // 3, move[1])
-    )
-    put_inset(figure.sheet, figure.brief.subject, stage, table, figure.frame)
-    _put_between(figure, (rest[0], rest[0] + figure.frames(TIMING.fade_s)))
-    return (Pane(TABLE, full, "table", camera, "cloth", gone), *_stage_panes(figure, move[1] - 1))
+    half = max(fade // 2, 1)
+    titles: list[tuple[str, Span | None, Span]] = [
+        (steps[0].title, None, (middle, middle + half) if seen else off)
+    ]
+    if seen:
+        titles.append((steps[1].title, (middle + half, middle + fade), off))
+    when = Opening(tuple(titles), between, line, pocket, off, (move[1] - fade, move[1]))
+    if not seen:
+        when = replace(when, line=(first, first + 1))
+    put_opening(figure.sheet, figure.brief, figure.frame, table, when)
+    put_inset(figure.sheet, subject, stage, table, figure.frame)
+    _put_between(figure, (rest[0], rest[0] + fade))
+    return (Pane(TABLE, full, "table", camera, "cloth", gone), *_stage_panes(figure, move[1] - 1)), (move[1], end)
+
+
+def _arrive(
+    figure: Figure,
+    labels: Labels,
+    told: _Told,
+    step: construction.Step,
+    words: BriefStep,
+    span: Span,
+    arrival: Span,
+) -> None:
+    """A step that was drawn on the table stands in the stage when the camera arrives, and is named there."""
+    at, end = arrival
+    fade = figure.frames(TIMING.fade_s)
+    roles = (*(line.role for line in step.lines), *(point.role for point in step.points))
+    when = StepSpans((span[0], span[0] + 1), dict.fromkeys(roles, (at - 1, at)), fade, (at, end))
+    draw_step(figure, 0, step, when)
+    put_pips(figure.sheet, figure.frame, "pips.0", len(figure.plan.steps) + 1, 0, (at - 1, at), (end, end + 1))
+    shown = (at, at + fade)
+    labels.add(0, wanted_in_plan(figure, labels, 0, step, []), shown, (span[0], span[0] + fade))
+    _put_measures(figure, told, 0, words, shown, (span[0], span[0] + fade))
 
 
 def _put_between(figure: Figure, shown: Span | None) -> None:
@@ -293,44 +375,94 @@ def _draw_step(
     put_title(sheet, figure.frame, f"title.{index}", words.title, (first + half, first + fade), (end, end + half))
     count = len(figure.plan.steps) + 1
     put_pips(sheet, figure.frame, f"pips.{index}", count, index, (first, first + 1), (end, end + 1))
-    bars, arc = bars_of(figure, step, index, words), cut_arc_in(figure, step)
+    bars, arc = bars_of(figure, step, index, words), cut_arc_in(figure, index)
     drawn = _completed(figure, labels, step)
-    when = step_spans(
-        figure,
-        drawn,
-        span,
-        more_s=0.4 if bars or arc else 0.0,
-        number_s=TIMING.fade_s if words.measures else 0.0,
-        cues=words.cues,
-    )
+    more: dict[str, tuple[tuple[str, ...], float]] = {}
+    for measure in words.measures:
+        if measure.key not in CUT_KEYS and all(measure.key != key for *_, key in bars):
+            more[measure.key] = ((measure.key,), TIMING.fade_s)
+    if any(point.role in CUE_LIES_AT for point in step.points):
+        more[TIP] = (("cue", *CUE_LIES_AT), CUE_MOVES_S)
+    for id, bar, _, key in bars:
+        more[id] = ((key,), BAR_S * bar.pieces)
+        if key == "second_offset":
+            more[SWEEP] = ((SWEEP,), SWEEP_S)
+    if arc is not None:
+        more["cut_arc"] = (("cut",), ARC_S)
+    when = step_spans(figure, drawn, span, words, more=more)
     # a step that compares gaps between lines needs them all
     compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
     draw_step(figure, index, drawn, when, PARALLELS if compares else frozenset())
-    for id, shape_bar, _, key in bars:
-        for old in told.bars:
-            if sheet.is_shown_at_end(old):
-                sheet.hide(old, when.more)
-                labels.gone.add(old)
-                labels.remove_named(old, (first, first + fade))
-        sheet.put(id, shape_bar, "bar", key, figure.panes, drawn=1.0)
-        sheet.show(id, when.more)
-        told.bars.append(id)
+    for id, bar, _, key in bars:
+        _put_bar(figure, labels, told, id, bar, key, when.of(id), (first, first + fade))
+    if SWEEP in more:
+        _sweep(figure, when.of(SWEEP))
     _lay_cue(figure, step, when)
     if arc is not None:
-        _draw_arc(figure, arc, when.more, (end, end + fade))
-    wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
-    labels.add(index, wanted, when.label, (first, first + fade), when.number)
+        _draw_arc(figure, arc, when.of("cut_arc"), (end, end + fade))
+    # what has few places comes first
+    wanted = sorted(
+        [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)],
+        key=lambda want: (not want[0].insists, want[1] != BAR_RANK),
+    )
+    labels.add(index, wanted, lambda name: when.label(name), (first, first + fade))
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")
         labels.remove_named("cut_arc", (end, end + fade))
-    _put_measures(figure, told, index, words, when.number, (first, first + fade))
+    drawn_with = {key: id for id, _, _, key in bars} | (dict.fromkeys(CUT_KEYS, "cut_arc") if arc else {})
+    _put_measures(
+        figure, told, index, words, lambda key: when.number(drawn_with.get(key, key)), (first, first + fade)
+    )
+
+
+def _sweep(figure: Figure, moved: Span) -> None:
+    """The aim line once more, moved out from the centre line until it is the aim."""
+    aim = figure.plan.cue_line
+    shot = figure.shot
+    side = left(shot.aim_direction)
+    across = side * float((shot.object_ball_mm - shot.cue_ball_mm)[:2] @ side)
+    for n, (panes, a, b) in enumerate(pieces_of(figure, aim)):
+        id = figure.sheet.put(f"{SWEEP}.{n}", Line((a, b), "aim_line"), "line", SWEEP, panes)
+        figure.sheet.move(id, "offset_mm", (moved[0] - 1, moved[0]), *across.tolist(), 0.0, easing="linear")
+        figure.sheet.show(id, (moved[0], moved[0] + figure.frames(TIMING.fade_s)))
+        figure.sheet.move(id, "offset_mm", moved, 0.0, 0.0, 0.0)
+        figure.sheet.hide(id, (moved[1], moved[1] + 1))
+
+
+def _put_bar(
+    figure: Figure, labels: Labels, told: _Told, id: str, bar: Bar, key: str, drawn: Span, turn: Span
+) -> None:
+    """A bar grows; of a doubled one the first piece grows, and slides over to become the second."""
+    sheet = figure.sheet
+    for old in told.bars:
+        if sheet.is_shown_at_end(old):
+            sheet.hide(old, (drawn[0], drawn[0] + figure.frames(TIMING.fade_s)))
+            labels.gone.add(old)
+            labels.remove_named(old, turn)
+    told.bars.append(id)
+    if bar.pieces == 1:
+        sheet.put(id, bar, "bar", key, figure.panes, opacity=1.0, drawn=0.0)
+        sheet.move(id, "drawn", drawn, 1.0)
+        return
+    a, b = (np.array(p) for p in bar.points_mm)
+    piece = (b - a) / bar.pieces
+    middle = (drawn[0] + drawn[1]) // 2
+    single = Bar((bar.points_mm[0], construction.position(a + piece)), 1, 1)
+    for n in range(bar.pieces):
+        part = sheet.put(f"{id}.{n}", single, "bar", f"{key}.piece", figure.panes, opacity=1.0, drawn=0.0)
+        sheet.move(part, "drawn", (drawn[0], middle), 1.0)
+        if n:
+            sheet.move(part, "offset_mm", (middle, drawn[1] - 1), *(n * piece).tolist())
+        sheet.move(part, "opacity", (drawn[1] - 1, drawn[1]), 0.0)
+    sheet.put(id, bar, "bar", key, figure.panes)
+    sheet.move(id, "opacity", (drawn[1] - 1, drawn[1]), 1.0)
 
 
 def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
     """The cue, whose tip measures a small shift: laid where the step says, then moved, parallel, to the centre."""
     sheet, shot = figure.sheet, figure.shot
-    there = next((p.at_mm for p in step.points if p.role in ("sight_start", "cue_mark")), None)
+    there = next((p.at_mm for p in step.points if p.role in CUE_LIES_AT), None)
     lies = TIP in sheet.ids()
     if there is None and not (lies and any(line.role == "aim_line" for line in step.lines)):
         return
@@ -339,20 +471,17 @@ def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
         flat = (*shot.aim_direction.tolist(), 0.0)
         tip = shot.cue_ball_mm - (figure.radius_mm + CUE_GAP_MM) * np.array(flat)
         sheet.put(TIP, Cue(construction.position(tip), flat), "ball", "cue", figure.panes[-1:])
-        sheet.move(TIP, "offset_mm", (when.dim[0], when.dim[0] + 1), *aside.tolist(), easing="linear")
-        sheet.show(TIP, when.label)
+        first, end = when.of(TIP)
+        behind = aside - CUE_BACK_MM * np.array(flat)
+        sheet.move(TIP, "offset_mm", (first - 1, first), *behind.tolist(), easing="linear")
+        sheet.show(TIP, (first, first + 1))
+        sheet.move(TIP, "offset_mm", (first, end), *aside.tolist())
     else:
-        sheet.move(TIP, "offset_mm", when.line if step.lines else when.label, *aside.tolist())
+        roles = [line.role for line in step.lines if line.role in FROM_CUE]
+        sheet.move(TIP, "offset_mm", when.of(roles[0]) if roles else when.of(TIP), *aside.tolist())
     if step.name == "parallel sight":
-        end = when.hold[1]
-        sheet.move(
-            TIP,
-            "offset_mm",
-            (when.number[1], min(when.number[1] + figure.frames(CUE_MOVES_S), end)),
-            0.0,
-            0.0,
-            0.0,
-        )
+        start = when.last[1]
+        sheet.move(TIP, "offset_mm", (start, min(start + figure.frames(CUE_MOVES_S), when.hold[1])), 0.0, 0.0, 0.0)
 
 
 @dataclass(slots=True)
@@ -412,10 +541,11 @@ def _completed(figure: Figure, labels: Labels, step: construction.Step) -> const
 # ------------------------------------------------------------------ measures
 
 
-def _put_measures(figure: Figure, told: _Told, index: int, words: BriefStep, number: Span, turn: Span) -> None:
+def _put_measures(figure: Figure, told: _Told, index: int, words: BriefStep, number: When, turn: Span) -> None:
     """The new measures in white with their bar; older ones stay dim above them as far as there is room."""
     frame, sheet = figure.frame, figure.sheet
     middle = (turn[0] + turn[1]) // 2
+    shown_at = number if callable(number) else lambda key: number
     room = measures_room(titles(figure.brief), frame, figure.brief.subject.table is not None)
     fresh = list(words.measures)[-max(room, 1) :]
     kept = told.measures[-(room - len(fresh)) :] if room > len(fresh) else []
@@ -436,12 +566,12 @@ def _put_measures(figure: Figure, told: _Told, index: int, words: BriefStep, num
         for n, text in enumerate(measure_texts(measure, frame, frame.measures_px[0], baseline)):
             id = f"measure.{index}.{slot}.{n}"
             sheet.put(id, text, "text", "measure", strength=strength)
-            sheet.show(id, number if is_new else (middle, turn[1]))
+            sheet.show(id, shown_at(measure.key) if is_new else (middle, turn[1]))
             told.ids.append(id)
         if is_new:
             id = f"measure_bar.{index}.{slot}"
             sheet.put(id, Shade(measure_bar_rect(frame, baseline), "measure_bar"), "text", "measure_bar")
-            sheet.show(id, number)
+            sheet.show(id, shown_at(measure.key))
             told.ids.append(id)
     told.measures = shown
 

@@ -14,7 +14,7 @@ import numpy as np
 from aimgeo.construct import Construction, Step, position
 from aimgeo.shot import Shot
 from scenes.board import ONE, Ball, Board, Move, Pane, Plate, Rect, Track
-from scenes.board.brief import Brief, Footage, OutlineStep, Output, Subject
+from scenes.board.brief import Brief, BriefStep, Footage, OutlineStep, Output, Subject
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
@@ -64,12 +64,14 @@ def board(brief: Brief) -> Board:
     rects = [*_put_heading(sheet, frame, footage), *_rects_of_others(pane, footage, figure.radius_mm)]
     labels = eye_labels(figure, frame.title_safe, rects)
     stays = brief.frames if footage.fades_from is None else footage.fades_from
-    for index, (step, span) in enumerate(zip(plan.steps, brief.spans, strict=True)):
-        if span[0] >= stays:
+    for index, (step, (first, end)) in enumerate(zip(plan.steps, brief.spans, strict=True)):
+        if first >= stays:
             break
         is_last = index == len(plan.steps) - 1
-        whole = span[0], max(min(span[1], stays), span[0] + 1)
-        _draw_step(figure, labels, index, step, whole, TIMING.hold_s if is_last else 0.0)
+        whole = first, min(end, stays)
+        _draw_step(
+            figure, labels, index, step, brief.steps[index], whole, TIMING.hold_s * (1.0 if is_last else 0.5)
+        )
     if footage.fades_from is not None:
         fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
         for id in sheet.ids():
@@ -135,8 +137,10 @@ def _rects_of_others(pane: Pane, footage: Footage, radius_mm: float) -> list[Rec
     return boxes
 
 
-def _draw_step(figure: Figure, labels: Labels, index: int, step: Step, span: Span, hold_s: float) -> None:
-    when = step_spans(figure, step, span, hold_s=hold_s)
+def _draw_step(
+    figure: Figure, labels: Labels, index: int, step: Step, words: BriefStep, span: Span, hold_s: float
+) -> None:
+    when = step_spans(figure, step, span, words, hold_s=hold_s)
     draw_step(figure, index, step, when)
     first = span[0]
     labels.add(

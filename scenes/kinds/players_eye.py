@@ -42,6 +42,7 @@ from scenes.board import (
     Track,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
@@ -85,6 +86,8 @@ BEFORE = 2
 PACE = 0.5
 """How fast the shot is shown, of its true speed: the picture says so."""
 CLEAR_S, LOOK_S = 0.5, 1.4
+DROP_S = 0.8
+"""A point's line drops to the pane's ruler, and its number comes."""
 STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips"})
 """What the picture keeps while the shot is played, by role."""
 RULER_MM = 5.0
@@ -435,15 +438,17 @@ def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -
 
 def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: BriefStep, span: Span) -> None:
     figure = scene.figure
-    when = step_spans(figure, step, span, number_s=0.3 if step.points else 0.0, cues=words.cues)
+    told = {OFFSETS[p.role]: ((OFFSETS[p.role],), DROP_S) for p in step.points if p.role in OFFSETS}
+    drops = {p.role: ((p.role,), DROP_S) for p in step.points if p.role in DROPS and p.role not in OFFSETS}
+    when = step_spans(figure, step, span, words, more={**told, **{f"drop.{k}": v for k, v in drops.items()}})
     draw_step(figure, index, step, when)
     before = points_before(step)
     for point in (*before, *(p for p in step.points if p not in before)):
-        _put_in_pane(scene, point, words, when.number)
+        _put_in_pane(scene, point, words, when.of(OFFSETS.get(point.role, f"drop.{point.role}")))
     if any(one.role == "aim_line" for one in step.lines):
-        bring_cue(figure, when.line)
+        bring_cue(figure, when.of("aim_line"))
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
-        put_ghost(figure, (TARGET,), when.mark_after)
+        put_ghost(figure, (TARGET,), when.of("aim_point"))
     wanted, first = wanted_in_eye(figure, labels, index, step), span[0]
     wanted = [*(_pocket_label(scene) if index == 0 else []), *wanted]
     labels.add(index, wanted, when.label, (first, first + figure.frames(TIMING.fade_s)))
@@ -460,7 +465,9 @@ def _put_in_pane(scene: _Scene, point: construction.Point, words: BriefStep, sho
         end_px = scene.figure.frame.look.marks[kind].reach_px + (style.width_px + style.casing_px) / 2
         head = min(at[1] + scene.figure.frame.scale.stroke_px(end_px), foot - 1)
         drop = Line(((at[0], head, 0.0), (at[0], foot, 0.0)), DROPS[point.role])
-        sheet.put(f"drop.{point.role}", drop, "line_under", "drop", opacity=1.0, drawn=0.0)
+        sheet.put(
+            f"drop.{point.role}", drop, "line_under", OFFSETS.get(point.role, "drop"), opacity=1.0, drawn=0.0
+        )
         sheet.move(f"drop.{point.role}", "drawn", shown, 1.0)
     key = OFFSETS.get(point.role)
     told = next((m for m in words.measures if m.key == key), None)
@@ -566,11 +573,18 @@ def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
     if PlayersEyeSettings.of(subject).cue:
         sheet.show(sheet.put(prefix + "cue", cue_at(shot), "ball", "cue", (EYE,)), back)
     aim = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "error_line")
-    drawn = (back[1], back[1] + figure.frames(TIMING.draw_s))
-    sheet.put("mistake.aim", aim, "line_under", "error_line", (EYE,), opacity=1.0, drawn=0.0)
-    sheet.move("mistake.aim", "drawn", drawn, 1.0)
     played = play_softly(shot, subject.table)
-    shown = put_shot(sheet, shot, played, subject.table, None, (EYE,), drawn[1], figure.rate, PACE, prefix)
+    cue = PlayersEyeSettings.of(subject).cue
+    # the shot ends with its words, and time to look
+    needs = figure.frames(shot_s(played, subject.table, None, PACE, cue)) + figure.frames(LOOK_S)
+    starts = max(span[1] - needs, back[1] + figure.frames(TIMING.draw_s))
+    said = Words(words, span, figure.brief.labels).until(max(starts, span[0] + 1))
+    (drawn,) = placed(
+        said, [Part(("error_line",), TIMING.draw_least_s, grows=True)], figure.rate, CLEAR_S + TIMING.fade_s, 0.0
+    )
+    sheet.put("mistake.aim", aim, "line_under", "error_line", (EYE,), opacity=1.0, drawn=0.0)
+    sheet.move("mistake.aim", "drawn", (drawn[0], min(drawn[1], starts)), 1.0)
+    shown = put_shot(sheet, shot, played, subject.table, None, (EYE,), starts, figure.rate, PACE, prefix)
     gone = (shown.end, min(shown.end + fade, span[1]))
     assert subject.table is not None
     room = np.array([subject.table.length_mm / 2, subject.table.width_mm / 2]) - R

@@ -350,12 +350,12 @@ def _draw_step(half: _Half, labels: Labels, index: int, step: Step, span: Span) 
     when = step_spans(figure, step, span, hold_s=TIMING.hold_s / 2)
     draw_step(figure, index, step, when)
     if any(one.role == "aim_line" for one in step.lines):
-        bring_cue(figure, when.line)
+        bring_cue(figure, when.of("aim_line"))
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
-        put_ghost(figure, figure.panes, when.mark_after)
+        put_ghost(figure, figure.panes, when.of("aim_point"))
     lines = {line.role for line in step.lines}
     wanted = [(want, rank) for want, rank in wanted_in_eye(figure, labels, index, step) if want.name in lines]
-    labels.add(index, wanted, when.label, (span[0], span[0] + figure.frames(TIMING.fade_s)))
+    labels.add(index, wanted, when.last, (span[0], span[0] + figure.frames(TIMING.fade_s)))
 
 
 # ------------------------------------------------------------------ what differs

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from aimgeo.construct import Position, Quantity, position
+from aimgeo.holes import hole_of
 from aimgeo.shot import Shot
 from aimgeo.side import NAMES
 from aimgeo.tables import FromRail, Table
@@ -26,7 +28,7 @@ from scenes.board import (
 )
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
-from scenes.board.timing import TIMING
+from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, is_clear, place
 from scenes.frame.column import appear, joined, text_rect
 from scenes.frame.framing import INSET, TABLE, Framing, View, table_view
@@ -92,22 +94,50 @@ def board(brief: Brief) -> Board:
 # ------------------------------------------------------------------ what also opens a build-up
 
 
-def put_opening(
-    sheet: Sheet, brief: Brief, frame: Layout, step: BriefStep, table: Table, off: Span, gone: Span
-) -> None:
-    """The table view that opens a build-up: words go off over `off`, the table itself over `gone`."""
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """When the table view that opens a build-up shows what: each title and until when, how far the balls are
+    apart, the target line while it is drawn, the pocket's ring; words go `off`, then the table is `gone`."""
+
+    titles: tuple[tuple[str, Span | None, Span], ...]
+    between: Span
+    line: Span
+    pocket: Span
+    off: Span
+    gone: Span
+
+
+def put_opening(sheet: Sheet, brief: Brief, frame: Layout, table: Table, when: Opening) -> None:
+    """The table view that opens a build-up; the target line stays until the table is gone."""
     shot = brief.subject.shot
     assert shot is not None
     put_table(sheet, shot, table, with_balls=False)
-    sheet.hide(f"{TABLE}.top", gone)
-    put_table_title(sheet, frame, f"{TABLE}.title", step.title, None, off)
+    sheet.hide(f"{TABLE}.top", when.gone)
+    for n, (title, shown, gone) in enumerate(when.titles):
+        put_table_title(sheet, frame, f"{TABLE}.title.{n}", title, shown, gone)
     labels = _Labels(brief, frame, table_view(frame, table))
-    put_heading(sheet, brief, frame, labels.name_ends(), off)
-    put_target_line(sheet, shot, 1.0)
+    ends = position(shot.object_ball_mm), position(shot.cue_ball_mm)
+    labels.take_line("between", *ends, "thin_line")
+    put_heading(sheet, brief, frame, labels.name_ends(), when.off)
+    line = put_target_line(sheet, shot, 0.0)
+    sheet.move(line, "drawn", when.line, 1.0)
+    sheet.hide(line, when.gone)
+    if brief.subject.target_name in {pocket.name for pocket in table.pockets()}:
+        hole = hole_of(table.pocket(str(brief.subject.target_name)), table)
+        ring = Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
+        sheet.put(f"{TABLE}.pocket", ring, "mark", "pocket", (TABLE,), opacity=1.0, drawn=0.0)
+        sheet.move(f"{TABLE}.pocket", "drawn", when.pocket, 1.0)
+        sheet.hide(f"{TABLE}.pocket", when.off)
     for want in labels.of_balls():
-        labels.put(sheet, want, None, off)
-    for id in (f"{TABLE}.target_line", f"{TABLE}.cue_ball.ring", f"{TABLE}.object_ball.ring"):
-        sheet.hide(id, off)
+        labels.put(sheet, want, when.pocket if want.name == "target_line" else None, when.off)
+    apart = Line(ends, "thin_line")
+    sheet.put(f"{TABLE}.between", apart, "line_under", "between", (TABLE,), opacity=1.0, drawn=0.0)
+    sheet.move(f"{TABLE}.between", "drawn", when.between, 1.0)
+    if text := brief.labels.get("distance"):
+        shown = (when.between[1], when.between[1] + when.off[1] - when.off[0])
+        labels.put(sheet, labels.of_line("between", *ends, text), shown, when.off)
+    for id in (f"{TABLE}.between", f"{TABLE}.cue_ball.ring", f"{TABLE}.object_ball.ring"):
+        sheet.hide(id, when.off)
 
 
 def put_table(sheet: Sheet, shot: Shot, table: Table, with_balls: bool = True) -> None:
@@ -206,7 +236,7 @@ def _where(labels: _Labels, sheet: Sheet, span: Span, rate: tuple[int, int]) -> 
     """The target line is drawn, and everything named."""
     shot = labels.shot
     length = math.dist(labels.px(shot.object_ball_mm), labels.px(shot.target_mm))
-    draw_s = TIMING.draw_s + TIMING.draw_per_height_s * length / labels.frame.height_px
+    draw_s = drawing_s(length / labels.frame.height_px)
     _, line, named, _ = in_turn(*span, (TIMING.hold_s / 2, draw_s, TIMING.fade_s, TIMING.hold_s), rate)
     sheet.move(put_target_line(sheet, shot, 0.0), "drawn", line, 1.0)
     for want in labels.of_balls():
@@ -327,7 +357,7 @@ class _Labels:
             return
         self.placed.append(found)
         opacity = 0.0 if shown else 1.0
-        names = f"{TABLE}.target_line" if want.name == "target_line" else want.name
+        names = f"{TABLE}.{want.name}" if want.name in ("target_line", "between") else want.name
         plate = Plate(want.text, found.rect_px, want.sample)
         ids = [sheet.put(f"label.{want.id}", plate, "label", "label", opacity=opacity, names=names)]
         if found.leader_px:

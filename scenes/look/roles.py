@@ -42,3 +42,7 @@ def line_style(role: str) -> str:
 def is_bar(measure: str) -> bool:
     """True for a measure that is shown as a bar between its two points."""
     return measure in BARS or measure.startswith(OWN)
+
+
+NAMED = frozenset({"pocket", "cue", "between", "sweep", "cut", "halo", "ruler", "error_line", *BARS})
+"""What a sentence may name beside what has a label: see `scenes.board.pointing`."""

@@ -11,6 +11,7 @@ from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
 from lessons.rendering.cache import clip_key
 from scenes.board import Ball, Text
+from scenes.board.brief import NEXT
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
 
@@ -95,8 +96,8 @@ def test_a_bar_in_the_narration_says_when_the_line_begins() -> None:
     made = clip(f'only: [aim line], steps: {{aim line: {{narration: "{text}"}}}}')
     (step,) = made.brief.steps
     assert "|" not in step.narration
-    (cue,) = step.cues
-    assert 0.4 < cue < 0.95
+    (bar,) = [clause for clause in step.clauses if NEXT in clause.names]
+    assert 0.4 < bar.start < 0.95
 
 
 @pytest.mark.parametrize(

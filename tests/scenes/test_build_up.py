@@ -17,6 +17,7 @@ from aimgeo.running import play_softly
 from aimgeo.shot import Shot
 from aimgeo.tables import TABLES
 from scenes.board import Ball, Bar, Board, Element, Leader, Line, Mark, Pane, Plate, Shade, Text
+from scenes.board.brief import Clause
 from scenes.frame.framing import FAR, INSET, NEAR, PLAYED, STAGE, TABLE, framing
 from scenes.frame.layout import layout
 from scenes.kinds.build_up import board as build_up
@@ -295,22 +296,32 @@ def test_a_near_shot_is_whole_and_to_scale(frame: str, cut_deg: float) -> None:
         assert max(y + h for _, y, _, h in strokes) == pytest.approx(C[1], abs=2)
 
 
-def test_a_part_of_a_step_waits_for_its_words() -> None:
+def test_a_drawing_begins_with_the_clause_that_names_it() -> None:
     brief = brief_of("build-up", shot_of(22, 300), "ghost_ball")
-    names = [step.name for step in brief.steps]
-    k = names.index("contact point")
-    cued = replace(brief.steps[k], frames=240, cues=(0.3, 0.6))
-    brief = replace(brief, steps=(*brief.steps[:k], cued, *brief.steps[k + 1 :]))
-    board = build_up(brief)
-    first = next(s.first_frame for s in board.steps if s.name == "contact point")
-    line = next(e for e in board.elements if e.role == "target_line_back")
-    point = element(board, "contact_object.1.0")
-    assert line.drawn.moves[0].first_frame == first + 72
-    assert point.opacity.moves[0].first_frame == first + 144
+    k = [step.name for step in brief.steps].index("contact point")
+
+    def drawn(*clauses: Clause) -> tuple[int, int, int]:
+        told = replace(brief.steps[k], frames=240, clauses=clauses)
+        board = build_up(replace(brief, steps=(*brief.steps[:k], told, *brief.steps[k + 1 :])))
+        first = next(s.first_frame for s in board.steps if s.name == "contact point")
+        line = next(e for e in board.elements if e.role == "target_line_back")
+        point = element(board, "contact_object.1.0")
+        label = next(e for e in board.elements if isinstance(e.shape, Plate) and e.names == "contact_object")
+        begins = line.drawn.moves[0], point.opacity.moves[0], label.opacity.moves[0]
+        return tuple(move.first_frame - first for move in begins)  # type: ignore[return-value]
+
+    there, back = ("contact_object",), ("target_line_back",)
+    assert drawn(Clause(0.3, 0.6, "Carry it back.", back), Clause(0.6, 1, "There it is.", there)) == (72, 144, 144)
+    assert drawn(Clause(0.3, 0.6, "There it will be", there), Clause(0.6, 1, "if you go back.", back))[:2] == (
+        144,
+        72,
+    )
+    # without names the words of the labels say it
+    said = Clause(0, 0.5, "Carry it back."), Clause(0.5, 1, "It is the contact point.")
+    assert drawn(*said)[1] == 120
     # words at the very end leave the drawing its time all the same
-    late = replace(brief, steps=(*brief.steps[:k], replace(cued, cues=(0.99, 1.0)), *brief.steps[k + 1 :]))
-    point = element(build_up(late), "contact_object.1.0")
-    assert point.opacity.moves[0].end_frame < first + 240
+    line, point, _ = drawn(Clause(0.98, 0.99, "Back,", back), Clause(0.99, 1, "there.", there))
+    assert line < point < 240 - 6
 
 
 @pytest.mark.parametrize("cut_deg", [-22.0, 33.0])
