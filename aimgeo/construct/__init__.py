@@ -16,6 +16,7 @@ Position = tuple[float, float, float]
 QuantityKind = Literal[
     "length_mm",
     "half_mm",
+    "ball_mm",
     "distance_mm",
     "angle_rad",
     "overlap",

@@ -111,7 +111,7 @@ def shot_values(shot: Shot) -> Values:
         ("overlap", Quantity(float(shot.overlap), "overlap")),
         ("contact_offset", Quantity(float(shot.contact_offset_mm), "half_mm")),
         ("aim_offset", Quantity(float(shot.aim_offset_mm), "length_mm")),
-        ("ball", Quantity(float(np.asarray(shot.ball_diameter_mm)), "length_mm")),
+        ("ball", Quantity(float(np.asarray(shot.ball_diameter_mm)), "ball_mm")),
     )
 
 

@@ -55,7 +55,7 @@ def construct(shot: Shot) -> Construction:
                 points=(Point("ghost_centre", G),),
                 lines=(Line("target_line_back", contact, G),),
                 circles=(Circle("ghost_ball", G, R),),
-                measures=(Measure("ball", Quantity(2 * R, "length_mm"), (O, G)),),
+                measures=(Measure("ball", Quantity(2 * R, "ball_mm"), (O, G)),),
             ),
             Step(
                 "base spot",

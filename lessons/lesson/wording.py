@@ -85,6 +85,12 @@ class Wording:
                 return fine(degrees(value), 1, self.words["decimal"]) + "°", ""
             case "length_mm" | "half_mm" | "distance_mm":
                 return self._length(value, quantity.kind)
+            case "ball_mm" if self.units == "mm":  # as every player knows it: 57, not 57.2
+                return self.decimal(value, 0), self.words["units"]["mm"]
+            case "ball_mm" if self.units == "in":
+                return on_a_tape(value), self.words["units"]["in"]
+            case "ball_mm":
+                return self._length(value, "length_mm")
             case "limit_rad":  # what is allowed is never rounded up
                 return self.decimal(degrees(value), 2, down=True) + "°", ""
             case "limit_mm":

@@ -131,7 +131,8 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
 
 def _timing(brief: Brief) -> Any:
     skipped = [(at, step.name, step.frames) for at, step in brief.skipped]
-    return [(s.frames, s.cues, s.pace) for s in brief.steps], brief.handle_frames, skipped
+    words = [[(c.start, c.end, c.names) for c in s.clauses] for s in brief.steps]
+    return [(s.frames, s.pace) for s in brief.steps], words, brief.handle_frames, skipped
 
 
 def _without_shots(brief: Brief) -> Any:

@@ -27,7 +27,7 @@ MOST_DEG = {
     "ball_fractions": math.degrees(math.asin(10 / 16)),
     "fixed_marks": 30.0,
 }
-LENGTHS = ("length_mm", "half_mm", "distance_mm")
+LENGTHS = ("length_mm", "half_mm", "distance_mm", "ball_mm")
 
 methods = pytest.mark.parametrize("method", METHODS)
 

@@ -55,6 +55,7 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (640.4, "distance_mm", "640.4\u202fmm", "640.4 millimetres"),
         (952.5, "distance_mm", "952.5\u202fmm", "952.5 millimetres"),
         (7.14375, "half_mm", "7.14\u202fmm", "7.14 millimetres"),
+        (57.15, "ball_mm", "57\u202fmm", "57 millimetres"),
         (5 / 8, "overlap", "5/8", "5/8"),
         (1 - math.sin(math.radians(22)), "overlap", "5/8", "5/8"),
         (0.63, "overlap", "0.63", "0.63"),
