@@ -20,6 +20,7 @@ import orjson
 
 from lessons.planning.planned import PlannedClip
 from scenes.board.brief import Brief
+from scenes.board.clauses import speaks_of
 
 LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")
 
@@ -131,7 +132,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
 
 def _timing(brief: Brief) -> Any:
     skipped = [(at, step.name, step.frames) for at, step in brief.skipped]
-    words = [[(c.start, c.end, c.names) for c in s.clauses] for s in brief.steps]
+    words = [speaks_of(step, brief.labels) for step in brief.steps]
     return [(s.frames, s.pace) for s in brief.steps], words, brief.handle_frames, skipped
 
 

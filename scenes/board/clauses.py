@@ -16,6 +16,17 @@ from scenes.board.motion import Span, frames_of, in_turn
 from scenes.board.timing import TIMING
 
 
+def speaks_of(step: BriefStep, labels: Mapping[str, str]) -> tuple[tuple[float, float, tuple[str, ...]], ...]:
+    """All of a step's words that its picture follows: when which clause speaks of what."""
+    if any(one.names for one in step.clauses):
+        return tuple((one.start, one.end, one.names) for one in step.clauses if one.names)
+    said = (
+        (one.start, one.end, tuple(name for name, label in labels.items() if _says(one.text, bare(label))))
+        for one in step.clauses
+    )
+    return tuple(one for one in said if one[2])
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """Something that a step draws: what its words may call it, and the seconds that it takes.
