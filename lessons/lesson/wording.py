@@ -31,7 +31,7 @@ from aimgeo.units import (
 )
 from lessons.lesson.read import plain, read
 from lessons.lesson.timing import clauses
-from scenes.board.brief import MeasureText
+from scenes.board.brief import NEXT, MeasureText
 
 WORDS = Path(__file__).parents[1] / "words"
 LANGUAGES = {"en": "English", "de": "German", "es": "Spanish"}
@@ -275,8 +275,8 @@ class Wording:
                 raise UnknownField(field, values)
             value = values[field]
             if isinstance(value, str):
-                # a bracket in it is none of the sentence's marks
-                done.append(value.replace("[", "[[") if spoken else value)
+                # a bracket or a bar in it is none of the sentence's marks
+                done.append(value.replace("[", "[[").replace(NEXT, " ") if spoken else value)
             else:
                 done.append(self.spoken(value) if spoken else self.shown(value))
         text = "".join(done)

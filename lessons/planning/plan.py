@@ -854,7 +854,7 @@ def _eye_at(shot: Shot, eye_mm: Position) -> tuple[float, float, float]:
 
 def unmarked(text: str) -> str:
     """Words of the picture as a narration: a bracket in them is none of its marks."""
-    return text.replace("[[", "[").replace("[", "[[").replace(NEXT, "/")
+    return text.replace("[[", "[").replace("[", "[[").replace(NEXT, " ")
 
 
 def roles_of(step: Step) -> tuple[str, ...]:
