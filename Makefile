@@ -3,7 +3,7 @@ AIMGEO = .venv/bin/aimgeo
 OUT = clips
 DEMO = lessons/course/first-evening.yaml
 
-.PHONY: trial demo test lint generate bench editor oldest clean
+.PHONY: course trial demo test lint generate bench editor oldest clean
 
 demo: ## set up, render a lesson at draft size and cut it, with a scratch voice where espeak-ng is installed
 	@sh setup.sh
@@ -13,6 +13,10 @@ demo: ## set up, render a lesson at draft size and cut it, with a scratch voice 
 	@$(AIMGEO) render $(OUT)/first-evening.yaml --out $(OUT)/first-evening --draft
 	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/first-evening
 	@echo "The rough cut: $(OUT)/first-evening/first-evening.mp4. Its clips lie beside it."
+
+course: ## set up, render the lesson of own methods, cards, balls and looks at draft size
+	@sh setup.sh
+	@$(AIMGEO) render lessons/course/ways-of-my-own.yaml --out $(OUT)/ways-of-my-own --draft
 
 test: ## set up, lint, type-check, run the tests
 	@sh setup.sh dev

@@ -15,7 +15,14 @@ from aimgeo.tables import TABLES
 from lessons.lesson.faults import FAULTS
 from lessons.lesson.fields import METHOD_NAMES
 from lessons.lesson.model import AXES
-from lessons.lesson.schema import METHODS_SCHEMA_FILE, SCHEMA_FILE, methods_schema_text, schema_text
+from lessons.lesson.schema import (
+    LOOK_SCHEMA_FILE,
+    METHODS_SCHEMA_FILE,
+    SCHEMA_FILE,
+    look_schema_text,
+    methods_schema_text,
+    schema_text,
+)
 from lessons.lesson.wording import LANGUAGES
 from scenes.board.settings import Setting, settings_of
 from scenes.kinds import CLIP_KINDS
@@ -111,6 +118,7 @@ def made() -> Iterator[tuple[Path, str]]:
     """Every generated file with the text that it should hold. KeyError for a part that there is not."""
     yield SCHEMA_FILE, schema_text()
     yield METHODS_SCHEMA_FILE, methods_schema_text()
+    yield LOOK_SCHEMA_FILE, look_schema_text()
     for path in sorted((*ROOT.glob("*.md"), *ROOT.glob("docs/*.md"))):
         text = path.read_text(encoding="utf-8")
         yield path, PART.sub(lambda found: found[1] + PARTS[found[2]]() + found[4], text)

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from lessons.lesson.schema import methods_schema_text, schema_text
+from lessons.lesson.schema import look_schema_text, methods_schema_text, schema_text
 
-TEXTS = {"lesson": schema_text, "methods": methods_schema_text}
+TEXTS = {"lesson": schema_text, "methods": methods_schema_text, "look": look_schema_text}
 
 
 @click.command()

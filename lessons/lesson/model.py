@@ -52,7 +52,7 @@ from lessons.lesson.fields import (
 )
 from lessons.lesson.names import Names, names_texts
 from lessons.lesson.own import OwnMethods, own_texts, read_own
-from lessons.lesson.read import Keys, Node, plain, read, read_text
+from lessons.lesson.read import Keys, Node, Text, plain, read, read_text
 from lessons.lesson.texts import ShownText, SpokenText, Strict, Translated
 from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
 from lessons.lesson.values import Length
@@ -61,6 +61,7 @@ from scenes.film.forms import CHOSEN_FORMS
 from scenes.kinds import CLIP_KINDS
 from scenes.kinds.kind import Kind
 from scenes.look import LOOKS
+from scenes.look.look import Look
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
 """The axes of the matrix, in the order in which they multiply, each with its key in a lesson file."""
@@ -107,6 +108,9 @@ class Output(Strict):
     size: Size = Field("1080p", validate_default=True, description="A name, or width x height in pixels.")
     rate: Rate = Field("60", validate_default=True, description="Frames a second.")
     theme: choice(LOOKS) = Field("dusk", description="The look.")  # type: ignore[valid-type]
+    look: Words | None = Field(
+        None, description="A file beside the lesson with a look of your own, for the theme."
+    )
     handles: Seconds | None = Field(
         None, description="Seconds held before the first step and after the last one, to cut into."
     )
@@ -415,6 +419,9 @@ class Lesson:
     tree: Node
     own: Mapping[str, Own] = field(default_factory=dict)
     """Methods of its own, by their keys."""
+    look: Look | None = None
+    """A look of its own."""
+    logo: Path | None = None
     notes: tuple[Fault, ...] = ()
     """What is read without complaint and may not be meant."""
 
@@ -501,12 +508,19 @@ def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
     else:
         faults += _untranslated(keys, tree)
         own = read_own(keys.own_methods, lambda at: explain.place_of(tree, at), faults)
+    look = None
+    if not faults and keys.output.look is not None:
+        from lessons.lesson.look_file import read_look
+
+        look = read_look(_text(tree, ("output", "look")), folder, faults)
     if faults:
         raise LessonError(faults)
     notes = [note for at, _ in texts(keys) for note in explain.notes(tree, at)]
     cuts = [("cuts",), *(("clips", k, "cuts") for k in range(len(keys.clips)))]
     notes += [note for at in cuts for note in explain.split_numbers(tree, at)]
-    return Lesson(file, keys.identity or slug(stem), keys, tree, own, tuple(sorted(set(notes))))
+    return Lesson(
+        file, keys.identity or slug(stem), keys, tree, own, notes=tuple(sorted(set(notes))), **(look or {})
+    )
 
 
 def _belongs(key: str, holder: Any) -> str:
@@ -535,6 +549,16 @@ def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
         elif lacks:
             sentence = f"'{lacks[0]}' is missing; the lesson is in that language."
             yield Fault(explain.place_of(tree, at), sentence, "language")
+
+
+def _text(tree: Node, location: explain.Location) -> Text:
+    """The single value at a location that the model has found there."""
+    here = tree
+    for part in location:
+        assert isinstance(here, Keys)
+        here = here.entries[str(part)][1]
+    assert isinstance(here, Text)
+    return here
 
 
 def _own_names(data: Any) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from aimgeo.methods import METHODS
 from aimgeo.methods.method import Method
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
+from lessons.lesson.look_file import LookFile
 from lessons.lesson.model import lesson_model
 from lessons.lesson.own import MethodsFile
 from scenes.board.brief import EyeSpec, Media, Subject
@@ -22,6 +23,7 @@ from scenes.kinds import CLIP_KINDS
 from scenes.kinds.kind import Kind
 
 SCHEMA_FILE = Path(__file__).parents[1] / "schema.json"
+LOOK_SCHEMA_FILE = SCHEMA_FILE.with_name("look.schema.json")
 METHODS_SCHEMA_FILE = SCHEMA_FILE.with_name("methods.schema.json")
 
 
@@ -43,6 +45,11 @@ def schema_text() -> str:
 def methods_schema_text() -> str:
     """The schema of files of methods."""
     return _written("File of aiming methods", _tidied(MethodsFile.model_json_schema(mode="validation")))
+
+
+def look_schema_text() -> str:
+    """The schema of files with a look."""
+    return _written("File of a look", _tidied(LookFile.model_json_schema(mode="validation")))
 
 
 def _written(title: str, made: dict[str, Any]) -> str:

@@ -45,6 +45,7 @@ from scenes.board.brief import NEXT, Brief, BriefStep, EyeSpec, Footage, Media, 
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
+from scenes.look.look import Logo
 from scenes.look.roles import NAMED
 
 DRAFT_SHORT_SIDE_PX = 360
@@ -135,6 +136,15 @@ class _Planner:
         self.told = Wording(self.words("en"), self.keys.units, self.ball_mm)
         output = Output(*self.keys.output.size, self.keys.output.rate)
         self.output = draft_output(output) if draft else output
+        self.look = lesson.look or LOOKS[self.keys.output.theme]
+        if lesson.logo is not None:
+            try:
+                found = picture_of(lesson.logo.name, lesson.logo.parent)
+                self.look = replace(
+                    self.look, logo=Logo(found.file, found.sha256, found.width_px, found.height_px)
+                )
+            except ValueError as error:
+                raise LessonError([Fault(lesson.place("output", "look"), f"its logo: {error}", "file")]) from None
         self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
@@ -332,7 +342,7 @@ class _Planner:
             output=self.output if film is None else self.film_output(film),
             steps=steps,
             labels=self.labels(request, values, steps),
-            look=LOOKS[self.keys.output.theme],
+            look=self.look,
             rows=self.rows(subject),
             handle_frames=self.output.frames(self.keys.output.handles or 0.0) if film is None else 0,
             skipped=tuple((k, replace(all_steps[k], frames=self.drawn(outline[k]))) for k in unwanted),
@@ -778,6 +788,9 @@ class _Planner:
             "decimal": self.wording.words["decimal"],
             "units": self.keys.units,
         }
+        if CLIP_KINDS[request.kind].is_over_cuts:
+            labels |= {f"eye.{name}": self.wording.called("eye", name) for name in self.keys.eyes}
+            labels |= {f"at.{name}": self.wording.called("distance", name) for name in self.keys.distances}
         if paces := {step.pace for step in steps if step.name in PLAYED and step.pace != 1}:
             speed = Quantity(PLAYED_AT * min(paces), "part")
             labels["half_speed"] = self.wording.phrase("played_at", {"speed": speed})

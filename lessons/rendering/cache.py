@@ -21,6 +21,7 @@ import orjson
 from lessons.planning.planned import PlannedClip
 from scenes.board.brief import Brief
 from scenes.board.clauses import speaks_of
+from scenes.kinds import CLIP_KINDS
 
 LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")
 
@@ -107,7 +108,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
         "timing": digest(_timing(brief)),
         "output": digest(brief.output),
-        "theme": digest(brief.look),
+        "theme": digest(_look(brief)),
         "encoder": f"{form} {encoder}",
         "sound": digest(clip.sound.key) if clip.sound else "",
         "drawing": drawing_code(),
@@ -128,6 +129,11 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "libraries": libraries(),
     }
     return Key(parts, facts)
+
+
+def _look(brief: Brief) -> Any:
+    logo, shows = brief.look.logo, CLIP_KINDS[brief.subject.kind].shows_logo(brief.look)
+    return replace(brief.look, logo=replace(logo, file="") if logo is not None and shows else None)
 
 
 def _timing(brief: Brief) -> Any:

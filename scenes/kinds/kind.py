@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from scenes.board import Board
+from scenes.board import Board, Element, Photo
 from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.cutting import paced, without
 from scenes.board.settings import Settings
 from scenes.figure.others import with_balls
+from scenes.look.look import Look
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Kind:
         """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
         paces = {step.name: step.pace for step in brief.steps if step.pace != 1}
         if not brief.skipped and not paces:
-            return with_balls(self.draw(brief), brief.subject)
+            return self.with_logo(with_balls(self.draw(brief), brief.subject))
         asked = {step.name: step.frames for step in brief.steps if step.name in paces}
         steps = (
             replace(step, frames=max(round(step.frames * paces[step.name]), 1)) if step.name in paces else step
@@ -56,7 +57,25 @@ class Kind:
         )
         board = paced(self.draw(replace(brief, steps=tuple(steps)).whole()), asked)
         board = without(board, frozenset(step.name for _, step in brief.skipped))
-        return with_balls(board.with_handles(brief.handle_frames), brief.subject)
+        return self.with_logo(with_balls(board.with_handles(brief.handle_frames), brief.subject))
+
+    def shows_logo(self, look: Look) -> bool:
+        """True where a look's logo stands in clips of this kind."""
+        return look.logo is not None and not (self.is_film or self.is_filmed) and (self.is_card or look.in_corner)
+
+    def with_logo(self, board: Board) -> Board:
+        """The board with its look's logo: on a card under the words, else small beside all that is read."""
+        logo = board.look.logo
+        if logo is None or not self.shows_logo(board.look):
+            return board
+        W, H = board.width_px, board.height_px
+        short = min(W, H)
+        high, most = (0.10 * short, 0.4 * W) if self.is_card else (0.034 * short, 0.2 * W)
+        scale = min(high / logo.height_px, most / logo.width_px)
+        wide, high = logo.width_px * scale, logo.height_px * scale
+        at = (0.05 * W, 0.95 * H - high) if self.is_card else (W - wide - 0.008 * short, H - high - 0.008 * short)
+        shape = Photo(logo.file, logo.sha256, (*at, wide, high))
+        return replace(board, elements=(*board.elements, Element("logo", "logo", shape, layer="text")))
 
     @property
     def is_card(self) -> bool:

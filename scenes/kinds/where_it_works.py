@@ -129,8 +129,8 @@ def board(brief: Brief) -> Board:
     _put_axis(sheet, frame, places, brief)
     for n, ((one, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
         assert one.eye is not None
-        distance = brief.labels.get(f"distance.{one.distance_name}", one.distance_name)
-        names = [f"{distance}, {joined(step.measures[0])}" if distance else joined(step.measures[0])]
+        called = brief.labels.get(f"at.{one.distance_name}", one.distance_name)
+        names = [", ".join(filter(None, (called, joined(step.measures[0]))))]
         if _needs_eye(one):
             names.append(brief.labels.get(f"eye.{one.eye.name}", one.eye.name))
         told = [joined(measure) for measure in step.measures[1:]]

@@ -116,13 +116,24 @@ def rgb(colour: str) -> tuple[float, float, float]:
 
 
 @dataclass(frozen=True, slots=True)
+class Logo:
+    """A picture that stands on cards: its file and digest, and its size as it is seen."""
+
+    file: str
+    sha256: str
+    width_px: float
+    height_px: float
+
+
+@dataclass(frozen=True, slots=True)
 class Look:
     """All that a clip is drawn with. Colours are '#RRGGBB'.
 
     `front` is what text, ghost balls and frames are drawn with, `casing` what lies under lines and in marks, and
     `ink` a front-coloured line where it crosses a ball. `lines` by role, `marks` by kind, `types` by name.
     `view_width` makes lines thinner by the pane's view, never under `view_least_px`. `layers`: the lowest first.
-    `scrim_held`: the part of the veil under a picture's words that is full, before it fades.
+    `logo` stands on cards, and with `in_corner` small in every other clip. `scrim_held`: the part of the veil
+    under a picture's words that is full, before it fades.
     """
 
     cloth: str
@@ -163,6 +174,8 @@ class Look:
         default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}, hash=False
     )
     layers: tuple[Layer, ...] = get_args(Layer)
+    logo: Logo | None = None
+    in_corner: bool = False
 
     def rim(self, look: str) -> str | None:
         """The colour of a ball's rim by what it is; None for a ball that stands out without one."""

@@ -15,10 +15,19 @@ import time
 from pathlib import Path
 
 from lessons.lesson.faults import LessonError
-from lessons.lesson.model import loads
+from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
 
 GOOD = (Path(__file__).parent / "own_method.yaml").read_text(encoding="utf-8")
+LOOK = """look:
+  based_on: dusk
+  colours: {cloth: "#4A2230", secondary: "#E3C9C0"}
+  surfaces: {cloth_near: "#5A2A3A"}
+  lines: {target_line: "#FFC94D"}
+  logo: logo.svg
+  corner: no
+"""
+LESSON_WITH_LOOK = "title: A\noutput: {look: look.yaml}\nclips: [{kind: title}]\n"
 MORE = """meet mirrored tangent line which farther nan inf 1e999 -0 90 1/0 aim '' ~ *a &a !!python # ' " {gap}
 { é seen about times 0 999999999999999999999999999999"""
 WORDS = [*sorted(set(re.findall(r"[\w-]+|[{}\[\]:,]|-?[\d./]+", GOOD))), *MORE.split(), "\t", "\u202e"]
@@ -77,6 +86,31 @@ def tried(seed: int) -> str:
     return told
 
 
+def tried_look(seed: int, folder: Path) -> str:
+    """What comes of a mutated look file: 'good', or its faults. AssertionError for anything but that."""
+    chance = random.Random(seed)
+    parts = re.split(r"(#?[\w-]+|[{}:,\n\"])", LOOK.replace("  logo: logo.svg\n", ""))
+    for _ in range(chance.randint(1, 3)):
+        at = chance.randrange(len(parts))
+        other = parts[chance.randrange(len(parts))]
+        parts[at] = chance.choice((other, "", "#FFFFFF", "#1D4F4E", chance.choice(WORDS)))
+    text = "".join(parts)
+    (folder / "look.yaml").write_text(text, encoding="utf-8")
+    (folder / "lesson.yaml").write_text(LESSON_WITH_LOOK, encoding="utf-8")
+    began = time.process_time()
+    try:
+        plan(load(folder / "lesson.yaml"))
+    except LessonError as error:
+        told = str(error)
+        for fault in error.faults:
+            if not fault.sentence.endswith((".", "?")):
+                raise AssertionError(f"{seed}: {fault}") from error
+    else:
+        told = "good"
+    assert time.process_time() - began < MOST_S, seed
+    return told
+
+
 def main(count: int) -> None:
     """Tries so many of them in an empty folder, and says what came of them."""
     with tempfile.TemporaryDirectory() as folder:
@@ -84,6 +118,11 @@ def main(count: int) -> None:
         told = [tried(seed) for seed in range(count)]
         assert os.listdir(folder) == []
         os.chdir("/")
+    with tempfile.TemporaryDirectory() as folder:
+        looks = [tried_look(seed, Path(folder)) for seed in range(count)]
+        assert sorted(os.listdir(folder)) == ["lesson.yaml", "look.yaml"]
+    fine = looks.count("good")
+    print(f"{count:,} look files: {fine:,} good, {count - fine:,} refused in sentences.")
     good = told.count("good")
     print(f"{count:,} method files: {good:,} good, {count - good:,} refused in sentences.")
 
