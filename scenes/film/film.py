@@ -36,6 +36,9 @@ LEAST_HOLD = 24
 IDR_EVERY = 60
 """In a hold its IDR picture comes again after so many frames, for seeking."""
 
+HANDLE = "handle"
+"""The chapter before a clip's first step, where it is held to be cut into."""
+
 MOST_WAITING = 16
 """So many pictures wait for an encoder in a thread of its own, some 3 MB each at 1080p."""
 
@@ -119,9 +122,11 @@ def open_stream(path: Path, output: Output, form: Form, steps: tuple[StepSpan, .
     if form.has_timecode:
         container.metadata["timecode"] = counted(output.timecode, output.rate)
     if steps:
+        # in these files a chapter ends where the next one starts, and the first one starts the film
+        before = [StepSpan(HANDLE, 0, steps[0].first_frame)] if steps[0].first_frame else []
         container.set_chapters([
             {"id": k, "start": s.first_frame, "end": s.end_frame, "time_base": tick, "metadata": {"title": s.name}}
-            for k, s in enumerate(steps)
+            for k, s in enumerate([*before, *steps])
         ])  # fmt: skip
     return container, stream, tick
 

@@ -18,6 +18,7 @@ from PIL import Image
 from lessons.lesson.model import loads
 from lessons.planning.plan import plan
 from lessons.rendering.workers import Task, draw
+from scenes.board import StepSpan
 from scenes.board.brief import Output
 from scenes.film import boxes
 from scenes.film.film import Film
@@ -166,3 +167,21 @@ def test_a_rendered_clip_tells_the_reel_and_keeps_its_chapters(tmp_path: Path) -
         assert container.streams.video[0].frames == clip.frames
         assert Fraction(container.streams.video[0].average_rate) == 25
         assert len(container.chapters()) == len(clip.brief.steps)
+
+
+@pytest.mark.parametrize("form", ["draft", "prores"])
+def test_chapters_of_a_clip_with_handles_start_with_their_steps(form: str, tmp_path: Path) -> None:
+    path = tmp_path / f"clip{FORMS[form].extension}"
+    steps = (StepSpan("one", 10, 20), StepSpan("two", 20, 40))
+    output = Output(64, 48, (25, 1))
+    film = (
+        MasterFilm(path, output, FORMS[form], steps=steps)
+        if FORMS[form].is_master
+        else Film(path, output, FORMS[form], steps=steps)
+    )
+    film.show([((0, 0, 64, 48), np.full((48, 64, 4), 255, np.uint8))])
+    film.hold(49)
+    film.close()
+    with av.open(str(path)) as container:
+        told = [(c["metadata"]["title"], float(c["start"] * c["time_base"])) for c in container.chapters()]
+    assert told == [("handle", 0.0), ("one", 0.4), ("two", 0.8)]

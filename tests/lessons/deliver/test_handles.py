@@ -53,7 +53,7 @@ def test_the_edit_list_names_the_same_frames(held: Footage) -> None:
         ["00:00:00:10", "00:00:02:20", "01:00:00:00", "01:00:02:10"],
         ["00:00:00:10", "00:00:02:20", "01:00:02:10", "01:00:04:20"],
     ]
-    assert [line.split()[2] for line in lines if "LOC" in line][:2] == ["01:00:00:00", "01:00:01:00"]
+    assert [line.split()[2] for line in lines if "CYAN" in line][:2] == ["01:00:00:00", "01:00:01:00"]
 
 
 def test_a_clips_captions_have_its_own_time_and_the_lessons_that_of_the_timeline(held: Footage) -> None:
