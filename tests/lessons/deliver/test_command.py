@@ -53,7 +53,17 @@ def test_everything_in_the_table_is_written(lesson: Path) -> None:
     assert (code, wrong) == (0, "")
     told = [line.split("  ")[0].strip() for line in said.splitlines()]
     # the clips of this folder name no table and have no sound, and nothing more is asked for
-    absent = {"set-up sheets", "practice", "loudness", "previews", "frames", "captioned", "proxies", "preview"}
+    absent = {
+        "set-up sheets",
+        "practice",
+        "loudness",
+        "previews",
+        "frames",
+        "captioned",
+        "proxies",
+        "preview",
+        "over footage",
+    }
     absent |= {"metadata"}
     assert told[:-1] == [name for name in DELIVERIES if name not in absent]
     assert not list((lesson.parent / "out").rglob("*.part"))
