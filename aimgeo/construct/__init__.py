@@ -25,6 +25,8 @@ QuantityKind = Literal[
     "part",
     "count",
     "diamonds",
+    "quarters",
+    "set_mm",
     "speed_mps",
     "limit_mm",
     "limit_rad",
@@ -41,6 +43,7 @@ class Quantity:
     A ratio is told as a fraction where it is one (3/8), a part of something seen in percent.
     Diamonds are counted along a rail: an eighth of the bed's length, a quarter of its width. A half is a length
     that is doubled beside it: told a digit finer, so that twice what is read rounds to what is read of the whole.
+    Quarters are diamonds told to the nearest quarter, `set_mm` a length that a person sets with a rule.
     """
 
     value: float | str

@@ -113,6 +113,12 @@ class Wording:
                 return self._fraction(value), ""
             case "part":
                 return self.decimal(100 * value, 0), "%"
+            case "quarters":
+                return quarters(value), ""
+            case "set_mm":  # what a person sets with a rule
+                if self.units == "in":
+                    return on_a_tape(value), self.words["units"]["in"]
+                return self.decimal(value, 0), self.words["units"]["mm"]
             case "diamonds":
                 return self.decimal(value, 3), self.words["units"]["diamonds"]
             case "speed_mps":
@@ -152,7 +158,9 @@ class Wording:
         return self.shown(quantity).replace(THIN, " ")
 
     def spoken(self, quantity: Quantity) -> str:
-        """A quantity as it is read aloud: '22 degrees', '10.7 millimetres'."""
+        """A quantity as it is read aloud: '22 degrees', '10.7 millimetres', '2 diamonds and three quarters'."""
+        if quantity.kind == "quarters" and not isinstance(quantity.value, str):
+            return self._quarters_spoken(quantity.value)
         number, unit = self.number(quantity)
         decimal = self.words["decimal"]
         if unit and re.fullmatch(r"\d+/\d+", number):  # 9/16 inch, but 1 1/8 inches
@@ -164,6 +172,15 @@ class Wording:
         if not unit:
             return number
         return f"{number} {self.form(self.words['spoken_units'][unit], number)}"
+
+    def _quarters_spoken(self, diamonds: float) -> str:
+        whole, part = divmod(round(4 * diamonds), 4)
+        names, spoken = self.words["names"], self.words["spoken_units"]
+        counted = f"{whole} {self.form(spoken[self.words['units']['diamonds']], str(whole))}"
+        if not part:
+            return counted
+        words: str = names["quarters.and" if whole else "quarters.alone"]
+        return words.format(diamonds=counted, part=names[f"quarters.{part}"])
 
     def form(self, forms: Sequence[str], number: str) -> str:
         """The plural form for a number as written: by the language's rule for whole ones, else the last form."""
@@ -288,6 +305,16 @@ class Wording:
         side = values.get("side")
         is_straight = isinstance(side, Quantity) and side.value == "straight"
         return sentence["straight"] if is_straight and "straight" in sentence else sentence
+
+
+def quarters(value: float) -> str:
+    """A number to the nearest quarter.
+
+    >>> quarters(2.74), quarters(0.25), quarters(3.0), quarters(0.05)
+    ('2¾', '¼', '3', '0')
+    """
+    whole, part = divmod(round(4 * value), 4)
+    return (str(whole) if whole or not part else "") + ("", "¼", "½", "¾")[part]
 
 
 @lru_cache(4096)

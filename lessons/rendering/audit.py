@@ -1,5 +1,7 @@
 """Audit: do the pictures of rendered clips show balls and lines where the manifest says that they stand?
 
+Both are looked at while nothing moves; and the balls while they roll, on the frames that the manifest tells.
+
 Only the manifest and the pictures are used, nothing of the code that drew them. A ball's outline is found as the
 edge along many short profiles square to where it should be, a line or a ghost ball's rim as the ridge across
 them; a robust fit then tells how far the drawn thing lies from its computed place.
@@ -89,21 +91,27 @@ class _Window:
 
 def audit_clip(path: Path, clip: Clip) -> ClipAudit:
     """Audit one clip against its manifest entry. Raises OSError or ValueError when the file cannot be decoded."""
-    frames = [(s.first_frame + s.end_frame) // 2 for s in clip.still]
+    looked = [((s.first_frame + s.end_frame) // 2, s.panes, False) for s in clip.still]
+    looked += [(one.frame, one.panes, True) for roll in clip.rolls for one in roll.pictures]
+    looked.sort(key=lambda one: one[0])
     findings: list[Finding] = []
     too_small = 0
-    for still, (frame, grey) in zip(clip.still, pictures(path, frames, clip.rate), strict=True):
+    frames = [frame for frame, _, _ in looked]
+    for (_, panes, rolls), (frame, grey) in zip(looked, pictures(path, frames, clip.rate), strict=True):
         if grey.shape != (clip.height_px, clip.width_px):
             raise ValueError(f"the picture is {grey.shape[1]}x{grey.shape[0]}, not as the manifest says")
         # a picture bent by a lens is straightened first: all panes of one share the frame
-        lens = next((pane.lens for pane in still.panes if pane.lens is not None), None)
-        found, small = audit_picture(grey if lens is None else straightened(grey, lens), still.panes, frame)
+        lens = next((pane.lens for pane in panes if pane.lens is not None), None)
+        straight = grey if lens is None else straightened(grey, lens)
+        found, small = audit_picture(straight, panes, frame, only_balls=rolls)
         findings += found
         too_small += small
     return ClipAudit(clip.name, tuple(findings), too_small)
 
 
-def audit_picture(grey: Array, panes: Sequence[Pane], frame: int = 0) -> tuple[list[Finding], int]:
+def audit_picture(
+    grey: Array, panes: Sequence[Pane], frame: int = 0, only_balls: bool = False
+) -> tuple[list[Finding], int]:
     """Findings in one picture (height, width) of grey levels, and how many things were too small to measure."""
     findings: list[Finding] = []
     too_small = 0
@@ -124,7 +132,7 @@ def audit_picture(grey: Array, panes: Sequence[Pane], frame: int = 0) -> tuple[l
             ("ball", ball.role, _ball_error(window, ball, contour, drawn, marks))
             for ball, contour in zip(shows.balls, contours, strict=True)
         ]
-        for j, line in enumerate(shows.lines):
+        for j, line in enumerate(() if only_balls else shows.lines):
             others = [e for e in ends[:j] + ends[j + 1 :] if e is not None]
             measured.append(("line", line.role, _line_error(window, ends[j], others, marks, rims)))
         too_small += sum(error is None for _, _, error in measured)

@@ -31,9 +31,10 @@ from scenes.kinds import CLIP_KINDS
 FILE_NAME = "manifest.json"
 SCHEMA = 1
 REVISION = 6
-"""6: a clip over footage tells it and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and
-the names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a
-rest its labels. 2: it tells all the shots that it shows, each with its identity, and its language."""
+"""6: a clip tells where its balls roll; over footage it tells that and how the shot was set up, its pane has a
+lens. 5: a lesson tells its eyes and the names that people read. 4: a clip tells its file's first timecode and
+reel. 3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
+identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -188,6 +189,23 @@ class Still:
 
 
 @dataclass(frozen=True, slots=True)
+class Rolling:
+    """One frame of a roll: its panes, with those of their balls that roll then, and all their lines and points."""
+
+    frame: Count
+    panes: tuple[Pane, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Roll:
+    """The frames [first_frame, end_frame) in which balls roll, and some of them as they must look."""
+
+    first_frame: Count
+    end_frame: Count
+    pictures: tuple[Rolling, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class OtherBall:
     """Another ball on the table: its centre, its colour as '#RRGGBB' or None, and its number, 0 for none."""
 
@@ -257,6 +275,7 @@ class Clip:
     shots: tuple[ClipShot, ...] = ()
     steps: tuple[Step, ...]
     still: tuple[Still, ...] = ()
+    rolls: tuple[Roll, ...] = ()
     poster_frame: Count | None = None
     timecode: str | None = None
     reel: str | None = None
@@ -307,16 +326,18 @@ class Manifest:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What is told about a clip's picture once it is drawn: the steps' frames, what stands where when, and the
-    reel that its file names.
+    """What is told about a clip's picture once it is drawn: the steps' frames, what stands and rolls where when,
+    and the reel that its file names.
     """
 
     steps: tuple[Step, ...]
     still: tuple[Still, ...]
     reel: str | None = None
+    rolls: tuple[Roll, ...] = ()
 
 
 _MANIFEST, _CLIP, _STILL = TypeAdapter(Manifest), TypeAdapter(Clip), TypeAdapter(tuple[Still, ...])
+_ROLLS = TypeAdapter(tuple[Roll, ...])
 
 
 # ------------------------------------------------------------------ writing
@@ -324,9 +345,10 @@ _MANIFEST, _CLIP, _STILL = TypeAdapter(Manifest), TypeAdapter(Clip), TypeAdapter
 
 def drawn(board: Board) -> Drawn:
     """What a board's picture tells."""
-    from scenes.judge.shown import still_stretches
+    from scenes.judge.shown import rolls, still_stretches
 
-    return Drawn(steps(board), stills(still_stretches(board)))
+    told = _ROLLS.validate_python(tuple(rolls(board)))
+    return Drawn(steps(board), stills(still_stretches(board)), rolls=told)
 
 
 def steps(board: Board) -> tuple[Step, ...]:
@@ -375,6 +397,7 @@ def clip_told(
         shots=shots,
         steps=_translated(drawn.steps, clip.translations),
         still=drawn.still,
+        rolls=drawn.rolls,
         poster_frame=poster_frame(drawn.steps, drawn.still, clip.frames, CLIP_KINDS[clip.kind].is_secret),
         timecode=counted(output.timecode, output.rate) if drawn.reel else None,
         reel=drawn.reel,

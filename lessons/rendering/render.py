@@ -247,11 +247,11 @@ def _is_asked_for(clip: PlannedClip, only: Sequence[str]) -> bool:
 def _drawn(clip: PlannedClip, like: Finished) -> Drawn:
     """What is told about a picture that is drawn already, with this clip's words."""
     if spoken_digest(clip.brief) == like.spoken:
-        return Drawn(like.entry.steps, like.entry.still, like.entry.reel)
+        return Drawn(like.entry.steps, like.entry.still, like.entry.reel, like.entry.rolls)
     from scenes.kinds import CLIP_KINDS
 
     board = CLIP_KINDS[clip.kind].board(clip.brief)
-    return Drawn(manifest.steps(board), like.entry.still, like.entry.reel)
+    return Drawn(manifest.steps(board), like.entry.still, like.entry.reel, like.entry.rolls)
 
 
 def _tasks(

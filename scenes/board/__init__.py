@@ -353,11 +353,15 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Plate:
-    """A label: text on a dark plate, after a sample of a line style or a kind of mark; new labels are outlined."""
+    """A label: text on a dark plate, after a sample of a line style or a kind of mark; new labels are outlined.
+
+    `second` is a smaller line under the text.
+    """
 
     text: str
     rect_px: Rect
     sample: str | None = None
+    second: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from scenes.draw.paths import Gradient, Path, circle, ellipse, faded, polyline, 
 from scenes.draw.view import View
 from scenes.look.fonts import run
 from scenes.look.look import TypeStyle
-from scenes.look.scale import plate_sizes, sample_px
+from scenes.look.scale import plate_sizes, sample_px, second_px
 
 
 def draw_text(text: Text, view: View) -> list[Path]:
@@ -49,8 +49,12 @@ def draw_plate(plate: Plate, view: View) -> list[Path]:
         length = sample_px(view.scale, plate.sample)
         paths += _sample(plate.sample, at, y + height / 2, length, view)
         at += length + sizes.sample_gap_px
-    baseline = y + (height - sizes.height_px) / 2 + sizes.baseline_px
-    return paths + _set(plate.text, style, (at, baseline), view.scale.text_px("label"), view)
+    below = second_px(view.scale) if plate.second else 0.0
+    baseline = y + (height - sizes.height_px - below) / 2 + sizes.baseline_px
+    paths += _set(plate.text, style, (at, baseline), view.scale.text_px("label"), view)
+    return paths + _set(
+        plate.second, look.types["small"], (at, baseline + below), view.scale.text_px("small"), view
+    )
 
 
 def _sample(role: str, x: float, y: float, length: float, view: View) -> list[Path]:

@@ -95,6 +95,7 @@ class Wanted:
     near_px: Pixel | None = None
     prefer: int = 1
     sample: str | None = None
+    second: str = ""
     is_point: bool = False
     insists: bool = False
 

@@ -10,7 +10,7 @@ from scenes.board import Leader, Plate, Rect
 from scenes.board.motion import Span
 from scenes.figure.figure import Figure
 from scenes.figure.labels import NOTHING, Obstacles, Placed, Spacing, Wanted, is_in_the_way, merged, place
-from scenes.look.scale import plate_sizes, plate_width_px
+from scenes.look.scale import plate_sizes, plate_width_px, second_px
 
 BALL_RANK, BAR_RANK, POINT_RANK, LINE_RANK = 0, 1, 2, 3
 """Which label gives way first."""
@@ -97,7 +97,7 @@ class Labels:
         self.count += 1
         fresh, strength = (1.0, 1.0) if is_new else (0.0, self.figure.frame.look.old_label)
         id = self.figure.id(f"label.{want.id}.{self.count}")
-        plate = Plate(want.text, found.rect_px, want.sample)
+        plate = Plate(want.text, found.rect_px, want.sample, want.second)
         sheet.put(id, plate, "label", "label", fresh=fresh, strength=strength, names=want.name)
         ids = [id]
         if found.leader_px:
@@ -162,7 +162,8 @@ class Labels:
             is_at_new = want.is_point and any(
                 want.near_px and math.dist(want.near_px, p) < same_px for p in points
             )
-            if want.text in texts or is_apart or is_at_new:
+            says_it_again = want.text in texts and not want.second
+            if says_it_again or is_apart or is_at_new:
                 self._remove(standing, turn)
         older = self._older(index)
         while len(self.standing) + len(wanted) > self.most and older:
@@ -174,6 +175,8 @@ class Labels:
             self.figure.sheet.hide(id, turn)
 
 
-def plate_size(figure: Figure, text: str, sample: str | None) -> tuple[float, float]:
+def plate_size(figure: Figure, text: str, sample: str | None, second: str = "") -> tuple[float, float]:
     """Width and height of a label's plate."""
-    return plate_width_px(text, figure.frame.scale, sample), plate_sizes(figure.frame.scale).height_px
+    scale = figure.frame.scale
+    high = plate_sizes(scale).height_px + (second_px(scale) if second else 0.0)
+    return plate_width_px(text, scale, sample, second), high

@@ -213,7 +213,7 @@ def put_lines(figure: Figure, index: int, lines: Sequence[construction.Line], wh
                 (a, b),
                 style,
                 arrow=line.role == "target_line",
-                ink_in=(figure.id("cue_ball"),) if is_plan and style in TURNS_TO_INK else (),
+                ink_in=("cue_ball",) if is_plan and style in TURNS_TO_INK else (),
                 faint_after_mm=faint_after(figure.shot, a, b),
             )
             id = figure.id(f"{line.role}.{index}.{n}.{k}")

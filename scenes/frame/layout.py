@@ -140,7 +140,7 @@ def _wide(scale: Scale) -> Layout:
         band_px=(stage_x0, 0.595 * H, stage_x1 - stage_x0, 0.057 * H),
         upper_px=(0.165 * H, 0.587 * H),
         near_cue_px=0.80 * H,
-        bed_centre_px=(W / 2, 0.556 * H),
+        bed_centre_px=(W / 2, 0.543 * H),
         bed_px=(bed, bed / 2),
         table_title_px=(margin, 0.108 * H),
         heading_px=(W - margin, 0.108 * H),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -15,11 +16,15 @@ import numpy as np
 from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Pane, Plate, Rect, Shade
+from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Move, Pane, Plate, Rect, Shade
 from scenes.draw.view import Body, behind_noses, hidden_spans
 
 LEAST_S = 0.25
 """Shorter rests are not told."""
+MOST_PICTURES = 8
+"""So many frames of a roll are told, its first and its last among them."""
+FALLING_MM = 1e-6
+"""A ball so far below the cloth falls."""
 COVERING = ("band", "surround", "plate", "gutter")
 """Shades through which nothing can be seen."""
 
@@ -38,6 +43,44 @@ def still_stretches(board: Board) -> list[dict[str, Any]]:
     ]
 
 
+def rolls(board: Board) -> list[dict[str, Any]]:
+    """The manifest's `rolls`: every stretch in which balls roll, and some of its frames with the balls in them.
+
+    Of a ball that falls into its pocket, or is not wholly there, nothing is told.
+    """
+    moving = [(e, m) for e in board.elements if isinstance(e.shape, Ball) for m in e.offset_mm.moves if m.through]
+    edges = sorted({m.first_frame for _, m in moving} | {m.end_frame for _, m in moving})
+    stretches: list[tuple[int, int]] = []
+    for first, end in pairwise(edges):
+        if any(m.first_frame < end and first < m.end_frame for _, m in moving):
+            if stretches and stretches[-1][1] == first:
+                first = stretches.pop()[0]
+            stretches.append((first, end))
+    out = []
+    for first, end in stretches:
+        count = min(MOST_PICTURES, end - first)
+        frames = sorted({first + round(k * (end - 1 - first) / max(count - 1, 1)) for k in range(count)})
+        seen = [(f, _rolling(board, f, [e for e, m in moving if _covers(m, f)])) for f in frames]
+        pictures = [
+            {"frame": f, "panes": told} for f, told in seen if any(pane["shows"]["balls"] for pane in told)
+        ]
+        if pictures:
+            out.append({"first_frame": first, "end_frame": end, "pictures": pictures})
+    return out
+
+
+def _covers(move: Move, frame: int) -> bool:
+    return move.first_frame <= frame < move.end_frame
+
+
+def _rolling(board: Board, frame: int, balls: list[Element]) -> list[dict[str, Any]]:
+    """The panes of a frame with those of the balls that roll on the cloth."""
+    ids = frozenset(
+        e.id for e in balls if e.opacity.at(frame) == (1.0,) and e.offset_mm.at(frame)[2] > -FALLING_MM
+    )
+    return panes(board, frame, ids)
+
+
 def labels(board: Board, frame: int) -> list[dict[str, Any]]:
     """The labels of a frame: rectangle, text, and the role of what each names, if it names anything."""
     roles = {e.id: e.role for e in board.elements}
@@ -52,21 +95,21 @@ def labels(board: Board, frame: int) -> list[dict[str, Any]]:
     ]
 
 
-def panes(board: Board, frame: int) -> list[dict[str, Any]]:
-    """The panes of a frame that can be seen, the lowest first."""
+def panes(board: Board, frame: int, balls: frozenset[str] | None = None) -> list[dict[str, Any]]:
+    """The panes of a frame that can be seen, the lowest first; of balls only those named, unless that is None."""
     out = []
     for i, pane in enumerate(board.panes):
         if pane.opacity.at(frame)[0] <= 0:
             continue
         sight = _Sight(
-            pane, pane.projection(frame), frame, _covers(board, i, frame), _solid_balls(board, pane, frame)
+            pane, pane.projection(frame), frame, _covering(board, i, frame), _solid_balls(board, pane, frame)
         )
         out.append(
             {
                 "rect_px": [float(v) for v in pane.rect_px],
                 "view": pane.view,
                 "projection": sight.P.tolist(),
-                "shows": _shows(board, sight),
+                "shows": _shows(board, sight, balls),
                 "lens": _lens(pane.camera) if isinstance(pane.camera, FilmedCamera) else None,
             }
         )
@@ -114,7 +157,7 @@ class _Sight:
         return [s for s in self.solids if s.order > order]
 
 
-def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
+def _shows(board: Board, sight: _Sight, only: frozenset[str] | None) -> dict[str, Any]:
     balls, lines, points = [], [], []
     for i, element in enumerate(board.elements):
         if sight.pane.id not in element.panes or not element.is_visible(sight.frame):
@@ -126,7 +169,7 @@ def _shows(board: Board, sight: _Sight) -> dict[str, Any]:
             body = Body(element.id, np.array(shape.centre_mm) + offset, radius)
             if sight.pane.background == "footage" and shape.look != "ghost":
                 continue  # a real ball: it hides, but nothing of it is drawn
-            if _ball_is_seen(body, order, sight):
+            if (only is None or element.id in only) and _ball_is_seen(body, order, sight):
                 balls.append({"role": element.role, "centre_mm": body.centre_mm.tolist(), "radius_mm": radius})
         elif isinstance(shape, Line):
             start, end = (np.array(p) + offset for p in shape.points_mm)
@@ -198,7 +241,7 @@ def _within(px: Array, outline: Outline) -> np.ndarray:
     return inside
 
 
-def _covers(board: Board, index: int, frame: int) -> tuple[Rect, ...]:
+def _covering(board: Board, index: int, frame: int) -> tuple[Rect, ...]:
     """Rectangles over a pane: later panes with a background, and opaque shades on the frame."""
     over = [
         p.rect_px for p in board.panes[index + 1 :] if p.background is not None and p.opacity.at(frame)[0] >= 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from scenes.kinds import (
     aim_error,
     alignments,
+    all_methods,
     build_up,
     cards,
     leading_eye,
@@ -43,6 +44,7 @@ CLIP_KINDS: dict[str, Kind] = {
         over_the_top.KIND,
         straight_in.KIND,
         methods_summary.KIND,
+        all_methods.KIND,
         where_it_works.KIND,
         leading_eye.KIND,
         practice.KIND,

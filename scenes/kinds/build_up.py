@@ -173,7 +173,7 @@ def board(brief: Brief) -> Board:
     if brief.subject.table:
         first = 1
         panes, arrival = _opening(figure, stage, spans)
-    _put_balls(figure, first == 0)
+    put_stage_balls(figure, first == 0)
     labels, told = plan_labels(figure), _Told()
     seen = _opens_with(brief.subject, figure.plan)
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
@@ -342,7 +342,7 @@ def _put_band(figure: Figure, shown: Span | None) -> None:
         appear(sheet, "band.words", shown, None)
 
 
-def _put_balls(figure: Figure, from_start: bool) -> None:
+def put_stage_balls(figure: Figure, from_start: bool) -> None:
     """The two balls, in every pane that shows the true table."""
     panes = (*((TABLE,) if not from_start else ()), *figure.panes, PLAYED)
     R = figure.radius_mm

@@ -4,8 +4,11 @@ A finger is pointed at a mark far away, both eyes open. The eye that stays on th
 Both eyes look at the mark, so the finger is seen double: each eye sees it where it hides what lies behind it for
 that eye. Shown for an eye pair `PUPIL_DISTANCE_MM` apart, the leading eye on the line from mark through finger.
 
-Sentences: leading_eye.point, leading_eye.close, leading_eye.tell (value leads). Labels: both_eyes, left_eye_only,
-right_eye_only.
+Then a shot as each eye sees it, both looking at the object ball, and both pictures over each other: what lies
+nearer than the object ball is double, the cue ball and the cue.
+
+Sentences: leading_eye.point, leading_eye.close, leading_eye.tell (value leads), leading_eye.shot,
+leading_eye.double. Labels: both_eyes, left_eye_only, right_eye_only.
 """
 
 from __future__ import annotations
@@ -13,19 +16,43 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from aimgeo.construct import Quantity
+from aimgeo.construct import Quantity, position
 from aimgeo.eye import PUPIL_DISTANCE_MM
-from scenes.board import Board, Mark, Pane, PlanCamera, Rect, Shade, Text, constant
-from scenes.board.brief import Brief, OutlineStep, Subject
+from aimgeo.shot import Shot
+from scenes.board import (
+    Ball,
+    Board,
+    EyeCamera,
+    Line,
+    Mark,
+    Move,
+    Pane,
+    PlanCamera,
+    Rect,
+    Shade,
+    TableTop,
+    Text,
+    Track,
+    constant,
+)
+from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
+from scenes.figure.eye_view import cue_at, eye_mm
 from scenes.frame.eye_words import put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.look import Layer
 
 POINT, CLOSE, TELL = "leading_eye.point", "leading_eye.close", "leading_eye.tell"
+SHOT, DOUBLE = "leading_eye.shot", "leading_eye.double"
+BACK_MM, HEIGHT_MM = 600.0, 300.0
+"""Where the eyes are when one is down on the shot: an arm's length behind the cue ball, a forearm above."""
+TALL_RAD = math.radians(34.0)
+"""So much of the shot is seen from the top of a picture to its bottom."""
+BALL_AT = 0.34
+"""How far down the object ball stands in a picture."""
 FINGER_MM, MARK_MM = 600.0, 5000.0
 """From the eyes to the finger, an arm's length, and to the mark."""
 WIDE_MM = 16.0
@@ -48,12 +75,15 @@ class LeadingEyeSettings(Settings):
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """Point, close one eye after the other, and what it tells."""
+    if subject.shot is None:
+        raise ValueError("a leading-eye clip needs a shot")
+    leads = (("leads", Quantity(LeadingEyeSettings.of(subject).leads, "name")),)
     return (
         OutlineStep("point", POINT, draws_s=5.0),
         OutlineStep("close", CLOSE, draws_s=7.0),
-        OutlineStep(
-            "tell", TELL, (("leads", Quantity(LeadingEyeSettings.of(subject).leads, "name")),), draws_s=5.0
-        ),
+        OutlineStep("tell", TELL, leads, draws_s=5.0),
+        OutlineStep("shot", SHOT, draws_s=6.0),
+        OutlineStep("double", DOUBLE, draws_s=5.0),
     )
 
 
@@ -91,9 +121,85 @@ def board(brief: Brief) -> Board:
             edge = Shade((rect[0] - 6, rect[1] - 6, rect[2] + 12, rect[3] + 12), "window_edge")
             id = sheet.put("leads", edge, "break", "leads")
             sheet.show(id, (spans[2][0] + fade, spans[2][0] + 2 * fade))
+    gone = (spans[3][0], spans[3][0] + fade)
+    for id in sheet.ids():
+        if id.partition(".")[0] in (*PICTURES, "leads"):
+            sheet.hide(id, gone)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
-    return sheet.board(brief, (Pane("card", full, "table", camera, "cloth"),))
+    seen = _put_shot(sheet, brief, frame, leads, spans[3], spans[4])
+    return sheet.board(brief, (Pane("card", full, "table", camera, "cloth"), *seen))
+
+
+def _put_shot(
+    sheet: Sheet, brief: Brief, frame: Layout, leads: str, apart: Span, double: Span
+) -> tuple[Pane, ...]:
+    """The shot from each eye, beside each other, then both pictures over each other."""
+    shot, rate = brief.subject.shot, brief.output.rate
+    assert shot is not None
+    fade = frames_of(TIMING.fade_s, rate)
+    *beside, both = _shot_rects(frame)
+    first, second, _ = in_turn(apart[0] + fade, apart[1], (2.4, 2.4, 1.0), rate)
+    on = {"left": first, "right": second} if leads == "left" else {"right": first, "left": second}
+    panes: list[Pane] = []
+    shown: list[tuple[str, Rect, str, Span, Span | None]] = []
+    for eye, rect in zip(SIDES, beside, strict=True):
+        start, off = on[eye][0], (double[0], double[0] + fade)
+        moves = (Move(start, start + fade, (1.0,)), Move(*off, (0.0,)))
+        panes.append(
+            Pane(f"shot.{eye}", rect, "eye", _eye_camera(shot, eye, leads), "plate", Track((0.0,), moves))
+        )
+        shown.append((f"shot.{eye}", rect, f"{eye}_eye_only", (start, start + fade), off))
+    over = (double[0] + fade, double[0] + 2 * fade)
+    for eye, part in zip((leads, *(one for one in SIDES if one != leads)), (1.0, 0.5), strict=True):
+        later = frames_of(1.2, rate) if part < 1 else 0
+        track = Track((0.0,), (Move(over[0] + later, over[1] + later, (part,)),))
+        panes.append(Pane(f"double.{eye}", both, "eye", _eye_camera(shot, eye, leads), "plate", track))
+    shown.append(("double", both, "both_eyes", over, None))
+    for id, (x, y, w, h), key, begin, end in shown:
+        words = Text(
+            brief.labels.get(key, key), (x + w / 2, y + h + 1.35 * frame.scale.text_px("small")), "small", "centre"
+        )
+        shapes: tuple[tuple[str, Shade | Text, Layer], ...] = (
+            ("edge", Shade((x, y, w, h), "window_edge"), "break"),
+            ("words", words, "text"),
+        )
+        for part_of, shape, layer in shapes:
+            own = sheet.put(f"{id}.{part_of}", shape, layer, part_of)
+            sheet.show(own, begin)
+            if end is not None:
+                sheet.hide(own, end)
+    here, R = tuple(pane.id for pane in panes), float(shot.radius_mm)
+    if brief.subject.table is not None:
+        sheet.put("shot.table", TableTop(brief.subject.table), "table", "table", here, opacity=1.0)
+    C, O, G = (position(at) for at in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm))
+    sheet.put("object_ball", Ball(O, R, "object"), "ball", "object_ball", here, opacity=1.0)
+    sheet.put("cue_ball", Ball(C, R, "cue"), "ball", "cue_ball", here, opacity=1.0)
+    sheet.put("cue", cue_at(shot), "ball", "cue", here, opacity=1.0)
+    sheet.put("aim_line", Line((C, G), "aim_line"), "line", "aim_line", here, opacity=1.0)
+    return tuple(panes)
+
+
+def _eye_camera(shot: Shot, eye: str, leads: str) -> EyeCamera:
+    """An eye that looks at the object ball; the leading one is over the aim."""
+    aside = 0.0 if eye == leads else PUPIL_DISTANCE_MM * (1 if eye == "left" else -1)
+    at = eye_mm(shot, EyeSpec(eye, BACK_MM, aside, HEIGHT_MM))
+    looked_at = shot.object_ball_mm
+    return EyeCamera(constant(*at.tolist(), *looked_at.tolist(), TALL_RAD), (0.5, BALL_AT))
+
+
+def _shot_rects(frame: Layout) -> tuple[Rect, Rect, Rect]:
+    """The left eye's picture, the right one's, and both over each other."""
+    W, H, m = float(frame.width_px), float(frame.height_px), frame.title_px[0]
+    gap = frame.scale.px(30)
+    if frame.shape == "wide":
+        w, high = (W - 2 * m - gap) / 2, 0.56 * H
+        return (m, 0.25 * H, w, high), (m + w + gap, 0.25 * H, w, high), ((W - w) / 2, 0.25 * H, w, high)
+    top, bottom = (0.25 * H, 0.94 * H) if frame.shape == "square" else (0.22 * H, 0.79 * H)
+    words = 1.9 * frame.scale.text_px("small")
+    w = W - 2 * m
+    high = (bottom - top - gap) / 2 - words
+    return (m, top, w, high), (m, top + high + words + gap, w, high), (m, top, w, high)
 
 
 def _rects(frame: Layout) -> tuple[Rect, Rect, Rect]:
@@ -145,8 +251,9 @@ def _put_picture(
 
 KIND = Kind(
     "leading-eye",
-    "a ten-second check which eye leads, and what each eye sees",
+    "a ten-second check which eye leads, a shot as each eye sees it, and what looks double",
     outline,
     board,
+    axes=("cut", "side", "distance"),
     settings=LeadingEyeSettings,
 )

@@ -20,6 +20,8 @@ from aimgeo.construct import Quantity, position
 from aimgeo.eye import plane_turn_rad
 from aimgeo.judging import outcome
 from aimgeo.shot import Shot, one_of_many
+from aimgeo.stops import stops_mm
+from aimgeo.tables import Table
 from aimgeo.vectors import turned
 from scenes.board import (
     Ball,
@@ -108,7 +110,18 @@ def board(brief: Brief) -> Board:
     put_titles(sheet, frame, brief.steps, spans, brief.output.rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
     for n, (eye, step, span) in enumerate(zip(eyes, brief.steps, spans, strict=True)):
-        _put_stop(sheet, frame, places, shot, eye, step, (moves[n][1], span[1]), brief.output.rate, n)
+        _put_stop(
+            sheet,
+            frame,
+            places,
+            shot,
+            brief.subject.table,
+            eye,
+            step,
+            (moves[n][1], span[1]),
+            brief.output.rate,
+            n,
+        )
     return sheet.board(brief, (main, target))
 
 
@@ -222,6 +235,7 @@ def _put_stop(
     frame: Layout,
     places: EyeLayout,
     shot: Shot,
+    table: Table | None,
     eye: EyeSpec,
     words: BriefStep,
     still: Span,
@@ -241,6 +255,7 @@ def _put_stop(
         id = sheet.put(f"judged.{n}", judged, "line_under", "judged_line", (EYE, TARGET), opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", line, 1.0)
         sheet.hide(id, (end, end + fade))
+        _put_landing(sheet, shot, table, turn, (number, (end, end + fade)), n)
     x, y, w, h = places.pane_px
     strip = places.picture_px[1] + places.picture_px[3]
     pitch = (y + h - strip) / 2
@@ -253,6 +268,27 @@ def _put_stop(
             id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
             sheet.show(id, number)
             sheet.hide(id, (end, end + fade))
+
+
+def _put_landing(
+    sheet: Sheet, shot: Shot, table: Table | None, turn_rad: float, when: tuple[Span, Span], n: int
+) -> None:
+    """The way that the object ball then takes, to where a cushion or a pocket's point stops it."""
+    error = float(outcome(_frame_of(shot), np.array([turn_rad])).object_error_rad[0])
+    if table is None or math.isnan(error):
+        return
+    O, R = shot.object_ball_mm, float(shot.radius_mm)
+    way = turned(shot.object_direction, error)
+    far = stops_mm(table, O[:2], way, R)
+    if not math.isfinite(far):
+        return
+    end = position(O + far * np.array([*way, 0.0]))
+    for id in (
+        sheet.put(f"lands.{n}.line", Line((position(O), end), "error_line"), "line_under", "given_path", (EYE,)),
+        sheet.put(f"lands.{n}", Mark(end, "miss"), "mark", "path_end", (EYE,)),
+    ):
+        sheet.show(id, when[0])
+        sheet.hide(id, when[1])
 
 
 KIND = Kind(

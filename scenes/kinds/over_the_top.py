@@ -96,6 +96,10 @@ def board(brief: Brief) -> Board:
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
+    if "heading" in brief.labels:  # from above the table's far rail stands there
+        fade = frames_of(TIMING.fade_s, rate)
+        sheet.hide("heading", (spans[1][0], spans[1][0] + fade))
+        sheet.show("heading", (spans[3][0], spans[3][0] + fade))
     return sheet.board(brief, (pane,))
 
 

@@ -19,11 +19,12 @@ from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.frame.column import even_lines
+from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_titles
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
+from scenes.kinds.table_view import counted
 
 SET_UP, PLAY, COUNT = "practice.set_up", "practice.play", "practice.count"
 TELLING = "_telling"
@@ -54,8 +55,14 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         )
     else:
         told = (("needed", Quantity(needed, "count")), ("of", Quantity(count, "count")))
+    places = tuple(
+        (key, quantity)
+        for measures in counted(subject).values()
+        for key, quantity in measures
+        if key.startswith("from_")
+    )
     return (
-        OutlineStep("set up", SET_UP, (*shot_values(shot), balls), (), 3.0),
+        OutlineStep("set up", SET_UP, (*shot_values(shot), balls), places, 3.0),
         OutlineStep("play", PLAY, (balls,), (), 5.0),
         OutlineStep("count", COUNT + (TELLING if needed is not None else ""), (balls, *told), (), 4.0),
     )
@@ -77,6 +84,8 @@ def board(brief: Brief) -> Board:
     put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
     rect, words, circles = _places(frame)
     panes = (_put_table(sheet, brief.subject, rect), _card(frame))
+    if frame.shape == "wide":
+        _put_places(sheet, brief, frame, rect)
     _put_list(sheet, brief, frame, words, spans)
     _put_circles(sheet, frame, circles, PracticeSettings.of(brief.subject).balls, spans[1], rate)
     return sheet.board(brief, panes)
@@ -86,7 +95,7 @@ def _places(frame: Layout) -> tuple[Rect, Rect, Rect]:
     """The table's picture, the list, the circles."""
     W, H, m = float(frame.width_px), float(frame.height_px), frame.title_px[0]
     if frame.shape == "wide":
-        table = (round(m), round(0.25 * H), round(0.50 * W - m), round(0.54 * H))
+        table = (round(m), round(0.25 * H), round(0.50 * W - m), round(0.36 * H))
         left = 0.55 * W
         return table, (left, 0.25 * H, W - m - left, 0.40 * H), (left, 0.70 * H, W - m - left, 0.15 * H)
     w = W - 2 * m
@@ -119,6 +128,25 @@ def _put_table(sheet: Sheet, subject: Subject, rect: Rect) -> Pane:
         sheet.put(role, Ball(at, R, look), "ball", panes=here, opacity=1.0)
         sheet.put(f"{role}.ring", Halo(at, 2.0 * R), "line_under", role, here, opacity=1.0)
     return Pane(TABLE, rect, "table", view.camera(rect), "cloth")
+
+
+def _put_places(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect) -> None:
+    """Under the table, where the balls lie, counted in diamonds from the nearer rails."""
+    s = frame.scale
+    x, y, w, h = rect
+    measures = brief.steps[0].measures
+    base = y + h + 1.6 * s.text_px("small")
+    texts = []
+    for k, role in enumerate(("object_ball", "cue_ball")):
+        places = ", ".join(f"{joined(one)} {one.name}" for one in measures[2 * k : 2 * k + 2])
+        texts.append(f"{brief.labels.get(role, role)}: {places}")
+    if brief.subject.table is not None and brief.subject.table.has_sights:
+        texts.append(brief.labels.get("in_diamonds", ""))
+    for k, text in enumerate(texts):
+        for i, line in enumerate(even_lines(text, w, lambda one: s.text_width_px(one, "small"))):
+            sheet.put(f"place.{k}.{i}", Text(line, (x, base), "small"), "text", "place", opacity=1.0)
+            base += 1.3 * s.text_px("small")
+        base += 0.3 * s.text_px("small")
 
 
 def _put_list(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect, spans: list[Span]) -> None:

@@ -263,7 +263,7 @@ def _told_px(frame: Layout, brief: Brief) -> float:
     """How wide the numbers are, with their names."""
     s = frame.scale
     names = [s.text_width_px(measure.name, "small") for measure in brief.steps[-1].measures]
-    return s.px(28) + max(names) + 1.6 * s.text_px("heading") + s.text_width_px("100 %", "heading")
+    return s.px(28) + max(names) + 1.6 * s.text_px("heading") + s.text_width_px("100 %", "heading") + 1.0
 
 
 def _rects(frame: Layout, n: int, top: float, told_px: float) -> tuple[Rect, Rect, Rect, Rect]:

@@ -25,7 +25,7 @@ from scenes.board.timing import TIMING
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
 from scenes.figure.figure import Figure, bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls
-from scenes.frame.column import even_lines
+from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
@@ -34,6 +34,8 @@ from scenes.look.scale import plate_sizes, plate_width_px
 SET_UP, LOOK, NOTE = "straight_in.set_up", "straight_in.look", "straight_in.note"
 TOLD, TABLE = "straight_in.told", "straight_in.table"
 LETTERS = "ABCDEFG"
+A_LITTLE = 1.5
+"""An eye nearer to the line than so many steps is a little beside it, else farther."""
 EMPTY_S = 0.5
 """Between two looks the picture is empty so long."""
 
@@ -66,7 +68,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         measure
         for offset in offsets
         for measure in (
-            ("eye_offset", Quantity(abs(offset), "length_mm")),
+            ("eye_offset", Quantity(abs(offset), "distance_mm")),
             ("eye_side", Quantity("left" if offset > 0 else "right" if offset < 0 else "none", "name")),
         )
     )
@@ -242,17 +244,22 @@ def _put_offsets(sheet: Sheet, brief: Brief, frame: Layout, letters: str, cells:
     """Under each box, where the eye was."""
     size = frame.scale.text_px("label")
     measures = brief.steps[-2].measures
+    offsets = offsets_mm(brief.subject)
     for n, (letter, (x, y, w, h)) in enumerate(zip(letters, cells, strict=True)):
-        for k, text in enumerate(_offset_words(brief, *measures[2 * n : 2 * n + 2])):
+        for k, text in enumerate(_offset_words(brief, offsets[n], measures[2 * n])):
             at = (x + w / 2, y + h + (1.25 + 1.25 * k) * size)
             id = sheet.put(f"told.{letter}.{k}", Text(text, at, "label", "centre"), "text", "told")
             sheet.show(id, shown)
 
 
-def _offset_words(brief: Brief, offset: MeasureText, side: MeasureText) -> tuple[str, ...]:
-    if offset.number.strip("0.,"):
-        return f"{offset.number}\u202f{offset.unit}", side.number
-    return (brief.labels["on_the_line"],)
+def _offset_words(brief: Brief, offset_mm: float, offset: MeasureText) -> tuple[str, ...]:
+    """What the body did, and by how much."""
+    if not offset.number.strip("0.,"):
+        return (brief.labels["on_the_line"],)
+    is_near = abs(offset_mm) < A_LITTLE * StraightInSettings.of(brief.subject).step_mm
+    left, right = ("a_little_left", "a_little_right") if is_near else ("farther_left", "farther_right")
+    key = left if offset_mm > 0 else right
+    return brief.labels.get(key, key), joined(offset)
 
 
 def _put_last_word(sheet: Sheet, brief: Brief, frame: Layout, shown: Span) -> None:

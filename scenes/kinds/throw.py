@@ -26,7 +26,7 @@ from aimgeo.shot import Shot, one_of_many
 from aimgeo.stops import stops_mm
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
 from aimgeo.vectors import Array, turned
-from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
+from scenes.board import Area, Ball, Board, Halo, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
@@ -48,6 +48,8 @@ BACK_BALLS = 4.0
 """How far the cue ball is seen to come, in balls."""
 MOST_S = 4.5
 """A ball that runs longer, in its own time, is not followed to its end."""
+OUTLINE_S = 0.25
+"""Between two outlines that the object ball leaves."""
 RAIL_MM, ROOM_MM = 130.0, 70.0
 STAGE = "stage"
 
@@ -263,6 +265,12 @@ def _put_run(
     sheet.follow("cue_ball", "offset_mm", hit, [tuple(row) for row in np.hstack([gone, level]).tolist()])
     sheet.follow("object_ball", "offset_mm", hit, [tuple(row) for row in np.hstack([moved, level]).tolist()])
     done = hit + frames
+    pause = max(round(OUTLINE_S * fps), 1)
+    for n, k in enumerate(range(0, frames - pause, pause)):
+        at = position(shot.object_ball_mm + np.array([*moved[k], 0.0]))
+        was = sheet.put(f"{id}.was.{n}", Halo(at, R), "line_under", "object_ball_outline", (STAGE,))
+        sheet.move(was, "opacity", (hit + k + pause // 2, hit + k + pause), 0.7)
+        sheet.hide(was, (span[1], span[1] + 2))
     if not goes_in and ends < run.ends_s and ends < MOST_S:
         mark = Mark(_end(shot, _thrown_way(shot, thrown_rad), reach), "miss")
         sheet.show(sheet.put(f"{id}.end", mark, "mark", "path_end", (STAGE,)), (done, done + 2))

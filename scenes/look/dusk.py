@@ -68,6 +68,8 @@ DUSK = Look(
         "miss": MarkStyle(
             (*discs((20, "casing"), (17, "error_line"), (13.5, "casing")), MarkPart("saltire", 7, "error_line"))
         ),
+        # a diamond that is counted
+        "counted": MarkStyle(discs((11, "casing"), (8.5, "target_line"))),
         "notch": MarkStyle(discs((7.5, "casing"), (5, "front"))),
         # on the cloth, where nothing stands yet
         "base": MarkStyle((MarkPart("diamond", 13, "casing"), MarkPart("diamond", 8.5, "front"))),

@@ -102,8 +102,14 @@ def sample_px(scale: Scale, sample: bool | str) -> float:
     return sizes.mark_px if isinstance(sample, str) and sample in scale.look.marks else sizes.sample_px
 
 
-def plate_width_px(text: str, scale: Scale, sample: bool | str | None) -> float:
+def plate_width_px(text: str, scale: Scale, sample: bool | str | None, second: str = "") -> float:
     """How wide a plate must be for its text, with or without a sample: of a line (or True), or of a mark."""
     sizes = plate_sizes(scale)
     lead = sample_px(scale, sample) + sizes.sample_gap_px if sample else 0.0
-    return 2 * sizes.padding_px + lead + scale.text_width_px(text, "label")
+    widest = max(scale.text_width_px(text, "label"), scale.text_width_px(second, "small") if second else 0.0)
+    return 2 * sizes.padding_px + lead + widest
+
+
+def second_px(scale: Scale) -> float:
+    """How much higher a plate's second line makes it."""
+    return 1.25 * scale.text_px("small")

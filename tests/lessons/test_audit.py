@@ -15,14 +15,14 @@ from click.testing import CliRunner
 from aimgeo.camera import ball_outline
 from aimgeo.vectors import Array
 from lessons.cli import main
-from lessons.rendering.audit import LIMIT_PX, audit_picture, ball_contour_px
-from lessons.rendering.manifest import stills
-from scenes.board import Board, EyeCamera, PlanCamera, constant
+from lessons.rendering.audit import LIMIT_PX, audit_clip, audit_picture, ball_contour_px
+from lessons.rendering.manifest import read_clip, stills
+from scenes.board import Ball, Board, EyeCamera, Move, PlanCamera, Track, constant
 from scenes.board.brief import Output
 from scenes.draw.picture import picture as drawn
 from scenes.film.film import Film
 from scenes.film.perform import perform
-from scenes.judge.shown import still_stretches
+from scenes.judge.shown import rolls, still_stretches
 from tests.scenes.boards import eye_board, plan_board
 
 GREY = np.array([0.2126, 0.7152, 0.0722])
@@ -135,6 +135,7 @@ def entry(board: Board, path: Path) -> dict[str, Any]:
         "source": {"file": "lesson.yaml", "line": 3},
         "steps": [],
         "still": still_stretches(board),
+        "rolls": rolls(board),
     }
 
 
@@ -237,3 +238,52 @@ def test_a_clip_without_anything_to_measure_is_told(folder: Path, tmp_path: Path
     result = CliRunner().invoke(main, ["audit", str(changed(folder, tmp_path / "a", empty))])
     assert result.exit_code == 0
     assert "plan  nothing to measure" in result.output
+
+
+# ------------------------------------------------------------------ balls that roll
+
+ROLLS = range(12, 30)
+
+
+def rolling(board: Board, off_mm: float = 0.0) -> Board:
+    """The board whose object ball runs off ever slower, so far beside the way."""
+    ways = []
+    for frame in ROLLS:
+        t = (frame + 1 - ROLLS.start) / len(ROLLS)
+        ways.append((60 * (2 * t - t * t) + off_mm, 20 * (2 * t - t * t), 0.0))
+    move = Move(ROLLS.start, ROLLS.stop, ways[-1], "linear", tuple(ways))
+    elements = tuple(
+        replace(e, offset_mm=Track((0.0, 0.0, 0.0), (move,)))
+        if isinstance(e.shape, Ball) and e.role == "object_ball"
+        else e
+        for e in board.elements
+        if e.role in ("cue_ball", "object_ball")
+    )
+    return replace(board, elements=elements)
+
+
+def test_frames_of_a_roll_are_told_with_the_balls_that_roll() -> None:
+    (told,) = rolls(rolling(plan_board()))
+    assert (told["first_frame"], told["end_frame"]) == (ROLLS.start, ROLLS.stop)
+    frames = [one["frame"] for one in told["pictures"]]
+    assert (frames[0], frames[-1], len(frames)) == (ROLLS.start, ROLLS.stop - 1, 8)
+    assert {b["role"] for one in told["pictures"] for pane in one["panes"] for b in pane["shows"]["balls"]} == {
+        "object_ball"
+    }
+
+
+@pytest.mark.parametrize(("off_mm", "is_exact"), [(0.0, True), (8.0, False)])
+@pytest.mark.parametrize("make", [plan_board, eye_board])
+def test_a_rolling_ball_is_followed_in_decoded_frames(
+    make: Any, off_mm: float, is_exact: bool, tmp_path: Path
+) -> None:
+    board, path = make(), tmp_path / "roll.mp4"
+    drawn_board = rolling(board, off_mm)
+    perform(drawn_board, lambda: Film(path, Output(640, 360, board.rate)))
+    told = entry(rolling(board), path) | {"still": []}
+    clip = read_clip(told)
+    assert clip is not None
+    audit = audit_clip(path, clip)
+    assert {f.role for f in audit.findings} == {"object_ball"}
+    assert len(audit.findings) == 8
+    assert audit.is_exact is is_exact

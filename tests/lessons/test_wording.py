@@ -64,6 +64,10 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (1 / 2, "part", "50\u202f%", "50 percent"),
         (1.0, "part", "100\u202f%", "100 percent"),
         (4.0, "count", "4", "4"),
+        (2.74, "quarters", "2¾", "2 diamonds and three quarters"),
+        (0.74, "quarters", "¾", "three quarters of a diamond"),
+        (1.02, "quarters", "1", "1 diamond"),
+        (873.1, "set_mm", "873\u202fmm", "873 millimetres"),
         (2.25, "diamonds", "2.250\u202fdiamonds", "2.25 diamonds"),
         ("left", "name", "left", "left"),
         ("foot-left", "name", "foot-left pocket", "foot-left pocket"),
@@ -207,9 +211,13 @@ spot: [0 mm, 0 mm]
 target: {rail: foot, at: 100 mm}
 clips: [{kind: build-up, methods: ghost-ball}, {kind: players-eye, methods: ghost-ball}]
 """
-SELDOM = {"aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts"}
-"""Said where nothing goes in from far away, where no eye of the lesson has an aim by a method, and where an aim is
-right at two cuts far from each other."""
+SELDOM = {
+    "aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts",
+    "table.cue_ball", "table.object_ball_about", "table.touching", "all_methods.own",
+}  # fmt: skip
+"""Said where nothing goes in from far away, where no eye of the lesson has an aim by a method, where an aim is
+right at two cuts far from each other, and of balls that happen to lie on a quarter of a diamond, or don't, or
+touch, and of an own method that aims true."""
 
 
 @cache

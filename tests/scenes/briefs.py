@@ -61,6 +61,8 @@ def number(quantity: Quantity) -> tuple[str, str]:
     value = float(quantity.value)
     if quantity.kind == "angle_rad":
         return f"{math.degrees(value):.1f}°", ""
+    if quantity.kind == "quarters":
+        return f"{round(4 * value) / 4:g}", ""
     if quantity.kind == "diamonds":
         return f"{value:.2f}", "diamonds"
     return f"{value:.{0 if quantity.kind == 'distance_mm' else 1}f}", "mm"

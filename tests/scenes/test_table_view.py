@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
 from aimgeo.camera import pixels
 from aimgeo.tables import TABLES
-from scenes.board import Ball, Line, Ring, Text
+from scenes.board import Ball, Leader, Line, Mark, Ring, Text
 from scenes.kinds.table_view import outline
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
@@ -24,7 +26,46 @@ def test_diamonds_are_counted_from_the_rails_named() -> None:
     assert cue_ball["from_head"].value == pytest.approx((1270 + C[0]) / 317.5)
     flank = "from_left" if C[1] > 0 else "from_right"
     assert cue_ball[flank].value == pytest.approx((635 - abs(C[1])) / 317.5)
-    assert {q.kind for q in (*object_ball.values(), *cue_ball.values())} == {"diamonds"}
+    assert object_ball["end_less"].value == pytest.approx(1270 - 500), "two diamonds and a half fall short of it"
+    assert object_ball["flank_less"].value == pytest.approx(635 - 100)
+    assert {q.kind for q in (*object_ball.values(), *cue_ball.values())} == {"quarters", "set_mm"}
+
+
+def test_a_ball_on_a_quarter_of_a_diamond_needs_no_more_or_less() -> None:
+    steps = outline(brief_of("table", shot_of(30, 640, at=(1270 - 2.75 * 317.5, 635 - 0.75 * 317.5))).subject)
+    assert [key for key, _ in steps[1].measures] == ["from_foot", "away", "from_left", "away"]
+    assert steps[1].sentence == "table.object_ball"
+    assert steps[2].sentence == "table.cue_ball_about"
+
+
+def test_diamonds_are_counted_one_after_the_other_where_they_are_on_the_rail() -> None:
+    """From the foot along the left rail, from the left along the foot rail."""
+    board = board_of("table", shot_of(30, 640, at=(1270 - 2.75 * 317.5, 635 - 0.75 * 317.5)))
+    found = {e.id: e for e in board.elements if e.id.startswith("object_ball.way.count")}
+    marks = {id: e.shape.at_mm[:2] for id, e in found.items() if isinstance(e.shape, Mark)}
+    assert marks == {
+        "object_ball.way.count.0.1": pytest.approx((1270 - 317.5, 730)),
+        "object_ball.way.count.0.2": pytest.approx((1270 - 635, 730)),
+        "object_ball.way.count.0.3": pytest.approx((1270 - 952.5, 730)),
+        "object_ball.way.count.1.1": pytest.approx((1365, 635 - 317.5)),
+    }
+    lit = [found[id].opacity.moves[0].first_frame for id in sorted(marks)]
+    assert lit == sorted(set(lit))
+
+
+@pytest.mark.parametrize("frame", FRAMES)
+@pytest.mark.parametrize("cut_deg", [-30, 12])
+def test_every_number_has_a_leader_that_ends_at_what_it_measures(frame: str, cut_deg: float) -> None:
+    board = board_of("table", shot_of(cut_deg, 640), size=FRAMES[frame])
+    lines = {e.id: e.shape.points_mm for e in board.elements if isinstance(e.shape, Line)}
+    leaders = {e.names: e.shape.points_px[-1] for e in board.elements if isinstance(e.shape, Leader)}
+    for name in ("object_ball.way.0", "object_ball.way.1", "cue_ball.way.0", "cue_ball.way.1", "distance.0"):
+        a, b = board.panes[0].px(np.array(lines[name]))
+        end = np.array(leaders[name])
+        along = (b - a) / np.linalg.norm(b - a)
+        part = (end - a) @ along
+        assert np.linalg.norm(end - a - part * along) < 0.5
+        assert -0.5 <= part <= np.linalg.norm(b - a) + 0.5
 
 
 @pytest.mark.parametrize("frame", FRAMES)
@@ -47,9 +88,10 @@ def test_measure_lines_run_from_the_balls_to_the_noses() -> None:
     shot = shot_of(30, 640)
     board = board_of("table", shot)
     L, W = TABLES["9ft"].length_mm / 2, TABLES["9ft"].width_mm / 2
-    lines = [e.shape for e in board.elements if isinstance(e.shape, Line) and e.role == "measure_line"]
+    lines = [e.shape for e in board.elements if re.fullmatch(r"\w+_ball\.way\.[01]", e.id)]
     assert len(lines) == 4
     for line in lines:
+        assert isinstance(line, Line)
         (x0, y0, _), (x1, y1, _) = line.points_mm
         assert abs(x1) == pytest.approx(L) or abs(y1) == pytest.approx(W)
         assert x0 == x1 or y0 == y1
