@@ -48,6 +48,8 @@ SURE, SURE_OF_MANY, SURER = 18.0, 8.0, 6.0
 """Logarithms of odds: of a lock against chance, with few picks or with many, and against another lock."""
 
 MANY = 6
+ENOUGH = 32.0
+"""With odds like these no other camera is tried: by chance they were never above 13 on the test stills."""
 
 MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
@@ -364,7 +366,7 @@ def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: A
             return False
         locks.append(one)
         agrees = picks is None or _agree(one.solved, picks, 2.0)
-        return agrees and one.share >= 0.7 and one.evidence > 3 * SURE
+        return agrees and one.share >= 0.7 and one.evidence > ENOUGH
 
     carried = [(start, picks or start.corners) for start in rank(problem, found, spots_px, MOST_LOCKS)]
     begun = [(begin(problem, start.camera, seen), seen) for start, seen in carried if seen is not None]
