@@ -66,7 +66,7 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
     s = frame.scale
     if frame.shape == "wide":
         w = min(0.574 * H, 0.40 * W)
-        y0, y1 = (0.235 if s.gain == 1 else 0.25) * H, 0.931 * H
+        y0, y1 = 0.25 * H, 0.931 * H  # below a title of two lines
         x0 = W - margin - w if side >= 0 else margin
         axis = (x0 + 0.10 * H) / 2 if side >= 0 else W - (W - x0 - w + 0.10 * H) / 2
         places = (axis, 0.385 * H, 0.755 * H)
