@@ -37,6 +37,8 @@ from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
 SHOT, CLOSING = "methods_summary.shot", "methods_summary.closing"
+CLOSING_OWN = "methods_summary.closing_own"
+"""Where a method of the author's own is among them: done as it is written, it need not go in."""
 MISSED, NO_AIM_SAID, KNOWN = "methods_summary.missed", "methods_summary.no_aim", "methods_summary.known"
 OWN = "methods_summary.own"
 NO_HIT, NO_AIM, TURNED_BACK, NOT_COMPARED = "no_hit", "no_aim", "turned_back", "not_compared"
@@ -149,11 +151,16 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     cut = ("cut_left" if int(shot.side) > 0 else "cut_right" if int(shot.side) < 0 else "cut",)
     columns = tuple((key, Quantity("", "name")) for key in ("if_only", "at_pocket", "off_by"))
     told = (cut[0], Quantity(abs(float(shot.cut_rad)), "angle_rad"))
+    closing = CLOSING_OWN if _has_own(found) else CLOSING
     return (
         OutlineStep("shot", SHOT, (), (*columns, told, *names), draws_s=4.0),
         *(_told(one) for one in found),
-        OutlineStep("closing", CLOSING, (("count", Quantity(len(found), "count")),), (), draws_s=4.0),
+        OutlineStep("closing", closing, (("count", Quantity(len(found), "count")),), (), draws_s=4.0),
     )
+
+
+def _has_own(found: Sequence[Cost]) -> bool:
+    return any(one.worst is not None and one.worst.view.own is not None for one in found)
 
 
 def _told(one: Cost) -> OutlineStep:
@@ -222,7 +229,8 @@ def board(brief: Brief) -> Board:
         name = joined(brief.steps[0].measures[4 + n])
         told = tuple(joined(measure) for measure in brief.steps[n + 1].measures)
         _put_row(sheet, frame, places, n, one, (name[:1].upper() + name[1:], *told), spans[n + 1], rate)
-    _put_closing(sheet, frame, places, brief.labels.get("price_of_shortcut", ""), len(found), spans[-1], rate)
+    closing = brief.labels.get("as_it_is_written" if _has_own(found) else "price_of_shortcut", "")
+    _put_closing(sheet, frame, places, closing, len(found), spans[-1], rate)
     full: Rect = (0.0, 0.0, W, H)
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
     return sheet.board(brief, (Pane(CARD, full, "table", camera, "cloth"),))

@@ -130,7 +130,7 @@ def board(brief: Brief) -> Board:
     for n, ((one, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
         assert one.eye is not None
         called = brief.labels.get(f"at.{one.distance_name}", one.distance_name)
-        names = [", ".join(filter(None, (called, joined(step.measures[0]))))]
+        names = [name for name in (called, joined(step.measures[0])) if name]
         if _needs_eye(one):
             names.append(brief.labels.get(f"eye.{one.eye.name}", one.eye.name))
         told = [joined(measure) for measure in step.measures[1:]]
@@ -151,7 +151,7 @@ class _Places:
         left, right = frame.title_px[0], frame.width_px - frame.title_px[0]
         _, safe_y, _, safe_h = frame.title_safe
         self.left_px, self.right_px = left, right
-        self.from_px = left + (0.23 * (right - left) if self.is_wide else 0.0)
+        self.from_px = left + (0.27 * (right - left) if self.is_wide else 0.0)
         self.to_px = right - 1.2 * small
         top = frame.title_px[1] + (title_count - 1) * frame.title_pitch_px + 0.9 * small
         self.axis_px = safe_y + safe_h - 1.0 * small
@@ -232,6 +232,8 @@ def _put_row(
     sheet.put(f"ground.{n}", line, "area", "line", opacity=1.0)
     if places.is_wide:
         room = places.from_px - places.left_px - s.px(24)
+        if len(names) > places.pitch_px / (1.25 * small):
+            names = [names[0], ", ".join(names[1:])]
         for k, name in enumerate(names):
             at = (places.left_px, ground - (len(names) - 1 - k) * 1.2 * small)
             style = "small" if k else "label"
