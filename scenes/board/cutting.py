@@ -40,7 +40,9 @@ def _changed(board: Board, span: Span, count: int) -> Board:
         return board
 
     def track(one: Track) -> Track:
-        return _track(one, span, count)
+        moved = _track(one, span, count)
+        # what began only in the steps that are gone from the end is never seen
+        return replace(moved, moves=tuple(move for move in moved.moves if move.first_frame < board.frames + more))
 
     def at(frame: int) -> int:
         return (
@@ -100,6 +102,8 @@ def _track(track: Track, span: Span, count: int) -> Track:
             start = bisect_right(range(last), move.first_frame - 1 + 1e-9, key=was)
             stop = bisect_left(range(last), move.end_frame - 1 - 1e-9, key=was) + 1
             through = tuple(seen(was(frame)) for frame in range(start, max(stop, start + 1)))
+            if not count and move.end_frame <= end:  # it has come to its end, whatever moves by then
+                through = (*through[:-1], move.to)
             moves.append(Move(start, start + len(through), through[-1], "linear", through))
     return replace(track, moves=tuple(moves))
 

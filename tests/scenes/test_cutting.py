@@ -41,6 +41,7 @@ def test_what_is_left_shows_what_it_showed(track: Track, gone: set[str]) -> None
     assert [(s.first_frame, s.end_frame) for s in cut.steps] == [
         (20 * k, 20 * k + 20) for k in range(3 - len(gone))
     ]
+    assert all(move.first_frame < cut.frames for move in cut.elements[0].drawn.moves)
     shown = [cut.elements[0].drawn.at(f)[0] for f in range(cut.frames)]
     assert shown == pytest.approx([track.at(f)[0] for f in kept], abs=1e-9)
 
