@@ -31,12 +31,14 @@ def speaks_of(step: BriefStep, labels: Mapping[str, str]) -> tuple[tuple[float, 
 class Part:
     """Something that a step draws: what its words may call it, and the seconds that it takes.
 
-    One that `grows` takes as long as its clause where that is longer, up to half as long again as it needs.
+    One that `grows` takes as long as its clause where that is longer: up to half as long again as it needs, or
+    up to `most_s`.
     """
 
     names: tuple[str, ...]
     seconds: float
     grows: bool = False
+    most_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,7 @@ def placed(words: Words, parts: Sequence[Part], rate: tuple[int, int], lead_s: f
         begins = at if clause is None else max(free.get(clause, clause[0]), first + frames_of(lead_s, rate))
         long = frames_of(part.seconds, rate)
         if part.grows and clause is not None:
-            most = frames_of(min(1.5 * part.seconds, TIMING.draw_most_s), rate)
+            most = frames_of(part.most_s or min(1.5 * part.seconds, TIMING.draw_most_s), rate)
             long = max(long, min(clause[1] - begins, most))
         begins = min(begins, max(latest - frames_of(part.seconds, rate), first))
         at = min(begins + long, latest)

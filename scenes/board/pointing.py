@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from scenes.board import (
+    Area,
     Ball,
     Bar,
     Board,
@@ -45,6 +46,8 @@ TIP_MM = 9.0
 """A cue is ringed about its tip."""
 SWELL = 1.16
 MOST_AT_ONCE = 12
+CHARTED = ("gain", "loss", "mouth")
+"""Areas of a chart or a card, retraced along their ground."""
 
 
 def pointed(board: Board, brief: Brief) -> Board:
@@ -121,6 +124,9 @@ def _glow(e: Element, board: Board) -> tuple[Element, Glow] | None:
             return e, Glow(shape.points_mm, LINE_PX)
         case Bar():
             return e, Glow(shape.points_mm, BAR_PX)
+        case Area() if shape.style in CHARTED:
+            ends = min(shape.points_mm), max(shape.points_mm, key=lambda at: (at[0], -at[1]))
+            return e, Glow(ends, LINE_PX)
         case Ball() | Halo():
             return e, Glow((shape.centre_mm,), RING_PX, shape.radius_mm)
         case Ring():

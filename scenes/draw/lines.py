@@ -212,10 +212,15 @@ def _part(part: MarkPart, at: Array, unit: float, colour: RGBA) -> Path:
 
 
 def draw_area(area: Area, view: View) -> list[Path]:
-    """A filled polygon: 'region' with its first edge heavy, 'window', 'band', or a plain thing in its colour."""
+    """A filled polygon: 'region' with its first edge heavy, 'window', 'band', or a plain thing in its colour.
+
+    Of an area that is being drawn there is the left part.
+    """
     points = view.px(np.array(area.points_mm, float))
     if not np.isfinite(points).all():
         return []
+    if view.drawn < 1:
+        points = _left_part(points, view.drawn)
     front, edge = rgba(view.look.front), polyline(points, closed=True)
     if area.style == "region":
         thin, heavy = view.scale.stroke_px(2), view.scale.stroke_px(6)
@@ -239,6 +244,19 @@ def draw_area(area: Area, view: View) -> list[Path]:
         role, opacity = fills[area.style]
         return [Path(edge, fill=faded(rgba(view.look.lines[role].colour), opacity))]
     raise ValueError(f"no area style {area.style!r}; there are region, {', '.join((*fills, *flat))}")
+
+
+def _left_part(points: Array, part: float) -> Array:
+    """A polygon (n, 2) up to a part of its width."""
+    left, right = points[:, 0].min(), points[:, 0].max()
+    edge = left + part * (right - left)
+    out = []
+    for a, b in zip(points, np.roll(points, -1, axis=0), strict=True):
+        if a[0] <= edge:
+            out.append(a)
+        if (a[0] - edge) * (b[0] - edge) < 0:
+            out.append(a + (edge - a[0]) / (b[0] - a[0]) * (b - a))
+    return np.array(out)
 
 
 def draw_bar(bar: Bar, view: View) -> list[Path]:

@@ -29,7 +29,8 @@ from aimgeo.pocket import window_into
 from aimgeo.shot import one_of_many
 from scenes.board import Area, Ball, Board, Mark, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import beside_pips_px, fitted, put_heading, put_titles, title_lines
@@ -47,6 +48,8 @@ EXACT = frozenset({"memorised_mark"})
 STRIP_MM = 220.0
 """Half of what the strip at the pocket shows; what ends farther off stands at its end."""
 CARD = "card"
+MOST_S = 5.0
+"""The longest that the rows take to come, or the ball to run out."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -223,14 +226,24 @@ def board(brief: Brief) -> Board:
         "right" if frame.shape == "wide" else frame.heading_align,
     )
     places = _places(frame, len(found), at[1], longest)
+    parts = (
+        Part(("method",), 1.2, grows=True, most_s=MOST_S),
+        Part(("mouth",), 1.2, grows=True, most_s=MOST_S),
+        Part(("off_by",), 3 * TIMING.fade_s, grows=True, most_s=2.0),
+    )
+    named, opened, headed = placed(Words(brief.steps[0], spans[0]), parts, rate, TIMING.fade_s, 0.5)
     if frame.shape == "wide":
-        _put_heads(sheet, frame, places, [measure.name for measure in heads])
+        _put_heads(sheet, frame, places, [measure.name for measure in heads], headed, rate)
     for n, one in enumerate(found):
         name = joined(brief.steps[0].measures[4 + n])
         told = tuple(joined(measure) for measure in brief.steps[n + 1].measures)
-        _put_row(sheet, frame, places, n, one, (name[:1].upper() + name[1:], *told), spans[n + 1], rate)
+        spoken = Words(brief.steps[n + 1], spans[n + 1])
+        stands = _turn(named, n, len(found), rate), _turn(opened, n, len(found), rate)
+        _put_row(sheet, frame, places, n, one, (name[:1].upper() + name[1:], *told), stands, spoken, rate)
     closing = brief.labels.get("as_it_is_written" if _has_own(found) else "price_of_shortcut", "")
-    _put_closing(sheet, frame, places, closing, len(found), spans[-1], rate)
+    last = (Part(("closing",), TIMING.fade_s),)
+    shown = placed(Words(brief.steps[-1], spans[-1]), last, rate, 2 * TIMING.fade_s, 0.5)[0]
+    _put_closing(sheet, frame, places, closing, len(found), shown)
     full: Rect = (0.0, 0.0, W, H)
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
     return sheet.board(brief, (Pane(CARD, full, "table", camera, "cloth"),))
@@ -269,7 +282,15 @@ def _places(frame: Layout, count: int, heading_px: float, title_count: int) -> _
     return _Places(top, pitch, left, left, (left + 0.60 * (right - left), right), right, False)
 
 
-def _put_heads(sheet: Sheet, frame: Layout, places: _Places, heads: Sequence[str]) -> None:
+def _turn(span: Span, n: int, count: int, rate: tuple[int, int]) -> Span:
+    """The fade of one of several that come evenly over a span."""
+    first = span[0] + round(n * (span[1] - span[0]) / count)
+    return first, first + frames_of(TIMING.fade_s, rate)
+
+
+def _put_heads(
+    sheet: Sheet, frame: Layout, places: _Places, heads: Sequence[str], span: Span, rate: tuple[int, int]
+) -> None:
     y = places.top_px - 0.55 * frame.scale.text_px("small")
     middle = (places.strip_px[0] + places.strip_px[1]) / 2
     for n, text in enumerate(
@@ -279,7 +300,7 @@ def _put_heads(sheet: Sheet, frame: Layout, places: _Places, heads: Sequence[str
             Text(heads[2], (places.right_px, y), "small", "right"),
         )
     ):
-        sheet.put(f"head.{n}", text, "text", "caption", opacity=1.0)
+        sheet.show(sheet.put(f"head.{n}", text, "text", "caption"), _turn(span, n, len(heads), rate))
 
 
 def _put_row(
@@ -289,10 +310,11 @@ def _put_row(
     n: int,
     one: Cost,
     words: tuple[str, ...],
-    span: Span,
+    stands: tuple[Span, Span],
+    spoken: Words,
     rate: tuple[int, int],
 ) -> None:
-    """A method's name and empty strip from the start; all else in its own step, the ball or cross last."""
+    """A method's name and empty strip before its step; all else with the words of its step, a bar beside it."""
     name, miss, result, reading, *where = words
     where = [] if one.is_exact else where
     s = frame.scale
@@ -301,55 +323,71 @@ def _put_row(
     y = places.top_px + n * places.pitch_px
     middle = y + places.pitch_px / 2
     upper, lower = middle - 0.5 * pitch + 0.3 * small, middle + 0.5 * pitch + 0.36 * small
-    _, told, ended, _ = in_turn(*span, (TIMING.fade_s, TIMING.fade_s, 1.6, 1.0), rate)
+    parts = (
+        Part(("reading",), 1.0, grows=True, most_s=MOST_S),
+        Part(("miss",), 1.6, grows=True, most_s=MOST_S),
+        Part(("result",), TIMING.fade_s),
+    )
+    first, end = spoken.span
+    read, ended, resulted = placed(spoken, parts, rate, 2 * TIMING.fade_s, 1.0)
+    readings = [_turn(read, k, 2, rate) for k in range(2)]
+    missed = _turn(ended, 0, 1, rate)
+    told = spoken.of(("result",)) or ended
+    ended = ended[0], max(ended[1], min(told[1], ended[0] + frames_of(MOST_S, rate)))
     x0, x1 = places.strip_px
-    texts: list[Text] = []
+    fade = frames_of(TIMING.fade_s, rate)
+    bar: Rect = (places.left_px - s.px(22), y + s.px(8), s.stroke_px(7), places.pitch_px - s.px(16))
+    sheet.show(sheet.put(f"row.{n}", Shade(bar, "row_bar"), "area", "row"), (first, first + fade))
+    sheet.hide(f"row.{n}", (end, end + fade))
+    texts: list[tuple[Text, str, Span]] = []
     if places.is_wide:
         room = places.doing_px - places.left_px - s.px(14)
         lines = even_lines(name, room, lambda text: s.text_width_px(text, "label"))[:2]
         for k, line in enumerate(lines):
             at = (places.left_px, middle + 0.32 * small + (k - (len(lines) - 1) / 2) * pitch)
-            sheet.put(
-                f"name.{n}.{k}", Text(fitted(line, room, frame), at, "label"), "text", "caption", opacity=1.0
-            )
+            text = Text(fitted(line, room, frame), at, "label")
+            sheet.show(sheet.put(f"name.{n}.{k}", text, "text", "method"), stands[0])
         doing = x0 - places.doing_px - s.px(20)
         style = "label" if s.text_width_px(reading, "label") <= doing else "small"
         said = even_lines(reading, doing, lambda text: s.text_width_px(text, "small"))
         if len(said) == 1:
-            texts += [Text(reading, (places.doing_px, upper), style)]
-            texts += [Text(_short(", ".join(where), doing, frame), (places.doing_px, lower), "small")]
+            judged = Text(_short(", ".join(where), doing, frame), (places.doing_px, lower), "small")
+            texts += [(Text(reading, (places.doing_px, upper), style), "reading", readings[0])]
+            texts += [(judged, "reading", readings[1])]
         else:
             texts += [
-                Text(_short(line, doing, frame), (places.doing_px, base), "small")
-                for line, base in zip(said[:2], (upper, lower), strict=False)
+                (Text(_short(line, doing, frame), (places.doing_px, base), "small"), "reading", when)
+                for line, base, when in zip(said[:2], (upper, lower), readings, strict=False)
             ]
         number = places.right_px - x1 - s.px(20)
         if any(map(str.isdigit, miss)):
             style = "heading" if s.text_width_px(miss, "heading") <= number else "label"
-            texts += [Text(miss, (places.right_px, upper), style, "right")]
-            texts += [Text(_short(result, number, frame), (places.right_px, lower), "small", "right")]
+            ends = Text(_short(result, number, frame), (places.right_px, lower), "small", "right")
+            texts += [(Text(miss, (places.right_px, upper), style, "right"), "worst_miss", missed)]
+            texts += [(ends, "result", resulted)]
         else:
             lines = even_lines(miss, number, lambda text: s.text_width_px(text, "small"))[:2]
             texts += [
-                Text(line, (places.right_px, base), "small", "right")
+                (Text(line, (places.right_px, base), "small", "right"), "worst_miss", missed)
                 for line, base in zip(lines, (upper, lower), strict=False)
             ]
         strip_y = middle
     else:
         room = x0 - places.left_px - s.px(20)
         at = (places.left_px, upper)
-        sheet.put(f"name.{n}.0", Text(fitted(name, room, frame), at, "label"), "text", "caption", opacity=1.0)
+        text = Text(fitted(name, room, frame), at, "label")
+        sheet.show(sheet.put(f"name.{n}.0", text, "text", "method"), stands[0])
         both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
         both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
-        texts += [Text(_short(reading, room, frame), (places.left_px, lower), "small")]
-        texts += [Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right")]
+        texts += [(Text(_short(reading, room, frame), (places.left_px, lower), "small"), "reading", readings[0])]
+        texts += [(Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right"), "worst_miss", missed)]
         strip_y = upper - 0.35 * small
     if n:
         rule = Shade((places.left_px, y, places.right_px - places.left_px, max(s.px(2), 1.0)), "hairline")
-        sheet.put(f"line.{n}", rule, "area", "line", opacity=1.0)
-    for k, text in enumerate(texts):
-        sheet.show(sheet.put(f"told.{n}.{k}", text, "text", "readout"), told)
-    _put_strip(sheet, frame, n, one, (x0, x1), strip_y, 0.26 * places.pitch_px, told, ended)
+        sheet.show(sheet.put(f"line.{n}", rule, "area", "line"), stands[0])
+    for k, (text, role, shown) in enumerate(texts):
+        sheet.show(sheet.put(f"told.{n}.{k}", text, "text", role), shown)
+    _put_strip(sheet, frame, n, one, (x0, x1), strip_y, 0.26 * places.pitch_px, stands[1], missed, ended)
 
 
 def _short(text: str, room_px: float, frame: Layout) -> str:
@@ -367,6 +405,7 @@ def _put_strip(
     strip_px: tuple[float, float],
     y: float,
     high: float,
+    opened: Span,
     shown: Span,
     ended: Span,
 ) -> None:
@@ -390,7 +429,7 @@ def _put_strip(
         low, top = one.window_mm  # left as the object ball comes is left in the picture
         areas.append(("clean", "window", box(-top, -low, 0.7 * high)))
     for role, style, corners in areas:
-        sheet.put(f"{role}.{n}", Area(corners, style), "area", role, (CARD,), opacity=1.0)
+        sheet.show(sheet.put(f"{role}.{n}", Area(corners, style), "area", role, (CARD,)), opened)
     worst = one.worst
     if worst is None or not worst.hits or not math.isfinite(worst.miss_mm):
         return
@@ -406,19 +445,15 @@ def _put_strip(
     sheet.move(id, "offset_mm", ended, off, 0.0, 0.0)
 
 
-def _put_closing(
-    sheet: Sheet, frame: Layout, places: _Places, words: str, count: int, span: Span, rate: tuple[int, int]
-) -> None:
+def _put_closing(sheet: Sheet, frame: Layout, places: _Places, words: str, count: int, shown: Span) -> None:
     """What the rows mean, under them."""
     if not words:
         return
     s = frame.scale
     small = s.text_px("small")
     y = places.top_px + count * places.pitch_px + 0.35 * small
-    fade = frames_of(TIMING.fade_s, rate)
     bar = Shade((places.left_px, y, s.stroke_px(7), 1.25 * small), "row_bar")
     text = fitted(words, places.right_px - places.left_px - s.px(26), frame, "small")
-    shown = (span[0] + fade, span[0] + 2 * fade)
     sheet.show(sheet.put("closing.bar", bar, "bar", "closing"), shown)
     at = (places.left_px + s.px(26), y + 0.98 * small)
     sheet.show(sheet.put("closing", Text(text, at, "small"), "text", "closing"), shown)

@@ -15,6 +15,8 @@ the ball, or where there is none).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,7 +24,8 @@ from aimgeo.construct import Position, Quantity
 from aimgeo.methods.over_cuts import STEEPEST_RAD, OverCuts, over_cuts
 from scenes.board import Area, Board, Pane, PlanCamera, Rect, Shade, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.frame.column import joined
 from scenes.frame.eye_words import beside_pips_px, fitted, put_titles, title_lines
@@ -34,6 +37,8 @@ CHART = "chart"
 TICKS_RAD = tuple(math.radians(cut) for cut in (15, 30, 45, 60))
 HIGHEST_MM = (25.0, 50.0, 100.0, 200.0)
 """What the top of a hill may stand for; what misses by more reaches the top."""
+ALONG_S = 5.0
+"""The longest that a sweep along the cuts takes."""
 COARSE_MM = 99.95
 """From here on tenths of a millimetre tell nothing."""
 
@@ -134,10 +139,39 @@ def board(brief: Brief) -> Board:
         if _needs_eye(one):
             names.append(brief.labels.get(f"eye.{one.eye.name}", one.eye.name))
         told = [joined(measure) for measure in step.measures[1:]]
-        _put_row(sheet, frame, places, n, judged, highest, (names, told), span, rate)
+        example = (brief.steps[0], spans[0]) if n == 0 else (step, span)
+        when = _when(Words(step, span), Words(*example), rate)
+        _put_row(sheet, frame, places, n, judged, highest, (names, told), when, rate)
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
     full: Rect = (0.0, 0.0, W, H)
     return sheet.board(brief, (Pane(CHART, full, "table", camera, "cloth"),))
+
+
+@dataclass(frozen=True, slots=True)
+class _When:
+    """When a row's name and ground, its hill, its bar and its numbers come."""
+
+    named: Span
+    risen: Span
+    barred: Span
+    numbered: Span
+
+
+def _when(words: Words, shown_by: Words, rate: tuple[int, int]) -> _When:
+    """Each with the clause that speaks of it. The first row comes while the chart is explained, and has its
+    numbers in its own step; in the others' steps all of it is drawn in one sweep along the cuts."""
+    lead, rest = 2 * TIMING.fade_s, 0.5
+    along = Part(("window",), 1.5, grows=True, most_s=ALONG_S)
+    if words.span == shown_by.span:
+        named, swept = placed(words, (Part(("from_distance",), TIMING.fade_s), along), rate, lead, rest)
+        return _When(named, swept, swept, swept)
+    parts = (
+        Part(("cut",), 1.5),
+        Part(("miss",), 1.5, grows=True, most_s=ALONG_S),
+        Part(("window",), 1.0, grows=True),
+    )
+    named, risen, barred = placed(shown_by, parts, rate, lead, rest)
+    return _When(named, risen, barred, placed(words, (along,), rate, lead, rest)[0])
 
 
 class _Places:
@@ -186,21 +220,30 @@ class _Places:
 def _put_axis(sheet: Sheet, frame: Layout, places: _Places, brief: Brief) -> None:
     """The cuts under the rows, and what hill and bar stand for."""
     s, y = frame.scale, places.axis_px
+    words, rate = Words(brief.steps[0], brief.spans[0]), brief.output.rate
+    parts = (
+        Part(("cut",), 1.5, grows=True, most_s=3.0),
+        Part(("miss",), TIMING.fade_s),
+        Part(("window",), TIMING.fade_s),
+    )
+    cuts, *keyed = placed(words, parts, rate, TIMING.fade_s, 0.5)
     for n, cut in enumerate((0.0, *TICKS_RAD)):
         text = Text(f"{round(math.degrees(cut))}°", (places.x(cut), y), "tick", "centre")
-        sheet.put(f"tick.{n}", text, "text", "caption", opacity=1.0)
+        sheet.show(sheet.put(f"tick.{n}", text, "text", "caption"), _passed(cuts, n / len(TICKS_RAD), rate))
     goes_in, misses_by, highest, method = brief.steps[0].measures
     name = fitted(joined(method), 0.5 * frame.width_px, frame)
     at = (places.right_px, beside_pips_px(frame))
     sheet.put("method", Text(name, at, "label", "right"), "text", "heading", opacity=1.0)
     keys = (("gain", goes_in.name), ("loss", f"{misses_by.name} 0–{joined(highest)}"))
+    shown = {"loss": keyed[0], "gain": keyed[1]}
     x, box = places.left_px, 0.62 * places.small_px
     y += 1.55 * places.small_px
     for style, words in keys:
         corners = _box(frame, x, y - box, x + box, y)
-        sheet.put(f"key.{style}", Area(corners, style), "area", "key", (CHART,), opacity=1.0)
+        role = {"gain": "window", "loss": "miss"}[style]
+        sheet.show(sheet.put(f"key.{style}", Area(corners, style), "area", role, (CHART,)), shown[style])
         text = Text(words, (x + 1.6 * box, y), "small")
-        sheet.put(f"key.{style}.words", text, "text", "caption", opacity=1.0)
+        sheet.show(sheet.put(f"key.{style}.words", text, "text", "caption"), shown[style])
         x += 1.6 * box + s.text_width_px(words, "small") + 2.0 * box
 
 
@@ -221,15 +264,14 @@ def _put_row(
     judged: OverCuts,
     highest: float,
     words: tuple[list[str], list[str]],
-    span: Span,
+    when: _When,
     rate: tuple[int, int],
 ) -> None:
-    """A row: its name and ground from the start; hill, bar and numbers in its own step."""
+    """A row: its name and ground; the hill and the bar, drawn along the cuts; the numbers, one after the other."""
     names, told = words
     s, small, ground = frame.scale, places.small_px, places.ground(n)
-    _, risen, barred, numbered, _ = in_turn(*span, (TIMING.fade_s, 1.0, TIMING.fade_s, TIMING.fade_s, 1.0), rate)
     line = Shade((places.from_px, ground, places.to_px - places.from_px, max(s.px(2), 1.0)), "hairline")
-    sheet.put(f"ground.{n}", line, "area", "line", opacity=1.0)
+    sheet.show(sheet.put(f"ground.{n}", line, "area", "line"), when.named)
     if places.is_wide:
         room = places.from_px - places.left_px - s.px(24)
         if len(names) > places.pitch_px / (1.25 * small):
@@ -237,20 +279,21 @@ def _put_row(
         for k, name in enumerate(names):
             at = (places.left_px, ground - (len(names) - 1 - k) * 1.2 * small)
             style = "small" if k else "label"
-            sheet.put(
-                f"name.{n}.{k}", Text(fitted(name, room, frame, style), at, style), "text", "caption", opacity=1.0
-            )
+            text = Text(fitted(name, room, frame, style), at, style)
+            sheet.show(sheet.put(f"name.{n}.{k}", text, "text", "from_distance"), when.named)
     else:
         at = (places.left_px, places.top_px + n * places.pitch_px + 0.9 * small)
         name = fitted(", ".join(names), places.right_px - places.left_px, frame, "small")
-        sheet.put(f"name.{n}.0", Text(name, at, "small"), "text", "caption", opacity=1.0)
+        sheet.show(sheet.put(f"name.{n}.0", Text(name, at, "small"), "text", "from_distance"), when.named)
     for k, corners in enumerate(_hills(frame, places, judged, highest, ground)):
-        sheet.show(sheet.put(f"hill.{n}.{k}", Area(corners, "loss"), "area", "miss", (CHART,)), risen)
+        id = sheet.put(f"hill.{n}.{k}", Area(corners, "loss"), "area", "miss", (CHART,), drawn=0.0)
+        _draw(sheet, id, when.risen, [_along(frame, places, at[0]) for at in (min(corners), max(corners))])
     for k, (first, last) in enumerate(judged.runs):
         half = 0.5 * STEEPEST_RAD / (len(judged.cut_rad) - 1)
         left, right = (places.x(min(max(c, 0.0), STEEPEST_RAD)) for c in (first - half, last + half))
         corners = _box(frame, left, ground + s.px(4), right, ground + s.px(4) + places.bar_px)
-        sheet.show(sheet.put(f"pocketed.{n}.{k}", Area(corners, "gain"), "area", "window", (CHART,)), barred)
+        id = sheet.put(f"pocketed.{n}.{k}", Area(corners, "gain"), "area", "window", (CHART,), drawn=0.0)
+        _draw(sheet, id, when.barred, (first / STEEPEST_RAD, last / STEEPEST_RAD))
     taken = math.inf
     for k, (cut, number) in reversed(list(enumerate(zip(TICKS_RAD, told, strict=True)))):
         wide = s.text_width_px(number, "small")
@@ -264,7 +307,30 @@ def _put_row(
             if x - wide <= places.x(float(at)) <= x
         ]
         text = Text(number, (x, ground - max(under) * places.hill_px - 0.32 * small), "small", "right")
-        sheet.show(sheet.put(f"miss.{n}.{k}", text, "text", "readout"), numbered)
+        shown = _passed(when.numbered, cut / STEEPEST_RAD, rate)
+        sheet.show(sheet.put(f"miss.{n}.{k}", text, "text", "readout"), shown)
+
+
+def _along(frame: Layout, places: _Places, x_mm: float) -> float:
+    """A place of the chart as a part of the way along the cuts."""
+    return (x_mm + frame.width_px / 2 - places.from_px) / (places.to_px - places.from_px)
+
+
+def _at_part(span: Span, part: float) -> int:
+    return round(span[0] + min(max(part, 0.0), 1.0) * (span[1] - span[0]))
+
+
+def _passed(span: Span, part: float, rate: tuple[int, int]) -> Span:
+    """A fade that begins when this part of a span is over."""
+    first = _at_part(span, part)
+    return first, first + frames_of(TIMING.fade_s, rate)
+
+
+def _draw(sheet: Sheet, id: str, span: Span, parts: Sequence[float]) -> None:
+    """Evenly along the cuts, from one part of them to another, in a span that is for all of them."""
+    first, end = (_at_part(span, part) for part in parts)
+    sheet.move(id, "opacity", (first, first + 1), 1.0)
+    sheet.move(id, "drawn", (first, end), 1.0, easing="linear")
 
 
 def _hills(
