@@ -220,13 +220,13 @@ class _Places:
 def _put_axis(sheet: Sheet, frame: Layout, places: _Places, brief: Brief) -> None:
     """The cuts under the rows, and what hill and bar stand for."""
     s, y = frame.scale, places.axis_px
-    words, rate = Words(brief.steps[0], brief.spans[0]), brief.output.rate
+    spoken, rate = Words(brief.steps[0], brief.spans[0]), brief.output.rate
     parts = (
         Part(("cut",), 1.5, grows=True, most_s=3.0),
         Part(("miss",), TIMING.fade_s),
         Part(("window",), TIMING.fade_s),
     )
-    cuts, *keyed = placed(words, parts, rate, TIMING.fade_s, 0.5)
+    cuts, *keyed = placed(spoken, parts, rate, TIMING.fade_s, 0.5)
     for n, cut in enumerate((0.0, *TICKS_RAD)):
         text = Text(f"{round(math.degrees(cut))}°", (places.x(cut), y), "tick", "centre")
         sheet.show(sheet.put(f"tick.{n}", text, "text", "caption"), _passed(cuts, n / len(TICKS_RAD), rate))
