@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, cycle, pairwise
 
 from aimgeo.units import rounded, written
 from scenes.board.brief import Clause, Output
+from scenes.board.clauses import bare, says
 
 WORDS_A_MINUTE = 140.0
+TURN_WORDS = 5
+"""So many words of a sentence without marks speak of one thing: about two seconds."""
 LOOK_S = 1.2
 """Silence after a number that a step leaves behind, to look at it."""
 PAUSE_A_SENTENCE_S = 0.35
@@ -74,6 +78,39 @@ def clauses(text: str) -> tuple[str, tuple[Said, ...]]:
     edges = sorted(start for start in starts if start < len(words))
     ends = [*edges[1:], len(words)][: len(edges)]
     return " ".join(words), tuple(Said(a, b, starts[a]) for a, b in zip(edges, ends, strict=True))
+
+
+def spread(text: str, said: Sequence[Said], labels: Mapping[str, str]) -> tuple[Said, ...]:
+    """The clauses of a narration without marks, with what its step draws, in its order, in turn over it.
+
+    `labels`: what is drawn, by its name, and what it is called, or nothing: a clause that says so has its turn.
+    Long clauses are parted, and what was drawn has its turn again, so that something is shown all the while.
+
+    >>> [one.names for one in spread("Go to the spot and come half-way back.", (), {"spot": "", "half": "Half-way"})]
+    [('spot',), ('half',)]
+    """
+    words = text.split()
+    if not labels or not words:
+        return tuple(said)
+    count = max(len(labels), round(len(words) / TURN_WORDS))
+    starts = {0, *(one.first for one in said)}
+    while len(starts) < min(count, len(words)):  # the longest is parted
+        edges = [*sorted(starts), len(words)]
+        first, end = max(pairwise(edges), key=lambda edge: edge[1] - edge[0])
+        starts.add((first + end + 1) // 2)
+    edges = [*sorted(starts), len(words)]
+    parts = list(pairwise(edges))
+    names: list[tuple[str, ...]] = [()] * len(parts)
+    left = []
+    for name, label in labels.items():
+        told = (k for k, (a, b) in enumerate(parts) if label and says(" ".join(words[a:b]), bare(label)))
+        at = next(told, None)
+        if at is None:
+            left.append(name)
+        else:
+            names[at] = (*names[at], name)
+    turns = chain(left, cycle(labels))
+    return tuple(Said(a, b, found or (next(turns),)) for (a, b), found in zip(parts, names, strict=True))
 
 
 def timed(

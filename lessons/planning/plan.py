@@ -25,7 +25,7 @@ from lessons.lesson.model import AXES, CARD_TEXTS, CardGroup, Changes, Eye, Less
 from lessons.lesson.names import said_names, with_names
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
-from lessons.lesson.timing import LOOK_S, Said, clauses, step_frames, timed
+from lessons.lesson.timing import LOOK_S, Said, clauses, spread, step_frames, timed
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.arranging import Arrangement, arrangement, skipped, step_key, with_steps
@@ -46,7 +46,7 @@ from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
 from scenes.look.look import Logo
-from scenes.look.roles import NAMED
+from scenes.look.roles import NAMED, UNLABELLED
 
 DRAFT_SHORT_SIDE_PX = 360
 DRAFT_FPS = 30
@@ -679,6 +679,8 @@ class _Planner:
         narration, parts = clauses(narration)
         if written_at:
             parts = self.named(parts, subject, step, written_at)
+        if not any(one.names for one in parts):
+            parts = spread(narration, parts, self.drawn_in(step, subject))
         speech = self.keys.speech
         pause_s = speech.pause or 0.0
         frames = step_frames(
@@ -740,6 +742,16 @@ class _Planner:
                     self.faults.append(Fault(place, sentence, "unknown-name"))
             out.append(replace(part, names=tuple(roles.get(name, name) for name in part.names)))
         return tuple(out)
+
+    def drawn_in(self, step: OutlineStep, subject: Subject) -> dict[str, str]:
+        """What a step of the construction draws, in its order, with what it is called; nothing of another step."""
+        steps = () if subject.construction is None else subject.construction.steps
+        drawn = next((one for one in steps if one.sentence == step.sentence), None)
+        if drawn is None:
+            return {}
+        named = [role for role in roles_of(drawn) if role not in UNLABELLED] or roles_of(drawn)
+        measures = [measure.key for measure in drawn.measures if measure.between_mm is not None]
+        return {name: self.wording.words["labels"].get(name, "") for name in (*named, *measures)}
 
     def by_eyes(
         self, subject: Subject, outline: Sequence[OutlineStep], steps: Sequence[BriefStep], values: Values

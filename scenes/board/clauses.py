@@ -21,7 +21,7 @@ def speaks_of(step: BriefStep, labels: Mapping[str, str]) -> tuple[tuple[float, 
     if any(one.names for one in step.clauses):
         return tuple((one.start, one.end, one.names) for one in step.clauses if one.names)
     said = (
-        (one.start, one.end, tuple(name for name, label in labels.items() if _says(one.text, bare(label))))
+        (one.start, one.end, tuple(name for name, label in labels.items() if says(one.text, bare(label))))
         for one in step.clauses
     )
     return tuple(one for one in said if one[2])
@@ -60,7 +60,7 @@ class Words:
         found = next((one for one in self.step.clauses if set(one.names) & set(names)), None)
         if found is None and not any(one.names for one in self.step.clauses):
             wanted = [bare(self.labels[name]) for name in names if name in self.labels]
-            found = next((one for one in self.step.clauses if any(_says(one.text, w) for w in wanted)), None)
+            found = next((one for one in self.step.clauses if any(says(one.text, w) for w in wanted)), None)
         return None if found is None else self.frames(found.start, found.end)
 
     def bars(self) -> list[Span]:
@@ -135,6 +135,7 @@ def bare(text: str) -> tuple[str, ...]:
     return tuple(re.sub(r"\W|s$", "", re.sub(r"[’']s\b", "", word.lower())) for word in text.split())
 
 
-def _says(text: str, wanted: tuple[str, ...]) -> bool:
+def says(text: str, wanted: tuple[str, ...]) -> bool:
+    """True when a text has these bare words, one after the other."""
     words = bare(text)
     return bool(wanted) and any(words[k : k + len(wanted)] == wanted for k in range(len(words)))

@@ -17,6 +17,7 @@ from scenes.figure.figure import (
     in_reach,
     marks_of,
     other_discs,
+    own_side,
     pieces_of,
     point_panes,
     strokes_of,
@@ -68,7 +69,11 @@ def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> lis
         # a line's label carries its sample, so it may stand beside the line without a leader
         near = ports[len(ports) // 2].at_px if sample else None
         size = plate_size(figure, words, sample)
-        want = Wanted(f"{role}.{index}", role, words, *size, ports, None, near, -figure.aim_side, sample)
+        beside = own_side(figure, [p.at_mm for p in marked if p.role == role]) if rank == POINT_RANK else 0
+        want = Wanted(
+            f"{role}.{index}", role, words, *size, ports, None, near, beside or -figure.aim_side, sample,
+            insists=beside != 0,
+        )  # fmt: skip
         out.append((want, rank))
     return out
 

@@ -7,6 +7,7 @@ plan view broken in two and a player's eye are the same to what draws. A figure 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -33,6 +34,8 @@ PLAYED_RIGHT = "own.played_right"
 """What is said where the shot is played with the true aim after another one was drawn."""
 AIMS_TRUE_SINE = 1e-6
 """An aim turned by less is the true one: a micrometre in a metre."""
+OFF_CENTRE, BESIDE = 0.1, 2.1
+"""A point so far from the object ball's middle and no farther, in radii, lies on one side of it."""
 SMALL_BALL_PX = 30.0
 """On an object ball of a smaller radius marks would hide what they mark."""
 
@@ -243,6 +246,18 @@ def drawing_px(figure: Figure, line: construction.Line) -> float:
 
 
 # ------------------------------------------------------------------ points and balls
+
+
+def own_side(figure: Figure, at_mm: Sequence[Position]) -> int:
+    """On which side of the object ball some points lie in the picture: +1 right, -1 left, 0 on none.
+
+    Of points on both sides those on the aim's are meant.
+    """
+    ball = seen_ball(figure.pane, figure.shot.object_ball_mm, figure.radius_mm)
+    off = np.array([(np.array(figure.px(at)) - ball.centre_px) / ball.mean_radius_px for at in at_mm])
+    beside = (np.abs(off[:, 0]) > OFF_CENTRE) & (np.hypot(*off.T) < BESIDE)
+    sides = set(np.sign(off[beside, 0]).astype(int).tolist())
+    return figure.aim_side if figure.aim_side in sides else next(iter(sides), 0)
 
 
 def mark_kind(role: str) -> str:

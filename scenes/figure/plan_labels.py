@@ -11,11 +11,11 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Position
 from scenes.board import Bar, Pixel
-from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, pieces_of, visible
+from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, own_side, pieces_of, visible
 from scenes.figure.labels import Disc, Port, Wanted
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import obstacles_of
-from scenes.look.roles import MARK_KIND, UNLABELLED, line_style
+from scenes.look.roles import MARK_KIND, OWN, UNLABELLED, line_style
 
 MOST_LABELS = 6
 SIDED = frozenset({"mark_half", "mark_edge", "sight_point", "aim_point", "contact_object"})
@@ -127,10 +127,12 @@ def _point_label(
         # nothing else is named there: on the side where it lies
         cue = figure.px(figure.shot.cue_ball_mm)
         side = 1 if near[0] > cue[0] else -1
+        beside = 0
     else:
-        side = figure.aim_side
+        beside = own_side(figure, at_mm)
+        side = beside or figure.aim_side
     want = Wanted(role, role, text, w, h, tuple(ports), near_px=near, prefer=side, sample=sample, is_point=True)
-    return replace(want, insists=role in SIDED)
+    return replace(want, insists=role in SIDED or (role.startswith(OWN) and beside != 0))
 
 
 def _bar_label(figure: Figure, id: str, text: str, bar: Bar) -> Wanted:

@@ -10,11 +10,12 @@ import pytest
 from benchmarks import teaching
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import loads
-from lessons.lesson.timing import clauses, said_by_s
+from lessons.lesson.timing import clauses, said_by_s, spread
 from lessons.lesson.wording import LANGUAGES, words_of
 from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
 from scenes.board import Board, Glow
+from scenes.board.brief import NEXT
 from scenes.kinds import CLIP_KINDS
 from scenes.look.roles import NAMED
 
@@ -65,7 +66,7 @@ def test_clauses_lie_in_their_step_where_their_words_are_spoken() -> None:
 
 def test_a_sentence_names_the_same_in_every_language_and_only_what_there_is() -> None:
     english = words_of("en")
-    known = {*english["labels"], *english["measures"], *NAMED}
+    known = {*english["labels"], *english["measures"], *NAMED, NEXT}
     for code in LANGUAGES:
         sentences = words_of(code)["sentences"]
         for key, sentence in english["sentences"].items():
@@ -153,3 +154,12 @@ def test_a_lessons_own_sentence_says_where_a_line_begins() -> None:
     line = next(e for e in board.elements if e.role == "aim_line" and e.drawn.start == (0.0,) and e.drawn.moves)
     assert step.narration == "Take your time and look. Now it comes."
     assert (line.drawn.moves[0].first_frame - step.first_frame) / 30 == pytest.approx(5 * 60 / 140 + 0.35, abs=0.1)
+
+
+def test_a_sentence_without_marks_speaks_of_what_its_step_draws() -> None:
+    text = "Go to the spot of the ghost ball and from there come half-way back to the edge."
+    found = spread(text, clauses(text)[1], {"spot": "", "half": "Half-way", "edge": "The edge"})
+    assert [one.names for one in found] == [("spot",), ("spot",), ("half", "edge")]
+    assert [one.first for one in found] == sorted({one.first for one in found})
+    assert (found[0].first, found[-1].end) == (0, len(text.split()))
+    assert spread(text, clauses(text)[1], {}) == clauses(text)[1]
