@@ -86,7 +86,7 @@ def spread(text: str, said: Sequence[Said], labels: Mapping[str, str]) -> tuple[
     `labels`: what is drawn, by its name, and what it is called, or nothing: a clause that says so has its turn.
     Long clauses are parted, and what was drawn has its turn again, so that something is shown all the while.
 
-    >>> [one.names for one in spread("Go to the spot and come half-way back.", (), {"spot": "", "half": "Half-way"})]
+    >>> [one.names for one in spread("To the spot and half-way back.", (), {"spot": "", "half": "Half-way"})]
     [('spot',), ('half',)]
     """
     words = text.split()

@@ -141,7 +141,12 @@ class Labels:
             return None, []
         # rather than go missing, a label does without its sample
         width, _ = plate_size(self.figure, want.text, None)
-        return self._seek(replace(want, width_px=width, sample=None), now, later, older), older
+        plain = replace(want, width_px=width, sample=None)
+        found = self._seek(plain, now, later, older)
+        if found is None and want.insists:  # close by, if it is on its side
+            near = self._seek(replace(want, insists=False), now, later, older)
+            found = near if near is not None and replace(near, wanted=want).is_on_its_side else None
+        return found, older
 
     def _seek(
         self, want: Wanted, now: Obstacles, later: Obstacles, without: Sequence[_Standing] = ()
