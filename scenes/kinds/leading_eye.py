@@ -36,7 +36,8 @@ from scenes.board import (
     constant,
 )
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import cue_at, eye_mm
@@ -110,37 +111,46 @@ def board(brief: Brief) -> Board:
     sheet, spans, rate = Sheet(), brief.spans, brief.output.rate
     put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
     leads = LeadingEyeSettings.of(brief.subject).leads
-    first, second = in_turn(*spans[1], (0.4, 2.8, 2.8, 1.0), rate)[1:3]
-    shown: dict[str, Span | None] = {"both": None, "left": first, "right": second}
     fade = frames_of(TIMING.fade_s, rate)
+    pointed, doubled = _with(brief, 0, "finger", "double")
+    left, left_finger, right, right_finger = _with(brief, 1, "left", "left_finger", "right", "right_finger")
+    told = _with(brief, 2, "leads")[0]
+    shown = {"both": None, "left": left, "right": right}
+    fingers = {"both": pointed, "left": left_finger, "right": right_finger}
     for picture, rect in zip(PICTURES, _rects(frame), strict=True):
-        turn = shown[picture]
-        span = None if turn is None else (turn[0], turn[0] + fade)
-        _put_picture(sheet, brief, frame, picture, leads, rect, span)
+        _put_picture(sheet, brief, frame, picture, leads, rect, shown[picture], fingers[picture], doubled)
         if picture == leads:
             edge = Shade((rect[0] - 6, rect[1] - 6, rect[2] + 12, rect[3] + 12), "window_edge")
-            id = sheet.put("leads", edge, "break", "leads")
-            sheet.show(id, (spans[2][0] + fade, spans[2][0] + 2 * fade))
+            sheet.show(sheet.put("leads", edge, "break", "leads"), told)
     gone = (spans[3][0], spans[3][0] + fade)
     for id in sheet.ids():
         if id.partition(".")[0] in (*PICTURES, "leads"):
             sheet.hide(id, gone)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
-    seen = _put_shot(sheet, brief, frame, leads, spans[3], spans[4])
+    seen = _put_shot(sheet, brief, frame, leads)
     return sheet.board(brief, (Pane("card", full, "table", camera, "cloth"), *seen))
 
 
-def _put_shot(
-    sheet: Sheet, brief: Brief, frame: Layout, leads: str, apart: Span, double: Span
-) -> tuple[Pane, ...]:
-    """The shot from each eye, beside each other, then both pictures over each other."""
+def _with(brief: Brief, step: int, *names: str, seconds: float = TIMING.fade_s) -> list[Span]:
+    """When what is called so comes in a step: each with its clause."""
+    parts = [Part((name,), seconds, grows=seconds > TIMING.fade_s) for name in names]
+    return placed(Words(brief.steps[step], brief.spans[step]), parts, brief.output.rate, 2 * TIMING.fade_s, 1.0)
+
+
+def _put_shot(sheet: Sheet, brief: Brief, frame: Layout, leads: str) -> tuple[Pane, ...]:
+    """The shot from each eye, beside each other, its aim line drawn in one after the other; then both pictures
+    over each other."""
     shot, rate = brief.subject.shot, brief.output.rate
     assert shot is not None
     fade = frames_of(TIMING.fade_s, rate)
     *beside, both = _shot_rects(frame)
-    first, second, _ = in_turn(apart[0] + fade, apart[1], (2.4, 2.4, 1.0), rate)
-    on = {"left": first, "right": second} if leads == "left" else {"right": first, "left": second}
+    double = brief.spans[4]
+    other = next(one for one in SIDES if one != leads)
+    first, second = _with(brief, 3, "each_eye", "other_eye")
+    upright, leaning = _with(brief, 3, "aim_line", "leans", seconds=1.2)
+    over, twice = _with(brief, 4, "both", "double")
+    on = {leads: first, other: second}
     panes: list[Pane] = []
     shown: list[tuple[str, Rect, str, Span, Span | None]] = []
     for eye, rect in zip(SIDES, beside, strict=True):
@@ -150,10 +160,8 @@ def _put_shot(
             Pane(f"shot.{eye}", rect, "eye", _eye_camera(shot, eye, leads), "plate", Track((0.0,), moves))
         )
         shown.append((f"shot.{eye}", rect, f"{eye}_eye_only", (start, start + fade), off))
-    over = (double[0] + fade, double[0] + 2 * fade)
-    for eye, part in zip((leads, *(one for one in SIDES if one != leads)), (1.0, 0.5), strict=True):
-        later = frames_of(1.2, rate) if part < 1 else 0
-        track = Track((0.0,), (Move(over[0] + later, over[1] + later, (part,)),))
+    for eye, part, came in ((leads, 1.0, over), (other, 0.5, (twice[0], twice[0] + 2 * fade))):
+        track = Track((0.0,), (Move(*came, (part,)),))
         panes.append(Pane(f"double.{eye}", both, "eye", _eye_camera(shot, eye, leads), "plate", track))
     shown.append(("double", both, "both_eyes", over, None))
     for id, (x, y, w, h), key, begin, end in shown:
@@ -165,7 +173,8 @@ def _put_shot(
             ("words", words, "text"),
         )
         for part_of, shape, layer in shapes:
-            own = sheet.put(f"{id}.{part_of}", shape, layer, part_of)
+            role = "leading" if part_of == "words" and id == f"shot.{leads}" else part_of
+            own = sheet.put(f"{id}.{part_of}", shape, layer, role)
             sheet.show(own, begin)
             if end is not None:
                 sheet.hide(own, end)
@@ -176,7 +185,12 @@ def _put_shot(
     sheet.put("object_ball", Ball(O, R, "object"), "ball", "object_ball", here, opacity=1.0)
     sheet.put("cue_ball", Ball(C, R, "cue"), "ball", "cue_ball", here, opacity=1.0)
     sheet.put("cue", cue_at(shot), "ball", "cue", here, opacity=1.0)
-    sheet.put("aim_line", Line((C, G), "aim_line"), "line", "aim_line", here, opacity=1.0)
+    for eye, drawn in ((leads, upright), (other, leaning)):
+        there = (f"shot.{eye}", f"double.{eye}")
+        id = sheet.put(
+            f"aim_line.{eye}", Line((C, G), "aim_line"), "line", "aim_line", there, opacity=1.0, drawn=0.0
+        )
+        sheet.move(id, "drawn", drawn, 1.0)
     return tuple(panes)
 
 
@@ -219,34 +233,49 @@ def _rects(frame: Layout) -> tuple[Rect, Rect, Rect]:
 
 
 def _put_picture(
-    sheet: Sheet, brief: Brief, frame: Layout, picture: str, leads: str, rect: Rect, shown: Span | None
+    sheet: Sheet,
+    brief: Brief,
+    frame: Layout,
+    picture: str,
+    leads: str,
+    rect: Rect,
+    shown: Span | None,
+    pointed: Span,
+    doubled: Span,
 ) -> None:
-    """What is seen: the mark in the middle, the finger, twice and faint where both eyes look past it."""
+    """What is seen: the mark in the middle, then the finger; where both eyes look past it, twice and faint."""
     x, y, w, h = rect
     W, H = frame.width_px, frame.height_px
     per_rad = w / SEEN_RAD
     eyes = SIDES if picture == "both" else (picture,)
     middle = y + 0.34 * h
     wide = WIDE_MM / FINGER_MM * per_rad
-    parts: list[tuple[str, Shade | Mark | Text, float]] = [("edge", Shade(rect, "window_edge"), 1.0)]
+    parts: list[tuple[str, Shade | Mark | Text]] = [("edge", Shade(rect, "window_edge"))]
     for eye in eyes:
         centre = x + w / 2 + finger_rad(eye, leads) * per_rad
         tip = middle + 0.075 * h
         finger = Shade((centre - wide / 2, tip, wide, y + h - tip), "finger", wide / 2)
-        parts.append((f"finger.{eye}", finger, 0.5 if picture == "both" else 1.0))
-    parts.append(("mark", Mark((x + w / 2 - W / 2, H / 2 - middle, 0.0), "aim"), 1.0))
+        role = "finger" if picture == "both" else "stays" if eye == leads else "jumps"
+        id = sheet.put(f"{picture}.finger.{eye}", finger, "bar", role)
+        if picture != "both":
+            sheet.show(id, pointed)
+            continue
+        if eye == leads:
+            sheet.show(id, pointed)
+        sheet.move(id, "opacity", doubled, 0.5)
+    parts.append(("mark", Mark((x + w / 2 - W / 2, H / 2 - middle, 0.0), "aim")))
     key = CAPTIONS[picture]
     words = Text(
         brief.labels.get(key, key), (x + w / 2, y + h + 1.35 * frame.scale.text_px("small")), "small", "centre"
     )
-    parts.append(("words", words, 1.0))
-    for part, shape, opacity in parts:
-        layer: Layer = "mark" if isinstance(shape, Mark) else "text" if isinstance(shape, Text) else "bar"
+    parts.append(("words", words))
+    for part, shape in parts:
+        layer: Layer = "mark" if isinstance(shape, Mark) else "text" if isinstance(shape, Text) else "break"
         panes = ("card",) if isinstance(shape, Mark) else ()
-        start = 0.0 if shown else opacity
-        id = sheet.put(f"{picture}.{part}", shape, layer, part, panes, opacity=start)
+        role = "stays_mark" if part == "mark" and picture == leads else part
+        id = sheet.put(f"{picture}.{part}", shape, layer, role, panes, opacity=0.0 if shown else 1.0)
         if shown:
-            sheet.move(id, "opacity", shown, opacity)
+            sheet.show(id, shown)
 
 
 KIND = Kind(

@@ -9,14 +9,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
 
 from aimgeo.construct import Quantity, position
 from aimgeo.methods.figure import shot_values
 from aimgeo.misses import needed_of, p_value
 from aimgeo.shot import Shot
+from aimgeo.vectors import left
 from scenes.board import Ball, Board, Halo, Line, Pane, PlanCamera, Rect, Shade, TableTop, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, joined
@@ -30,6 +35,9 @@ SET_UP, PLAY, COUNT = "practice.set_up", "practice.play", "practice.count"
 TELLING = "_telling"
 ITEMS = ("practice_1", "practice_2", "practice_3")
 TABLE, CARD = "table", "card"
+SIDES = ("left", "right")
+MISS_MM = 170.0
+"""So far beside the pocket the misses go that are shown as examples."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +91,15 @@ def board(brief: Brief) -> Board:
     sheet, spans, rate = Sheet(), brief.spans, brief.output.rate
     put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
     rect, words, circles = _places(frame)
-    panes = (_put_table(sheet, brief.subject, rect), _card(frame))
+    panes = (_put_table(sheet, brief, rect), _card(frame))
     if frame.shape == "wide":
         _put_places(sheet, brief, frame, rect)
     _put_list(sheet, brief, frame, words, spans)
-    _put_circles(sheet, frame, circles, PracticeSettings.of(brief.subject).balls, spans[1], rate)
+    count = PracticeSettings.of(brief.subject).balls
+    drawn = (Part(("circle",), 0.4 * count), *(Part((side,), 1.0, grows=True) for side in SIDES))
+    came, *missed = placed(Words(brief.steps[1], spans[1]), drawn, rate, 2 * TIMING.fade_s, 1.0)
+    _put_circles(sheet, frame, circles, count, came)
+    _put_misses(sheet, brief.subject, missed, spans[1][1], rate)
     return sheet.board(brief, panes)
 
 
@@ -110,9 +122,9 @@ def _card(frame: Layout) -> Pane:
     return Pane(CARD, full, "table", PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0)))
 
 
-def _put_table(sheet: Sheet, subject: Subject, rect: Rect) -> Pane:
-    """The whole table from above with the shot as it is set up."""
-    shot, table = _asked(subject), subject.table
+def _put_table(sheet: Sheet, brief: Brief, rect: Rect) -> Pane:
+    """The whole table from above with the shot as it is set up, its lines drawn with the words."""
+    shot, table = _asked(brief.subject), brief.subject.table
     assert table is not None
     x, y, w, h = rect
     rail = 130.0
@@ -121,8 +133,12 @@ def _put_table(sheet: Sheet, subject: Subject, rect: Rect) -> Pane:
     here, R = (TABLE,), float(shot.radius_mm)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     sheet.put("table", TableTop(table), "table", panes=here, opacity=1.0)
-    sheet.put("aim_line", Line((C, G), "aim_line"), "line_under", panes=here, opacity=1.0)
-    sheet.put("target_line", Line((O, T), "target_line", arrow=True), "line_under", panes=here, opacity=1.0)
+    lines = {"target_line": Line((O, T), "target_line", arrow=True), "aim_line": Line((C, G), "aim_line")}
+    parts = [Part((role,), TIMING.draw_least_s) for role in lines]
+    drawn = placed(Words(brief.steps[0], brief.spans[0]), parts, brief.output.rate, TIMING.fade_s, 0.5)
+    for (role, line), span in zip(lines.items(), drawn, strict=True):
+        sheet.put(role, line, "line_under", panes=here, opacity=1.0, drawn=0.0)
+        sheet.move(role, "drawn", span, 1.0)
     # a true ball would be a speck: rings around them
     for role, at, look in (("object_ball", O, "object"), ("cue_ball", C, "cue")):
         sheet.put(role, Ball(at, R, look), "ball", panes=here, opacity=1.0)
@@ -139,12 +155,12 @@ def _put_places(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect) -> None:
     texts = []
     for k, role in enumerate(("object_ball", "cue_ball")):
         places = ", ".join(f"{joined(one)} {one.name}" for one in measures[2 * k : 2 * k + 2])
-        texts.append(f"{brief.labels.get(role, role)}: {places}")
+        texts.append((f"place_{role}", f"{brief.labels.get(role, role)}: {places}"))
     if brief.subject.table is not None and brief.subject.table.has_sights:
-        texts.append(brief.labels.get("in_diamonds", ""))
-    for k, text in enumerate(texts):
+        texts.append(("place", brief.labels.get("in_diamonds", "")))
+    for k, (role, text) in enumerate(texts):
         for i, line in enumerate(even_lines(text, w, lambda one: s.text_width_px(one, "small"))):
-            sheet.put(f"place.{k}.{i}", Text(line, (x, base), "small"), "text", "place", opacity=1.0)
+            sheet.put(f"place.{k}.{i}", Text(line, (x, base), "small"), "text", role, opacity=1.0)
             base += 1.3 * s.text_px("small")
         base += 0.3 * s.text_px("small")
 
@@ -166,7 +182,7 @@ def _put_list(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect, spans: list
                 f"list.{k}.{i}",
                 Text(line, (x + indent, base + 1.2 * i * small), "label"),
                 "text",
-                "list",
+                item,
                 opacity=1.0,
                 strength=1.0 if k == 0 else 0.6,
             )
@@ -175,14 +191,34 @@ def _put_list(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect, spans: list
         base += (1.2 * (len(lines) - 1) + 1.75) * small
 
 
-def _put_circles(sheet: Sheet, frame: Layout, rect: Rect, count: int, span: Span, rate: tuple[int, int]) -> None:
+def _put_misses(sheet: Sheet, subject: Subject, drawn: list[Span], gone: int, rate: tuple[int, int]) -> None:
+    """A miss to the left of the pocket, and one to the right, while the words speak of them; no farther than the
+    cushions."""
+    shot, table = _asked(subject), subject.table
+    assert table is not None
+    start, end = np.array(shot.object_ball_mm[:2], float), np.array(shot.target_mm[:2], float)
+    aside = MISS_MM * left(end - start) / np.linalg.norm(end - start)
+    most = np.array([table.length_mm, table.width_mm]) / 2 - float(shot.radius_mm)
+    fade = frames_of(TIMING.fade_s, rate)
+    for side, sign, span in zip(SIDES, (1, -1), drawn, strict=True):
+        way = end + sign * aside - start
+        room = np.where(way > 0, most - start, most + start)
+        part = min(1.0, *(room / np.maximum(np.abs(way), 1e-9)).tolist())
+        z = float(shot.radius_mm)
+        line = Line(((*start.tolist(), z), (*(start + part * way).tolist(), z)), "error_line", arrow=True)
+        sheet.put(f"miss.{side}", line, "line_under", side, (TABLE,), opacity=1.0, drawn=0.0)
+        sheet.move(f"miss.{side}", "drawn", span, 1.0)
+        sheet.hide(f"miss.{side}", (gone, gone + fade))
+
+
+def _put_circles(sheet: Sheet, frame: Layout, rect: Rect, count: int, span: Span) -> None:
     """A circle a ball, to be filled in on paper: they come one after the other."""
     x, y, w, h = rect
     pitch = min(w / count, 1.15 * h)
     R = 0.38 * pitch
     W, H = frame.width_px, frame.height_px
-    _, *turns, _ = in_turn(*span, (1.2, *[0.4] * count, 1.5), rate)
-    for k, turn in enumerate(turns):
+    edges = np.linspace(*span, count + 1).round().astype(int).tolist()
+    for k, turn in enumerate(pairwise(edges)):
         at = (x + (k + 0.5) * pitch - W / 2, H / 2 - (y + h / 2), 0.0)
         sheet.show(sheet.put(f"circle.{k}", Halo(at, R), "ball", "circle", (CARD,)), turn)
 
