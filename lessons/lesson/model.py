@@ -271,6 +271,9 @@ def group_model(kind: Kind) -> type[Group]:
             "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
             "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
         }
+    if {"cut", "side", "distance"} <= {*kind.axes}:
+        says = "Where the cue ball lies; cut, side and distance follow from it, `spot` and target."
+        more["cue_ball"] = (Spot | None, Field(None, description=says))
     if kind.is_filmed:
         more["footage"] = (one_or_more(Words, "Match files of filmed shots, beside the lesson."), ...)
     if kind.is_film:

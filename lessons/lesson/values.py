@@ -44,7 +44,10 @@ class Refused(ValueError):  # noqa: N818 - named for what it says
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """A cut angle as the author wrote it: `notation` is 'degrees', 'overlap' or 'sixteenths'. Unsigned radians."""
+    """A cut angle as the author wrote it: `notation` is 'degrees', 'overlap' or 'sixteenths'. Unsigned radians.
+
+    'placed' where it follows from where the balls lie: `number` is then rounded degrees, for names.
+    """
 
     text: str
     notation: str

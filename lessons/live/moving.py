@@ -547,6 +547,12 @@ class Change:
 def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str) -> list[Change]:
     """What of the file the moves would change."""
     found: list[Change] = []
+    if clip.distance_name is not None and clip.distance_name not in lesson.keys.distances:
+        moved = (held.distance, held.cut, held.spot, held.target_mm)
+        if moved != (before.distance, before.cut, before.spot, before.target_mm):
+            why_not = "write its places under 'cue_ball' and 'spot'"
+            found.append(Change("cue_ball", "another place", "", 0, 0, why_not=why_not))
+        before = replace(before, distance=held.distance, cut=held.cut, spot=held.spot, target_mm=held.target_mm)
     if held.distance != before.distance:
         found.append(_distance_change(lesson, plan, clip, held))
     if not held.cut.same_as(before.cut):

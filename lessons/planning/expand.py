@@ -18,6 +18,7 @@ from lessons.lesson.model import AXES, CardGroup, Changes, Group, Lesson, slug
 from lessons.lesson.texts import Translated, said
 from lessons.lesson.values import Cut
 from lessons.lesson.wording import LANGUAGES
+from lessons.planning.given import Given, given_shots
 from scenes.kinds import CLIP_KINDS
 from scenes.kinds.kind import Kind
 
@@ -49,7 +50,8 @@ class Request:
     """One clip that a lesson asks for; `on` says where it stands on the axes of its kind.
 
     A card that shows no shot has no views; a kind that spans axes has several. `changes` are what the overrides
-    and the group set, the last override first, each with its location in the file. `is_explicit` tells that the
+    and the group set, the last override first, each with its location in the file. `given` is the shot of a group
+    that places its cue ball. `is_explicit` tells that the
     group itself names both method and cut, so that an impossible pair is the author's mistake.
     """
 
@@ -61,6 +63,7 @@ class Request:
     views: tuple[View, ...]
     changes: tuple[tuple[Changes, Location], ...]
     is_explicit: bool = False
+    given: Given | None = None
 
     @property
     def kind(self) -> str:
@@ -76,10 +79,10 @@ def expand(lesson: Lesson) -> tuple[Request, ...]:
     faults += _too_many(lesson)
     if faults:
         raise LessonError(faults)
-    cuts = Cuts(lesson.keys.cuts)
+    cuts, given = Cuts(lesson.keys.cuts), given_shots(lesson)
     requests: list[Request] = []
     for index, group in enumerate(lesson.keys.clips):
-        made = list(_requests(lesson, index, group, cuts, faults))
+        made = list(_requests(lesson, index, group, cuts, given.get(index), faults))
         if not made:
             faults.append(
                 Fault(lesson.place("clips", index), f"clips[{index}] excludes every clip that it makes.", "clips")
@@ -166,15 +169,19 @@ def chosen(keys: Any, axis: str) -> tuple[Any, ...]:
     return getattr(keys, AXES[axis], ())
 
 
-def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list[Fault]) -> Iterator[Request]:
+def _requests(
+    lesson: Lesson, index: int, group: Group, cuts: Cuts, given: Given | None, faults: list[Fault]
+) -> Iterator[Request]:
     place = lesson.place("clips", index)
     kind = CLIP_KINDS[group.kind]
     choices = _covered(lesson, group, kind.axes, cuts)
     spanned = _covered(lesson, group, kind.spans, cuts)
+    if given is not None:
+        choices |= given.on()
     exclude, overrides = (_Fitting(getattr(group, key, ()), kind.axes, cuts) for key in ("exclude", "overrides"))
     made: set[str] = set()
     changes: dict[int, tuple[tuple[Changes, Location], ...]] = {}
-    explicit = bool(chosen(group, "method") and chosen(group, "cut"))
+    explicit = bool(chosen(group, "method") and (given or chosen(group, "cut")))
     if kind.is_filmed:
         choices = {"footage": getattr(group, "footage", ()), **choices}
     if kind.is_film:
@@ -196,7 +203,7 @@ def _requests(lesson: Lesson, index: int, group: Group, cuts: Cuts, faults: list
             own = [(overrides.items[i], ("clips", index, "overrides", i)) for i in at]
             changes[hits] = (*own, (group, ("clips", index)))
         views = _views(lesson, kind, spanned, on)
-        yield Request(name, index, group, place, on, views, changes[hits], explicit)
+        yield Request(name, index, group, place, on, views, changes[hits], explicit, given)
     for key, fitting in (("exclude", exclude), ("overrides", overrides)):
         for i in fitting.unused():
             where = lesson.place("clips", index, key, i)
@@ -281,7 +288,7 @@ def _first_text(text: Translated | None) -> str:
 
 def cut_word(cut: Cut) -> str:
     """A cut as part of a name: 'cut-14.5', 'overlap-3-4', 'sixteenths-8'."""
-    stem = "cut" if cut.notation == "degrees" else cut.notation
+    stem = "cut" if cut.notation in ("degrees", "placed") else cut.notation
     if cut.notation == "overlap" and "/" in cut.text:
         return f"{stem}-{cut.number.numerator}-{cut.number.denominator}"
     return f"{stem}-{float(cut.number):.12g}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import floor
 from typing import Any
 
@@ -11,7 +11,7 @@ from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot, place_shot
 from aimgeo.side import SIDES
-from aimgeo.spots import Setup, Unset, allowed_target, find_given, find_spot, is_frozen
+from aimgeo.spots import Setup, Unset, find_given, find_spot, is_frozen
 from aimgeo.tables import Table
 from aimgeo.units import INCH_MM, TAPE_SIXTEENTHS
 from lessons.lesson.explain import Location
@@ -19,6 +19,7 @@ from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson
 from lessons.lesson.wording import Wording
 from lessons.planning.expand import Request, View, cut_word
+from lessons.planning.given import aimed_at, place_of_target
 
 Spot = tuple[float, float]
 
@@ -75,15 +76,15 @@ def place_shots(
             said_at.setdefault(which, mark_at if mark is not None and spot is None else at)
     placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
     for (pocket, spot, mark), members in groups.items():
-        wanted = sorted({_signed(view, distances_mm) for _, view in members})
+        # where the cue ball is given, it has been judged
+        wanted = sorted({_signed(view, distances_mm) for request, view in members if request.given is None})
         place = lesson.place(*said_at[pocket, spot, mark])
         aimed = table.pocket(pocket) if mark is None else table.mark(mark)
         if mark is not None and spot is None:
             faults.append(Fault(place, "a target that is a place needs a 'spot' for the object ball.", "place"))
             continue
         if spot is not None and (mark is not None or is_frozen(table, spot, ball_diameter_mm)):
-            aim_at = allowed_target(table, spot, aimed.centre_mm, ball_diameter_mm)
-            aimed = replace(aimed, centre_mm=aim_at)
+            aimed = aimed_at(table, spot, aimed, ball_diameter_mm)
             setup = find_given(table, aimed, wanted, ball_diameter_mm, spot)
         else:
             setup = find_spot(table, pocket, wanted, ball_diameter_mm, spot)
@@ -99,6 +100,10 @@ def place_shots(
         target = aimed.centre_mm
         placed: dict[tuple[float, str], PlacedShot | Unplaced] = {}
         for request, view in members:
+            aim = pocket if mark is None else None
+            if request.given is not None:
+                placings[request.name, view] = _placed(view, aim, request.given.shot)
+                continue
             signed = _signed(view, distances_mm)
             key = signed[0], view.distance
             if key not in placed and signed in unset:
@@ -106,7 +111,6 @@ def place_shots(
                 into = f"into the {pocket} pocket" if mark is None else "to that target"
                 placed[key] = Unplaced(_unset(view.side, one, into, spot, setup, told), one.longest_mm or 0.0)
             elif key not in placed:
-                aim = pocket if mark is None else None
                 placed[key] = _placed(view, aim, place_shot(object_ball, target, *signed, ball_diameter_mm))
             placings[request.name, view] = placed[key]
     return placings
@@ -155,17 +159,6 @@ def _mark(lesson: Lesson, request: Request, table: Table, ball_mm: float) -> tup
         if place and changes.pocket is not None:
             break
     return None, ()
-
-
-def place_of_target(target: Any, table: Table, ball_mm: float) -> Spot:
-    """A target of a lesson in table millimetres; on a cushion where a ball's centre is when it touches."""
-    if not hasattr(target, "rail"):
-        x, y = (length.mm(ball_mm, table.length_mm) for length in target)
-        return (x, y)
-    along = target.at.mm(ball_mm, table.length_mm)
-    half = ((table.length_mm if target.rail in ("foot", "head") else table.width_mm) - ball_mm) / 2
-    across = half if target.rail in ("foot", "left") else -half
-    return (across, along) if target.rail in ("foot", "head") else (along, across)
 
 
 def _signed(view: View, distances_mm: Mapping[str, float]) -> tuple[float, float]:

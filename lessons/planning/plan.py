@@ -31,6 +31,7 @@ from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.arranging import Arrangement, arrangement, skipped, step_key, with_steps
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
+from lessons.planning.given import given_shots
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.media import film as film_of
 from lessons.planning.media import picture as picture_of
@@ -130,7 +131,7 @@ class _Planner:
         self.distances_mm = {
             name: length.mm(self.ball_mm, self.table.length_mm) for name, length in self.keys.distances.items()
         }
-        self.names = said_names(self.keys.names, language)
+        self.names = self.said_distances(language) | said_names(self.keys.names, language)
         self.wording = Wording(self.words(language), self.keys.units, self.ball_mm)
         # faults and what is left out are told on the command line, which speaks English
         self.told = Wording(self.words("en"), self.keys.units, self.ball_mm)
@@ -156,6 +157,14 @@ class _Planner:
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
         self.made: dict[str, PlannedClip | None] = {}
         self.own_steps = own_steps(self.keys.own_methods, lesson.own)
+
+    def said_distances(self, language: str) -> dict[str, str]:
+        """What people read for the distances that follow from where cue balls are placed."""
+        wording = Wording(words_of(language), self.keys.units, self.ball_mm)
+        return {
+            f"distance.{one.distance}": wording.listed(Quantity(float(one.shot.distance_mm), "distance_mm"))
+            for one in given_shots(self.lesson).values()
+        }
 
     def words(self, language: str) -> Mapping[str, Any]:
         """A language's words, with those of the lesson's own methods."""
@@ -357,7 +366,7 @@ class _Planner:
             cut_deg=on["cut"].cut_deg if "cut" in on else None,
             side=on.get("side"),
             distance_name=on.get("distance"),
-            distance_mm=self.distances_mm[on["distance"]] if "distance" in on else None,
+            distance_mm=shown[0][1].distance_mm if "distance" in on else None,
             eye=on.get("eye"),
             shots=tuple({placed.identity: placed for _, placed in shown}.values()),
             footage=None if film is None else film.file,

@@ -228,6 +228,16 @@ def test_defaults_that_are_moved_are_written_out() -> None:
     assert again.keys.distances["far"].text == "800 mm"
 
 
+def test_a_shot_whose_cue_ball_is_placed_in_the_file_is_moved_for_looking_only() -> None:
+    text = "title: A\nclips:\n  - {kind: table, spot: [635 mm, 317.5 mm], cue_ball: [0 mm, 300 mm]}\n"
+    name = plan(loads(text)).clips[0].name
+    lesson, made, clip, ground, held = clip_of(text, name)
+    assert changes(lesson, made, clip, held, held, "lesson") == []
+    new, _ = moved(ground, held, "cue_ball", (-100.0, 100.0), is_free=False)
+    (change,) = changes(lesson, made, clip, held, new, "lesson")
+    assert change.edits == () and "'cue_ball'" in change.why_not
+
+
 def test_what_was_moved_stays_when_the_file_changes_under_it() -> None:
     x, y = place_of(GROUND, HELD, "cue_ball")
     held, _ = moved(GROUND, HELD, "cue_ball", (x - 100, y - 20), is_free=False)
