@@ -81,7 +81,8 @@ def draw_leader(leader: Leader, view: View) -> list[Path]:
 
 
 def draw_shade(shade: Shade, view: View) -> list[Path]:
-    """A rectangle in a style. Raises ValueError for an unknown one."""
+    """A rectangle in a style; a plain one that is being drawn, its left part. Raises ValueError for an unknown
+    style."""
     x, y, width, height = shade.rect_px
     if shade.style == "band":
         return _band(x, y, width, height, view)
@@ -105,9 +106,9 @@ def draw_shade(shade: Shade, view: View) -> list[Path]:
         return [Path(box, stroke=casing, width_px=2 * width_px), Path(box, stroke=rgba(front), width_px=width_px)]
     if shade.style not in fills:
         raise ValueError(f"no shade {shade.style!r}; there are band, scrim_top, window_edge, {', '.join(fills)}")
-    return [
-        Path(rounded_rect(x, y, width, height, shade.radius_px), fill=faded(fills[shade.style], view.strength))
-    ]
+    wide = width * view.drawn
+    box = rounded_rect(x, y, wide, height, min(shade.radius_px, wide / 2))
+    return [Path(box, fill=faded(fills[shade.style], view.strength))]
 
 
 def _fading(x: float, y: float, width: float, height: float, view: View) -> Path:

@@ -16,7 +16,8 @@ import numpy as np
 from aimgeo.methods.figure import shot_values
 from aimgeo.shot import Shot
 from scenes.board import Board, HitGlyph, Pane, PlanCamera, Rect, Shade, Text, constant
-from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines
@@ -32,6 +33,12 @@ DIM, TOLD = 0.55, 0.85
 """How strong a row's words are before and after it is spoken."""
 OPTICAL_MIDDLE = 0.485
 SENTENCE, ROW = "summary.card", "summary.row"
+CALLED = ("cut", "overlap", "contact_offset", "aim_offset")
+"""What the words call the columns after the first."""
+SPOKEN = ("cut", "overlap", "aim_offset")
+"""The columns up to which a row is lit, one after the other, as its words speak of them."""
+MOST_S = 3.5
+"""The longest that a column takes to come, or the light to reach the next one."""
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
@@ -65,7 +72,7 @@ def board(brief: Brief) -> Board:
             sheet,
             frame,
             page,
-            brief.steps[first].title,
+            brief.steps[first : first + 1 + stop - start],
             header,
             [(row, shot) for row, shot in zip(rows[start:stop], shots[start:stop], strict=True)],
             spans[first : first + 1 + stop - start],
@@ -91,15 +98,15 @@ def _card(
     sheet: Sheet,
     frame: Layout,
     page: int,
-    title: str,
+    steps: Sequence[BriefStep],
     header: Sequence[str],
     rows: Sequence[tuple[Sequence[str], Shot | None]],
     spans: Sequence[Span],
     rate: tuple[int, int],
     is_last: bool,
 ) -> None:
-    """One card: all of it from its first frame on, each row lit while it is spoken."""
-    scale = frame.scale
+    """One card: its columns come with their clauses; then each row is lit from left to right as it is spoken."""
+    scale, title = frame.scale, steps[0].title
     first, end = spans[0][0], spans[-1][1]
     fade = frames_of(TIMING.fade_s, rate)
     gone = None if is_last else (end, end + max(fade // 2, 1))
@@ -114,10 +121,25 @@ def _card(
     title_px = 0.045 * scale.short_px * scale.gain + frame.title_pitch_px * len(lines)
     top, pitch = _rows_at(frame, head_px + title_px, len(rows))
 
-    def put(id: str, shape: Text | Shade | HitGlyph, layer: Layer = "text", strength: float = 1.0) -> str:
-        name = sheet.put(f"{id}.{page}", shape, layer, "card", opacity=0.0 if came else 1.0, strength=strength)
-        if came:
-            sheet.show(name, came)
+    named = [Part((name,), 0.6, grows=True, most_s=MOST_S) for name in CALLED]
+    columns = placed(Words(steps[0], spans[0]), named, rate, TIMING.fade_s, 0.3)
+
+    def turn(column: int, row: int) -> Span:
+        """When a row's cell of a column comes."""
+        begin, last = columns[min(column, len(columns)) - 1]
+        at = begin + round(row * (last - begin) / max(len(rows), 1))
+        return at, at + fade
+
+    def put(
+        id: str,
+        shape: Text | Shade | HitGlyph,
+        layer: Layer = "text",
+        strength: float = 1.0,
+        at: Span | None = came,
+    ) -> str:
+        name = sheet.put(f"{id}.{page}", shape, layer, "card", opacity=0.0 if at else 1.0, strength=strength)
+        if at:
+            sheet.show(name, at)
         if gone:
             sheet.hide(name, gone)
         return name
@@ -128,10 +150,11 @@ def _card(
     for n, (names, right) in enumerate(zip(heads, rights, strict=True)):
         for i, name in enumerate(names if n else ()):
             at = (right, top - 0.030 * scale.short_px - (len(names) - 1 - i) * HEAD_PITCH * head_size)
-            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"))
+            put(f"head.{n}.{i}", Text(name, at, "table_head", "right"), at=turn(n, 0))
     radius = 0.34 * pitch if frame.shape != "tall" else 0.30 * pitch
     cell_size = scale.text_px("table_cell")
-    for i, ((row, shot), when) in enumerate(zip(rows, spans[1:], strict=True)):
+    spoken = [Part((name,), 0.6, grows=True, most_s=MOST_S) for name in SPOKEN]
+    for i, ((row, shot), step, when) in enumerate(zip(rows, steps[1:], spans[1:], strict=True)):
         middle = top + (i + 0.5) * pitch
         shown = (when[0], when[0] + fade)
         past = (when[1], when[1] + fade)
@@ -140,19 +163,26 @@ def _card(
             (f"row.{i}", Shade(lit, "row", scale.px(10))),
             (f"row_bar.{i}", Shade((x, lit[1], scale.stroke_px(8), lit[3]), "row_bar")),
         ):
-            name = sheet.put(f"{id}.{page}", shape, "area", "card")
+            name = sheet.put(f"{id}.{page}", shape, "area", "card", drawn=0.0 if id.startswith("row.") else 1.0)
             sheet.show(name, shown)
             sheet.hide(name, past)
+        reached = placed(Words(step, when), spoken, rate, 0.0, TIMING.fade_s)
+        until = [CALLED.index(name) + 1 for name in SPOKEN]
+        for n, span in zip(until, reached, strict=True):
+            part = (rights[n] + scale.px(16) - x) / w if n < len(rights) - 1 else 1.0
+            sheet.move(f"row.{i}.{page}", "drawn", span, min(part, 1.0), easing="linear")
         if i:
             put(f"line.{i}", Shade((x, middle - pitch / 2, w, max(scale.px(2), 1.0)), "hairline"), "area")
         if shot is not None:
             offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
-            put(f"hit.{i}", HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset))
+            glyph = HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset)
+            put(f"hit.{i}", glyph, at=turn(1, i))
         for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
             if n and cell:
                 at = (right, middle + CAP_HEIGHT * cell_size / 2)
-                name = put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), strength=DIM)
-                sheet.move(name, "strength", shown, 1.0)
+                name = put(f"cell.{i}.{n}", Text(cell, at, "table_cell", "right"), strength=DIM, at=turn(n, i))
+                lit_at = next((span[0] for k, span in zip(until, reached, strict=True) if k >= n), when[0])
+                sheet.move(name, "strength", (lit_at, lit_at + fade), 1.0)
                 sheet.move(name, "strength", past, TOLD)
 
 
