@@ -65,6 +65,9 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
     described = " ".join(place["described"] for place in places)
     heading = "heading_straight" if values["side"].value == "straight" else "heading"
     between = words.phrase("between_centres", values)
+    named = words.called("distance", shown.distance_name or "")
+    if named == words.listed(Quantity(float(shot.distance_mm), "distance_mm")):
+        named = ""  # a placed cue ball's distance has no other name than its length
     size = {
         "table": words.words["names"].get(table.name, table.name),
         "length": Quantity(table.length_mm, "distance_mm"),
@@ -78,7 +81,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "under": words.text(
             "set_up",
             "under",
-            distance=", ".join(filter(None, [words.called("distance", shown.distance_name or ""), between])),
+            distance=", ".join(filter(None, [named, between])),
             target=target,
             overlap=values["overlap"],
         ),

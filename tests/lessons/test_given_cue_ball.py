@@ -7,9 +7,12 @@ import math
 import pytest
 
 from aimgeo.tables import TABLES
+from lessons.deliver.set_up_sheets import shot_told
+from lessons.deliver.shots import table_shots
 from lessons.lesson.model import loads
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan
+from tests.lessons.test_numbers import footage_of
 
 D = 57.15
 FOOT_LEFT = TABLES["9ft"].pocket("foot-left").centre_mm
@@ -96,3 +99,9 @@ clips: [{{kind: table}}]
     (asked,) = plan(loads(text)).clips
     assert asked.brief.subject.shot is not None
     assert asked.brief.subject.shot.cue_ball_mm[:2].tolist() == pytest.approx([0.0, 300.0], abs=1e-6)
+
+
+def test_the_set_up_sheet_says_its_distance_once() -> None:
+    footage = footage_of(planned("spot: [635 mm, 317.5 mm], cue_ball: [0 mm, 300 mm]", "table"))
+    told = shot_told(table_shots(footage)[0], footage.wording(), 1, 1)
+    assert told["under"].count("635.2") == 1
