@@ -27,7 +27,8 @@ from aimgeo.stops import stops_mm
 from aimgeo.tables import Table
 from aimgeo.vectors import Array, turned
 from scenes.board import Area, Ball, Board, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
-from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
+from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
@@ -121,10 +122,10 @@ def board(brief: Brief) -> Board:
     )
     put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])
     for n, (case, rect) in enumerate(zip(cases, rects, strict=True)):
-        _put_table(sheet, case, n, rect)
-        _put_window(sheet, case, n, (zoom[1], spans[1][1]), rate)
+        _put_table(sheet, case, n, rect, Words(brief.steps[0], spans[0]), rate)
+        _put_window(sheet, case, n, Words(brief.steps[1], spans[1]), zoom[1], rate)
         _put_fan(sheet, case, n, spans[2], brief)
-        _put_words(sheet, frame, brief.steps, n, rect, spans, rate)
+        _put_words(sheet, frame, brief, n, rect)
         _put_caption(sheet, frame, brief, case, n, panes[n], (spans[2][0], spans[2][0] + frames_of(0.5, rate)))
     return sheet.board(brief, panes)
 
@@ -290,21 +291,29 @@ def _views(boxes: Sequence[Array], rects: Sequence[Rect]) -> list[View]:
     return out
 
 
-def _put_table(sheet: Sheet, case: _Case, n: int, rect: Rect) -> None:
+def _put_table(sheet: Sheet, case: _Case, n: int, rect: Rect, words: Words, rate: tuple[int, int]) -> None:
+    """The balls on their table, and, as they are spoken of, the aim with its ghost ball and the way to go."""
     pane, shot = (f"table.{n}",), case.shot
     R = float(shot.radius_mm)
     sheet.put(f"{n}.top", TableTop(case.table), "table", "table", pane, opacity=1.0)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
-    sheet.put(f"{n}.aim_line", Line((C, G), "aim_line", ink_in=()), "line", "aim_line", pane, opacity=1.0)
+    aimed, goes = placed(
+        words, (Part(("aim_line",), 0.8, True), Part(("target_line",), 0.8, True)), rate, 0.6, 1.2
+    )
+    line = Line((C, G), "aim_line", ink_in=())
+    sheet.put(f"{n}.aim_line", line, "line", "aim_line", pane, opacity=1.0, drawn=0.0)
+    sheet.move(f"{n}.aim_line", "drawn", aimed, 1.0)
     target = Line((O, T), "target_line", arrow=True)
-    sheet.put(f"{n}.target_line", target, "line", "target_line", pane, opacity=1.0)
-    sheet.put(f"{n}.ghost", Ball(G, R, "ghost"), "ghost", "ghost_ball", pane, opacity=1.0)
+    sheet.put(f"{n}.target_line", target, "line", "target_line", pane, opacity=1.0, drawn=0.0)
+    sheet.move(f"{n}.target_line", "drawn", goes, 1.0)
+    ghost = sheet.put(f"{n}.ghost", Ball(G, R, "ghost"), "ghost", "ghost_ball", pane)
+    sheet.show(ghost, (aimed[1], aimed[1] + frames_of(TIMING.fade_s, rate)))
     for role, at, look in (("object_ball", O, "object"), ("cue_ball", C, "cue")):
         sheet.put(f"{n}.{role}", Ball(at, R, look), "ball", role, pane, opacity=1.0)
     sheet.put(f"{n}.edge", Shade(rect, "window_edge"), "break", "edge", opacity=1.0)
 
 
-def _put_window(sheet: Sheet, case: _Case, n: int, span: Span, rate: tuple[int, int]) -> None:
+def _put_window(sheet: Sheet, case: _Case, n: int, words: Words, zoomed: int, rate: tuple[int, int]) -> None:
     """The wedge of ways that pass between the pocket's points, edged, in place of the target line."""
     if not bool(case.window.is_clean[0]):
         return
@@ -314,23 +323,26 @@ def _put_window(sheet: Sheet, case: _Case, n: int, span: Span, rate: tuple[int, 
     for edge in (case.window.low_rad, case.window.high_rad):
         way = turned(case.window.towards[0], float(edge[0]))
         ends.append(position(np.array([*(O[:2] + length * way), O[2]])))
-    shown, _ = in_turn(*span, (0.6, 1.0), rate)
+    lead_s = (zoomed - words.span[0]) * rate[1] / rate[0]
+    *drawn, shown = placed(
+        words, (*[Part(("window_edge",), 0.8)] * 2, Part(("window_edge",), 0.4)), rate, lead_s, 0.4
+    )
     sheet.hide(f"{n}.target_line", shown)
     wedge = Area((position(O), ends[0], ends[1]), "window")
     sheet.show(sheet.put(f"{n}.window", wedge, "area", "window", pane), shown)
     for k, end in enumerate(ends):
         edge_line = Line((position(O), end), "target_line")
         id = sheet.put(f"{n}.window.{k}", edge_line, "line_under", "window_edge", pane, opacity=1.0, drawn=0.0)
-        sheet.move(id, "drawn", shown, 1.0)
+        sheet.move(id, "drawn", drawn[k], 1.0)
 
 
 def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> None:
     """The object ball's ways for equal steps of error: a ball at the end of those that go in, else a cross."""
     rate, subject = brief.output.rate, brief.subject
     pane, R = (f"table.{n}",), float(case.shot.radius_mm)
-    _, draw, _ = in_turn(*span, (1.8, 3.2, 1.5), rate)
     order = [k for size in range(1, STEPS_EACH_WAY + 1) for k in (size, -size)]
-    edges = np.linspace(*draw, len(order) + 1).round().astype(int).tolist()
+    parts = [Part(("fan",), 0.9)] * len(order) + [Part(("ends_in",), 0.4), Part(("ends_out",), 0.4)]
+    *drawn, balls, crosses = placed(Words(brief.steps[2], span), parts, rate, 1.2, 1.2)
     offset = float(case.frame.target_turn_rad[0])
     for i, k in enumerate(order):
         error = case.error_rad(k, subject)
@@ -342,10 +354,10 @@ def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> Non
         line = Line((position(case.shot.object_ball_mm), end), "thin_line" if inside else "error_line")
         role = "path_in" if inside else "error_line"
         id = sheet.put(f"{n}.fan.{k}", line, "line_under", role, pane, opacity=1.0, drawn=0.0)
-        sheet.move(id, "drawn", (edges[i], edges[i + 1]), 1.0)
+        sheet.move(id, "drawn", drawn[i], 1.0)
         shape = Ball(end, R, "object") if inside else Mark(end, "miss")
         mark = sheet.put(f"{n}.fan.{k}.end", shape, "ball" if inside else "mark", "path_end", pane)
-        sheet.show(mark, (edges[i + 1] - 1, edges[i + 1] + 2))
+        sheet.show(mark, balls if inside else crosses)
 
 
 def _put_caption(sheet: Sheet, frame: Layout, brief: Brief, case: _Case, n: int, pane: Pane, span: Span) -> None:
@@ -377,6 +389,8 @@ def _put_caption(sheet: Sheet, frame: Layout, brief: Brief, case: _Case, n: int,
 
 # ------------------------------------------------------------------ the words
 
+CALLED = "near", "far"
+"""So a sentence calls the numbers of the first table and of the last one."""
 LINE = 1.15
 """From one small line to the next, in their size."""
 
@@ -384,13 +398,12 @@ LINE = 1.15
 def _put_words(
     sheet: Sheet,
     frame: Layout,
-    steps: Sequence[BriefStep],
+    brief: Brief,
     n: int,
     rect: Rect,
-    spans: Sequence[Span],
-    rate: tuple[int, int],
 ) -> None:
     """Under a table: how far apart the balls are, what one step does, and how far off the cue may be."""
+    steps, spans, rate = brief.steps, brief.spans, brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     x, y, w, _ = rect
     small, large = frame.scale.text_px("measure_name"), frame.scale.text_px("measure")
@@ -421,10 +434,11 @@ def _put_words(
             ]
         last_one = step is limit
         end = spans[1][1] if step is exact else span[1]
+        parts = [Part((name,), 2 * TIMING.fade_s) for name in CALLED[: n + 1]]
+        shown = placed(Words(step, span), parts, rate, TIMING.fade_s, 0.8)
         for i, text in enumerate(texts):
-            id = sheet.put(f"{n}.told.{k}.{i}", text, "text", "measure", opacity=1.0 if step is exact else 0.0)
-            if step is not exact:
-                sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
+            id = sheet.put(f"{n}.told.{k}.{i}", text, "text", "measure")
+            sheet.show(id, shown[n])
             if not last_one:
                 sheet.hide(id, (end, end + fade))
 

@@ -35,7 +35,8 @@ from scenes.board import (
     constant,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import EyeLayout, eye_cameras, eye_layout, eye_pane, line_top
 from scenes.figure.figure import bare, eye_figure, in_reach
@@ -49,6 +50,8 @@ from scenes.kinds.players_eye import eye_values
 TOGETHER = "alignments.together"
 MOST_EYES = 6
 MOVE_S = 2.4
+CELL_S = 0.7
+"""From one small picture to the next."""
 HEADS = "heads"
 """The pane with the head from the side and from above; its mm are pixels."""
 NO_PANE: Rect = (0.0, 0.0, 0.0, 0.0)
@@ -103,17 +106,18 @@ def board(brief: Brief) -> Board:
     main = Pane("eye", places.full_px, "eye", moving, "plate", leaves)
     stills = [replace(main, camera=camera) for camera in cameras]
     cells = grid_cells(frame, len(eyes))
-    comes = Track((0.0,), (Move(together, together + fade, (1.0,)),))
+    come = in_turn(*spans[-1], (*[CELL_S] * len(eyes), 3.0), rate)[:-1]
+    shown = [(first, min(first + 2 * fade, end)) for first, end in come]
     small = [
-        eye_pane(_cell_layout(rect, side), shot, eye, f"small.{n}", comes)
-        for n, (rect, eye) in enumerate(zip(cells, eyes, strict=True))
+        eye_pane(_cell_layout(rect, side), shot, eye, f"small.{n}", Track((0.0,), (Move(*when, (1.0,)),)))
+        for n, (rect, eye, when) in enumerate(zip(cells, eyes, shown, strict=True))
     ]
     _put_shot(brief, frame, places, sheet, stills, [pane.id for pane in small], spans[0])
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
     _put_heads(sheet, brief, frame, places, spans, [(0, 0), *moves])
-    _put_grid(sheet, frame, cells, brief.steps[-1], (together, together + fade))
+    _put_grid(sheet, frame, cells, brief.steps[-1], shown)
     x, y, _, _ = places.pane_px
     heads = PlanCamera(constant(x, -y, math.pi / 2, 0.0), (0.0, 0.0))
     return sheet.board(brief, (main, Pane(HEADS, places.pane_px, "plan", heads, "cloth", leaves), *small))
@@ -237,8 +241,13 @@ def _put_heads(
                 up = eye.offset_mm - first.offset_mm + (0.0 if id == "top.eye" else own - mid)
             scale = room.px_per_mm
             sheet.move(name, "offset_mm", span, -scale * (eye.back_mm - first.back_mm), scale * up, 0.0)
+    rate = brief.output.rate
     for n, (eye, step, (begin, end)) in enumerate(zip(eyes, brief.steps[:-1], spans[:-1], strict=True)):
-        still = max(moves[n][1], begin)
+        parts = [Part(("sight",), 3 * TIMING.fade_s)]
+        for measure in step.measures:
+            parts += [Part((measure.key,), 0.6), Part((measure.key,), TIMING.fade_s)]
+        lead_s = max(moves[n][1] - begin, 0) * rate[1] / rate[0]
+        sights, *told = placed(Words(step, (begin, end)), parts, rate, lead_s, 1.0)
         drawn = [
             side.line((-eye.back_mm, eye.height_mm), (0.0, R)),
             side.line((-eye.back_mm, eye.height_mm), (along, R)),
@@ -247,16 +256,26 @@ def _put_heads(
         ]
         for k, line in enumerate(drawn):
             id = sheet.put(f"sight.{n}.{k}", line, "mark", "sight", (HEADS,), opacity=0.7, drawn=0.0)
-            sheet.move(id, "drawn", (still, still + 3 * fade), 1.0)
+            sheet.move(id, "drawn", sights, 1.0)
             sheet.hide(id, (end, end + fade))
+        ways = {
+            "eye_back": side.line((0.0, 0.0), (-eye.back_mm, 0.0), "measure_line"),
+            "eye_height": side.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.height_mm), "measure_line"),
+            "eye_offset": above.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.offset_mm), "measure_line"),
+        }
         for k, measure in enumerate(step.measures):
+            way = sheet.put(
+                f"way.{n}.{k}", ways[measure.key], "mark", measure.key, (HEADS,), opacity=1.0, drawn=0.0
+            )
+            sheet.move(way, "drawn", told[2 * k], 1.0)
+            sheet.hide(way, (end, end + fade))
             baseline = y + h - numbers + (k + 0.8) * 1.3 * size
             value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
             room_px = 0.9 * w - s.text_width_px(value.text, "heading")
             called = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
             for part, words_at in (("name", called), ("value", value)):
                 id = sheet.put(f"eye.{n}.{k}.{part}", words_at, "text", "readout")
-                sheet.show(id, (still, still + fade))
+                sheet.show(id, told[2 * k + 1])
                 sheet.hide(id, (end, end + fade))
     for id in shown:
         sheet.hide(id, gone)
@@ -313,16 +332,16 @@ def _cell_layout(rect: Rect, side: int) -> EyeLayout:
     return EyeLayout(axis, y + 0.5 * h, y + 0.80 * h, NO_PANE, NO_PANE, rect, (0, y), "left", (0, y), w)
 
 
-def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, shown: Span) -> None:
+def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, shown: list[Span]) -> None:
     """Frames and names of the small pictures."""
-    for n, (rect, measure) in enumerate(zip(cells, words.measures, strict=True)):
+    for n, (rect, measure, when) in enumerate(zip(cells, words.measures, shown, strict=True)):
         x, y, w, _ = rect
         edge = sheet.put(f"cell.{n}", Shade(rect, "window_edge"), "break")
         text = fitted(body_words(measure), w, frame, "small")
         at = (float(x), y - 0.4 * frame.scale.text_px("small"))
         name = sheet.put(f"cell.{n}.name", Text(text, at, "small"), "text", "caption")
         for id in (edge, name):
-            sheet.show(id, shown)
+            sheet.show(id, when)
 
 
 KIND = Kind(

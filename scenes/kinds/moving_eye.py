@@ -37,7 +37,8 @@ from scenes.board import (
     Track,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import (
     EYE,
@@ -118,7 +119,8 @@ def board(brief: Brief) -> Board:
             brief.subject.table,
             eye,
             step,
-            (moves[n][1], span[1]),
+            span,
+            moves[n][1],
             brief.output.rate,
             n,
         )
@@ -238,14 +240,21 @@ def _put_stop(
     table: Table | None,
     eye: EyeSpec,
     words: BriefStep,
-    still: Span,
+    span: Span,
+    first: int,
     rate: tuple[int, int],
     n: int,
 ) -> None:
     """The judged line and its numbers while the eye rests."""
-    first, end = still
+    end = span[1]
     fade = frames_of(TIMING.fade_s, rate)
-    _, line, number, _ = in_turn(first, end, (0.4, TIMING.draw_s + 0.3, TIMING.fade_s, 1.8), rate)
+    still_s = (first - span[0]) * rate[1] / rate[0] + 0.4
+    parts = (
+        Part(("judged_line",), TIMING.draw_s + 0.3),
+        Part(("judged_off",), TIMING.fade_s),
+        Part(("given_path",), 0.9),
+    )
+    drawn, number, lands = placed(Words(words, span), parts, rate, still_s, 1.2)
     turn = _turn_rad(shot, eye)
     way = turned(shot.aim_direction, turn)
     reach = float(shot.travel_mm)
@@ -253,9 +262,9 @@ def _put_stop(
     judged = Line((position(C), position(C + reach * np.array([*way, 0.0]))), "error_line")
     if abs(turn) > SHOWN_RAD:
         id = sheet.put(f"judged.{n}", judged, "line_under", "judged_line", (EYE, TARGET), opacity=1.0, drawn=0.0)
-        sheet.move(id, "drawn", line, 1.0)
+        sheet.move(id, "drawn", drawn, 1.0)
         sheet.hide(id, (end, end + fade))
-        _put_landing(sheet, shot, table, turn, (number, (end, end + fade)), n)
+        _put_landing(sheet, shot, table, turn, (lands, (end, end + fade)), n)
     x, y, w, h = places.pane_px
     strip = places.picture_px[1] + places.picture_px[3]
     pitch = (y + h - strip) / 2
@@ -283,11 +292,12 @@ def _put_landing(
     if not math.isfinite(far):
         return
     end = position(O + far * np.array([*way, 0.0]))
-    for id in (
-        sheet.put(f"lands.{n}.line", Line((position(O), end), "error_line"), "line_under", "given_path", (EYE,)),
-        sheet.put(f"lands.{n}", Mark(end, "miss"), "mark", "path_end", (EYE,)),
-    ):
-        sheet.show(id, when[0])
+    line = Line((position(O), end), "error_line")
+    runs = sheet.put(f"lands.{n}.line", line, "line_under", "given_path", (EYE,), opacity=1.0, drawn=0.0)
+    sheet.move(runs, "drawn", when[0], 1.0)
+    cross = sheet.put(f"lands.{n}", Mark(end, "miss"), "mark", "path_end", (EYE,))
+    sheet.show(cross, (when[0][1], when[0][1] + when[1][1] - when[1][0]))
+    for id in (runs, cross):
         sheet.hide(id, when[1])
 
 

@@ -15,6 +15,7 @@ from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
 from scenes.board import Board, EyeCamera, Leader, Move, Pane, Plate, Rect, Track, eased
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import (
@@ -68,7 +69,7 @@ def board(brief: Brief) -> Board:
     rate = brief.output.rate
     places = eye_layout(frame, 0)
     _, rising, _ = in_turn(*spans[1], (0.3, UP_S, 4.0), rate)
-    _, moving, _ = in_turn(*spans[2], (0.5, MOVE_S, 0.5), rate)
+    moving = _goes_down(Words(brief.steps[2], spans[2]), rate)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     low, high = AT[frame.shape]
     middle_px, H = frame.width_px / 2, frame.height_px
@@ -81,13 +82,16 @@ def board(brief: Brief) -> Board:
     above, behind = (replace(seen, camera=camera) for camera in _starts(end, places, shot))
     plan = _picture(figure, above, behind)
     put_balls(figure, brief.subject.table, True)
-    _, first, touch, _ = in_turn(*spans[0], (0.8, 1.4, TIMING.fade_s, 2.5), rate)
+    parts = Part(("target_line",), 1.4, grows=True), Part(("contact_object",), TIMING.fade_s)
+    first, touch = placed(Words(brief.steps[0], spans[0]), parts, rate, 0.8, 2.5)
     target, aim = plan.steps[0].lines
     put_lines(figure, 0, (target,), first)
     contact = Point("contact_object", position(shot.contact_object_mm))
     put_point(figure, 0, 9, contact, touch)
     _put_faced(sheet, brief, frame, behind, (touch, spans[1]))
-    _, ghost, line, mark, _ = in_turn(rising[1], spans[1][1], (0.2, 0.4, 1.2, TIMING.fade_s, 1.2), rate)
+    aims = Part(("ghost_ball",), 0.4), Part(("aim_line",), 1.2), Part(("aim_line",), TIMING.fade_s)
+    risen_s = (rising[1] - spans[1][0]) * rate[1] / rate[0] + 0.2
+    ghost, line, mark = placed(Words(brief.steps[1], spans[1]), aims, rate, risen_s, 1.0)
     put_circles(figure, 0, plan.steps[0].circles, ghost)
     put_lines(figure, 1, (aim,), line)
     for n, point in enumerate(plan.steps[0].points):
@@ -101,6 +105,14 @@ def board(brief: Brief) -> Board:
         sheet.hide("heading", (spans[1][0], spans[1][0] + fade))
         sheet.show("heading", (spans[3][0], spans[3][0] + fade))
     return sheet.board(brief, (pane,))
+
+
+def _goes_down(words: Words, rate: tuple[int, int]) -> Span:
+    """The way down, until the words ask to look at the ghost ball, and up to half as long again as it needs."""
+    _, moving, _ = in_turn(*words.span, (0.5, MOVE_S, 0.5), rate)
+    looks = words.of(("ghost_ball",))
+    most = moving[0] + 3 * (moving[1] - moving[0]) // 2
+    return moving if looks is None else (moving[0], max(moving[1], min(looks[0], most)))
 
 
 def _asked(subject: Subject) -> tuple[Shot, EyeSpec]:

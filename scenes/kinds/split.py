@@ -22,8 +22,9 @@ from aimgeo.eye import Apparent, apparent, ball_points
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.vectors import left as left_of
 from scenes.board import Board, Line, Mark, Pane, Plate, Rect, Shade, Text
-from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, in_turn
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span
 from scenes.board.timing import TIMING
 from scenes.figure.eye_labels import eye_labels, wanted_in_eye
 from scenes.figure.eye_view import (
@@ -53,6 +54,8 @@ VIEW = {
     "two-eyes": "split.two_eyes",
 }
 DRAW = "split.draw"
+SIDES = "left", "right"
+"""So a sentence calls the halves."""
 SAME, OTHER, SEEN = "_same", "_other", "_seen"
 """Ends of the comparison's sentence: near and far, and for two eyes, the aim is seen in one place or is not; of
 two methods it always is, of two cuts never."""
@@ -113,11 +116,12 @@ def board(brief: Brief) -> Board:
         put_balls(half.figure, half.figure.brief.subject.table, True)
         labels = _labels(half)
         for step_index, (step, span) in enumerate(_in_step(half.figure.plan.steps, middle)):
-            _draw_step(half, labels, step_index, step, span)
+            words = brief.steps[1 + step_index] if len(middle) == len(half.figure.plan.steps) else None
+            _draw_step(half, labels, step_index, step, words, span)
         _put_ruler(half, brief)
-    words = brief.steps[-1].measures
-    for half, pair in zip(halves, (words[:2], words[2:]), strict=True):
-        _put_comparison(half, pair, spans[-1])
+    last = Words(brief.steps[-1], spans[-1])
+    for half, side in zip(halves, SIDES, strict=True):
+        _put_comparison(half, side, last)
     return sheet.board(brief, tuple(pane for half in halves for pane in (half.figure.pane, half.closer)))
 
 
@@ -307,13 +311,15 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], hal
     """One title over both, what each half is, and what the pictures below are."""
     room = frame.width_px - 2 * frame.title_px[0]
     put_titles(sheet, frame, brief.steps, spans, brief.output.rate, room)
-    for half in halves:
+    parts = [Part((name,), 2 * TIMING.fade_s) for name in SIDES]
+    named = placed(Words(brief.steps[0], spans[0]), parts, brief.output.rate, TIMING.fade_s, TIMING.hold_s)
+    for half, when in zip(halves, named, strict=True):
         for name, (x, y, w, h) in (("strip", half.strip_px), ("told", half.told_px)):
             end = float(frame.height_px) if y + h > 0.9 * frame.height_px else y + h
             sheet.put(half.figure.id(name), Shade((x, y, w, end - y), "gutter"), "area", opacity=1.0)
         rect = _caption_rect(frame, half)
         words = fitted(half.caption, rect[2] - 2 * plate_sizes(frame.scale).padding_px + 1, frame)
-        sheet.put(half.figure.id("caption"), Plate(words, rect), "label", "caption", opacity=1.0)
+        sheet.show(sheet.put(half.figure.id("caption"), Plate(words, rect), "label", "caption"), when)
     if frame.shape == "wide":
         x, y, w, _ = halves[0].told_px
         size, room = frame.scale.text_px("small"), w - 2 * frame.scale.px(28)
@@ -345,9 +351,9 @@ def _labels(half: _Half) -> Labels:
     return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), [_caption_rect(frame, half)])
 
 
-def _draw_step(half: _Half, labels: Labels, index: int, step: Step, span: Span) -> None:
+def _draw_step(half: _Half, labels: Labels, index: int, step: Step, words: BriefStep | None, span: Span) -> None:
     figure = half.figure
-    when = step_spans(figure, step, span, hold_s=TIMING.hold_s / 2)
+    when = step_spans(figure, step, span, words, hold_s=TIMING.hold_s / 2)
     draw_step(figure, index, step, when)
     if any(one.role == "aim_line" for one in step.lines):
         bring_cue(figure, when.of("aim_line"))
@@ -428,7 +434,7 @@ def _put_ruler(half: _Half, brief: Brief) -> None:
         sheet.put(id(key), Text(name, at, "tick", "left" if side > 0 else "right"), "text", "ruler", opacity=1.0)
 
 
-def _put_comparison(half: _Half, told: tuple[MeasureText, ...], span: Span) -> None:
+def _put_comparison(half: _Half, side: str, spoken: Words) -> None:
     """From the contact point and from where the aim line crosses the ball down to the scale, and the numbers."""
     figure, sheet, id = half.figure, half.figure.sheet, half.figure.id
     shot, s = figure.shot, figure.frame.scale
@@ -436,7 +442,15 @@ def _put_comparison(half: _Half, told: tuple[MeasureText, ...], span: Span) -> N
     x, told_y, told_w, told_h = half.told_px
     x, told_w = x + s.px(28), min(x + told_w, figure.frame.width_px - figure.frame.title_px[0]) - x - s.px(28)
     size = s.text_px("heading")
-    _, first, second, _, third, fourth, _ = in_turn(*span, (0.6, 0.6, 0.3, 1.2, 0.8, 0.3, 2.0), figure.rate)
+    measures = spoken.step.measures
+    told = measures[:2] if side == SIDES[0] else measures[2:]
+    names = (
+        ((f"contact_{side}",), 0.6),
+        ((f"contact_{side}",), 0.3),
+        ((f"aim_{side}",), 0.8),
+        ((f"aim_{side}",), 0.3),
+    )
+    first, second, third, fourth = placed(spoken, [Part(*one) for one in names], figure.rate, 0.6, 1.2)
     contact = position(shot.contact_object_mm)
     cross = crossing_mm(shot, half.eye, None if aims_true(figure.plan, shot) else figure.plan.aim_direction)
     if not any(sheet.role(e) == "contact_object" for e in sheet.ids() if e.startswith(figure.prefix)):
@@ -450,7 +464,7 @@ def _put_comparison(half: _Half, told: tuple[MeasureText, ...], span: Span) -> N
         px, py = pixel(half.closer, at)
         if math.isfinite(px) and py < y:
             drop = Line(((px, py, 0.0), (px, y, 0.0)), "thin_line" if kind == "aim" else style)
-            sheet.put(id(f"drop.{n}"), drop, "line_under", "drop", opacity=1.0, drawn=0.0)
+            sheet.put(id(f"drop.{n}"), drop, "line_under", f"{kind}_drop", opacity=1.0, drawn=0.0)
             sheet.move(id(f"drop.{n}"), "drawn", drawn, 1.0)
         baseline = told_y + told_h - (0.45 + 1.4 * (1 - n)) * size
         dot = Mark((x + 0.4 * size, baseline - 0.34 * size, 0.0), kind)

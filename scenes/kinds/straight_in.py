@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from aimgeo import construct as construction
 from aimgeo.camera import eye_of
@@ -19,7 +20,8 @@ from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot
 from scenes.board import Board, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
@@ -136,12 +138,12 @@ def board(brief: Brief) -> Board:
         eye_pane(places, shot, one, f"eye.{letter}", _between(span, fade, empty))
         for one, letter, span in zip(eyes, letters, spans[1:], strict=False)
     ]
-    told = (spans[-2][0] + fade, spans[-2][0] + 2 * fade)
-    noted = (spans[-3][0] + fade, spans[-3][0] + 2 * fade)
+    noted = _each(spans[-3], len(letters), 2.0, rate)
+    told = _each(spans[-2], len(letters), 1.5, rate)
     cells = _cells(frame, len(letters))
     small = [
-        eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*noted, (1.0,)),)))
-        for one, letter, rect in zip(eyes, letters, cells, strict=True)
+        eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*_half(when), (1.0,)),)))
+        for one, letter, rect, when in zip(eyes, letters, cells, noted, strict=True)
     ]
     panes = (above, *looks, *small)
     sheet = Sheet()
@@ -151,7 +153,8 @@ def board(brief: Brief) -> Board:
     figure = eye_figure(brief, sheet, frame, shot, bare(shot), above, eye_above, top, panes=ids)
     put_balls(figure, subject.table, True)
     bring_cue(figure, (0, 2))
-    _put_lines(figure, spans[0], tuple(pane.id for pane in small), told, rate)
+    _put_lines(figure, Words(brief.steps[0], spans[0]), rate)
+    _put_told_lines(figure, letters, told)
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
@@ -174,17 +177,40 @@ def _between(span: Span, fade: int, empty: int) -> Track:
     return Track((0.0,), (Move(first, first + fade, (1.0,)), Move(span[1], span[1] + fade, (0.0,))))
 
 
-def _put_lines(figure: Figure, span: Span, small: tuple[str, ...], told: Span, rate: tuple[int, int]) -> None:
-    """The line is shown from above, and again once the offsets are told."""
+def _each(span: Span, count: int, rest_s: float, rate: tuple[int, int]) -> list[Span]:
+    """The looks' turns, one after the other: after the fade, and before the rest at the step's end."""
+    first, end = span[0] + frames_of(TIMING.fade_s, rate), span[1] - frames_of(rest_s, rate)
+    edges = [first + round(k * max(end - first, count) / count) for k in range(count + 1)]
+    return list(pairwise(edges))
+
+
+def _half(turn: Span) -> Span:
+    """The first half of a turn; the second one begins where it ends."""
+    return turn[0], max((turn[0] + turn[1]) // 2, turn[0] + 1)
+
+
+def _put_lines(figure: Figure, words: Words, rate: tuple[int, int]) -> None:
+    """The line is shown from above, as it is spoken of."""
     sheet, shot = figure.sheet, figure.shot
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     end = in_reach(figure, construction.Line("target_line", O, T)).end_mm
-    _, target, aim, _ = in_turn(*span, (1.0, 0.8, 1.0, 1.5), rate)
+    parts = Part(("target_line",), 0.8, grows=True), Part(("aim_line",), 1.0, grows=True)
+    target, aim = placed(words, parts, rate, 1.0, 1.5)
     for line, drawn in ((Line((O, end), "target_line", arrow=True), target), (Line((C, G), "aim_line"), aim)):
         panes = (figure.pane.id,)
         id = sheet.put(line.style, line, "line", line.style, panes, opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", drawn, 1.0)
-    sheet.show(sheet.put("told.line", Line((C, G), "aim_line"), "line", "aim_line", small), told)
+
+
+def _put_told_lines(figure: Figure, letters: str, told: list[Span]) -> None:
+    """The line again in each small picture, before its offset is told."""
+    sheet, shot = figure.sheet, figure.shot
+    line = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "aim_line")
+    for letter, turn in zip(letters, told, strict=True):
+        id = sheet.put(
+            f"told.{letter}.line", line, "line", "aim_line", (f"told.{letter}",), opacity=1.0, drawn=0.0
+        )
+        sheet.move(id, "drawn", _half(turn), 1.0)
 
 
 def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int) -> None:
@@ -228,28 +254,39 @@ def _cell_layout(rect: Rect) -> EyeLayout:
     return EyeLayout(x + w / 2, y + 0.34 * h, y + 0.76 * h, rect, rect, rect, (0, 0), "left", (0, 0), w)
 
 
-def _put_grid(sheet: Sheet, frame: Layout, letters: str, cells: list[Rect], shown: Span) -> None:
-    """Boxes to note in, one a letter."""
-    for letter, (x, y, w, h) in zip(letters, cells, strict=True):
+def _put_grid(sheet: Sheet, frame: Layout, letters: str, cells: list[Rect], noted: list[Span]) -> None:
+    """Boxes to note in, one a letter, each in its turn."""
+    for letter, (x, y, w, h), turn in zip(letters, cells, noted, strict=True):
         at = (x + w / 2, y - 0.4 * _letter_px(frame))
         name = Text(shown_as(letter), at, "heading", "centre")
         for id in (
             sheet.put(f"grid.{letter}", Shade((x, y, w, h), "window_edge"), "break", "grid"),
             sheet.put(f"grid.{letter}.name", name, "text", "grid"),
         ):
-            sheet.show(id, shown)
+            sheet.show(id, _half(turn))
 
 
-def _put_offsets(sheet: Sheet, brief: Brief, frame: Layout, letters: str, cells: list[Rect], shown: Span) -> None:
+def _put_offsets(
+    sheet: Sheet, brief: Brief, frame: Layout, letters: str, cells: list[Rect], told: list[Span]
+) -> None:
     """Under each box, where the eye was."""
-    size = frame.scale.text_px("label")
     measures = brief.steps[-2].measures
     offsets = offsets_mm(brief.subject)
+    told_of = [_offset_words(brief, offset, measures[2 * n]) for n, offset in enumerate(offsets)]
+    width = cells[0][2]
+    style = (
+        "label" if all(frame.scale.text_width_px(t, "label") < width for two in told_of for t in two) else "small"
+    )
+    size = frame.scale.text_px(style)
+
+    def lines(text: str) -> tuple[str, ...]:
+        return even_lines(text, width, lambda part: frame.scale.text_width_px(part, style))
+
     for n, (letter, (x, y, w, h)) in enumerate(zip(letters, cells, strict=True)):
-        for k, text in enumerate(_offset_words(brief, offsets[n], measures[2 * n])):
+        for k, text in enumerate(line for part in told_of[n] for line in lines(part)):
             at = (x + w / 2, y + h + (1.25 + 1.25 * k) * size)
-            id = sheet.put(f"told.{letter}.{k}", Text(text, at, "label", "centre"), "text", "told")
-            sheet.show(id, shown)
+            id = sheet.put(f"told.{letter}.{k}", Text(text, at, style, "centre"), "text", "told")
+            sheet.show(id, (_half(told[n])[1], max(told[n][1], _half(told[n])[1] + 1)))
 
 
 def _offset_words(brief: Brief, offset_mm: float, offset: MeasureText) -> tuple[str, ...]:

@@ -326,7 +326,7 @@ def _lies(figure: Figure, labels: Labels, index: int, step: BriefStep, span: Spa
         *lit, draw, named, _ = in_turn(first, end, times, rate)
         for sight, at in zip(sights, lit, strict=True):
             for id in sight.put(figure):
-                sheet.show(id, (at[0], at[0] + max(fade // 2, 1)))
+                sheet.show(id, (at[0], at[0] + fade))
                 sheet.hide(id, gone)
         lines = count.lines(k)
         for id, line in lines:
