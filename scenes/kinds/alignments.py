@@ -259,9 +259,9 @@ def _put_heads(
             sheet.move(id, "drawn", sights, 1.0)
             sheet.hide(id, (end, end + fade))
         ways = {
-            "eye_back": side.line((0.0, 0.0), (-eye.back_mm, 0.0), "measure_line"),
-            "eye_height": side.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.height_mm), "measure_line"),
-            "eye_offset": above.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.offset_mm), "measure_line"),
+            "eye_back": side.line((0.0, 0.0), (-eye.back_mm, 0.0)),
+            "eye_height": side.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.height_mm)),
+            "eye_offset": above.line((-eye.back_mm, 0.0), (-eye.back_mm, eye.offset_mm)),
         }
         for k, measure in enumerate(step.measures):
             way = sheet.put(

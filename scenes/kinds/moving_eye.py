@@ -255,6 +255,7 @@ def _put_stop(
         Part(("given_path",), 0.9),
     )
     drawn, number, lands = placed(Words(words, span), parts, rate, still_s, 1.2)
+    missed = (lands[1], lands[1] + fade)  # the number after its way
     turn = _turn_rad(shot, eye)
     way = turned(shot.aim_direction, turn)
     reach = float(shot.travel_mm)
@@ -275,7 +276,7 @@ def _put_stop(
         value = Text(joined(measure), (x + 0.96 * w, baseline), style, "right")
         for part, text in (("name", name), ("value", value)):
             id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
-            sheet.show(id, number)
+            sheet.show(id, missed if measure.key == "judged_miss" else number)
             sheet.hide(id, (end, end + fade))
 
 

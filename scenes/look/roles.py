@@ -44,5 +44,34 @@ def is_bar(measure: str) -> bool:
     return measure in BARS or measure.startswith(OWN)
 
 
-NAMED = frozenset({"pocket", "cue", "between", "sweep", "cut", "halo", "ruler", "error_line", *BARS})
+_OF_KINDS = [
+    "caption",
+    "told",
+    "no_depth",
+    "near",
+    "far",
+    "measure",
+    "fan",
+    "ends_in",
+    "ends_out",
+    "path_in",
+    "window_edge",
+    "sight",
+    "head.aim",
+    "judged_line",
+    "left",
+    "right",
+    "aim_left",
+    "aim_right",
+    "contact_left",
+    "contact_right",
+    "aim_drop",
+    "contact_drop",
+    "object_ball.way.0",
+    "object_ball.way.1",
+    "cue_ball.way.0",
+    "cue_ball.way.1",
+]
+"""Parts of the pictures of single kinds: roles, ids, and what begins with its clause."""
+NAMED = frozenset({"pocket", "cue", "between", "sweep", "cut", "halo", "ruler", "error_line", *BARS, *_OF_KINDS})
 """What a sentence may name beside what has a label: see `scenes.board.pointing`."""
