@@ -16,7 +16,7 @@ from aimgeo.shot import BALL_DIAMETER_MM, Shot, place_shot
 from aimgeo.tables import TABLES
 from scenes.board import Ball, Bar, Board, Line, Mark, Pane, Pixel, Rect, TableTop, Text
 from scenes.board.brief import Brief, OutlineStep, Subject
-from scenes.board.motion import Sheet, in_turn
+from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, text_rect
@@ -32,8 +32,11 @@ DISTANCE_MM = 600.0
 """The shot on the cards: a half-ball hit to the left, which every method reaches."""
 MOST_LINES = 3
 TEXTS = ("title", "over", "under")
-READ_S = 3.5
-"""What a card stands when all is drawn."""
+READ_S = 2.5
+"""What a card stands when all is drawn: its words are read from the first frame on."""
+DRAW_S = 1.0
+"""What one of its lines takes; longer on a card of many words, up to `SLOWEST` times as long."""
+SLOWEST = 3.2
 REACH_RADII = 1.5
 """How far past the object ball's centre the target line runs, its arrowhead included."""
 BAR_BALLS = 1.06
@@ -66,7 +69,16 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 
 
 def _draws_s(lines: int) -> float:
-    return TIMING.rest_s + lines * TIMING.draw_s + 2 * TIMING.fade_s
+    return TIMING.rest_s + lines * DRAW_S + 2 * TIMING.fade_s
+
+
+def _turns(brief: Brief, lines: int) -> list[Span]:
+    """When each line is drawn, and then the marks: all but what the card stands for its reading."""
+    rate = brief.output.rate
+    free_s = brief.frames * rate[1] / rate[0] - READ_S - TIMING.rest_s
+    slower = min(max(free_s / (_draws_s(lines) - TIMING.rest_s), 1.0), SLOWEST)
+    seconds = [TIMING.rest_s, *[slower * DRAW_S] * lines, slower * 2 * TIMING.fade_s, TIMING.hold_s]
+    return in_turn(0, brief.frames, seconds, rate)[1:-1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,13 +179,7 @@ def _put_figure(sheet: Sheet, shot: Shot, figure: str, brief: Brief) -> None:
     if not on_ball:
         sheet.put("ghost_ball", Ball(G, R, "ghost"), "ghost", panes=here, opacity=1.0)
     lines = _lines(figure)
-    rate = brief.output.rate
-    _, *turns, marked, _ = in_turn(
-        0,
-        brief.frames,
-        (TIMING.rest_s, *[TIMING.draw_s] * len(lines), 2 * TIMING.fade_s, TIMING.hold_s),
-        rate,
-    )
+    *turns, marked = _turns(brief, len(lines))
     for n, ((role, line), span) in enumerate(zip(lines, turns, strict=True)):
         sheet.put(f"line.{n}", line, "line", role, here, opacity=1.0, drawn=0.0)
         sheet.move(f"line.{n}", "drawn", span, 1.0)
@@ -214,12 +220,7 @@ def _put_table(sheet: Sheet, frame: Layout, places: _Places, top: float, brief: 
     sheet.put("table", TableTop(table), "table", panes=here, opacity=1.0)
     sheet.put("object_ball", Ball(O, R, "object"), "ball", panes=here, opacity=1.0)
     sheet.put("cue_ball", Ball(C, R, "cue"), "ball", panes=here, opacity=1.0)
-    _, target, aim, marked, _ = in_turn(
-        0,
-        brief.frames,
-        (TIMING.rest_s, TIMING.draw_s, TIMING.draw_s, 2 * TIMING.fade_s, TIMING.hold_s),
-        brief.output.rate,
-    )
+    target, aim, marked = _turns(brief, 2)
     for role, line, span in (
         ("target_line", Line((O, position(shot.target_mm)), "target_line", arrow=True), target),
         ("aim_line", Line((C, G), "aim_line", ink_in=("cue_ball",)), aim),

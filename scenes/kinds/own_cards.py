@@ -1,7 +1,8 @@
 """Cards of the author's own: words, a list that comes line by line, a picture; and a film between the diagrams.
 
-A card has a step for itself and one for each line of its list. Its words stand on the left, a picture beside them;
-a picture without words fills the frame as far as it fits. A film is shown at the lesson's size and rate.
+A card has a step for itself, in which its text comes as it is said, and one for each line of its list. Its words
+stand on the left, a picture beside them; a picture without words fills the frame as far as it fits. A film is
+shown at the lesson's size and rate.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 
 from scenes.board import Board, Photo, Rect, Shade, Text
 from scenes.board.brief import Brief, Media, OutlineStep, Subject
+from scenes.board.clauses import Words, bare
 from scenes.board.motion import Sheet, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
@@ -19,8 +21,10 @@ from scenes.kinds.kind import Kind
 
 MOST_LINES = 8
 """Lines of a list: more can't be read from a phone."""
-READ_S = 4.0
-"""A card stands at least so long."""
+READ_S, TITLE_S = 3.0, 2.0
+"""A card stands at least so long; before its list comes, so long."""
+SAID_WITH = -1
+"""The rows of the card's text: they come as they are said."""
 MARKS = {"none": "", "dots": "•", "numbers": "1.", "boxes": ""}
 TITLE_STYLES = ("card_title", "card_title_long", "title")
 TEXT_STYLES = ("title", "heading", "card_text")
@@ -48,7 +52,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     if subject.listed > MOST_LINES:
         raise ValueError(f"a card lists {MOST_LINES} lines at most, not {subject.listed}")
     lines = (OutlineStep(f"line {k}", "card.line", draws_s=1.0) for k in range(1, subject.listed + 1))
-    return (OutlineStep("card", "card.card", draws_s=READ_S), *lines)
+    return (OutlineStep("card", "card.card", draws_s=TITLE_S if subject.listed else READ_S), *lines)
 
 
 def board(brief: Brief) -> Board:
@@ -109,20 +113,26 @@ def _put_words(sheet: Sheet, frame: Layout, brief: Brief, room: Rect) -> None:
     else:
         raise ValueError("the card's words find no room; make them shorter, or two cards of one")
     fade = frames_of(TIMING.fade_s, brief.output.rate)
-    first_of = dict(enumerate(brief.spans))
+    first_of = {n: first for n, (first, _) in enumerate(brief.spans)}
+    said = Words(brief.steps[0], brief.spans[0], brief.labels).of(("text",))
+    before, count = 0, max(len(bare(brief.labels.get("text", ""))), 1)
     for n, (text, line, mark) in enumerate(rows):
+        if line == SAID_WITH:
+            first_of[SAID_WITH] = 0 if said is None else said[0] + (said[1] - said[0]) * before // count
+            line = SAID_WITH if first_of[SAID_WITH] else 0
+            before += len(bare(text.text))
         ids = [sheet.put(f"words.{n}", text, "text", "title", opacity=0.0 if line else 1.0)]
         if mark is not None:
             layer = "area" if isinstance(mark, Shade) else "text"
             ids.append(sheet.put(f"mark.{n}", mark, layer, "mark", opacity=0.0 if line else 1.0))  # type: ignore[arg-type]
         if line:
-            first = first_of[line][0]
+            first = first_of[line]
             for id in ids:
                 sheet.show(id, (first, first + fade))
 
 
 Row = tuple[Text, int, Text | Shade | None]
-"""A line of text, the step that shows it (0: the card's own), and what stands before it."""
+"""A line of text, the step that shows it (0: the card's own, from the first frame on), what stands before it."""
 
 
 def _rows(frame: Layout, brief: Brief, room: Rect, title_style: str, text_style: str) -> list[Row] | None:
@@ -147,7 +157,7 @@ def _rows(frame: Layout, brief: Brief, room: Rect, title_style: str, text_style:
         for k, part in enumerate(parts):
             at += (1.0 if k else 0.80) * 1.22 * size if at else 0.80 * size
             mark: Text | Shade | None = None
-            if line and not k and marks != "none":
+            if line > 0 and not k and marks != "none":
                 if marks == "boxes":
                     side = 0.62 * size
                     mark = Shade((x, y + at - side, side, side), "window_edge")
@@ -165,7 +175,7 @@ def _rows(frame: Layout, brief: Brief, room: Rect, title_style: str, text_style:
     if under := labels.get("under"):
         fits &= add(under, "card_text", 0.7)
     if text := labels.get("text"):
-        fits &= add(text, text_style, 1.1)
+        fits &= add(text, text_style, 1.1, SAID_WITH)
     indent = 1.5 * s.text_px(text_style) if marks != "none" else 0.0
     for k in range(1, brief.subject.listed + 1):
         fits &= add(labels[f"line.{k}"], text_style, 1.1 if k == 1 else 0.45, k, indent)

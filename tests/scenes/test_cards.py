@@ -137,7 +137,7 @@ def test_every_figure_stands_with_its_words_from_the_first_frame_and_is_drawn_fo
     assert 0.03 * W < x < 0.97 * W
     assert 0.03 * H < y < 0.97 * H
     rests_s = (board.frames - max(m.end_frame for e in board.elements for t in e.tracks() for m in t.moves)) / 30
-    assert rests_s > 3.4
+    assert rests_s > 2.4  # what is read stands from the first frame on
 
 
 def test_the_glyphs_ghost_is_as_far_off_as_the_cut_says() -> None:
