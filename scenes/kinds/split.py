@@ -19,9 +19,10 @@ import numpy as np
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Position, Quantity, Step, position
 from aimgeo.eye import Apparent, apparent, ball_points
+from aimgeo.holes import hole_of
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.vectors import left as left_of
-from scenes.board import Board, Line, Mark, Pane, Plate, Rect, Shade, Text
+from scenes.board import Board, Line, Mark, Pane, Plate, Rect, Ring, Shade, Text
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span
@@ -54,6 +55,7 @@ VIEW = {
     "two-eyes": "split.two_eyes",
 }
 DRAW = "split.draw"
+POCKET = "pocket"
 SIDES = "left", "right"
 """So a sentence calls the halves."""
 SAME, OTHER, SEEN = "_same", "_other", "_seen"
@@ -348,12 +350,42 @@ def _labels(half: _Half) -> Labels:
     left, right = max(x + gap, margin), min(x + w - gap, frame.width_px - margin)
     _, safe_y, _, safe_h = frame.title_safe
     h = min(y + h, safe_y + safe_h) - y
-    return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), [_caption_rect(frame, half)])
+    kept = [_caption_rect(frame, half), *_hole_rect(half)]
+    return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), kept)
+
+
+def _hole(half: _Half) -> Ring | None:
+    """A ring around the hole of the target's pocket; None for another target."""
+    subject = half.figure.brief.subject
+    table, name = subject.table, subject.target_name
+    if table is None or name not in {pocket.name for pocket in table.pockets()}:
+        return None
+    hole = hole_of(table.pocket(name), table)
+    return Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
+
+
+def _hole_rect(half: _Half) -> list[Rect]:
+    """Where the pocket's hole is in the picture, which labels leave free."""
+    hole = _hole(half)
+    if hole is None:
+        return []
+    turn = np.linspace(0, 2 * np.pi, 25)
+    round_mm = np.array(hole.centre_mm) + hole.radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
+    at = half.figure.pane.px(round_mm)
+    if not np.isfinite(at).all():
+        return []
+    (x, y), (right, bottom) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
+    return [(x, y, right - x, bottom - y)]
 
 
 def _draw_step(half: _Half, labels: Labels, index: int, step: Step, words: BriefStep | None, span: Span) -> None:
     figure = half.figure
-    when = step_spans(figure, step, span, words, hold_s=TIMING.hold_s / 2)
+    hole = _hole(half) if index == 0 else None
+    more = {} if hole is None else {POCKET: ((POCKET,), TIMING.draw_s)}
+    when = step_spans(figure, step, span, words, more=more, hold_s=TIMING.hold_s / 2)
+    if hole is not None:
+        id = figure.sheet.put(figure.id(POCKET), hole, "line_under", POCKET, (figure.pane.id,), 1.0, 0.0)
+        figure.sheet.move(id, "drawn", when.of(POCKET), 1.0)
     draw_step(figure, index, step, when)
     if any(one.role == "aim_line" for one in step.lines):
         bring_cue(figure, when.of("aim_line"))
