@@ -325,7 +325,7 @@ class _Planner:
                 self.note_steps(wanted, [step.name for step in one.construction.steps])
         try:
             subject = with_steps(subject, wanted)
-            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outline(subject)
+            outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outlined(subject, self.output, self.look)
             self.note_steps(wanted, [step.name for step in outline])
             unwanted = skipped(outline, wanted)
         except ValueError as error:  # too few or too many shots for this kind
@@ -620,6 +620,7 @@ class _Planner:
     def step(self, request: Request, step: OutlineStep, values: Values, of: int, subject: Subject) -> BriefStep:
         """One step: its own words, or what the lesson says in place of them."""
         title, narration, given_s, note = None, None, None, ""
+        then: tuple[str, tuple[Said, ...]] = ("", ())
         pace = look_s = 0.0
         written_at: tuple[str | int, ...] = ()
         if isinstance(request.keys, CardGroup) and request.keys.title:
@@ -679,6 +680,8 @@ class _Planner:
                 title = usual if title is None else title
                 if narration is None:
                     narration, written_at = said_usually, usual_at
+                    if step.then:
+                        then = clauses(self.wording.marked_narration(step.then, values))
         except UnknownField as error:
             if error.field != "title":
                 raise
@@ -690,6 +693,9 @@ class _Planner:
             parts = self.named(parts, subject, step, written_at)
         if not any(one.names for one in parts):
             parts = spread(narration, parts, self.drawn_in(step, subject))
+        at = len(narration.split())
+        narration = f"{narration} {then[0]}".rstrip()
+        parts = (*parts, *(replace(one, first=at + one.first, end=at + one.end) for one in then[1]))
         speech = self.keys.speech
         pause_s = speech.pause or 0.0
         frames = step_frames(

@@ -146,7 +146,8 @@ class Subject:
 class OutlineStep:
     """A step that a kind will show: sentence key and values, and the seconds its drawing needs at least.
 
-    `after_s` of them belong to what is shown when everything is said.
+    `after_s` of them belong to what is shown when everything is said. `then` is the key of a sentence that follows
+    the step's usual words.
     """
 
     name: str
@@ -155,6 +156,7 @@ class OutlineStep:
     measures: tuple[tuple[str, Quantity], ...] = ()
     draws_s: float = 1.2
     after_s: float = 0.0
+    then: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -82,7 +82,8 @@ class Port:
 class Wanted:
     """A label that seeks its place. `name` is what it names; `around` a ball beside which it may stand unled.
 
-    One that `insists` has a leader, and stands on the side that it prefers if there is any place.
+    One that `insists` has a leader, and stands on the side that it prefers if there is any place. One that
+    `keeps_side` stands on no other, with a leader or close by.
     """
 
     id: str
@@ -98,6 +99,7 @@ class Wanted:
     second: str = ""
     is_point: bool = False
     insists: bool = False
+    keeps_side: bool = False
 
     @property
     def other_side(self) -> float:
@@ -225,7 +227,10 @@ def _cheapest(
     """
     rects = found.rects
     costs = found.costs + OUT_OF_ZONE * ~_inside(rects, zones[0])
-    order = np.flatnonzero(np.any([_inside(rects, zone) for zone in zones], axis=0))
+    is_in = np.any([_inside(rects, zone) for zone in zones], axis=0)
+    if wanted.keeps_side and wanted.near_px is not None:
+        is_in &= (rects[:, 0] + rects[:, 2] / 2 - wanted.near_px[0]) * wanted.prefer > 0
+    order = np.flatnonzero(is_in)
     order = order[np.argsort(costs[order], kind="stable")]
     best = (np.inf, np.inf, 0)
     for start in range(0, len(order), CHUNK):

@@ -143,9 +143,11 @@ class Labels:
         width, _ = plate_size(self.figure, want.text, None)
         plain = replace(want, width_px=width, sample=None)
         found = self._seek(plain, now, later, older)
-        if found is None and want.insists:  # close by, if it is on its side
-            near = self._seek(replace(want, insists=False), now, later, older)
-            found = near if near is not None and replace(near, wanted=want).is_on_its_side else None
+        if want.insists and (found is None or not found.is_on_its_side):
+            for near in (want, plain):  # close by, on its side, rather than on the other
+                kept = self._seek(replace(near, insists=False, keeps_side=True), now, later, older)
+                if kept is not None:
+                    return kept, older
         return found, older
 
     def _seek(

@@ -65,13 +65,14 @@ from scenes.frame.framing import (
     pane,
     table_view,
 )
-from scenes.frame.layout import layout
+from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import Opening, put_inset, put_opening
 from scenes.look.look import Layer
 from scenes.look.scale import plate_sizes
 
 WHERE, ROLL, ROLL_TO_PLACE = "build_up.where", "build_up.roll", "build_up.roll_to_place"
+BROKEN = "build_up.broken"
 BETWEEN_LINES = frozenset({"contact_offset", "cue_gap", "aim_offset", "second_offset"})
 PARALLELS = frozenset({"object_ball_line", "contact_line", "aim_line"})
 """Measures of gaps between the lines along the aim, and those lines: a step that compares gaps needs them all."""
@@ -128,6 +129,14 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         )
     sentence = _rolled(subject) if aims_true(plan, subject.shot) else PLAYED_RIGHT
     return (*steps, OutlineStep("roll", sentence, values, draws_s=roll_s(subject)))
+
+
+def told_of_break(steps: tuple[OutlineStep, ...], subject: Subject, frame: Layout) -> tuple[OutlineStep, ...]:
+    """That the picture is broken between the balls is said once, as soon as it can be seen."""
+    if subject.shot is None or not framing(frame, subject.shot).is_broken:
+        return steps
+    at = 0 if subject.table is None else 1 + _opens_with(subject, _construction(subject))
+    return tuple(replace(step, then=BROKEN) if k == at else step for k, step in enumerate(steps))
 
 
 def _opens_with(subject: Subject, plan: Construction) -> int:
@@ -583,4 +592,5 @@ KIND = Kind(
     board,
     axes=("method", "cut", "side", "distance"),
     settings=BuildUpSettings,
+    in_frame=told_of_break,
 )

@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from scenes.board import Board, Element, Photo
-from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.brief import Brief, OutlineStep, Output, Subject
 from scenes.board.cutting import paced, without
 from scenes.board.settings import Settings
 from scenes.figure.others import with_balls
+from scenes.frame.layout import Layout, layout
 from scenes.look.look import Look
 
 
@@ -25,7 +26,7 @@ class Kind:
     of the texts that a lesson may write on it, and with `is_named_by_title` the title is part of the clip's name.
     A kind that `is_over_cuts` shows its method at every cut, whatever the shot's own. One that `is_filmed` lies
     over footage: its shot, size, rate and length are the footage's, its clips have
-    alpha.
+    alpha. `in_frame` gives its steps what is told only of pictures laid out like this one.
     """
 
     name: str
@@ -44,6 +45,14 @@ class Kind:
     is_over_cuts: bool = False
     is_filmed: bool = False
     is_film: bool = False
+    in_frame: Callable[[tuple[OutlineStep, ...], Subject, Layout], tuple[OutlineStep, ...]] | None = None
+
+    def outlined(self, subject: Subject, output: Output, look: Look) -> tuple[OutlineStep, ...]:
+        """The steps of a clip of this size, as they are told of its picture."""
+        steps = self.outline(subject)
+        if self.in_frame is None:
+            return steps
+        return self.in_frame(steps, subject, layout(output.width_px, output.height_px, look))
 
     def board(self, brief: Brief) -> Board:
         """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""

@@ -45,6 +45,7 @@ def is_bar(measure: str) -> bool:
 
 
 _OF_KINDS = [
+    "band",
     "caption",
     "method",
     "mouth",
