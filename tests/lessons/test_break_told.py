@@ -8,7 +8,11 @@ from lessons.lesson.model import loads
 from lessons.lesson.wording import LANGUAGES
 from lessons.planning.plan import plan
 
-TOLD = {"en": "The picture is broken here", "de": "Das Bild ist hier unterbrochen", "es": "La imagen está cortada aquí"}
+TOLD = {
+    "en": "The picture is broken here",
+    "de": "Das Bild ist hier unterbrochen",
+    "es": "La imagen está cortada aquí",
+}
 LESSON = """title: Tiny
 language: {language}
 cuts: [22]

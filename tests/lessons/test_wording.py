@@ -211,7 +211,7 @@ spot: [0 mm, 0 mm]
 target: {rail: foot, at: 100 mm}
 clips: [{kind: build-up, methods: ghost-ball}, {kind: players-eye, methods: ghost-ball}]
 """
-SELDOM = {"build_up.broken", 
+SELDOM = {"build_up.broken",
     "aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts",
     "table.cue_ball", "table.object_ball_about", "table.touching", "all_methods.own",
 }  # fmt: skip
