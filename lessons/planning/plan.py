@@ -693,9 +693,9 @@ class _Planner:
             parts = self.named(parts, subject, step, written_at)
         if not any(one.names for one in parts):
             parts = spread(narration, parts, self.drawn_in(step, subject))
-        at = len(narration.split())
+        said_before = len(narration.split())
         narration = f"{narration} {then[0]}".rstrip()
-        parts = (*parts, *(replace(one, first=at + one.first, end=at + one.end) for one in then[1]))
+        parts = (*parts, *(shifted(one, said_before) for one in then[1]))
         speech = self.keys.speech
         pause_s = speech.pause or 0.0
         frames = step_frames(
@@ -900,6 +900,11 @@ def unmarked(text: str) -> str:
 def roles_of(step: Step) -> tuple[str, ...]:
     """The roles of what a step draws."""
     return (*(c.role for c in step.circles), *(x.role for x in step.lines), *(p.role for p in step.points))
+
+
+def shifted(one: Said, words: int) -> Said:
+    """A clause that comes so many words later."""
+    return replace(one, first=one.first + words, end=one.end + words)
 
 
 def _key(name: str) -> str:
