@@ -40,6 +40,7 @@ from scenes.board import (
     Shade,
     Text,
     Track,
+    eased,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
@@ -86,6 +87,8 @@ BEFORE = 2
 PACE = 0.5
 """How fast the shot is shown, of its true speed: the picture says so."""
 CLEAR_S, LOOK_S = 0.5, 1.4
+GROW_S = 0.4
+"""The pane's frame grows out of its ring in so long."""
 DROP_S = 0.8
 """A point's line drops to the pane's ruler, and its number comes."""
 STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips"})
@@ -248,8 +251,24 @@ def _least_s(step: Step) -> float:
 
 
 def _opens(scene: _Scene, span: Span) -> Span:
-    """When the pane comes, of its step."""
-    return span[0], span[0] + scene.figure.frames(2 * TIMING.fade_s)
+    """When the pane comes, of its step: as its frame has grown out of the ring."""
+    first = span[0] + scene.figure.frames(GROW_S)
+    return first, first + scene.figure.frames(TIMING.fade_s)
+
+
+def _grow_frame(scene: _Scene, start: int) -> None:
+    """The pane's frame grows out of the ring around the object ball, once."""
+    sheet, figure = scene.figure.sheet, scene.figure
+    ring = seen_ball(figure.pane, figure.shot.object_ball_mm, HALO_RADII * figure.radius_mm).box_px()
+    count = figure.frames(GROW_S)
+    for k in range(count):
+        t = eased((k + 1) / count, "cubic")
+        x, y, w, h = (float(a) + t * (b - float(a)) for a, b in zip(ring, scene.places.pane_px, strict=True))
+        id = sheet.put(f"pane.grows.{k}", Shade((x, y, w, h), "window_edge", 0.0), "break")
+        sheet.show(id, (start + k, start + k + 1))
+        # the last one stands until the pane is there
+        gone = start + k + 1 + (figure.frames(TIMING.fade_s) if k == count - 1 else 0)
+        sheet.hide(id, (gone, gone + 1))
 
 
 def _put_picture(scene: _Scene, larger: Span) -> None:
@@ -268,6 +287,7 @@ def _put_picture(scene: _Scene, larger: Span) -> None:
     _put_ruler(scene)
     for id in sheet.ids()[len(there) :]:
         sheet.show(id, _opens(scene, larger))
+    _grow_frame(scene, larger[0])
 
 
 def _pocket_ring(scene: _Scene) -> Ring | None:
