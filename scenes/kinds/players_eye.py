@@ -286,7 +286,8 @@ def _put_picture(scene: _Scene, larger: Span) -> None:
     _put_pane_frame(scene)
     _put_ruler(scene)
     for id in sheet.ids()[len(there) :]:
-        sheet.show(id, _opens(scene, larger))
+        opens = _opens(scene, larger)
+        sheet.show(id, (larger[0], opens[0]) if id == "halo" else opens)
     _grow_frame(scene, larger[0])
 
 
