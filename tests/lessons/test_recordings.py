@@ -52,13 +52,13 @@ def write_sound(path: Path, heard: NDArray[np.float64], rate: int, codec: str) -
         container.mux(stream.encode(None))
 
 
-MARKS = (0.8, 6.43, 12.07)
-"""Where the three steps of the test clip are spoken, off every frame of every rate."""
+MARKS = (0.8, 6.43, 13.27, 21.07)
+"""Where the four steps of the test clip are spoken, off every frame of every rate."""
 
 
 def spoken_recording(rate: int) -> NDArray[np.float64]:
-    """Silence with a second of tone from each mark on, 20 s long."""
-    heard = np.zeros(20 * rate)
+    """Silence with a second of tone from each mark on, 32 s long."""
+    heard = np.zeros(32 * rate)
     for mark in MARKS:
         at = round(mark * rate)
         heard[at : at + rate] = tone(1.0, 880.0, rate)
@@ -73,7 +73,7 @@ def lesson(folder: Path, place: str, marks: object, rate: str = "25") -> Path:
 
 
 def starts(made: Plan) -> list[int]:
-    return [sum(s.frames for s in made.clips[0].brief.steps[:k]) for k in range(3)]
+    return [sum(s.frames for s in made.clips[0].brief.steps[:k]) for k in range(4)]
 
 
 @pytest.mark.parametrize("rate", ["23.976", "24", "25", "29.97", "30", "50", "60"])
@@ -83,7 +83,7 @@ def test_each_step_starts_within_half_a_frame_of_its_mark(rate: str, tmp_path: P
     fps = made.clips[0].brief.output.fps
     for frame, mark in zip(starts(made), MARKS, strict=True):
         assert abs(frame / fps - (mark - MARKS[0])) <= 0.5 / fps + 1e-9
-    assert made.clips[0].frames / fps == pytest.approx(20 - MARKS[0], abs=0.5 / fps)
+    assert made.clips[0].frames / fps == pytest.approx(32 - MARKS[0], abs=0.5 / fps)
 
 
 @pytest.mark.parametrize(("codec", "ending"), [("pcm_s16le", "wav"), ("mp3", "mp3"), ("aac", "m4a")])
@@ -107,9 +107,9 @@ def test_in_the_written_clip_every_step_is_spoken_on_its_frame(codec: str, endin
     heard, first_pts = heard_in(silent)
     loud = np.abs(heard) > 0.05
     onsets = [k for k in np.flatnonzero(loud) if not loud[max(k - 9600, 0) : k].any()]
-    at = [sum(s.frames for s in made.brief.steps[:k]) for k in range(3)]
+    at = [sum(s.frames for s in made.brief.steps[:k]) for k in range(4)]
     assert first_pts == 0
-    assert len(onsets) == 3
+    assert len(onsets) == 4
     for onset, frame in zip(onsets, at, strict=True):
         assert abs(onset / 48000 - frame / 25) < 1 / 25
     with av.open(str(silent)) as container:
@@ -170,18 +170,18 @@ def test_one_recording_of_the_lesson_is_shared_out_by_its_marks(tmp_path: Path) 
     write_sound(tmp_path / "all.wav", spoken_recording(48000), 48000, "pcm_s16le")
     path = lesson(tmp_path, "file: all.wav", {NAME: MARKS, "title": [0.0]})
     path.write_text(
-        path.read_text().replace("clips:\n", "clips:\n  - {kind: title}\n").replace("0.0]", "16.0, 19.5]")
+        path.read_text().replace("clips:\n", "clips:\n  - {kind: title}\n").replace("0.0]", "24.0, 27.5]")
     )
     title, table = plan(load(path)).clips
     assert isinstance(title.sound, Sound)
-    assert (title.sound.start_s, title.sound.end_s) == (16.0, 19.5)
+    assert (title.sound.start_s, title.sound.end_s) == (24.0, 27.5)
     assert isinstance(table.sound, Sound)
     assert table.sound.start_s == MARKS[0]
-    assert table.sound.end_s == 16.0
-    # the last step is said in 3.93 s; the picture stands on until it is complete, in silence
+    assert table.sound.end_s == 24.0
+    # the last step is said in 2.93 s; the picture stands on until it is complete, in silence
     heard, rate = stretch(table.sound, Fraction(table.frames, 25))
-    assert table.frames > (16.0 - MARKS[0]) * 25
-    assert np.abs(heard[round((16.0 - MARKS[0]) * rate) :]).max() == 0
+    assert table.frames > (24.0 - MARKS[0]) * 25
+    assert np.abs(heard[round((24.0 - MARKS[0]) * rate) :]).max() == 0
 
 
 def faults(path: Path) -> str:
@@ -205,13 +205,13 @@ def test_missing_marks_are_proposed_from_the_pauses(tmp_path: Path) -> None:
         ("folder: nowhere", {}, "there is no folder"),
         ("file: none.wav", {}, "there is no recording"),
         ("folder: voice", {"tabel_overlap-3-4_left_near": [0]}, "did you mean 'table_overlap-3-4_left_near'?"),
-        ("folder: voice", {NAME: [0, 5]}, "has 3 steps (where, object ball, cue ball): give 3 marks"),
-        ("folder: voice", {NAME: [0, 9, 5]}, "do not go forward"),
-        ("folder: voice", {NAME: [0, 5, 9, 21]}, "lies after the recording's end"),
-        ("folder: voice", {NAME: [0, 0.2, 9]}, "to draw it takes"),
+        ("folder: voice", {NAME: [0, 5]}, "has 4 steps (where, object ball, cue ball, distance): give 4 marks"),
+        ("folder: voice", {NAME: [0, 9, 5, 20]}, "do not go forward"),
+        ("folder: voice", {NAME: [0, 7, 14, 21, 33]}, "lies after the recording's end"),
+        ("folder: voice", {NAME: [0, 0.2, 9, 20]}, "to draw it takes"),
         ("folder: empty", {NAME: MARKS}, "there is no recording of table_overlap"),
         ("folder: voice, file: all.wav", {}, "has both 'folder' and 'file'"),
-        ("folder: voice", {NAME: [-1, 5, 9]}, "is '-1'; write the second at which the step starts"),
+        ("folder: voice", {NAME: [-1, 5, 9, 20]}, "is '-1'; write the second at which the step starts"),
     ],
 )
 def test_marks_that_cannot_be_are_told_with_their_place(
@@ -238,9 +238,9 @@ def test_two_recordings_of_a_clip_are_refused(tmp_path: Path) -> None:
 
 def test_pauses_are_found_where_they_are(tmp_path: Path) -> None:
     write_sound(tmp_path / "a.wav", spoken_recording(48000), 48000, "pcm_s16le")
-    expected = [(0.0, 0.8), (1.8, 6.43), (7.43, 12.07), (13.07, 20.0)]
+    expected = [(0.0, 0.8), (1.8, 6.43), (7.43, 13.27), (14.27, 21.07), (22.07, 32.0)]
     assert np.array(pauses(levels_db(tmp_path / "a.wav"))) == pytest.approx(np.array(expected), abs=0.011)
-    assert len(proposed_marks(tmp_path / "a.wav", 9)) == 3
+    assert len(proposed_marks(tmp_path / "a.wav", 9)) == 4
 
 
 def test_loudness_of_the_ebu_test_signals() -> None:

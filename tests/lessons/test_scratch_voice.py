@@ -94,7 +94,7 @@ def test_a_rendered_clip_speaks_and_a_recording_goes_first(tmp_path: Path) -> No
 
     (tmp_path / "voice").mkdir()
     shutil.copy(tmp_path / "clip.mp4", tmp_path / "voice" / f"{clip.name}.m4a")
-    marks = f"{{folder: voice, voice: espeak-ng, marks: {{{clip.name}: [0, 6, 12]}}}}"
+    marks = f"{{folder: voice, voice: espeak-ng, marks: {{{clip.name}: [0, 6, 13, 21]}}}}"
     lesson.write_text(LESSON.replace("{voice: espeak-ng}", marks))
     (recorded,) = plan(load(lesson)).clips
     assert isinstance(recorded.sound, Sound)
