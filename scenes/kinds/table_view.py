@@ -434,9 +434,14 @@ class _Count:
         """What is drawn when it is counted from the end rail (0): the way there, and that across from the counted
         rail; then (1) across from the end rail, where the way is drawn already."""
         made = [(f"{self.stem}.0", self.ways[0]), (f"{self.stem}.1", self.ways[1])] if k == 0 else []
-        if self.table.has_sights:
+        if self.table.has_sights and not (k == 0 and self._meets_side_pocket()):
             made.append((f"{self.stem}.out.{k}", self._out(1 - k)))
         return [(id, Line(ends, "thin_line")) for id, ends in made]
+
+    def _meets_side_pocket(self) -> bool:
+        """Whether the way to the long rail ends at the side pocket: there is no wood to go across, and its number."""
+        hole = hole_of(self.table.pocket(f"side-{self.places[1].rail}"), self.table)
+        return abs(self.ways[1][1][0] - hole.centre_mm[0]) < hole.radius_mm
 
     def _out(self, k: int) -> tuple[Position, Position]:
         """From a rail's nose out to the line of its sights."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from aimgeo.camera import pixels
@@ -69,6 +69,7 @@ def test_a_build_up_of_any_shot_is_legible(
 
 
 @ANY
+@example(frame="draft", look="dusk", cut_deg=0.0, distance_mm=80.0, x=0.0, y=0.0, pocket="foot-left")
 @given(
     frame=st.sampled_from(sorted(FRAMES)),
     look=st.sampled_from(sorted(LOOKS)),
