@@ -56,6 +56,8 @@ def board(brief: Brief) -> Board:
     shot, plan, footage = _asked(brief.subject)
     if [step.name for step in brief.steps] != [step.name for step in outline(brief.subject)]:
         raise ValueError(f"a clip over footage has the steps {', '.join(step.name for step in plan.steps)}")
+    # the film's length counts, not that of the words: lines are drawn first and then stand to be looked at
+    brief = replace(brief, steps=tuple(replace(step, narration="", clauses=()) for step in brief.steps))
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     pane = _pane(frame, shot, footage, brief.output)
     sheet = Sheet()
