@@ -439,7 +439,7 @@ class _Count:
         return [(id, Line(ends, "thin_line")) for id, ends in made]
 
     def _meets_side_pocket(self) -> bool:
-        """Whether the way to the long rail ends at the side pocket: there is no wood to go across, and its number."""
+        """Whether the way to the long rail ends at the side pocket: no wood to go across, and its number."""
         hole = hole_of(self.table.pocket(f"side-{self.places[1].rail}"), self.table)
         return abs(self.ways[1][1][0] - hole.centre_mm[0]) < hole.radius_mm
 
