@@ -44,11 +44,11 @@ def test_plan_and_render_tell_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     path = tmp_path / "t.yaml"
     path.write_text(LESSON.replace("960x540", "320x180"))
     told = CliRunner().invoke(main, ["plan", str(path), "--form", "prores"]).stdout
-    assert "The files take about 2 MB as prores (between 1 MB and 3 MB)." in told
+    assert "The files take about 1 MB as prores (between 1 MB and 3 MB)." in told
     small = SimpleNamespace(free=10_000_000)
     monkeypatch.setattr(shutil, "disk_usage", lambda _: small)
     words = ["render", str(path), "--out", str(tmp_path / "clips"), "--form", "prores", "--size", "8000x4000"]
     monkeypatch.setattr("lessons.commands.render.render", lambda *_: Outcome())
     done = CliRunner().invoke(main, words)
-    assert "The files take about 864 MB as prores" in done.stderr
+    assert "The files take about 832 MB as prores" in done.stderr
     assert "The disk has 10 MB free." in done.stderr
