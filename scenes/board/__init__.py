@@ -10,10 +10,10 @@ Pixels: x right, y down, (0, 0) the outer corner of the top-left pixel. Position
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import Literal, TypeVar
+from typing import Literal
 
 import numpy as np
 
@@ -491,11 +491,8 @@ class StepSpan:
     narration: str = ""
 
 
-_Span = TypeVar("_Span", Move, StepSpan)
-
-
-def _later(span: _Span, frames: int) -> _Span:
-    return replace(span, first_frame=span.first_frame + frames, end_frame=span.end_frame + frames)
+def _later(move: Move, frames: int) -> Move:
+    return replace(move, first_frame=move.first_frame + frames, end_frame=move.end_frame + frames)
 
 
 @dataclass(frozen=True)
@@ -516,33 +513,38 @@ class Board:
         if not frames:
             return self
 
-        def moved(track: Track) -> Track:
+        def later(track: Track) -> Track:
             return replace(track, moves=tuple(_later(move, frames) for move in track.moves))
 
+        return self.retimed(self.frames + 2 * frames, later, lambda frame: frame + frames)
+
+    def retimed(self, frames: int, track: Callable[[Track], Track], at: Callable[[int], int]) -> Board:
+        """The board over so many frames, with `track` of every track; its steps begin and end where `at` says."""
         return replace(
             self,
-            frames=self.frames + 2 * frames,
+            frames=frames,
             panes=tuple(
                 replace(
-                    pane,
-                    camera=replace(pane.camera, track=moved(pane.camera.track)),
-                    opacity=moved(pane.opacity),
+                    pane, camera=replace(pane.camera, track=track(pane.camera.track)), opacity=track(pane.opacity)
                 )
                 for pane in self.panes
             ),
             elements=tuple(
                 replace(
                     element,
-                    opacity=moved(element.opacity),
-                    drawn=moved(element.drawn),
-                    strength=moved(element.strength),
-                    fresh=moved(element.fresh),
-                    offset_mm=moved(element.offset_mm),
-                    size=moved(element.size),
+                    opacity=track(element.opacity),
+                    drawn=track(element.drawn),
+                    strength=track(element.strength),
+                    fresh=track(element.fresh),
+                    offset_mm=track(element.offset_mm),
+                    size=track(element.size),
                 )
                 for element in self.elements
             ),
-            steps=tuple(_later(step, frames) for step in self.steps),
+            steps=tuple(
+                replace(step, first_frame=at(step.first_frame), end_frame=at(step.end_frame))
+                for step in self.steps
+            ),
         )
 
     @cached_property

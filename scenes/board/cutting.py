@@ -53,27 +53,7 @@ def _changed(board: Board, span: Span, count: int) -> Board:
             else first + (frame - first) * count // (end - first)
         )
 
-    return replace(
-        board,
-        frames=board.frames + more,
-        panes=tuple(
-            replace(p, camera=replace(p.camera, track=track(p.camera.track)), opacity=track(p.opacity))
-            for p in board.panes
-        ),
-        elements=tuple(
-            replace(
-                e,
-                opacity=track(e.opacity),
-                drawn=track(e.drawn),
-                strength=track(e.strength),
-                fresh=track(e.fresh),
-                offset_mm=track(e.offset_mm),
-                size=track(e.size),
-            )
-            for e in board.elements
-        ),
-        steps=tuple(replace(s, first_frame=at(s.first_frame), end_frame=at(s.end_frame)) for s in board.steps),
-    )
+    return board.retimed(board.frames + more, track, at)
 
 
 def _track(track: Track, span: Span, count: int) -> Track:
