@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
 
@@ -233,6 +233,12 @@ class Brief:
     def frames(self) -> int:
         """Length of the clip without its handles."""
         return sum(step.frames for step in self.steps)
+
+    def check_steps(self, outline: Sequence[OutlineStep], what: str) -> None:
+        """Raises ValueError when the steps are not those of the kind's outline; `what` the clip is, in words."""
+        expected = [step.name for step in outline]
+        if [step.name for step in self.steps] != expected:
+            raise ValueError(f"{what} has the steps {', '.join(expected)}")
 
     @property
     def spans(self) -> list[tuple[int, int]]:

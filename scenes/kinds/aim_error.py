@@ -105,9 +105,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    expected = [step.name for step in outline(brief.subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"an aim-error clip has the steps {', '.join(expected)}")
+    brief.check_steps(outline(brief.subject), "an aim-error clip")
     spans, rate = brief.spans, brief.output.rate
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()

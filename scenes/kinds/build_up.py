@@ -171,9 +171,7 @@ def _measure_key(key: str, subject: Subject) -> str:
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    expected = [step.name for step in outline(brief.subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"a build-up of this shot has the steps {', '.join(expected)}")
+    brief.check_steps(outline(brief.subject), "a build-up of this shot")
     spans = brief.spans
     figure, stage = _scene(brief)
     first = 0

@@ -54,8 +54,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
     shot, plan, footage = _asked(brief.subject)
-    if [step.name for step in brief.steps] != [step.name for step in outline(brief.subject)]:
-        raise ValueError(f"a clip over footage has the steps {', '.join(step.name for step in plan.steps)}")
+    brief.check_steps(outline(brief.subject), "a clip over footage")
     # the film's length counts, not that of the words: lines are drawn first and then stand to be looked at
     brief = replace(brief, steps=tuple(replace(step, narration="", clauses=()) for step in brief.steps))
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)

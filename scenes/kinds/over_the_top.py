@@ -62,8 +62,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
     shot, eye = _asked(brief.subject)
-    if [step.name for step in brief.steps] != ["behind", "above", "down", "eye"]:
-        raise ValueError("an over-the-top clip has the steps behind, above, down, eye")
+    brief.check_steps(outline(brief.subject), "an over-the-top clip")
     spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     rate = brief.output.rate

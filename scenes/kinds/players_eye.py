@@ -154,9 +154,7 @@ def eye_values(eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    expected = [step.name for step in outline(brief.subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"a player's-eye clip of this shot has the steps {', '.join(expected)}")
+    brief.check_steps(outline(brief.subject), "a player's-eye clip of this shot")
     spans = brief.spans
     scene = _scene(brief)
     _put_picture(scene, spans[1])

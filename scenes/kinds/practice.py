@@ -84,9 +84,7 @@ def _asked(subject: Subject) -> Shot:
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    expected = [step.name for step in outline(brief.subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"a practice card has the steps {', '.join(expected)}")
+    brief.check_steps(outline(brief.subject), "a practice card")
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet, spans, rate = Sheet(), brief.spans, brief.output.rate
     put_titles(sheet, frame, brief.steps, spans, rate, frame.width_px - 2 * frame.title_px[0])

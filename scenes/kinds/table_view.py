@@ -105,9 +105,7 @@ def counted(subject: Subject) -> dict[str, tuple[tuple[str, Quantity], ...]]:
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
     subject = brief.subject
-    expected = [step.name for step in outline(subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"a table clip has the steps {', '.join(expected)}")
+    brief.check_steps(outline(subject), "a table clip")
     table, shot = subject.table, subject.shot
     assert table is not None
     assert shot is not None

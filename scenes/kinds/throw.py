@@ -98,9 +98,7 @@ def shift_mm(shot: Shot, speed_mps: float, roll: float, factor: float = 1.0) -> 
 
 def board(brief: Brief) -> Board:
     """The whole clip. Raises ValueError when the brief's steps are not those of `outline`."""
-    expected = [step.name for step in outline(brief.subject)]
-    if [step.name for step in brief.steps] != expected:
-        raise ValueError(f"a throw clip has the steps {', '.join(expected)}")
+    brief.check_steps(outline(brief.subject), "a throw clip")
     spans, rate = brief.spans, brief.output.rate
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     sheet = Sheet()
