@@ -38,7 +38,10 @@ LEAST_BALL_PX = 5.0
 LEAST_GHOST = 6.0
 """Radius over a line's width of the least ghost ball: on a smaller one dashes and marks lie too close."""
 LEAST_ARC = 0.2
-"""Part of an outline that must lie open: from less, place and size cannot be told apart."""
+"""Part of an outline that must lie open: less is too little to measure."""
+
+HALF = 0.5
+"""From less of an outline, as of a ball leaving its pane, place and size cannot be told apart: its edge counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +206,8 @@ def _ball_error(
         at = np.array([_ridge(offsets, p, min(window.surround_px * 0.6, reach / 2)) for p in profiles])
     else:
         at = np.array([_edge(offsets, p) for p in profiles])
+    if len(rim) < HALF * len(usable):
+        return float(np.median(np.abs(at)))
     terms = np.concatenate([normals, np.ones((len(normals), 1))], axis=1)
     fitted = _robust(terms, at, 0.3)
     if fitted is None:
