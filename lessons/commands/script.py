@@ -35,6 +35,9 @@ def command(lessons: tuple[Path, ...], out: Path, language: str | None) -> None:
             continue
         stem = f"{made.identity}_script"
         files = [write_text(out / f"{stem}.md", markdown(made))]
-        files += [print_pdf("script.typ", told(made), out / f"{stem}_{paper}.pdf", paper) for paper in PAPERS]
+        fonts = [Path(font.path) for font in made.fonts]
+        files += [
+            print_pdf("script.typ", told(made), out / f"{stem}_{paper}.pdf", paper, fonts) for paper in PAPERS
+        ]
         click.echo("\n".join(file.as_posix() for file in files))
     sys.exit(1 if is_faulty else 0)

@@ -49,7 +49,8 @@ def command(lessons: tuple[Path, ...], out: Path, only: tuple[str, ...], languag
             continue
         if not made.clips:
             raise click.ClickException(f"no clip of {path} fits {' or '.join(map(repr, only))}.")
-        footage = Footage(out / made.identity, planned_manifest(made))
+        folder = out / made.identity
+        footage = Footage(folder, planned_manifest(made, folder))
         wishes = Wishes(own=own_wishes(lesson, made))
         files = [
             file

@@ -57,7 +57,8 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         }
         stem = f"aim-chart_{name.replace('_', '-')}"
         files += [
-            print_pdf("aim_chart.typ", told, footage.folder / "sheets" / f"{stem}_{p}.pdf", p) for p in PAPERS
+            print_pdf("aim_chart.typ", told, footage.folder / "sheets" / f"{stem}_{p}.pdf", p, footage.fonts)
+            for p in PAPERS
         ]
     return Delivered(tuple(files))
 

@@ -49,9 +49,9 @@ class Cut:
         return self.end_frame - self.first_frame
 
 
-def whole(clip: Clip, captions: Sequence[Caption] = ()) -> Cut:
+def whole(clip: Clip, captions: Sequence[Caption] = (), letters: Path | None = None) -> Cut:
     """All of a clip's file."""
-    return Cut(clip, 0, clip.frames, tuple(captions), place_of(clip, captions))
+    return Cut(clip, 0, clip.frames, tuple(captions), place_of(clip, captions, letters))
 
 
 def write_film(

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +29,12 @@ SMALL_PART = 0.3
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where captions stand: 0 at the left, 0.5 in the middle, 1 at the right; and above the lower edge, of the
-    height.
+    height. `letters` is the font in which they are written, where it is the lesson's own.
     """
 
     across: float = 0.5
     above: float = 0.045
+    letters: Path | None = None
 
 
 BELOW = Place()
@@ -45,13 +47,13 @@ PLACES = {
 signs over the lowest part of an upright picture (common practice)."""
 
 
-def place_of(clip: Clip, captions: Sequence[Caption]) -> Place:
+def place_of(clip: Clip, captions: Sequence[Caption], letters: Path | None = None) -> Place:
     """The first place where a clip's captions cover least of its labels and balls: one for all, to be calm."""
-    places = PLACES[clip.height_px > clip.width_px]
+    places = [replace(place, letters=letters) for place in PLACES[clip.height_px > clip.width_px]]
     if not captions:
         return places[0]
     taken = list(_taken(clip))
-    sizes = [_plate(c.lines, clip.width_px, clip.height_px).shape for c in captions]
+    sizes = [_plate(c.lines, clip.width_px, clip.height_px, letters).shape for c in captions]
 
     def covered(place: Place) -> float:
         rects = [_rect(place, (wide, high), (clip.width_px, clip.height_px)) for high, wide, _ in sizes]
@@ -63,7 +65,7 @@ def place_of(clip: Clip, captions: Sequence[Caption]) -> Place:
 def lay(rgba: NDArray[np.uint8], lines: tuple[str, ...], place: Place) -> None:
     """Write a caption into a picture (height, width, 4), in its place."""
     height, width = rgba.shape[:2]
-    plate = _plate(lines, width, height)
+    plate = _plate(lines, width, height, place.letters)
     left, top, wide, high = map(int, _rect(place, (plate.shape[1], plate.shape[0]), (width, height)))
     under = rgba[top : top + high, left : left + wide, :3]
     alpha = plate[..., 3:].astype(np.float32) / 255
@@ -79,14 +81,16 @@ def _rect(place: Place, plate: tuple[int, int], size: tuple[int, int]) -> Rect:
 
 
 @lru_cache(64)
-def _plate(lines: tuple[str, ...], width: int, height: int) -> NDArray[np.uint8]:
+def _plate(lines: tuple[str, ...], width: int, height: int, letters: Path | None) -> NDArray[np.uint8]:
     """A caption on its plate, RGBA with straight alpha."""
     from PIL import Image, ImageDraw
 
-    face = font(max(round(TEXT_PART * min(width, height)), 8), 560)
-    while face.size > 8 and max(map(face.getlength, lines)) > (1 - 2 * SIDE_PART) * width:
-        face = font(int(face.size) - 1, 560)
-    pitch, pad = round(1.3 * face.size), round(0.45 * face.size)
+    size = max(round(TEXT_PART * min(width, height)), 8)
+    face = font(size, 560, letters)
+    while size > 8 and max(map(face.getlength, lines)) > (1 - 2 * SIDE_PART) * width:
+        size -= 1
+        face = font(size, 560, letters)
+    pitch, pad = round(1.3 * size), round(0.45 * size)
     wide = min(round(max(map(face.getlength, lines))) + 2 * pad, width)
     high = min(pitch * len(lines) + pad, height)
     picture = Image.new("RGBA", (wide, high), (*PLATE[:3], 0))

@@ -19,7 +19,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
 
     def cut(clip: Clip) -> Cut | None:
         captions = clip_captions(clip)
-        return whole(clip, captions) if captions else None
+        return whole(clip, captions, footage.letters) if captions else None
 
     reels = footage.reels(wishes.delivery or recorded(footage.manifest))
     return Delivered(tuple(each(footage, FOLDER, reels, cut, None)))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from pathlib import Path
 from urllib.parse import quote
 
@@ -16,7 +18,7 @@ from lessons.rendering.manifest import FILE_NAME, Clip, Manifest, ManifestError,
 from scenes.files import sha256
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Footage:
     """A folder of clips, and its manifest."""
 
@@ -42,6 +44,26 @@ class Footage:
     def made_with(self) -> Mapping[str, str]:
         """The versions of what made the clips."""
         return self.manifest.made_with
+
+    @cached_property
+    def fonts(self) -> tuple[Path, ...]:
+        """The fonts of the lesson's own look, the words' first. ManifestError where one is lost or another."""
+        found = []
+        for font in self.manifest.lesson.fonts:
+            # the folder need not be there yet
+            file = Path(os.path.normpath(self.folder.resolve() / font.file))
+            if not file.is_file() or sha256(file) != font.sha256:
+                raise ManifestError(
+                    f"{self.folder / FILE_NAME}: the font {file.name} of the lesson's look is no longer in "
+                    f"{file.parent}, or is another one; put it back, or render the lesson again."
+                )
+            found.append(file)
+        return tuple(found)
+
+    @property
+    def letters(self) -> Path | None:
+        """The font of the words, where it is the lesson's own."""
+        return self.fonts[0] if self.fonts else None
 
     @property
     def clips(self) -> tuple[Clip, ...]:

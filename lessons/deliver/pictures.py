@@ -13,6 +13,7 @@ from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
 from lessons.rendering.manifest import Clip, poster_frame
 from scenes.look.dusk import DUSK
+from scenes.look.fonts import em, font_file, own_font
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFont
@@ -99,7 +100,9 @@ def contact_sheet(title: str, cells: list[tuple[Image.Image, str, str]]) -> Imag
     return sheet
 
 
-def titled_thumbnail(poster: Image.Image, title: str, size: tuple[int, int]) -> Image.Image:
+def titled_thumbnail(
+    poster: Image.Image, title: str, size: tuple[int, int], letters: Path | None = None
+) -> Image.Image:
     """A poster with a title at a size: the poster as wide or as high as fits, the title in what it leaves.
 
     Where it leaves nothing the title lies over its lower part.
@@ -126,19 +129,19 @@ def titled_thumbnail(poster: Image.Image, title: str, size: tuple[int, int]) -> 
         veil.putdata([min(round(500 * k / veil.height), 235) for k in range(veil.height)])
         made.paste(GROUND, (0, height - veil.height, width, height), veil.resize((width, veil.height)))
     draw = ImageDraw.Draw(made)
-    face, lines = _title_lines(title, box[2], box[3], round(0.15 * min(size)))
-    pitch = 1.15 * face.size
+    letters_px, lines = _title_lines(title, box[2], box[3], round(0.15 * min(size)), letters)
+    face, pitch = font(letters_px, 720, letters), 1.15 * letters_px
     top = box[1] + (box[3] - pitch * len(lines)) / 2
     for k, line in enumerate(lines):
         draw.text((box[0], top + (k + 0.5) * pitch), line, TEXT, face, anchor="lm")
     return made
 
 
-def _title_lines(title: str, width: int, height: int, size_px: int) -> tuple[ImageFont.FreeTypeFont, list[str]]:
+def _title_lines(title: str, width: int, height: int, size_px: int, letters: Path | None) -> tuple[int, list[str]]:
     """A title broken into lines that fit, and the largest letters with which they do."""
     words = title.split()
     while True:
-        face = font(size_px, 720)
+        face = font(size_px, 720, letters)
         lines = words[:1]
         for word in words[1:]:
             if face.getlength(f"{lines[-1]} {word}") <= width:
@@ -147,17 +150,17 @@ def _title_lines(title: str, width: int, height: int, size_px: int) -> tuple[Ima
                 lines.append(word)
         widest = max(map(face.getlength, lines), default=0.0)
         if size_px <= 12 or (widest <= width and 1.15 * size_px * len(lines) <= height):
-            return face, lines
+            return size_px, lines
         size_px -= max(size_px // 16, 1)
 
 
-def font(size_px: int, weight: int) -> ImageFont.FreeTypeFont:
-    """The bundled font at a size and weight."""
-    import fontpkg_inter
+def font(size_px: int, weight: int, own: Path | None = None) -> ImageFont.FreeTypeFont:
+    """The bundled font at a size and weight; or one of the lesson's own, its capitals as high."""
     from PIL import ImageFont
 
-    file = next((fontpkg_inter.ROOT / "files").glob("Inter[[]*.ttf"))
-    face = ImageFont.truetype(str(file), size_px)
+    if own is not None:
+        return ImageFont.truetype(str(own), em(own_font(own)) * size_px)
+    face = ImageFont.truetype(str(font_file()), size_px)
     face.set_variation_by_axes([14 if size_px < 24 else 32, weight])
     return face
 
@@ -223,7 +226,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     platforms = [
         write_picture(
             footage.folder / f"{footage.identity}_{size[0]}x{size[1]}.jpg",
-            titled_thumbnail(thumbnail, footage.title, size),
+            titled_thumbnail(thumbnail, footage.title, size, footage.fonts[-1] if footage.fonts else None),
         )
         for size in PLATFORM_SIZES
     ]

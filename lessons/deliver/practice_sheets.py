@@ -45,7 +45,9 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         "table": table_told(shots[0].table),
     }
     folder = footage.folder / "sheets"
-    return Delivered(tuple(print_pdf("practice.typ", told, folder / f"practice_{p}.pdf", p) for p in PAPERS))
+    return Delivered(
+        tuple(print_pdf("practice.typ", told, folder / f"practice_{p}.pdf", p, footage.fonts) for p in PAPERS)
+    )
 
 
 def by_spot(shots: Iterable[TableShot]) -> list[list[TableShot]]:

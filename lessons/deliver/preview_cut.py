@@ -39,7 +39,7 @@ def preview_cuts(footage: Footage, wishes: Wishes) -> tuple[Cut, ...]:
             continue
         clip = clips[name]
         captions = clip_captions(clip) if wishes.burned else ()
-        place = place_of(clip, captions)
+        place = place_of(clip, captions, footage.letters)
         for step in clip.steps:
             if names and step.name not in names:
                 continue

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import shutil
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from lessons.deliver.writing import whole_file
@@ -14,24 +16,33 @@ TEMPLATES = Path(__file__).parent / "templates"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 
 
-def print_pdf(template: str, told: Mapping[str, Any], path: Path, paper: str) -> Path:
+def print_pdf(template: str, told: Mapping[str, Any], path: Path, paper: str, fonts: Sequence[Path] = ()) -> Path:
     """Set a template of this folder on a paper of PAPERS; the path again.
 
     The template finds the numbers in `sys.inputs.told` as JSON. PDF/UA-1 is asked for, so that a drawing without
-    a description is an error here and not a gap for someone who listens to the page.
+    a description is an error here and not a gap for someone who listens to the page. `fonts` are those of the
+    lesson's own look; Inter has the letters that they lack.
     """
     import fontpkg_inter
     import typst
 
-    page = {"paper": PAPERS[paper], "made_with": f"aimgeo {version('aimgeo')}"}
-    content = typst.compile(
-        str(TEMPLATES / template),
-        root=str(TEMPLATES),
-        sys_inputs={"told": json.dumps({**told, **page}, ensure_ascii=False, sort_keys=True)},
-        font_paths=[str(fontpkg_inter.ROOT / "files")],
-        ignore_system_fonts=True,
-        pdf_standards=["ua-1"],
-    )
+    with TemporaryDirectory(prefix="aimgeo-fonts-") as folder:
+        for n, font in enumerate(fonts):
+            shutil.copyfile(font, Path(folder) / f"{n}{font.suffix}")
+        own = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder]).families()
+        page = {
+            "paper": PAPERS[paper],
+            "made_with": f"aimgeo {version('aimgeo')}",
+            "fonts": [*own, "Inter"],
+        }
+        content = typst.compile(
+            str(TEMPLATES / template),
+            root=str(TEMPLATES),
+            sys_inputs={"told": json.dumps({**told, **page}, ensure_ascii=False, sort_keys=True)},
+            font_paths=[folder, str(fontpkg_inter.ROOT / "files")],
+            ignore_system_fonts=True,
+            pdf_standards=["ua-1"],
+        )
     with whole_file(path) as part:
         part.write_bytes(content)
     return path

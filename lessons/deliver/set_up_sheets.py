@@ -50,7 +50,9 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         "films": [film_told(film, footage.wording(film.shown.ball_mm)) for film in films],
     }
     folder = footage.folder / "sheets"
-    return Delivered(tuple(print_pdf("set_up.typ", told, folder / f"set-up_{p}.pdf", p) for p in PAPERS))
+    return Delivered(
+        tuple(print_pdf("set_up.typ", told, folder / f"set-up_{p}.pdf", p, footage.fonts) for p in PAPERS)
+    )
 
 
 def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict[str, Any]:

@@ -33,7 +33,8 @@ def path_of(file: Text, folder: Path, what: str) -> Path:
     except (OSError, ValueError):  # a name that no file can have
         found = False
     if not found:
-        sentence = f"there is no {what} '{file.text[:80]}' beside the lesson; check the name."
+        holder = "this file" if what == "font" else "the lesson"
+        sentence = f"there is no {what} '{file.text[:80]}' beside {holder}; check the name."
         raise LessonError([Fault(file.place, sentence, "file")])
     return path
 

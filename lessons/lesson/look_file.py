@@ -3,11 +3,12 @@ read."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
-from pydantic import Field, ValidationError, create_model
+from pydantic import Field, ValidationError, create_model, model_validator
 
 from lessons.lesson import explain
 from lessons.lesson.beside import path_of
@@ -16,7 +17,9 @@ from lessons.lesson.fields import Colour, Words, choice
 from lessons.lesson.read import Keys, Text, plain, read
 from lessons.lesson.texts import Strict
 from scenes.look import LOOKS
+from scenes.look.fonts import FontFile, own_font, weights
 from scenes.look.look import Look, Surfaces
+from scenes.look.type_scale import GROUPS, Setting, set_as
 
 
 def _named(of: type, is_colour: Any) -> dict[str, Any]:
@@ -32,6 +35,43 @@ _ROLES: dict[str, Any] = {role: (Colour | None, Field(None)) for role in DUSK.li
 LINES: Any = create_model("LookLines", __base__=Strict, **_ROLES)
 
 
+class TypeWeights(Strict):
+    """How heavy letters are, 300 to 900: of a font that is variable, as the built-in one is."""
+
+    words: int | None = Field(None, ge=300, le=900, description="Labels and other words; 500 to 560 by default.")
+    titles: int | None = Field(None, ge=300, le=900, description="Titles; 600 to 680 by default.")
+    numbers: int | None = Field(None, ge=300, le=900, description="Measured numbers; 640 by default.")
+
+
+class TypeSizes(Strict):
+    """How large letters are beside the built-in look's; what must be legible gets no smaller."""
+
+    words: float = Field(1.0, ge=1.0, le=1.1, description="Labels and other words, 1 to 1.1.")
+    titles: float = Field(1.0, ge=0.8, le=1.15, description="Titles, 0.8 to 1.15.")
+    numbers: float = Field(1.0, ge=0.8, le=1.1, description="Measured numbers, 0.8 to 1.1.")
+
+
+class TypeKeys(Strict):
+    """The letters of pictures, captions and sheets."""
+
+    font: Words | None = Field(None, description="A TTF or OTF file, its path from this file.")
+    bold: Words | None = Field(
+        None, description="Another one for titles and numbers; the font itself if left out."
+    )
+    weights: TypeWeights = Field(
+        default_factory=lambda: TypeWeights.model_validate({}), description="How heavy they are."
+    )
+    sizes: TypeSizes = Field(
+        default_factory=lambda: TypeSizes.model_validate({}), description="How large they are."
+    )
+
+    @model_validator(mode="after")
+    def _bold_of_a_font(self) -> TypeKeys:
+        if self.bold is not None and self.font is None:
+            raise ValueError("has 'bold' and no 'font'; name the font of the words too.")
+        return self
+
+
 class LookKeys(Strict):
     """A look: what it changes of a built-in one."""
 
@@ -39,6 +79,9 @@ class LookKeys(Strict):
     colours: COLOURS = Field(default_factory=COLOURS, description="Cloth, balls, words and what lies under lines.")
     surfaces: SURFACES = Field(default_factory=SURFACES, description="The rendered table of the eye's picture.")
     lines: LINES = Field(default_factory=LINES, description="The lines' colours; their patterns stay.")
+    type: TypeKeys = Field(
+        default_factory=lambda: TypeKeys.model_validate({}), description="Fonts, weights and sizes."
+    )
     logo: Words | None = Field(
         None, description="A picture beside the look's file: PNG, JPEG or SVG; on all cards."
     )
@@ -71,21 +114,68 @@ def read_look(named: Text, folder: Path, faults: list[Fault]) -> dict[str, Any] 
         found += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
         faults += found
         return None
-    look = _look(keys)
+    fonts = _fonts(keys.type, tree, path.parent, found)
+    look = _look(keys, fonts)
     found += _unreadable(look, keys, tree)
     faults += found
-    return None if found else {"look": look, "logo": None if keys.logo is None else path.parent / keys.logo}
+    if found:
+        return None
+    logo = None if keys.logo is None else path.parent / keys.logo
+    places = tuple((file, explain.place_of(tree, ("look", "type", key))) for key, file in fonts.items())
+    return {"look": look, "logo": logo, "fonts": places}
 
 
-def _look(keys: Any) -> Look:
+def _fonts(keys: TypeKeys, tree: Keys, folder: Path, found: list[Fault]) -> dict[str, FontFile]:
+    """The look's fonts by their keys; what is wrong with them, and with weights that they don't have, is told."""
+    fonts = {}
+    for key in ("font", "bold"):
+        if (name := getattr(keys, key)) is None:
+            continue
+        place = explain.place_of(tree, ("look", "type", key))
+        try:
+            fonts[key] = own_font(path_of(Text(place, name), folder, "font"))
+        except LessonError as error:
+            found += error.faults
+        except ValueError as error:
+            found.append(Fault(place, f"the font '{name[:80]}' {error}", "file"))
+    for group, weight in keys.weights:
+        file = fonts.get("font") if group == "words" else fonts.get("bold", fonts.get("font"))
+        if weight is None or (keys.font is not None and file is None):
+            continue
+        known = weights(file)
+        told = f"the font '{Path(file.path).name[:80] if file else 'Inter'}'"
+        place = explain.place_of(tree, ("look", "type", "weights", group))
+        if known is None:
+            sentence = f"{told} has one weight only; leave this out, or name another font under 'bold'."
+            found.append(Fault(place, sentence))
+        elif not known[0] <= weight <= known[1]:
+            found.append(Fault(place, f"{told} goes from {known[0]} to {known[1]}; choose a weight between."))
+    return fonts
+
+
+def _look(keys: Any, fonts: Mapping[str, FontFile]) -> Look:
     base: Look = LOOKS[keys.based_on]
     colours, surfaces, lines = (
         {name: colour for name, colour in part if colour is not None}
         for part in (keys.colours, keys.surfaces, keys.lines)
     )
     styles = {role: replace(style, colour=lines.get(role, style.colour)) for role, style in base.lines.items()}
+    words = fonts.get("font")
+    settings = {
+        group: Setting(
+            words if group == "words" else fonts.get("bold", words),
+            getattr(keys.type.weights, group),
+            getattr(keys.type.sizes, group),
+        )
+        for group in GROUPS
+    }
     return replace(
-        base, **colours, surfaces=replace(base.surfaces, **surfaces), lines=styles, in_corner=keys.corner
+        base,
+        **colours,
+        surfaces=replace(base.surfaces, **surfaces),
+        lines=styles,
+        types=set_as(base.types, settings),
+        in_corner=keys.corner,
     )
 
 

@@ -61,6 +61,7 @@ from scenes.film.forms import CHOSEN_FORMS
 from scenes.kinds import CLIP_KINDS
 from scenes.kinds.kind import Kind
 from scenes.look import LOOKS
+from scenes.look.fonts import FontFile
 from scenes.look.look import Look
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
@@ -425,6 +426,8 @@ class Lesson:
     look: Look | None = None
     """A look of its own."""
     logo: Path | None = None
+    fonts: tuple[tuple[FontFile, Place], ...] = ()
+    """The fonts of its look, the words' first, each with the place that names it."""
     notes: tuple[Fault, ...] = ()
     """What is read without complaint and may not be meant."""
 

@@ -45,6 +45,7 @@ from scenes.board.brief import Brief
 from scenes.draw.orders import Orders, needed
 from scenes.figure.hand import SHAPES, SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.kinds import CLIP_KINDS
+from scenes.look.fonts import FONT_ENDINGS
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -184,10 +185,17 @@ class Session:
         return True
 
     def is_beside(self, path: Path) -> bool:
-        """True for a file that the lesson reads beside its own: methods, as the last good state names them."""
+        """True for a file that the lesson reads beside its own, as the last good state names them: methods, a look
+        with its logo and fonts. A font counts before anything names it well.
+        """
         lesson = self.good.lesson if self.good else None
-        named = lesson.keys.methods_files if lesson is not None else ()
-        return any(path == (self.path.parent / name).resolve() for name in named)
+        if lesson is None:
+            return path.suffix.lower() in FONT_ENDINGS
+        look, logo = lesson.keys.output.look, lesson.logo
+        named = [*lesson.keys.methods_files, *(font.path for font, _ in lesson.fonts)]
+        named += [str(one) for one in (look, logo) if one is not None]
+        is_named = any(path == (self.path.parent / name).resolve() for name in named)
+        return is_named or path.suffix.lower() in FONT_ENDINGS
 
     def again(self) -> None:
         """Plan once more what the text says: a file beside it has changed."""

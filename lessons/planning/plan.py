@@ -32,6 +32,7 @@ from lessons.planning.arranging import Arrangement, arrangement, skipped, step_k
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.given import given_shots
+from lessons.planning.glyphs import unset_letters
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.media import film as film_of
 from lessons.planning.media import picture as picture_of
@@ -187,6 +188,8 @@ class _Planner:
         clips = tuple(clip for request in requests if (clip := self.clip_once(request)) is not None)
         self.check_step_names()
         self.faults += self.cannot_be_made()
+        if self.lesson.fonts:
+            self.faults += unset_letters(self.lesson, clips, self.language)
         if speaks:
             clips = speak(self.lesson, clips, self.faults)
         if locks and self.keys.output.lengths == "locked":
@@ -219,6 +222,7 @@ class _Planner:
             unplaced=self.unplaced(),
             notes=(*self.lesson.notes, *self.without_room(), *self.without_effect(), *self.unused(clips)),
             preview=preview,
+            fonts=tuple(file for file, _ in self.lesson.fonts),
         )
 
     def cannot_be_made(self) -> Iterator[Fault]:

@@ -19,6 +19,7 @@ from lessons.planning.placing import PlacedShot
 from lessons.planning.sound import Sound
 from scenes.board.brief import Brief
 from scenes.film.forms import FORMS
+from scenes.look.fonts import FontFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,8 @@ class Plan:
     """What may not be meant, and is no fault."""
     preview: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """Clips by name with the steps that the preview shows of them; none: all."""
+    fonts: tuple[FontFile, ...] = ()
+    """The fonts of the lesson's own look: the words', and that of titles and numbers where it has another."""
 
     @property
     def shots(self) -> tuple[PlacedShot, ...]:

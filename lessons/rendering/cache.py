@@ -22,8 +22,10 @@ from lessons.planning.planned import PlannedClip
 from scenes.board.brief import Brief
 from scenes.board.clauses import speaks_of
 from scenes.kinds import CLIP_KINDS
+from scenes.look.fonts import FontFile
+from scenes.look.look import Look
 
-LIBRARIES = ("manim", "numpy", "av", "pycairo", "manimpango", "moderngl")
+LIBRARIES = ("manim", "numpy", "av", "pycairo", "moderngl", "uharfbuzz")
 
 ROOMS_THAT_DRAW = ("aimgeo", "scenes")
 DRAWS_NOTHING = ("aimgeo/asking",)
@@ -80,10 +82,16 @@ def libraries() -> dict[str, str]:
 
 @cache
 def font() -> str:
-    """Digest of the font file."""
+    """Digest of the built-in font's file."""
     from scenes.look.fonts import font_file
 
     return hashlib.sha256(font_file().read_bytes()).hexdigest()[:16]
+
+
+def fonts(look: Look) -> str:
+    """Digests of the fonts that a look sets its words with, and its balls' numbers."""
+    own = {style.face.file.sha256[:16] for style in look.types.values() if style.face.file is not None}
+    return " ".join([font(), *sorted(own)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +121,7 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
         "sound": digest(clip.sound.key) if clip.sound else "",
         "drawing": drawing_code(),
         "libraries": digest(libraries()),
-        "font": font(),
+        "font": fonts(brief.look),
         "opengl": opengl_renderer() if brief.subject.eye is not None else "",
     }
     facts = {
@@ -132,8 +140,15 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
 
 
 def _look(brief: Brief) -> Any:
-    logo, shows = brief.look.logo, CLIP_KINDS[brief.subject.kind].shows_logo(brief.look)
-    return replace(brief.look, logo=replace(logo, file="") if logo is not None and shows else None)
+    look, shows = brief.look, CLIP_KINDS[brief.subject.kind].shows_logo(brief.look)
+    # where a file lies does not matter, what is in it does: of a font it is told apart
+    types = {
+        name: replace(style, face=replace(style.face, file=style.face.file and FontFile("", "")))
+        for name, style in look.types.items()
+    }
+    return replace(
+        look, logo=replace(look.logo, file="") if look.logo is not None and shows else None, types=types
+    )
 
 
 def _timing(brief: Brief) -> Any:

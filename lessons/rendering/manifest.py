@@ -30,11 +30,11 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 6
-"""6: a clip tells where its balls roll; over footage it tells that and how the shot was set up, its pane has a
-lens. 5: a lesson tells its eyes and the names that people read. 4: a clip tells its file's first timecode and
-reel. 3: a clip names its poster frame, a rest its labels. 2: it tells all the shots that it shows, each with its
-identity, and its language."""
+REVISION = 7
+"""7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll; over footage it tells that
+and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and the names that people read. 4: a
+clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest its labels. 2: it tells all
+the shots that it shows, each with its identity, and its language."""
 
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
@@ -299,11 +299,19 @@ class Clip:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnFont:
+    """A font of the lesson's own: its file, by its way from the folder, and its digest."""
+
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
 class About:
     """The lesson that the clips are of; `language` is that of its pictures.
 
     `names` are what people read in place of plain names: `eye.right-eye`, `distance.far`, `method.ghost_ball`;
-    `eyes` are the lesson's, each in the words of `aimgeo solve`.
+    `eyes` are the lesson's, each in the words of `aimgeo solve`; `fonts` those of its own look, the words' first.
     """
 
     title: str
@@ -313,6 +321,7 @@ class About:
     units: Annotated[str, Field(pattern="^(mm|in|ball)$")] = "mm"
     names: dict[str, str] = field(default_factory=dict)
     eyes: dict[str, dict[str, Any]] = field(default_factory=dict)
+    fonts: tuple[OwnFont, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -408,7 +417,12 @@ def clip_told(
 def _filmed(clip: PlannedClip, folder: Path) -> Filmed | None:
     if clip.footage is None or clip.set_up is None:
         return None
-    return Filmed(shown_path(os.path.relpath(clip.footage.resolve(), folder.resolve())), clip.set_up)
+    return Filmed(_way(folder, clip.footage), clip.set_up)
+
+
+def _way(folder: Path, file: Path) -> str:
+    """A file by its way from a folder."""
+    return shown_path(os.path.relpath(file.resolve(), folder.resolve()))
 
 
 def poster_frame(steps: Sequence[Step], still: Sequence[Still], frames: int, is_secret: bool) -> int:
@@ -466,8 +480,8 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"a manifest holds a {type(value).__name__}")
 
 
-def planned_manifest(plan: Plan) -> Manifest:
-    """The manifest that the clips of a plan will have, without what only drawing tells."""
+def planned_manifest(plan: Plan, folder: Path = Path()) -> Manifest:
+    """The manifest that the clips of a plan will have in a folder, without what only drawing tells."""
     clips = []
     for clip in plan.clips:
         ends = accumulate(step.frames for step in clip.brief.steps)
@@ -476,19 +490,20 @@ def planned_manifest(plan: Plan) -> Manifest:
             for step, end in zip(clip.brief.steps, ends, strict=True)
         )
         clips.append(clip_told(clip, f"{clip.name}.mp4", "", Drawn(told, ()), plan.language))
-    return Manifest(about(plan), made_with(), tuple(clips))
+    return Manifest(about(plan, folder), made_with(), tuple(clips))
 
 
-def about(plan: Plan) -> About:
-    """What the manifest tells of the lesson."""
+def about(plan: Plan, folder: Path = Path()) -> About:
+    """What the manifest in a folder tells of the lesson."""
     eyes = {name: dict(eye) for name, eye in plan.eyes.items()}
     source = shown_path(plan.file)
-    return About(plan.title, plan.identity, source, plan.language, plan.units, dict(plan.names), eyes)
+    fonts = tuple(OwnFont(_way(folder, Path(font.path)), font.sha256) for font in plan.fonts)
+    return About(plan.title, plan.identity, source, plan.language, plan.units, dict(plan.names), eyes, fonts)
 
 
 def write_manifest(folder: Path, plan: Plan, clips: Iterable[Clip]) -> None:
     """Write the manifest of a lesson's clips, a clip a line."""
-    head = {"schema": SCHEMA, "revision": REVISION, "lesson": about(plan), "made_with": made_with()}
+    head = {"schema": SCHEMA, "revision": REVISION, "lesson": about(plan, folder), "made_with": made_with()}
     lines = [f'"{key}": '.encode() + as_json(value) for key, value in head.items()]
     lines.append(b'"clips": [\n' + b",\n".join(map(as_json, clips)) + b"\n]")
     write_whole(folder / FILE_NAME, b"{\n" + b",\n".join(lines) + b"\n}\n")

@@ -87,7 +87,7 @@ class Layout:
     @property
     def title_pitch_px(self) -> float:
         """From one line of a title to the next."""
-        return 0.0598 * self.scale.short_px * self.scale.gain
+        return 0.0598 / 0.054 * self.scale.text_px("title")
 
     @property
     def measure_pitch_px(self) -> float:

@@ -118,7 +118,7 @@ def board(brief: Brief) -> Board:
     for i, (step, (first, end)) in enumerate(zip(brief.steps, spans, strict=True)):
         shown = (first + fade // 2, first + fade) if i else None
         gone = (end, end + max(fade // 2, 1)) if i < len(spans) - 1 else None
-        put_table_title(sheet, frame, f"{TABLE}.title.{i}", step.title, shown, gone)
+        put_table_title(sheet, brief, frame, f"{TABLE}.title.{i}", step.title, shown, gone)
     figure = _figure(brief, sheet, frame, view)
     places = _places(shot, table)
     counts = [_Count(figure, table, name, found) for name, found in places.items()]
@@ -157,7 +157,7 @@ def put_opening(sheet: Sheet, brief: Brief, frame: Layout, table: Table, when: O
     put_table(sheet, shot, table, with_balls=False)
     sheet.hide(f"{TABLE}.top", when.gone)
     for n, (title, shown, gone) in enumerate(when.titles):
-        put_table_title(sheet, frame, f"{TABLE}.title.{n}", title, shown, gone)
+        put_table_title(sheet, brief, frame, f"{TABLE}.title.{n}", title, shown, gone)
     figure = _figure(brief, sheet, frame, table_view(frame, table))
     ends = position(shot.object_ball_mm), position(shot.cue_ball_mm)
     between = Obstacles(strokes=(_stroke(figure, f"{TABLE}.between", *ends, "thin_line"),))
@@ -217,10 +217,10 @@ def put_heading(sheet: Sheet, brief: Brief, frame: Layout, names: list[Text], of
 
 
 def put_table_title(
-    sheet: Sheet, frame: Layout, id: str, title: str, shown: Span | None, gone: Span | None
+    sheet: Sheet, brief: Brief, frame: Layout, id: str, title: str, shown: Span | None, gone: Span | None
 ) -> None:
     """A step's title, on one line over the table."""
-    text = Text(" ".join(title.split()), frame.table_title_px, "title")
+    text = Text(" ".join(title.split()), frame.table_title_px, _styles(brief, frame)[0])
     sheet.put(id, text, "text", "title", opacity=0.0 if shown else 1.0)
     appear(sheet, id, shown, gone)
 
@@ -613,9 +613,25 @@ def _along(
     return Wanted(id, id, text, w, h, tuple(ports), near_px=at, sample=sample, second=second)
 
 
+def _styles(brief: Brief, frame: Layout) -> tuple[str, str]:
+    """The type styles of titles and heading: the largest that have room, beside each other in a wide frame."""
+    heading, width = brief.labels.get("heading", ""), frame.scale.text_width_px
+    over = brief.steps if brief.subject.kind == KIND.name else brief.steps[:2]
+    titles = [" ".join(step.title.split()) for step in over]
+    room, is_beside = frame.title_safe[2], frame.heading_align == "right"
+    pairs = (("title", "heading"), ("title", "small"), ("heading", "small"))
+    for one, other in pairs:
+        longest = max((width(title, one) for title in titles), default=0.0)
+        needed = width(heading, other) if heading else 0.0
+        if (longest + frame.scale.px(40) + needed if is_beside else max(longest, needed)) <= room:
+            return one, other
+    return pairs[-1]
+
+
 def _heading(brief: Brief, frame: Layout) -> list[Text]:
+    """Cut and distance."""
     text = brief.labels.get("heading")
-    return [Text(text, frame.heading_px, "heading", frame.heading_align)] if text else []
+    return [Text(text, frame.heading_px, _styles(brief, frame)[1], frame.heading_align)] if text else []
 
 
 def _end_names(figure: Figure, table: Table, obstacles: Obstacles) -> list[Text]:

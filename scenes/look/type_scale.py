@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from scenes.look.fonts import Face
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from scenes.look.fonts import Face, FontFile
 from scenes.look.look import TypeStyle
 
 _LABEL = Face(560, 20)
@@ -27,3 +30,32 @@ TYPES: dict[str, TypeStyle] = {
     "table_cell": TypeStyle(0.052, _NUMBER),
 }
 """The smallest has capitals of 2.5 % of the short side."""
+
+GROUPS = {
+    "titles": ("title", "heading", "card_title", "card_title_long"),
+    "numbers": ("measure", "table_cell"),
+    "words": (
+        "label", "small", "measure_name", "unit", "tick", "break", "card_over", "card_text", "table_head",
+    ),
+}  # fmt: skip
+"""What a look of one's own sets together: styles by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """How a group of styles is set in place of the built-in way: font, weight, and a factor of the size."""
+
+    font: FontFile | None = None
+    weight: int | None = None
+    size: float = 1.0
+
+
+def set_as(types: Mapping[str, TypeStyle], settings: Mapping[str, Setting]) -> dict[str, TypeStyle]:
+    """The type scale with groups of it set otherwise."""
+    out = dict(types)
+    for group, told in settings.items():
+        for name in GROUPS[group]:
+            style = out[name]
+            face = replace(style.face, file=told.font, weight=told.weight or style.face.weight)
+            out[name] = replace(style, face=face, size=style.size * told.size)
+    return out
