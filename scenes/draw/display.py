@@ -13,7 +13,7 @@ import numpy as np
 
 from aimgeo.camera import Outline, ball_outline
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Cue, EyeCamera, FilmedCamera, Pane, Rect, Ring, Track
+from scenes.board import Ball, Board, Cue, EyeCamera, FilmedCamera, Pane, PlanCamera, Rect, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.draw import draw
 from scenes.draw.paths import Path, Picture, bent, rgba, rounded_rect
@@ -54,6 +54,14 @@ def _is_frame_cloth(pane: Pane, board: Board) -> bool:
     return pane.background == "cloth" and pane.rect_px == (0, 0, board.width_px, board.height_px)
 
 
+def _least_ball_mm(pane: Pane, board: Board) -> float:
+    """The radius of the smallest ball of a plan, on which marks must not hide it; 0 for an eye's picture."""
+    if not isinstance(pane.camera, PlanCamera) or pane.view == "inset":
+        return 0.0
+    balls = (e.shape.radius_mm for e in board.elements if isinstance(e.shape, Ball) and pane.id in e.panes)
+    return min(balls, default=0.0)
+
+
 class Display:
     """A board ready to be drawn: its slots, and each slot's paths on any frame."""
 
@@ -63,6 +71,7 @@ class Display:
         self.slots = display_list(board)
         self._background = background or pane_background
         self._elements = {e.id: e for e in board.elements}
+        self._ball_mm = {pane.id: _least_ball_mm(pane, board) for pane in board.panes}
 
     def shape_tracks(self, slot: Slot) -> tuple[Track, ...]:
         """Everything that can change the slot's `shapes`; what never moves is left out."""
@@ -145,6 +154,7 @@ class Display:
             () if pane is None else pane.noses_mm,
             (1.0, 1.0) if pane is None else pane.pen,
             element.size.at(frame)[0],
+            0.0 if pane is None else self._ball_mm[pane.id],
         )
 
     def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:

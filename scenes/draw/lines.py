@@ -17,6 +17,8 @@ from scenes.look.look import LineStyle, MarkPart
 
 ARROW_LENGTH = 3.9
 """Of an arrowhead, in core widths."""
+MOST_OF_BALL = 0.75
+"""A mark on a plan reaches over so much of a ball's radius at most."""
 
 Spans = list[tuple[float, float]]
 
@@ -166,21 +168,25 @@ def draw_mark(mark: Mark, view: View) -> list[Path]:
         return []
     style = look.marks[mark.kind]
     unit = view.pen[1] * view.scale.line_px(4, view.kind) / 4
-    unit = min(unit, _ball_px(np.array(mark.at_mm, float), view) / 3 / style.reach_px)
+    unit = min(unit, _most_px(mark, view) / style.reach_px)
     if mark.hollow:
         return _hollow(at, unit, look.colour(style.hollow), view)
     paths = (_part(part, at, unit, rgba(look.colour(part.colour))) for part in style.parts)
     return [path.shown(view.strength) for path in paths]
 
 
-def _ball_px(at_mm: Array, view: View) -> float:
-    """The radius in pixels of the ball at which a point is marked: a mark stays smaller than its ball."""
+def _most_px(mark: Mark, view: View) -> float:
+    """How far a mark may reach: a third of the radius of the ball that it is on as an eye sees it, and so far on a
+    plan that the rim of a ball that lies there is left free."""
+    if view.ball_mm:
+        return MOST_OF_BALL * view.ball_mm * float(np.hypot(*view.P[:2, 0]))
+    at_mm = np.array(mark.at_mm, float)
     outlines = [
         ball_outline(view.P, body.centre_mm, body.radius_mm)
         for body in view.bodies
         if float(np.linalg.norm(at_mm - body.centre_mm)) < 2.2 * body.radius_mm
     ]
-    return min((outline.mean_radius_px for outline in outlines if outline.is_seen), default=math.inf)
+    return min((outline.mean_radius_px for outline in outlines if outline.is_seen), default=math.inf) / 3
 
 
 def _hollow(at: Array, unit: float, colour: str, view: View) -> list[Path]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Step
+from aimgeo.tables import Table
 from scenes.board import Pixel, Rect
 from scenes.figure.eye_view import seen_ball
 from scenes.figure.figure import (
@@ -28,6 +30,8 @@ from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate
 from scenes.look.roles import UNLABELLED, line_style
 
 MOST_LABELS = 8
+RAIL_MM, RAIL_PIECES = 130.0, 12
+"""About how wide cushion and rail are together, judged; a side is taken in so many pieces."""
 
 
 def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Sequence[Stroke] = ()) -> Labels:
@@ -75,6 +79,23 @@ def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> lis
             insists=beside != 0,
         )  # fmt: skip
         out.append((want, rank))
+    return out
+
+
+def rails_of(figure: Figure, table: Table, name: str) -> list[Stroke]:
+    """The cushions and rails as the eye sees them, as strokes that belong to `name`."""
+    corners = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]) * [table.length_mm / 2, table.width_mm / 2]
+    out = []
+    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        along = (end - start) / np.linalg.norm(end - start)
+        outwards = np.array([along[1], -along[0]]) * RAIL_MM
+        marks = np.linspace(start, end, RAIL_PIECES + 1)
+        foot = figure.pane.px(np.column_stack([marks, np.zeros(len(marks))]))
+        back = figure.pane.px(np.column_stack([marks + outwards, np.full(len(marks), table.nose_mm)]))
+        for (a, b), reach in zip(pairwise(((foot + back) / 2).tolist()), pairwise(back - foot), strict=True):
+            half = float(np.linalg.norm(reach, axis=1).max()) / 2
+            if math.isfinite(half):
+                out.append(Stroke(name, tuple(a), tuple(b), half))
     return out
 
 

@@ -18,9 +18,10 @@ from aimgeo.construct import Position, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, left
 from scenes.board import ONE, Cue, EyeCamera, FilmedCamera, Pane, Pixel, Rect, Track, constant
-from scenes.board.brief import EyeSpec
+from scenes.board.brief import BriefStep, EyeSpec
 from scenes.draw.view import Body
-from scenes.frame.layout import Layout
+from scenes.frame.eye_words import title_lines
+from scenes.frame.layout import ACTION_SAFE, Layout
 
 EYE, TARGET = "eye", "target"
 CUE_RISE_RAD = math.radians(3.0)
@@ -33,6 +34,8 @@ TARGET_BALL = 0.33
 
 SHORTEST_LENS, LENSES = 0.5, 25
 """A lens is shortened to this part at most, so that the target is seen; so many are tried."""
+AROUND_TARGET = 2.0
+"""So many radii of a ball around the target are to be seen: about a pocket's mouth."""
 STAND_MM, STAND_BACK_MM = 1500.0, 1100.0
 """The eye of somebody who stands behind a shot: so high, and so far behind the object ball; about, judged."""
 ABOVE_MM, BEHIND_MM = 2600.0, 60.0
@@ -59,8 +62,11 @@ class EyeLayout:
     title_room_px: float
 
 
-def eye_layout(frame: Layout, side: int) -> EyeLayout:
-    """The places of an eye view; the pane stands where the object ball (side +1 left, -1 right) does not go."""
+def eye_layout(frame: Layout, side: int, steps: Sequence[BriefStep] = ()) -> EyeLayout:
+    """The places of an eye view; the pane stands where the object ball (side +1 left, -1 right) does not go.
+
+    Under the titles of the steps the heading stands below the longest.
+    """
     W, H = float(frame.width_px), float(frame.height_px)
     margin = frame.title_px[0]
     s = frame.scale
@@ -78,7 +84,7 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
         w = 0.44 * W
         y0, y1 = 0.33 * H, 0.90 * H
         x0 = W - margin - w if side >= 0 else margin
-        axis = 0.29 * W if side >= 0 else 0.71 * W
+        axis = 0.35 * W if side >= 0 else 0.65 * W
         places = (axis, 0.40 * H, 0.76 * H)
         heading, align = frame.heading_px, "left"
         note = (margin, frame.heading_px[1] + 0.055 * s.short_px * s.gain)
@@ -91,6 +97,10 @@ def eye_layout(frame: Layout, side: int) -> EyeLayout:
         heading, align = frame.heading_px, "left"
         note = (margin, frame.heading_px[1] + 0.055 * s.short_px * s.gain)
         room = W - 2 * margin
+    if frame.shape != "wide":
+        lines = max((len(title_lines(step.title, frame, room)) for step in steps), default=1)
+        down = (lines - 1) * frame.title_pitch_px
+        heading, note = (heading[0], heading[1] + down), (note[0], note[1] + down)
     pane = (x0, y0, w, y1 - y0)
     strip = strip_px(frame)
     return EyeLayout(*places, pane, (x0, y0, w, y1 - y0 - strip), (0.0, 0.0, W, H), heading, align, note, room)
@@ -147,9 +157,10 @@ def focal_px(rect: Rect, camera: EyeCamera) -> float:
 def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
     """True when all around the target there is picture, and no words."""
     px, py, pw, ph = places.full_px
-    x, y, w, h = (px + 0.02 * pw, py + line_top(places) * ph, 0.96 * pw, ph)
+    edge = (1 - ACTION_SAFE) / 2
+    x, y, w, h = (px + edge * pw, py + line_top(places) * ph, ACTION_SAFE * pw, ph)
     pane = Pane("lens", places.full_px, "eye", lens)
-    ring = shot.target_mm[:2] + 1.3 * float(shot.radius_mm) * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
+    ring = shot.target_mm[:2] + AROUND_TARGET * float(shot.radius_mm) * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
     at = pane.px(np.concatenate([ring, np.zeros((4, 1))], axis=1))
     inside = (at[:, 0] > x) & (at[:, 0] < x + w) & (at[:, 1] > y) & (at[:, 1] < y + h)
     cx, cy, cw, ch = places.pane_px

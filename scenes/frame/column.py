@@ -13,6 +13,8 @@ from scenes.look.scale import Scale
 
 DEGREE = "°"
 HALF = 0.5
+UNLIT = 0.6
+"""Strength of words that stand before they are spoken of."""
 
 
 def text_rect(text: Text, scale: Scale) -> Rect:
@@ -75,6 +77,12 @@ def put_title(sheet: Sheet, frame: Layout, id: str, title: str, shown: Span | No
         name = f"{id}.{i}"
         sheet.put(name, Text(line, at, "title"), "text", "title", opacity=0.0 if shown else 1.0)
         appear(sheet, name, shown, gone)
+
+
+def put_unlit(sheet: Sheet, id: str, text: Text, role: str, span: Span) -> None:
+    """Words that stand from the first frame on, so that it can be cut to, and are lit when they are spoken of."""
+    sheet.put(id, text, "text", role, opacity=1.0, strength=UNLIT)
+    sheet.move(id, "strength", span, 1.0)
 
 
 def put_pips(

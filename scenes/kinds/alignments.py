@@ -93,7 +93,7 @@ def board(brief: Brief) -> Board:
     fade = frames_of(TIMING.fade_s, rate)
     sheet = Sheet()
     side = -int(shot.outward)
-    places = eye_layout(frame, side)
+    places = eye_layout(frame, side, brief.steps)
     start = frames_of(TIMING.fade_s + TIMING.rest_s, rate)
     moves = [
         (first + start, min(first + start + frames_of(MOVE_S, rate), end - fade)) for first, end in spans[1:-1]
@@ -105,7 +105,7 @@ def board(brief: Brief) -> Board:
     leaves = Track((1.0,), (Move(together, together + fade, (0.0,)),))
     main = Pane("eye", places.full_px, "eye", moving, "plate", leaves)
     stills = [replace(main, camera=camera) for camera in cameras]
-    cells = grid_cells(frame, len(eyes))
+    cells = grid_cells(frame, len(eyes), places.heading_px[1])
     come = in_turn(*spans[-1], (*[CELL_S] * len(eyes), 3.0), rate)[:-1]
     shown = [(first, min(first + 2 * fade, end)) for first, end in come]
     small = [
@@ -199,7 +199,7 @@ def _put_heads(
     higher = above.zero_px[1] - above.px_per_mm * _across_mm(eyes)
     from_side, from_above = brief.labels.get("from_side", ""), brief.labels.get("from_above", "")
     for text, at_px in ((from_side, y + 0.75 * words), (from_above, higher - 0.25 * words)):
-        words_at = Text(text, (x + 0.04 * w, at_px), "small")
+        words_at = Text(fitted(text, 0.92 * w, frame, "small"), (x + 0.04 * w, at_px), "small")
         shown.append(sheet.put(f"head.words.{len(shown)}", words_at, "text", "note", opacity=1.0))
     R = float(shot.radius_mm)
     off = (shot.object_ball_mm - shot.cue_ball_mm)[:2]
@@ -306,14 +306,17 @@ def _rooms(shot: Shot, eyes: tuple[EyeSpec, ...], rect: Rect, words_px: float) -
 # ------------------------------------------------------------------ all of them
 
 
-def grid_cells(frame: Layout, count: int) -> list[Rect]:
-    """The small pictures, each below its name: a row of up to three, else two; two columns in a tall frame."""
+def grid_cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
+    """The small pictures, each below its name and all below the heading's baseline: a row of up to three, else two;
+    two columns in a tall frame."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(14)
     columns = 2 if frame.shape == "tall" or count == 4 else min(count, 3)
     rows = -(-count // columns)
     top, bottom = (0.235 * H, 0.94 * H) if frame.shape != "tall" else (0.21 * H, 0.80 * H)
     name = 1.5 * frame.scale.text_px("small")
+    if frame.shape != "wide":
+        top = max(top, heading_px + name / 3)
     w, h = (W - 2 * margin - (columns - 1) * gap) / columns, (bottom - top - (rows - 1) * gap) / rows
     return [
         (

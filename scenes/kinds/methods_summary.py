@@ -32,7 +32,7 @@ from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.frame.column import even_lines, joined
+from scenes.frame.column import even_lines, joined, put_unlit
 from scenes.frame.eye_words import beside_pips_px, fitted, put_heading, put_titles, title_lines
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
@@ -346,7 +346,7 @@ def _put_row(
         for k, line in enumerate(lines):
             at = (places.left_px, middle + 0.32 * small + (k - (len(lines) - 1) / 2) * pitch)
             text = Text(fitted(line, room, frame), at, "label")
-            sheet.show(sheet.put(f"name.{n}.{k}", text, "text", "method"), stands[0])
+            put_unlit(sheet, f"name.{n}.{k}", text, "method", stands[0])
         doing = x0 - places.doing_px - s.px(20)
         style = "label" if s.text_width_px(reading, "label") <= doing else "small"
         said = even_lines(reading, doing, lambda text: s.text_width_px(text, "small"))
@@ -376,7 +376,7 @@ def _put_row(
         room = x0 - places.left_px - s.px(20)
         at = (places.left_px, upper)
         text = Text(fitted(name, room, frame), at, "label")
-        sheet.show(sheet.put(f"name.{n}.0", text, "text", "method"), stands[0])
+        put_unlit(sheet, f"name.{n}.0", text, "method", stands[0])
         both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
         both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
         texts += [(Text(_short(reading, room, frame), (places.left_px, lower), "small"), "reading", readings[0])]
@@ -384,7 +384,7 @@ def _put_row(
         strip_y = upper - 0.35 * small
     if n:
         rule = Shade((places.left_px, y, places.right_px - places.left_px, max(s.px(2), 1.0)), "hairline")
-        sheet.show(sheet.put(f"line.{n}", rule, "area", "line"), stands[0])
+        sheet.put(f"line.{n}", rule, "area", "line", opacity=1.0)
     for k, (text, role, shown) in enumerate(texts):
         sheet.show(sheet.put(f"told.{n}.{k}", text, "text", role), shown)
     _put_strip(sheet, frame, n, one, (x0, x1), strip_y, 0.26 * places.pitch_px, stands[1], missed, ended)

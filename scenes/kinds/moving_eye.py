@@ -103,7 +103,7 @@ def board(brief: Brief) -> Board:
         raise ValueError(f"a moving-eye clip of these eyes has {len(eyes)} steps, one a stop")
     spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
-    places = eye_layout(frame, -int(shot.outward))
+    places = eye_layout(frame, -int(shot.outward), brief.steps)
     sheet = Sheet()
     moves = [_moving(brief, spans[n], places, eyes, n) for n in range(len(eyes))]
     main, target = _panes(frame, places, shot, eyes, moves)
@@ -270,10 +270,12 @@ def _put_stop(
     strip = places.picture_px[1] + places.picture_px[3]
     pitch = (y + h - strip) / 2
     for k, measure in enumerate(words.measures):
-        baseline = strip + (k + 0.72) * pitch
-        name = Text(measure.name, (x + 0.04 * w, baseline), "small")
         style = "heading" if measure.number[:1].isdigit() else "small"  # words take more room than a number
-        value = Text(joined(measure), (x + 0.96 * w, baseline), style, "right")
+        needed = frame.scale.text_width_px(f"{measure.name} ", "small")
+        needed += frame.scale.text_width_px(joined(measure), style)
+        above, below = (0.72, 0.72) if needed < 0.92 * w else (0.42, 0.88)
+        name = Text(measure.name, (x + 0.04 * w, strip + (k + above) * pitch), "small")
+        value = Text(joined(measure), (x + 0.96 * w, strip + (k + below) * pitch), style, "right")
         for part, text in (("name", name), ("value", value)):
             id = sheet.put(f"judged.{n}.{k}.{part}", text, "text", "readout")
             sheet.show(id, missed if measure.key == "judged_miss" else number)

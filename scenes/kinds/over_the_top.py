@@ -66,7 +66,7 @@ def board(brief: Brief) -> Board:
     spans = brief.spans
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     rate = brief.output.rate
-    places = eye_layout(frame, 0)
+    places = eye_layout(frame, 0, brief.steps)
     _, rising, _ = in_turn(*spans[1], (0.3, UP_S, 4.0), rate)
     moving = _goes_down(Words(brief.steps[2], spans[2]), rate)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
@@ -151,10 +151,13 @@ def _put_faced(sheet: Sheet, brief: Brief, frame: Layout, behind: Pane, spans: t
     x, y = behind.px(shot.contact_object_mm).tolist()
     ball = seen_ball(behind, shot.object_ball_mm, float(shot.radius_mm)).mean_radius_px
     sizes = plate_sizes(frame.scale)
-    start = x + ball + frame.scale.px(50)
     width = plate_width_px(words, frame.scale, "contact")
-    plate = Plate(words, (start, y - sizes.height_px / 2, width, sizes.height_px), "contact")
-    leader = Leader(((x + frame.scale.stroke_px(16), y), (start, y)))
+    start, tip = x + ball + frame.scale.px(50), x + frame.scale.stroke_px(16)
+    if start + width > frame.title_safe[0] + frame.title_safe[2]:
+        start, tip = 2 * x - start, 2 * x - tip
+    left = start if start > x else start - width
+    plate = Plate(words, (left, y - sizes.height_px / 2, width, sizes.height_px), "contact")
+    leader = Leader(((tip, y), (start, y)))
     for id in (
         sheet.put("faced", plate, "label", "label", fresh=1.0),
         sheet.put("faced.leader", leader, "leader", "leader"),

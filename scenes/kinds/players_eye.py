@@ -23,7 +23,7 @@ from aimgeo.methods import METHODS
 from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
-from aimgeo.vectors import cross, left
+from aimgeo.vectors import Array, cross, left
 from scenes.board import (
     Ball,
     Board,
@@ -47,7 +47,7 @@ from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye_labels import eye_labels, wanted_in_eye
+from scenes.figure.eye_labels import eye_labels, rails_of, wanted_in_eye
 from scenes.figure.eye_view import (
     EYE,
     TARGET,
@@ -65,19 +65,22 @@ from scenes.figure.figure import (
     PLAYED_RIGHT,
     Figure,
     aims_true,
+    disc_of,
     eye_figure,
     in_reach,
     mark_kind,
+    pieces_of,
     points_before,
     strokes_of,
+    visible,
 )
 from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.figure.mistakes import Mistake, mistake
 from scenes.figure.placer import POINT_RANK, Labels, plate_size
-from scenes.figure.played import after_lines, put_shot, shot_s
+from scenes.figure.played import after_lines, put_shot, rolls, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined, text_rect
-from scenes.frame.eye_words import put_heading, put_scrim, put_titles, title_lines
+from scenes.frame.eye_words import put_heading, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
@@ -194,12 +197,7 @@ def _asked(subject: Subject) -> tuple[Shot, EyeSpec, Construction]:
 def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
-    places = eye_layout(frame, -int(shot.outward))
-    if frame.shape == "square" and any(
-        len(title_lines(step.title, frame, places.title_room_px)) > 1 for step in brief.steps
-    ):
-        (x, y), (note_x, note_y), down = places.heading_px, places.note_px, frame.title_pitch_px
-        places = replace(places, heading_px=(x, y + down), note_px=(note_x, note_y + down))
+    places = eye_layout(frame, -int(shot.outward), brief.steps)
     main = eye_pane(places, shot, eye)
     figure = eye_figure(
         brief,
@@ -613,17 +611,25 @@ def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
     way = construction.Line("error_line", position(shot.object_ball_mm), end)
     sheet.put("mistake.way", Line((way.start_mm, end), "error_line"), "line_under", "error_line", (EYE,))
     sheet.show("mistake.way", gone)
-    _name_miss(scene, words, way, gone)
+    ways = rolls(played, shot, subject.table, None, figure.rate, PACE)
+    stops = (shot.cue_ball_mm + np.array(ways.cue_ball[-1]), shot.object_ball_mm + np.array(ways.object_ball[-1]))
+    _name_miss(scene, words, way, stops, gone)
 
 
-def _name_miss(scene: _Scene, words: BriefStep, way: construction.Line, shown: Span) -> None:
-    """How far beside the pocket, led to where the object ball meets the cushion."""
+def _name_miss(
+    scene: _Scene, words: BriefStep, way: construction.Line, stops: tuple[Array, Array], shown: Span
+) -> None:
+    """How far beside the pocket, led to where the object ball meets the cushion, or to where it leaves the picture;
+    the balls have stopped."""
     figure, labels = scene.figure, scene.figure.brief.labels
     told = next((m for m in words.measures if m.key == "miss"), None)
     if told is None or "beside_pocket" not in labels:
         return
     text = f"{joined(told)} {labels['beside_pocket']}"
-    x, y = figure.px(way.end_mm)
+    seen = visible(figure, pieces_of(figure, way)[0])
+    if seen is None:
+        return
+    x, y = seen[1]
     ports = tuple(Port((x, y), side) for side in (-1, 1)) + tuple(Port((x, y), 0, lift) for lift in (1, -1))
     w, h = plate_size(figure, text, None)
     want = Wanted("miss", "error_line", text, w, h, ports, near_px=(x, y), prefer=figure.aim_side, is_point=True)
@@ -636,9 +642,19 @@ def _name_miss(scene: _Scene, words: BriefStep, way: construction.Line, shown: S
     aim = construction.Line("error_line", position(wrong.shot.cue_ball_mm), position(wrong.shot.ghost_ball_mm))
     drawn = (way, aim, in_reach(figure, line))
     strokes = tuple(stroke for one in drawn for stroke in strokes_of(figure, one))
-    kept = Obstacles((), (), strokes, ())
     zone = (sx, line_top(scene.places) * H, sw, 0.94 * H - line_top(scene.places) * H)
-    found = place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))
+    table = figure.brief.subject.table
+    assert table is not None
+    balls = tuple(
+        disc
+        for name, at in zip(("cue_ball", "object_ball"), stops, strict=True)
+        if (disc := disc_of(figure, name, at, figure.radius_mm))
+    )
+    # rather on the cloth than on a rail
+    found = None
+    for rails in (rails_of(figure, table, want.name), []):
+        kept = Obstacles(balls, strokes=(*strokes, *rails))
+        found = found or place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))
     if found is None:
         return
     sheet = figure.sheet

@@ -228,7 +228,7 @@ def _put_titles(
     put_pips(sheet, frame, f"pips.{n}", count, n, turn, None if is_last else (end, end + 1))
     number, of = asked.measures[-2:]
     words = f"{number.name} {number.number} {of.name} {of.number}"
-    places = eye_layout(frame, 1)
+    places = eye_layout(frame, 1, steps)
     at = (places.heading_px[0], frame.title_px[1]) if frame.shape == "wide" else places.heading_px
     text = Text(words, at, "small", places.heading_align if frame.shape != "wide" else "right")
     id = sheet.put(f"number.{n}", text, "text", "heading", opacity=0.0 if n else 1.0)
@@ -242,7 +242,7 @@ def _question(brief: Brief, frame: Layout, sheet: Sheet, shot: Shot, eye: EyeSpe
     asked, thought, told = brief.spans[3 * n : 3 * n + 3]
     fade = frames_of(TIMING.fade_s, rate)
     # the target line tells the side anyway: the choices stand where the object ball does not go
-    places = eye_layout(frame, -int(shot.outward))
+    places = eye_layout(frame, -int(shot.outward), brief.steps)
     if frame.shape != "square":
         places = replace(places, axis_px=frame.width_px / 2)
     first, end = asked[0], told[1]

@@ -318,7 +318,7 @@ def _put_frame(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span], hal
             end = float(frame.height_px) if y + h > 0.9 * frame.height_px else y + h
             sheet.put(half.figure.id(name), Shade((x, y, w, end - y), "gutter"), "area", opacity=1.0)
         rect = _caption_rect(frame, half)
-        words = fitted(half.caption, rect[2] - 2 * plate_sizes(frame.scale).padding_px + 1, frame)
+        words = fitted(half.caption, rect[2] - 2 * plate_sizes(frame.scale).padding_px + 0.5, frame)
         sheet.show(sheet.put(half.figure.id("caption"), Plate(words, rect), "label", "caption"), when)
     if frame.shape == "wide":
         x, y, w, _ = halves[0].told_px

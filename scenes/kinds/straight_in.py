@@ -125,7 +125,7 @@ def board(brief: Brief) -> Board:
     rate = brief.output.rate
     fade = frames_of(TIMING.fade_s, rate)
     empty = frames_of(EMPTY_S, rate)
-    own = eye_layout(frame, 0)
+    own = eye_layout(frame, 0, brief.steps)
     places = replace(
         own, axis_px=frame.width_px / 2, object_y_px=max(0.36 * frame.height_px, own.object_y_px),
         cue_y_px=0.74 * frame.height_px,
@@ -140,7 +140,7 @@ def board(brief: Brief) -> Board:
     ]
     noted = _each(spans[-3], len(letters), 2.0, rate)
     told = _each(spans[-2], len(letters), 1.5, rate)
-    cells = _cells(frame, len(letters))
+    cells = _cells(frame, len(letters), places.heading_px[1])
     small = [
         eye_pane(_cell_layout(rect), shot, one, f"told.{letter}", Track((0.0,), (Move(*_half(when), (1.0,)),)))
         for one, letter, rect, when in zip(eyes, letters, cells, noted, strict=True)
@@ -224,13 +224,16 @@ def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int)
     sheet.hide(id, (span[1], span[1] + fade))
 
 
-def _cells(frame: Layout, count: int) -> list[Rect]:
-    """The boxes of the grid: a row in a wide frame, else three beside each other. Words stand above and below."""
+def _cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
+    """The boxes of the grid: a row in a wide frame, else three beside each other, below the heading's baseline. Words
+    stand above and below."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(18)
     columns = count if frame.shape == "wide" else min(count, 3)
     rows = -(-count // columns)
     top, bottom = {"wide": (0.25, 0.80), "square": (0.24, 0.87), "tall": (0.215, 0.755)}[frame.shape]
+    if frame.shape != "wide":
+        top = max(top, heading_px / H + 0.005)
     w, pitch = (W - 2 * margin - (columns - 1) * gap) / columns, (bottom - top) * H / rows
     above, below = 1.7 * _letter_px(frame), 2.7 * frame.scale.text_px("label") + gap / 2
     h = min(pitch - above - below, 1.3 * w)

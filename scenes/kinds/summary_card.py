@@ -105,7 +105,8 @@ def _card(
     rate: tuple[int, int],
     is_last: bool,
 ) -> None:
-    """One card: its columns come with their clauses; then each row is lit from left to right as it is spoken."""
+    """One card: title and hits stand, the columns come with their clauses; then each row is lit from left to right
+    as it is spoken."""
     scale, title = frame.scale, steps[0].title
     first, end = spans[0][0], spans[-1][1]
     fade = frames_of(TIMING.fade_s, rate)
@@ -176,7 +177,7 @@ def _card(
         if shot is not None:
             offset = 2 * math.sin(float(np.asarray(shot.cut_rad)))
             glyph = HitGlyph((x + (rights[0] - x) / 2 - radius * offset / 2, middle), radius, offset)
-            put(f"hit.{i}", glyph, at=turn(1, i))
+            put(f"hit.{i}", glyph)  # from the first frame on, so that it can be cut to
         for n, (cell, right) in enumerate(zip(row, rights, strict=True)):
             if n and cell:
                 at = (right, middle + CAP_HEIGHT * cell_size / 2)

@@ -52,6 +52,8 @@ OUTLINE_S = 0.25
 """Between two outlines that the object ball leaves."""
 RAIL_MM, ROOM_MM = 130.0, 70.0
 STAGE = "stage"
+LEGEND = (("aim_line", "aim_line"), ("way_without", "target_line"), ("way_thrown", "error_line"))
+"""What the lines are called, and their styles."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,14 +335,10 @@ def _put_legend(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span]) ->
     high = plate_sizes(s).height_px
     _, y, _, h = _stage_px(frame)
     at = y + h - 3 * high - 2 * s.px(10) if frame.shape == "wide" else y + h + s.px(14)
-    left = frame.title_px[0] if frame.shape == "wide" else 0.52 * frame.width_px
-    for k, (key, style, span) in enumerate(
-        (
-            ("aim_line", "aim_line", (spans[0][0], None)),
-            ("way_without", "target_line", (spans[0][0], None)),
-            ("way_thrown", "error_line", (spans[1][0], spans[3][1])),
-        )
-    ):
+    margin, widest = frame.title_px[0], max(plate_width_px(brief.labels.get(key, key), s, True) for key, _ in LEGEND)
+    left = margin if frame.shape == "wide" else min(0.52 * frame.width_px, frame.width_px - margin - widest)
+    seen = ((spans[0][0], None), (spans[0][0], None), (spans[1][0], spans[3][1]))
+    for k, ((key, style), span) in enumerate(zip(LEGEND, seen, strict=True)):
         text = brief.labels.get(key, key)
         wide = plate_width_px(text, s, True)
         top = at + k * (high + s.px(10))

@@ -27,7 +27,7 @@ from scenes.board.brief import Brief, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
-from scenes.frame.column import joined
+from scenes.frame.column import joined, put_unlit
 from scenes.frame.eye_words import beside_pips_px, fitted, put_titles, title_lines
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
@@ -185,10 +185,10 @@ class _Places:
         left, right = frame.title_px[0], frame.width_px - frame.title_px[0]
         _, safe_y, _, safe_h = frame.title_safe
         self.left_px, self.right_px = left, right
-        self.from_px = left + (0.27 * (right - left) if self.is_wide else 0.0)
+        self.from_px = left + (0.27 * (right - left) if self.is_wide else 0.8 * small)
         self.to_px = right - 1.2 * small
         top = frame.title_px[1] + (title_count - 1) * frame.title_pitch_px + 0.9 * small
-        self.axis_px = safe_y + safe_h - 1.0 * small
+        self.axis_px = safe_y + safe_h - (1.0 if self.is_wide else 2.5) * small
         if frame.shape == "tall":
             self.axis_px = 0.80 * H
         bottom = self.axis_px - 2.9 * small
@@ -229,7 +229,7 @@ def _put_axis(sheet: Sheet, frame: Layout, places: _Places, brief: Brief) -> Non
     cuts, *keyed = placed(spoken, parts, rate, TIMING.fade_s, 0.5)
     for n, cut in enumerate((0.0, *TICKS_RAD)):
         text = Text(f"{round(math.degrees(cut))}°", (places.x(cut), y), "tick", "centre")
-        sheet.show(sheet.put(f"tick.{n}", text, "text", "caption"), _passed(cuts, n / len(TICKS_RAD), rate))
+        put_unlit(sheet, f"tick.{n}", text, "caption", _passed(cuts, n / len(TICKS_RAD), rate))
     goes_in, misses_by, highest, method = brief.steps[0].measures
     name = fitted(joined(method), 0.5 * frame.width_px, frame)
     at = (places.right_px, beside_pips_px(frame))
@@ -239,6 +239,8 @@ def _put_axis(sheet: Sheet, frame: Layout, places: _Places, brief: Brief) -> Non
     x, box = places.left_px, 0.62 * places.small_px
     y += 1.55 * places.small_px
     for style, words in keys:
+        if x > places.left_px and x + 1.6 * box + s.text_width_px(words, "small") > places.right_px:
+            x, y = places.left_px, y + 1.4 * places.small_px
         corners = _box(frame, x, y - box, x + box, y)
         role = {"gain": "window", "loss": "miss"}[style]
         sheet.show(sheet.put(f"key.{style}", Area(corners, style), "area", role, (CHART,)), shown[style])
@@ -271,7 +273,7 @@ def _put_row(
     names, told = words
     s, small, ground = frame.scale, places.small_px, places.ground(n)
     line = Shade((places.from_px, ground, places.to_px - places.from_px, max(s.px(2), 1.0)), "hairline")
-    sheet.show(sheet.put(f"ground.{n}", line, "area", "line"), when.named)
+    sheet.put(f"ground.{n}", line, "area", "line", opacity=1.0)
     if places.is_wide:
         room = places.from_px - places.left_px - s.px(24)
         if len(names) > places.pitch_px / (1.25 * small):
@@ -280,11 +282,11 @@ def _put_row(
             at = (places.left_px, ground - (len(names) - 1 - k) * 1.2 * small)
             style = "small" if k else "label"
             text = Text(fitted(name, room, frame, style), at, style)
-            sheet.show(sheet.put(f"name.{n}.{k}", text, "text", "from_distance"), when.named)
+            put_unlit(sheet, f"name.{n}.{k}", text, "from_distance", when.named)
     else:
         at = (places.left_px, places.top_px + n * places.pitch_px + 0.9 * small)
         name = fitted(", ".join(names), places.right_px - places.left_px, frame, "small")
-        sheet.show(sheet.put(f"name.{n}.0", Text(name, at, "small"), "text", "from_distance"), when.named)
+        put_unlit(sheet, f"name.{n}.0", Text(name, at, "small"), "from_distance", when.named)
     for k, corners in enumerate(_hills(frame, places, judged, highest, ground)):
         id = sheet.put(f"hill.{n}.{k}", Area(corners, "loss"), "area", "miss", (CHART,), drawn=0.0)
         _draw(sheet, id, when.risen, [_along(frame, places, at[0]) for at in (min(corners), max(corners))])

@@ -13,7 +13,7 @@ import av
 import numpy as np
 import pytest
 
-from aimgeo.camera import pixels
+from aimgeo.camera import ball_outline, pixels
 from aimgeo.holes import hole_of
 from aimgeo.tables import TABLES
 from scenes.board import (
@@ -223,6 +223,20 @@ def test_marks_are_centred_on_their_points(kind: str) -> None:
     for path in paths_of(board, "mark"):
         low, high = path.curves.min(axis=(0, 1)), path.curves.max(axis=(0, 1))
         np.testing.assert_allclose((low + high) / 2, at, atol=0.35 if kind == "hollow" else 1e-6)
+
+
+@pytest.mark.parametrize("kind", DUSK.marks)
+def test_a_mark_on_a_plan_leaves_the_rim_of_a_small_ball_free(kind: str) -> None:
+    board = plan_board()
+    ball = next(e for e in board.elements if isinstance(e.shape, Ball))
+    assert isinstance(ball.shape, Ball)
+    small = replace(ball, shape=replace(ball.shape, radius_mm=12.0))
+    at = small.shape.centre_mm
+    board = replace(board, elements=(small, Element("mark", "mark", Mark(at, kind), ("main",), "mark")))
+    outline = ball_outline(board.panes[0].projection(0), np.array(at), 12.0)
+    for path in paths_of(board, "mark"):
+        far = np.linalg.norm(path.curves.reshape(-1, 2) - outline.centre_px, axis=1).max()
+        assert far + path.width_px / 2 < outline.mean_radius_px
 
 
 def test_unknown_styles_are_refused_by_name() -> None:
