@@ -52,15 +52,36 @@ def test_the_demo_shows_all_five_methods_three_cuts_both_sides_near_and_far() ->
     assert {clip.distance_name for clip in made} >= {"near", "far"}
 
 
-@pytest.mark.parametrize("size", [(640, 360), (1080, 1080)])
+@pytest.mark.parametrize("size", [(640, 360), (1080, 1080), (1080, 1920), (360, 360)])
 def test_no_word_of_what_the_eye_sees_covers_anything(size: tuple[int, int]) -> None:
+    """In wide pictures every clip; in other shapes one of a kind, with those of a teacher's own methods."""
+    made = plan(load(COURSE / "what-the-eye-sees.yaml")).clips
+    if size[0] <= size[1]:
+        own = plan(load(COURSE / "ways-of-my-own.yaml")).clips
+        made = tuple({clip.kind: clip for clip in (*own, *made)}.values())
     found = {}
-    for clip, look in zip(
-        plan(load(COURSE / "what-the-eye-sees.yaml")).clips, cycle(LOOKS.values()), strict=False
-    ):
+    for clip, look in zip(made, cycle(LOOKS.values()), strict=False):
         brief = replace(clip.brief, look=look, output=Output(*size, clip.brief.output.rate))
         found[clip.name] = faults(CLIP_KINDS[clip.kind].board(brief))
     assert {name: told for name, told in found.items() if told} == {}
+
+
+@pytest.mark.parametrize("lesson", ["demo.yaml", "what-the-eye-sees.yaml", "ways-of-my-own.yaml"])
+def test_every_kind_can_be_cut_to_at_its_first_frame_and_held_on_its_last(lesson: str) -> None:
+    """The first frame has its title whole and more than words on bare cloth; on the last nothing is on its way."""
+    bare, moving = [], []
+    for clip in {clip.kind: clip for clip in plan(load(COURSE / lesson)).clips}.values():
+        board = CLIP_KINDS[clip.kind].board(clip.brief)
+        shown = [e for e in board.elements if e.is_visible(0) and e.opacity.at(0) == (1.0,)]
+        titles = {e.shape.text for e in shown if isinstance(e.shape, Text)}
+        more = [e for e in shown if e.role not in ("title", "pips", "logo") and not e.id.startswith("title.")]
+        if not titles or not (more or clip.kind == "card"):
+            bare.append(clip.name)
+        tracks = [track for e in board.elements for track in e.tracks()]
+        tracks += [track for pane in board.panes for track in (pane.camera.track, pane.opacity)]
+        if any(track.at(board.frames - 1) != track.at(2 * board.frames) for track in tracks):
+            moving.append(clip.name)
+    assert (bare, moving) == ([], [])
 
 
 @pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
