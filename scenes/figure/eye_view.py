@@ -160,7 +160,9 @@ def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
     edge = (1 - ACTION_SAFE) / 2
     x, y, w, h = (px + edge * pw, py + line_top(places) * ph, ACTION_SAFE * pw, ph)
     pane = Pane("lens", places.full_px, "eye", lens)
-    ring = shot.target_mm[:2] + AROUND_TARGET * float(shot.radius_mm) * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]])
+    ring = shot.target_mm[:2] + AROUND_TARGET * float(shot.radius_mm) * np.array(
+        [[1, 0], [-1, 0], [0, 1], [0, -1]]
+    )
     at = pane.px(np.concatenate([ring, np.zeros((4, 1))], axis=1))
     inside = (at[:, 0] > x) & (at[:, 0] < x + w) & (at[:, 1] > y) & (at[:, 1] < y + h)
     cx, cy, cw, ch = places.pane_px

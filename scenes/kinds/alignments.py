@@ -307,8 +307,8 @@ def _rooms(shot: Shot, eyes: tuple[EyeSpec, ...], rect: Rect, words_px: float) -
 
 
 def grid_cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
-    """The small pictures, each below its name and all below the heading's baseline: a row of up to three, else two;
-    two columns in a tall frame."""
+    """The small pictures, each below its name and all below the heading's baseline: a row of up to three, else
+    two; two columns in a tall frame."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(14)
     columns = 2 if frame.shape == "tall" or count == 4 else min(count, 3)

@@ -619,8 +619,8 @@ def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
 def _name_miss(
     scene: _Scene, words: BriefStep, way: construction.Line, stops: tuple[Array, Array], shown: Span
 ) -> None:
-    """How far beside the pocket, led to where the object ball meets the cushion, or to where it leaves the picture;
-    the balls have stopped."""
+    """How far beside the pocket, led to where the object ball meets the cushion or leaves the picture; the balls
+    have stopped."""
     figure, labels = scene.figure, scene.figure.brief.labels
     told = next((m for m in words.measures if m.key == "miss"), None)
     if told is None or "beside_pocket" not in labels:

@@ -225,8 +225,10 @@ def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int)
 
 
 def _cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
-    """The boxes of the grid: a row in a wide frame, else three beside each other, below the heading's baseline. Words
-    stand above and below."""
+    """The boxes of the grid: a row in a wide frame, else three beside each other, below the heading's baseline.
+
+    Words stand above and below.
+    """
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(18)
     columns = count if frame.shape == "wide" else min(count, 3)

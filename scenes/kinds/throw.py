@@ -335,7 +335,8 @@ def _put_legend(sheet: Sheet, frame: Layout, brief: Brief, spans: list[Span]) ->
     high = plate_sizes(s).height_px
     _, y, _, h = _stage_px(frame)
     at = y + h - 3 * high - 2 * s.px(10) if frame.shape == "wide" else y + h + s.px(14)
-    margin, widest = frame.title_px[0], max(plate_width_px(brief.labels.get(key, key), s, True) for key, _ in LEGEND)
+    margin = frame.title_px[0]
+    widest = max(plate_width_px(brief.labels.get(key, key), s, True) for key, _ in LEGEND)
     left = margin if frame.shape == "wide" else min(0.52 * frame.width_px, frame.width_px - margin - widest)
     seen = ((spans[0][0], None), (spans[0][0], None), (spans[1][0], spans[3][1]))
     for k, ((key, style), span) in enumerate(zip(LEGEND, seen, strict=True)):

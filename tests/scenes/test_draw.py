@@ -228,11 +228,9 @@ def test_marks_are_centred_on_their_points(kind: str) -> None:
 @pytest.mark.parametrize("kind", DUSK.marks)
 def test_a_mark_on_a_plan_leaves_the_rim_of_a_small_ball_free(kind: str) -> None:
     board = plan_board()
-    ball = next(e for e in board.elements if isinstance(e.shape, Ball))
-    assert isinstance(ball.shape, Ball)
-    small = replace(ball, shape=replace(ball.shape, radius_mm=12.0))
-    at = small.shape.centre_mm
-    board = replace(board, elements=(small, Element("mark", "mark", Mark(at, kind), ("main",), "mark")))
+    at = (400.0, 100.0, R_MM)
+    ball = Element("ball", "object_ball", Ball(at, 12.0, "object"), ("main",), "ball")
+    board = replace(board, elements=(ball, Element("mark", "mark", Mark(at, kind), ("main",), "mark")))
     outline = ball_outline(board.panes[0].projection(0), np.array(at), 12.0)
     for path in paths_of(board, "mark"):
         far = np.linalg.norm(path.curves.reshape(-1, 2) - outline.centre_px, axis=1).max()
