@@ -11,7 +11,7 @@ from lessons.deliver.footage import Footage
 from lessons.deliver.over_footage import preview_of
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
-from lessons.rendering.manifest import Clip, poster_frame
+from lessons.rendering.manifest import Clip, poster_frame, thumbnail_frame
 from scenes.look.dusk import DUSK
 from scenes.look.fonts import em, font_file, own_font
 
@@ -34,6 +34,13 @@ def poster_of(clip: Clip) -> int:
     if clip.poster_frame is not None:
         return clip.poster_frame
     return poster_frame(clip.steps, clip.still, clip.frames, clip.hides_its_answer)
+
+
+def thumbnail_of(clip: Clip) -> int:
+    """The frame that stands for a clip where it is small; a manifest of an earlier revision does not name it."""
+    if clip.thumbnail_frame is not None:
+        return clip.thumbnail_frame
+    return thumbnail_frame(clip.steps, clip.still, clip.frames, clip.width_px, clip.hides_its_answer)
 
 
 def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
@@ -206,11 +213,14 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     for k, clip in enumerate(footage.clips):
         poster = read_frame(shown_file(footage, clip), poster_of(clip), clip.rate)
         files.append(write_picture(folder / f"{clip.name}.jpg", poster))
-        small = poster.copy()
+        stands_small = poster
+        if thumbnail_of(clip) != poster_of(clip):
+            stands_small = read_frame(shown_file(footage, clip), thumbnail_of(clip), clip.rate)
+        small = stands_small.copy()
         small.thumbnail((SMALL_PX, SMALL_PX))
         smalls.append(write_picture(folder / "small" / f"{clip.name}.jpg", small))
         if thumbnail is None and clip.method and not clip.hides_its_answer:
-            thumbnail = poster
+            thumbnail = stands_small
         cells.append(
             (
                 poster.resize((CELL_PX, round(CELL_PX * poster.height / poster.width))),

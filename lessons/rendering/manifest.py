@@ -15,9 +15,11 @@ from itertools import accumulate
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Any
 
+import numpy as np
 import orjson
 from pydantic import AfterValidator, BeforeValidator, Field, InstanceOf, TypeAdapter, ValidationError
 
+from aimgeo.camera import ball_outline
 from aimgeo.tables import Table
 from lessons.lesson.wording import LANGUAGES
 from lessons.planning.filmed import SetUp
@@ -36,6 +38,8 @@ and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and
 clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest its labels. 2: it tells all
 the shots that it shows, each with its identity, and its language."""
 
+THUMBNAIL_BALL = 12 / 320
+"""Of the picture's width: a ball so wide shows its marks when the picture is 320 pixels wide (judged)."""
 MOST_NAME_BYTES = 255
 """The longest name that common file systems take."""
 
@@ -248,7 +252,8 @@ class Clip:
     """A rendered clip. What does not apply is None; `shot` is the first of `shots`.
 
     `language` is that of its pictures and narration; so many `handle_frames` are held at either end;
-    `poster_frame` is the one that stands for the clip. `timecode` is that of the file's first frame, `reel` the
+    `poster_frame` is the one that stands for the clip, `thumbnail_frame` the one that does so when it is small.
+    `timecode` is that of the file's first frame, `reel` the
     name that the file gives it; a form that has none carries neither.
     """
 
@@ -277,6 +282,7 @@ class Clip:
     still: tuple[Still, ...] = ()
     rolls: tuple[Roll, ...] = ()
     poster_frame: Count | None = None
+    thumbnail_frame: Count | None = None
     timecode: str | None = None
     reel: str | None = None
     filmed: Filmed | None = None
@@ -408,6 +414,9 @@ def clip_told(
         still=drawn.still,
         rolls=drawn.rolls,
         poster_frame=poster_frame(drawn.steps, drawn.still, clip.frames, CLIP_KINDS[clip.kind].is_secret),
+        thumbnail_frame=thumbnail_frame(
+            drawn.steps, drawn.still, clip.frames, output.width_px, CLIP_KINDS[clip.kind].is_secret
+        ),
         timecode=counted(output.timecode, output.rate) if drawn.reel else None,
         reel=drawn.reel,
         filmed=_filmed(clip, folder),
@@ -444,6 +453,33 @@ def poster_frame(steps: Sequence[Step], still: Sequence[Still], frames: int, is_
         return max(within, key=shown).end_frame - 1 if within else step.end_frame - 1
     best = max(still, key=shown)
     return (best if shown(best) else still[-1]).end_frame - 1
+
+
+def thumbnail_frame(
+    steps: Sequence[Step], still: Sequence[Still], frames: int, width_px: int, is_secret: bool
+) -> int:
+    """The frame that stands for a clip where it is shown 320 pixels wide, when labels can't be read.
+
+    Of the rests with an aim line and an object ball that is `THUMBNAIL_BALL` of the picture's width, the one with
+    the fewest labels, of these the one with the largest ball, of these the last. Without such a rest the poster.
+    """
+    aimed = [] if is_secret else [rest for rest in still if any(map(_has_aim, rest.panes))]
+    sized = [(rest, max(map(_object_ball_px, rest.panes), default=0.0)) for rest in aimed]
+    large = [(rest, size) for rest, size in sized if size >= THUMBNAIL_BALL * width_px]
+    if not large:
+        return poster_frame(steps, still, frames, is_secret)
+    best, _ = min(large, key=lambda one: (len(one[0].labels), -round(one[1]), -one[0].end_frame))
+    return best.end_frame - 1
+
+
+def _object_ball_px(pane: Pane) -> float:
+    """The width of the object ball in a pane; 0 where it is not."""
+    if pane.view == "inset":
+        return 0.0
+    P = np.array(pane.projection)
+    balls = [ball for ball in pane.shows.balls if ball.role == "object_ball"]
+    outlines = [ball_outline(P, np.array(ball.centre_mm), ball.radius_mm) for ball in balls]
+    return max((2 * outline.mean_radius_px for outline in outlines if outline.is_seen), default=0.0)
 
 
 def _has_aim(pane: Pane) -> bool:

@@ -235,7 +235,9 @@ def test_the_whole_course_is_delivered_a_clip_of_every_group(tmp_path: Path, sto
             short = stock.entry(clip.name, 25 * len(steps), (25, 1), steps)
             kept = ("width_px", "height_px", "rate", "frames", "steps")
             told = manifest.clip_told(clip, short["file"], "", manifest.Drawn((), ()))
-            shortened = {key: short[key] for key in kept} | {"poster_frame": short["frames"] - 1}
+            shortened = {key: short[key] for key in kept} | dict.fromkeys(
+                ("poster_frame", "thumbnail_frame"), short["frames"] - 1
+            )
             entries.append(json.loads(manifest.as_json(told)) | shortened)
             kinds.add(clip.kind)
         stock.write_folder(tmp_path / made.identity, entries, title=made.title, identity=made.identity)

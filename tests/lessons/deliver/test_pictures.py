@@ -14,7 +14,17 @@ from PIL import Image
 
 from lessons.deliver import Wishes, pictures
 from lessons.deliver.footage import Footage
-from lessons.rendering.manifest import Line, Pane, Shown, Step, Still, poster_frame
+from lessons.rendering.manifest import (
+    Ball,
+    Label,
+    Line,
+    Pane,
+    Shown,
+    Step,
+    Still,
+    poster_frame,
+    thumbnail_frame,
+)
 
 
 def grey_of(k: int) -> float:
@@ -88,6 +98,32 @@ def test_the_poster_is_the_step_that_draws_the_aim_line() -> None:
     assert poster_frame(steps, (*stills, more), 60, False) == 37
     assert poster_frame(steps, (*stills[:2], replace(more, first_frame=42)), 60, False) == 59
     assert poster_frame(steps, stills, 60, True) == 0
+
+
+def test_the_thumbnail_is_the_rest_with_a_large_ball_and_the_fewest_labels() -> None:
+    """Of a picture 320 wide; the plan has so many pixels a millimetre, and the ball is 57 mm wide."""
+
+    def rest(end: int, px_per_mm: float, labels: int, *roles: str) -> Still:
+        plan = ((px_per_mm, 0.0, 0.0, 9.0), (0.0, px_per_mm, 0.0, 9.0), (0.0, 0.0, 0.0, 1.0))
+        lines = tuple(Line(role, ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0))) for role in roles)
+        shown = Shown((Ball("object_ball", (0.0, 0.0, 28.5), 28.5),), lines)
+        pane = Pane((0.0, 0.0, 320.0, 180.0), "plan", plan, shown)
+        return Still(end - 9, end, (pane,), (Label((0.0, 0.0, 9.0, 9.0), "word"),) * labels)
+
+    steps, aimed = (Step("all", 0, 100),), "aim_line"
+    small, many, few, bare = (
+        rest(10, 0.2, 0, aimed),
+        rest(20, 0.5, 4, aimed),
+        rest(30, 0.5, 2, aimed),
+        rest(40, 2, 0),
+    )
+    assert thumbnail_frame(steps, (small, many, few, bare), 100, 320, False) == 29
+    larger, later = rest(50, 0.9, 2, aimed), rest(60, 0.9, 2, aimed)
+    assert thumbnail_frame(steps, (few, larger, later, many), 100, 320, False) == 59
+    # 12 of 320 pixels are asked for: of a larger picture in proportion
+    assert thumbnail_frame(steps, (few, larger), 100, 1200, False) == 49
+    assert thumbnail_frame(steps, (small, bare), 100, 320, False) == poster_frame(steps, (small, bare), 100, False)
+    assert thumbnail_frame(steps, (few,), 100, 320, True) == 0
 
 
 def test_a_quiz_keeps_its_cut_to_itself(tmp_path: Path, stock: SimpleNamespace) -> None:
