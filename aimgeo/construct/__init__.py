@@ -26,6 +26,7 @@ QuantityKind = Literal[
     "count",
     "diamonds",
     "quarters",
+    "diamond_quarters",
     "set_mm",
     "speed_mps",
     "limit_mm",

@@ -115,6 +115,10 @@ class Wording:
                 return self.decimal(100 * value, 0), "%"
             case "quarters":
                 return quarters(value), ""
+            case "diamond_quarters":
+                forms, whole = self.words["spoken_units"][self.words["units"]["diamonds"]], round(4 * value) // 4
+                number = quarters(value)
+                return number, self.form(forms, number) if whole else forms[0]
             case "set_mm":  # what a person sets with a rule
                 if self.units == "in":
                     return on_a_tape(value), self.words["units"]["in"]

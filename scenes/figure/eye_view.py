@@ -201,12 +201,14 @@ def _lens(places: EyeLayout, shot: Shot, eye: EyeSpec, focal: float, middle_px: 
     return EyeCamera(constant(*at.tolist(), *look.tolist(), fov), ((places.axis_px - x) / w, (middle - y) / h))
 
 
-def above_camera(places: EyeLayout, shot: Shot, anchor: Pixel, bottom: float = 0.93) -> EyeCamera:
-    """From straight above, the aim upwards: both balls and the target as large as they fit below the words and
-    above this part of the picture's height."""
+def above_camera(
+    places: EyeLayout, shot: Shot, anchor: Pixel, bottom: float = 0.93, up: Array | None = None
+) -> EyeCamera:
+    """From straight above, the aim, or the direction (2,) given, upwards: both balls and the target as large as
+    they fit below the words and above this part of the picture's height."""
     C, T, R = shot.cue_ball_mm, shot.target_mm, float(shot.radius_mm)
     middle = np.array([*((C + T) / 2)[:2], R])
-    at = np.array([*(middle[:2] - BEHIND_MM * shot.aim_direction), ABOVE_MM])
+    at = np.array([*(middle[:2] - BEHIND_MM * (shot.aim_direction if up is None else up)), ABOVE_MM])
     px, py, pw, ph = places.full_px
     camera = EyeCamera(constant(*at.tolist(), *middle.tolist(), 2 * math.atan(0.5)), anchor)
     corner = np.array([px + anchor[0] * pw, py + anchor[1] * ph])

@@ -108,6 +108,14 @@ def table_view(frame: Layout, table: Table) -> View:
     return View((0.0, 0.0), frame.bed_centre_px, 0.0 if frame.up_along_table else math.pi / 2, scale)
 
 
+def over_table(middle_mm: Array, half_mm: Array, table: Table, room_mm: float) -> tuple[float, float]:
+    """The place nearest to the middle (2,) of a picture that reaches so far (2,) at which it shows no more than
+    the room beside the table; the table's own middle where it shows all of it."""
+    most = np.maximum(np.array([table.length_mm, table.width_mm]) / 2 + room_mm - half_mm, 0.0)
+    x, y = np.clip(middle_mm, -most, most).tolist()
+    return (x, y)
+
+
 def inset_view(frame: Layout, table: Table) -> View:
     """The table in the inset, turned like the table view."""
     x, y, w, h = frame.inset_px

@@ -34,7 +34,7 @@ from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_titles
-from scenes.frame.framing import View, moving_camera
+from scenes.frame.framing import View, moving_camera, over_table
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
@@ -111,8 +111,8 @@ def board(brief: Brief) -> Board:
     sheet = Sheet()
     cases = _cases(brief.subject)
     rects = _rects(frame, len(cases))
-    whole = _views([case.whole_mm() for case in cases], rects)
-    close = _views([case.close_mm() for case in cases], rects)
+    whole = _views([case.whole_mm() for case in cases], rects, cases[0].table)
+    close = _views([case.close_mm() for case in cases], rects, cases[0].table)
     zoom = in_turn(*spans[1], (TIMING.rest_s, ZOOM_S, 2.0), rate)[1]
     panes = tuple(
         Pane(f"table.{n}", rect, "table", moving_camera(rect, start, end, *zoom), "cloth")
@@ -254,14 +254,14 @@ def _cases(subject: Subject) -> tuple[_Case, ...]:
 
 
 def _rects(frame: Layout, count: int) -> list[Rect]:
-    """The tables' rectangles: beside each other, or above each other in a tall frame."""
+    """The tables' rectangles: beside each other in a wide frame, else above each other."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(28)
-    if frame.shape != "tall":
+    if frame.shape == "wide":
         w = (W - 2 * margin - (count - 1) * gap) / count
-        top, high = (0.215, 0.48 if frame.scale.gain == 1 else 0.43) if frame.shape == "wide" else (0.24, 0.33)
+        top, high = 0.215, 0.48 if frame.scale.gain == 1 else 0.43
         return [(round(margin + n * (w + gap)), round(top * H), round(w), round(high * H)) for n in range(count)]
-    top, bottom = 0.21 * H, 0.79 * H
+    top, bottom = (0.21 * H, 0.79 * H) if frame.shape == "tall" else (0.205 * H, 0.945 * H)
     each = (bottom - top - (count - 1) * gap) / count
     # below each table its numbers' names and values
     high = min(0.7 * each, each - (2.95 + LINE) * frame.scale.text_px("measure_name"))
@@ -270,8 +270,9 @@ def _rects(frame: Layout, count: int) -> list[Rect]:
     ]
 
 
-def _views(boxes: Sequence[Array], rects: Sequence[Rect]) -> list[View]:
-    """One scale and turn for all boxes (2, 2): those which show them largest, each in its rectangle's middle."""
+def _views(boxes: Sequence[Array], rects: Sequence[Rect], table: Table) -> list[View]:
+    """One scale and turn for all boxes (2, 2): those which show them largest, each in its rectangle's middle, or
+    where the picture shows no more than a rail beside the table."""
 
     def scale(turn: float) -> float:
         swap = abs(math.sin(turn)) < 0.5  # the table's length upright
@@ -284,8 +285,9 @@ def _views(boxes: Sequence[Array], rects: Sequence[Rect]) -> list[View]:
     turn = max((math.pi / 2, 0.0), key=scale)
     out = []
     for box, (x, y, w, h) in zip(boxes, rects, strict=True):
-        middle = box.mean(axis=0)
-        out.append(View((float(middle[0]), float(middle[1])), (x + w / 2, y + h / 2), turn, scale(turn)))
+        half = np.array([w, h] if turn else [h, w]) / 2 / scale(turn)
+        middle = over_table(box.mean(axis=0), half, table, RAIL_MM)
+        out.append(View(middle, (x + w / 2, y + h / 2), turn, scale(turn)))
     return out
 
 
@@ -421,11 +423,8 @@ def _put_words(
         if step is limit:
             tip, bridge = step.measures[2 * n + 1], step.measures[-1]
             told = f"{joined(tip)} {tip.name} {bridge.name} {joined(bridge)}"
-            if frame.shape == "square":
-                left, first = x, base + 1.35 * small
-            else:
-                left = x + frame.scale.text_width_px(joined(measure), "measure") + frame.scale.px(28)
-                first = base - LINE * small * (len(lines(told, x + w - left)) > 1)
+            left = x + frame.scale.text_width_px(joined(measure), "measure") + frame.scale.px(28)
+            first = base - LINE * small * (len(lines(told, x + w - left)) > 1)
             texts += [
                 Text(line, (left, first + i * LINE * small), "small")
                 for i, line in enumerate(lines(told, x + w - left))

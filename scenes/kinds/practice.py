@@ -8,7 +8,7 @@ tell), or practice.count_telling where so many balls suffice. Labels: practice_1
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +17,7 @@ from aimgeo.construct import Quantity, position
 from aimgeo.methods.figure import shot_values
 from aimgeo.misses import needed_of, p_value
 from aimgeo.shot import Shot
+from aimgeo.tables import Table
 from aimgeo.vectors import left
 from scenes.board import Ball, Board, Halo, Line, Pane, PlanCamera, Rect, Shade, TableTop, Text, constant
 from scenes.board.brief import Brief, OutlineStep, Subject
@@ -26,7 +27,7 @@ from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_titles
-from scenes.frame.framing import View
+from scenes.frame.framing import View, over_table
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.table_view import counted
@@ -36,6 +37,8 @@ TELLING = "_telling"
 ITEMS = ("practice_1", "practice_2", "practice_3")
 TABLE, CARD = "table", "card"
 SIDES = ("left", "right")
+ROOM_MM = 190.0
+"""What is shown around the shot: more than a rail's width."""
 MISS_MM = 170.0
 """So far beside the pocket the misses go that are shown as examples."""
 
@@ -64,7 +67,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     else:
         told = (("needed", Quantity(needed, "count")), ("of", Quantity(count, "count")))
     places = tuple(
-        (key, quantity)
+        (key, replace(quantity, kind="diamond_quarters") if quantity.kind == "quarters" else quantity)
         for measures in counted(subject).values()
         for key, quantity in measures
         if key.startswith("from_")
@@ -105,8 +108,8 @@ def _places(frame: Layout) -> tuple[Rect, Rect, Rect]:
     """The table's picture, the list, the circles."""
     W, H, m = float(frame.width_px), float(frame.height_px), frame.title_px[0]
     if frame.shape == "wide":
-        table = (round(m), round(0.25 * H), round(0.50 * W - m), round(0.36 * H))
-        left = 0.55 * W
+        table = (round(m), round(0.25 * H), round(0.58 * W - m), round(0.40 * H))
+        left = 0.62 * W
         return table, (left, 0.25 * H, W - m - left, 0.40 * H), (left, 0.70 * H, W - m - left, 0.15 * H)
     w = W - 2 * m
     top, bottom = (0.24 * H, 0.94 * H) if frame.shape == "square" else (0.21 * H, 0.79 * H)
@@ -121,13 +124,13 @@ def _card(frame: Layout) -> Pane:
 
 
 def _put_table(sheet: Sheet, brief: Brief, rect: Rect) -> Pane:
-    """The whole table from above with the shot as it is set up, its lines drawn with the words."""
+    """The shot as it is set up, from above, with the rails from which its balls are counted.
+
+    Its lines come with the words.
+    """
     shot, table = _asked(brief.subject), brief.subject.table
     assert table is not None
-    x, y, w, h = rect
-    rail = 130.0
-    scale = min(w / (table.length_mm + 2 * rail), h / (table.width_mm + 2 * rail))
-    view = View((0.0, 0.0), (x + w / 2, y + h / 2), math.pi / 2, scale)
+    view = _view(shot, table, rect)
     here, R = (TABLE,), float(shot.radius_mm)
     C, O, G, T = (position(p) for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     sheet.put("table", TableTop(table), "table", panes=here, opacity=1.0)
@@ -144,8 +147,20 @@ def _put_table(sheet: Sheet, brief: Brief, rect: Rect) -> Pane:
     return Pane(TABLE, rect, "table", view.camera(rect), "cloth")
 
 
+def _view(shot: Shot, table: Table, rect: Rect) -> View:
+    """Balls, target, and the noses from which the balls are counted, with their rails, as large as they fit."""
+    balls = (shot.object_ball_mm, shot.cue_ball_mm)
+    noses = [place.nose_mm for ball in balls for place in table.from_rails(ball)]
+    points = np.array([*(ball[:2] for ball in balls), shot.target_mm[:2], *noses])
+    low, high = points.min(axis=0) - ROOM_MM, points.max(axis=0) + ROOM_MM
+    x, y, w, h = rect
+    scale = min(w / float(high[0] - low[0]), h / float(high[1] - low[1]))
+    middle = over_table((low + high) / 2, np.array([w, h]) / 2 / scale, table, ROOM_MM)
+    return View(middle, (x + w / 2, y + h / 2), math.pi / 2, scale)
+
+
 def _put_places(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect) -> None:
-    """Under the table, where the balls lie, counted in diamonds from the nearer rails."""
+    """Under the table, where the balls lie, counted from the nearer rails."""
     s = frame.scale
     x, y, w, h = rect
     measures = brief.steps[0].measures
@@ -154,8 +169,6 @@ def _put_places(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect) -> None:
     for k, role in enumerate(("object_ball", "cue_ball")):
         places = ", ".join(f"{joined(one)} {one.name}" for one in measures[2 * k : 2 * k + 2])
         texts.append((f"place_{role}", f"{brief.labels.get(role, role)}: {places}"))
-    if brief.subject.table is not None and brief.subject.table.has_sights:
-        texts.append(("place", brief.labels.get("in_diamonds", "")))
     for k, (role, text) in enumerate(texts):
         for i, line in enumerate(even_lines(text, w, lambda one: s.text_width_px(one, "small"))):
             sheet.put(f"place.{k}.{i}", Text(line, (x, base), "small"), "text", role, opacity=1.0)

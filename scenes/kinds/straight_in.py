@@ -10,6 +10,7 @@ and eye_side.
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -18,6 +19,7 @@ from aimgeo import construct as construction
 from aimgeo.camera import eye_of
 from aimgeo.construct import Quantity, position
 from aimgeo.shot import Shot
+from aimgeo.vectors import left
 from scenes.board import Board, Line, Move, Pane, Plate, Rect, Shade, Text, Track
 from scenes.board.brief import Brief, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
@@ -132,7 +134,11 @@ def board(brief: Brief) -> Board:
     )  # fmt: skip
     eyes = [replace(eye, offset_mm=offset) for offset in offsets]
     gone = (Move(spans[1][0], spans[1][0] + fade, (0.0,)),)
-    overhead = above_camera(places, shot, (0.5, 0.55))
+    # along the frame's longer side the balls are larger; the words stand over the table's middle
+    across = left(shot.aim_direction)
+    inwards = -float(across @ (shot.cue_ball_mm + shot.target_mm)[:2])
+    up = math.copysign(1.0, inwards) * across if frame.shape == "wide" else None
+    overhead = above_camera(places, shot, (0.5, 0.60), up=up)
     above = Pane("above", places.full_px, "eye", overhead, "plate", Track((1.0,), gone))
     looks = [
         eye_pane(places, shot, one, f"eye.{letter}", _between(span, fade, empty))
