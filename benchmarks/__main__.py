@@ -10,10 +10,10 @@ from pathlib import Path
 
 import click
 
-from benchmarks import again, batch, eye, live, solve
+from benchmarks import again, batch, check, eye, live, solve
 from lessons.rendering.render import processors
 
-PARTS = ("batch", "eye", "live", "again", "growth", "solve")
+PARTS = ("batch", "check", "eye", "live", "again", "growth", "solve")
 
 
 @click.command()
@@ -36,6 +36,8 @@ def main(part: tuple[str, ...], only: tuple[str, ...], stock: int, small: int, g
         for name in part or PARTS:
             if name == "batch":
                 rows = batch.measure(folder, only, workers, stock)
+            elif name == "check":
+                rows = check.measure()
             elif name == "eye":
                 rows = eye.measure(folder)
             elif name == "live":

@@ -34,8 +34,18 @@ EXAMPLES = {
     "output": "write its keys, such as {size: 1080p}",
     "speech": "write its keys, such as {words_a_minute: 140}",
     "recordings": "write its keys, such as {folder: voice}",
+    "names": "write its keys, such as {eyes: {player: Chin on the line}}",
+    "object_ball": "write its number or colour, such as {number: 3}",
 }
 """What to write for a mapping, by its key."""
+ENTRIES = {
+    "others": "write where it lies, such as {at: [700 mm, -100 mm]}",
+    "exclude": "write what it excludes, such as {cuts: 1/2, sides: left}",
+    "overrides": "write which clips it changes, and what, such as {cuts: 1/2, pocket: foot-right}",
+    "eyes": "write its keys, such as {back: 600 mm, height: 300 mm}",
+}
+"""What to write for a mapping in a list or a mapping, by the key of that."""
+CHOOSES = "to show only some, write `only: [STEP, STEP]` beside it; aimgeo plan lists the steps' names"
 
 
 def node_of(tree: Node, location: Iterable[str | int]) -> tuple[Place, Node]:
@@ -85,12 +95,12 @@ def fault(
     tree: Node,
     data: Any,
     known_keys: Mapping[int, Any],
-    belongs: Callable[[str, Any], str] = lambda _key, _holder: "",
+    belongs: Callable[[str, Location, Any, Any], str] = lambda _key, _where, _holder, _group: "",
 ) -> Fault | None:
     """One of pydantic's errors as a sentence; None when another fault already says it.
 
     `known_keys` gives, by the id of a mapping in `data`, the keys that its model knows; `belongs` tells of a key,
-    and of the mapping that holds it, where else it has a meaning.
+    where it stands, the mapping that holds it and the group around that, where else it has a meaning.
     """
     where: Location = error["loc"]
     kind, context, value = error["type"], error.get("ctx", {}), error["input"]
@@ -107,7 +117,13 @@ def fault(
             key = str(where[-1])
             holder = _at(where[:-1], data)
             at = place_of(tree, where, of_key=True)
-            return _unknown_key(at, key, inside, known_keys.get(id(holder), ()), belongs(key, holder))
+            return _unknown_key(
+                at,
+                key,
+                inside,
+                known_keys.get(id(holder), ()),
+                belongs(key, where[:-1], holder, _at(where[:2], data)),
+            )
         case "missing":
             holder = _at(where[:-1], data)
             if isinstance(holder, Mapping) and any(slip_of(str(key), (str(where[-1]),)) for key in holder):
@@ -143,7 +159,10 @@ def fault(
         case "model_type" | "model_attributes_type" | "dict_type":
             if _is_left_behind(tree, where):
                 return None  # empty_values says that its siblings want indenting
+            if told := _no_step(where, shown, value):
+                return Fault(place, told, "wrong-shape")
             how = EXAMPLES.get(str(where[-1]), "") if where else ""
+            how = how or next((ENTRIES[str(part)] for part in where[-2:][::-1] if part in ENTRIES), "")
             if where[:1] == ("clips",) and len(where) == 2:
                 how = "write its kind, such as {kind: table}"
             more = f"; {how}" if how else ""
@@ -151,6 +170,9 @@ def fault(
         case "tuple_type":
             more = "; put '- ' before its first key" if isinstance(value, Mapping) else ""
             return Fault(place, f"{shown} must be a list, not {_quoted(value)}{more}.", "wrong-shape")
+        case "string_type" if "only" in where or "split" in where:
+            sentence = f"{shown} is {_quoted(value)}; write the name of a step, as aimgeo plan lists it."
+            return Fault(place, sentence, "wrong-shape")
         case "string_type" | "is_instance_of":
             return Fault(place, f"{shown} needs a text, not {_quoted(value)}.", "wrong-shape")
         case "bool_parsing" | "bool_type":
@@ -165,10 +187,37 @@ def fault(
             return Fault(place, f"{shown} is {_quoted(value)}: {error['msg'][:1].lower()}{error['msg'][1:]}.")
 
 
+def _no_step(where: Location, shown: str, value: Any) -> str:
+    """What is wrong with `steps`, or an entry of it, that changes no step; nothing elsewhere."""
+    if where[-1:] == ("steps",):
+        return f"{shown} changes single steps, such as {{STEP: {{pause: 1 s}}}}, not {_quoted(value)}; {CHOOSES}."
+    if where[-2:-1] != ("steps",):
+        return ""
+    key, within = str(where[-1]), shown.rpartition(".")[0]
+    if key in ("only", "split"):
+        return (
+            f"'{key}' stands beside 'steps', not in it: {key}: [STEP, STEP]; aimgeo plan lists the steps' names."
+        )
+    if key in STEP_KEYS:
+        return (
+            f"'{key}' in {within} is of no step; write it under the step's name, such as {{STEP: {{{key}: ...}}}}."
+        )
+    if str(value).lower() in ("no", "off", "false", "none"):
+        return f"{shown} is {_quoted(value)}; to leave a step out, name the others in `only`."
+    return f"{shown} must be a mapping of keys, not {_quoted(value)}; write what changes, such as {{pause: 1 s}}."
+
+
+STEP_KEYS = ("title", "narration", "seconds", "pause", "pace", "note")
+"""What may be changed about a step."""
+
+
 def _unknown_key(place: Place, key: str, inside: str, keys: tuple[str, ...], elsewhere: str) -> Fault:
     """A key that nothing knows here: a slip, a key of somewhere else, or something that is not done."""
     if slip_of(key, keys):
-        return Fault(place, f"unknown key '{key}'{inside}{did_you_mean(key, keys)}", "unknown-key")
+        more = (
+            f" '{key}' itself {elsewhere.removeprefix('it ')}." if elsewhere.startswith("it is a key of") else ""
+        )
+        return Fault(place, f"unknown key '{key}'{inside}{did_you_mean(key, keys)}{more}", "unknown-key")
     if elsewhere:
         return Fault(place, f"unknown key '{key}'{inside}; {elsewhere}.", "unknown-key")
     if what := OUT_OF_SCOPE.get(key.lower().rstrip("s")):
@@ -268,8 +317,12 @@ def _at(location: Location, data: Any) -> Any:
 
 def _shown(location: Location, data: Any) -> str:
     """'clips[2].cuts' for a location, without the parts that only the model knows."""
-    shown = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part, _ in _walk(location, data))
-    return shown.removeprefix(".")
+    return path(part for part, _ in _walk(location, data))
+
+
+def path(location: Iterable[str | int]) -> str:
+    """A location as it is told: 'clips[2].cuts'."""
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in location).removeprefix(".")
 
 
 def _quoted(value: Any) -> str:

@@ -34,7 +34,8 @@ RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt"
 MOST_TEXT = 600
 
 
-def _hyphened(value: Any) -> Any:
+def hyphened(value: Any) -> Any:
+    """A name with hyphens where it has spaces or underscores; what is no text as it is."""
     return re.sub(r"[\s_]+", "-", value.strip().lower()) if isinstance(value, str) else value
 
 
@@ -43,10 +44,18 @@ def listed(value: Any) -> Any:
     return value if isinstance(value, list | tuple) else [value]
 
 
+def _told(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return "a list"
+    return "a mapping" if isinstance(value, dict) else f"'{str(value)[:40]}'"
+
+
 def _name(value: Any) -> str:
-    if not isinstance(value, str) or not re.fullmatch(NAME_PATTERN, value):
+    if not isinstance(value, str):
+        raise values.Refused(f"is {_told(value)}; write one name.", "wrong-shape")
+    if not re.fullmatch(NAME_PATTERN, value):
         raise ValueError(
-            f"'{str(value)[:40]}' is no name; names become parts of file names: small letters, digits and "
+            f"'{value[:40]}' is no name; names become parts of file names: small letters, digits and "
             "hyphens, a letter first, at most 32."
         )
     if value in RESERVED:
@@ -118,7 +127,7 @@ def measured(name: str, least_mm: float, most_mm: float) -> Any:
 
 def choice(names: Iterable[str]) -> Any:
     """One of some names; spaces and underscores in it count as hyphens."""
-    return Annotated[Literal[tuple(names)], BeforeValidator(_hyphened)]
+    return Annotated[Literal[tuple(names)], BeforeValidator(hyphened)]
 
 
 def left_to_right(language: Any) -> Any:
@@ -208,7 +217,11 @@ def _positive_length(value: Any, info: ValidationInfo) -> Length:
 
 def _two_lengths(value: Any) -> Any:
     if not isinstance(value, list | tuple) or len(value) != 2:
-        text = "a list" if isinstance(value, list | tuple) else f"'{str(value)[:40]}'"
+        if value in POCKET_NAMES:
+            raise values.Refused(
+                f"is two lengths, [x, y]; a pocket is named by 'pocket': pocket: {value}.", "wrong-shape"
+            )
+        text = _told(value)
         raise values.Refused(f"needs two lengths, [x, y], such as [2 diamonds, 0], not {text}.", "wrong-shape")
     return value
 
@@ -269,6 +282,6 @@ def _method(name: Any, info: ValidationInfo) -> Any:
 
 
 METHOD_SCHEMA = {"anyOf": [{"enum": list(METHOD_NAMES)}, {"type": "string", "pattern": NAME_PATTERN}]}
-Method: Any = Annotated[str, BeforeValidator(_hyphened), AfterValidator(_method), WithJsonSchema(METHOD_SCHEMA)]
+Method: Any = Annotated[str, BeforeValidator(hyphened), AfterValidator(_method), WithJsonSchema(METHOD_SCHEMA)]
 Pocket: Any = choice(POCKET_NAMES)
 Side = Literal["left", "right"]

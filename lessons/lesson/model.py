@@ -6,22 +6,27 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from itertools import chain
 from pathlib import Path
-from typing import Annotated, Any, Literal, Union
+from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Discriminator,
     Field,
+    PlainValidator,
     Tag,
     ValidationError,
+    ValidationInfo,
     create_model,
     model_validator,
 )
+from pydantic_core import PydanticKnownError
 
 from aimgeo.methods.own import Own
 from aimgeo.tables import NOSE_PART, TABLES, Table
-from lessons.lesson import explain
+from lessons.lesson import explain, values
 from lessons.lesson.beside import with_methods_files
 from lessons.lesson.faults import Fault, LessonError, Place
 from lessons.lesson.fields import (
@@ -45,13 +50,14 @@ from lessons.lesson.fields import (
     Spot,
     Words,
     choice,
+    hyphened,
     listed,
     measured,
     one_or_more,
     setting_field,
 )
 from lessons.lesson.names import Names, names_texts
-from lessons.lesson.own import OwnMethods, own_texts, read_own
+from lessons.lesson.own import OwnMethodKeys, OwnMethods, own_texts, read_own
 from lessons.lesson.read import Keys, Node, Text, plain, read, read_text
 from lessons.lesson.texts import ShownText, SpokenText, Strict, Translated
 from lessons.lesson.timing import PAUSE_A_SENTENCE_S, WORDS_A_MINUTE
@@ -77,10 +83,22 @@ AXIS_FIELDS: dict[str, Any] = {
 
 FileNames: Any = one_or_more(Words, "Files beside the lesson, whose own_methods are added to the lesson's.")
 MOST_ONLY = 40
+
+
+def _once(steps: tuple[tuple[str, ...], ...]) -> tuple[tuple[str, ...], ...]:
+    seen: set[str] = set()
+    for name in chain.from_iterable(steps):
+        if hyphened(name) in seen:
+            raise values.Refused(f"step '{name}' is named twice; a clip shows a step once.", "given-twice")
+        seen.add(hyphened(name))
+    return steps
+
+
 Only: Any = Annotated[
     tuple[one_or_more(Annotated[str, Field(max_length=80)]), ...],  # type: ignore[misc]
     BeforeValidator(listed),
     Field(min_length=1, max_length=MOST_ONLY),
+    AfterValidator(_once),
 ]
 ALIGNMENTS = ("aim-line", "contact-line", "cue-edge-left", "cue-edge-right")
 DEFAULT_CUTS = ("3/4", "1/2", "1/4")
@@ -153,10 +171,17 @@ class Recordings(Strict):
         return self
 
 
-class CushionPoint(Strict):
+def _rail(value: Any) -> Any:
+    return re.sub(r"[\s_-]*(rail|cushion)$", "", value.strip().lower()) if isinstance(value, str) else value
+
+
+Rail: Any = Annotated[Literal["foot", "head", "left", "right"], BeforeValidator(_rail)]
+
+
+class CushionPoint(Strict, defer_build=False):
     """A place on a cushion, as a target: where a ball touches it."""
 
-    rail: Literal["foot", "head", "left", "right"] = Field(description="The cushion.")
+    rail: Rail = Field(description="The cushion.")
     at: LengthValue = Field(
         description="How far along it from the bed's middle: towards the foot, or to the left."
     )
@@ -168,7 +193,7 @@ Target: Any = Annotated[
 ]
 
 
-class OtherBall(Strict):
+class OtherBall(Strict, defer_build=False):
     """Another ball on the table."""
 
     at: Spot = Field(description="Where it lies, [x, y] from the bed's centre.")
@@ -184,7 +209,7 @@ class ObjectBall(Strict):
     number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
 
 
-class StepWords(Strict):
+class StepWords(Strict, defer_build=False):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
     title: ShownText | None = Field(None, description="On screen; break lines by hand.")
@@ -359,6 +384,21 @@ class PreviewPart(Strict):
     steps: tuple[Words, ...] = Field((), description="The names of its steps; all of them if left out.")
 
 
+def _group(value: Any, info: ValidationInfo) -> Group:
+    """A group by the model of its kind, which is built when a lesson has such a group."""
+    if isinstance(value, Group):
+        return value
+    if not isinstance(value, dict):
+        raise PydanticKnownError("dict_type")
+    if "kind" not in value:
+        raise PydanticKnownError("union_tag_not_found", {"discriminator": "kind"})
+    kind = value["kind"]
+    if not isinstance(kind, str) or kind not in CLIP_KINDS:
+        told = {"discriminator": "kind", "tag": str(kind), "expected_tags": ", ".join(CLIP_KINDS)}
+        raise PydanticKnownError("union_tag_invalid", told)
+    return group_model(CLIP_KINDS[kind]).model_validate(value, context=info.context)
+
+
 class LessonKeys(Strict):
     """The keys of a lesson file."""
 
@@ -390,7 +430,9 @@ class LessonKeys(Strict):
     speech: Speech = Field(default_factory=lambda: Speech.model_validate({}), description="How fast the words go.")
     recordings: Recordings | None = Field(None, description="The spoken narration, which then gives the times.")
     preview: tuple[PreviewPart, ...] = Field((), description="Steps that make a short film to show to anyone.")
-    clips: tuple[Any, ...]
+    clips: tuple[Annotated[Any, PlainValidator(_group)], ...] = Field(
+        min_length=1, description="The groups of clips, in order."
+    )
 
     def known_table(self) -> Table:
         """The lesson's table."""
@@ -400,17 +442,6 @@ class LessonKeys(Strict):
     def ball_mm(self) -> float:
         """How wide the balls are: as the lesson says, else as the table is made for."""
         return self.known_table().ball_mm if self.ball is None else self.ball.mm(0.0, 0.0)
-
-
-@cache
-def lesson_model(kinds: frozenset[str]) -> type[LessonKeys]:
-    """The model for lessons of some kinds of clip: to build all of them would be half of a check's time."""
-    # a union needs two members: those that are built in no time
-    groups = tuple(group_model(kind) for name, kind in CLIP_KINDS.items() if name in kinds or kind.is_card)
-    any_group: Any = Annotated[Union[groups], Discriminator("kind")]  # noqa: UP007
-    clips: Any = tuple[any_group, ...]
-    described = Field(min_length=1, description="The groups of clips, in order.")
-    return create_model("Lesson", __base__=LessonKeys, __doc__=LessonKeys.__doc__, clips=(clips, described))
 
 
 @dataclass(frozen=True, slots=True)
@@ -506,13 +537,14 @@ def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
     known[OWN_NAMES] = _own_names(data)
     known[UNITS] = data.get("units") or "mm"
     try:
-        keys = lesson_model(_kinds(data)).model_validate(data, context=known)
+        keys = LessonKeys.model_validate(data, context=known)
     except ValidationError as error:
         faults += [
             f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known, _belongs))
         ]
     else:
         faults += _untranslated(keys, tree)
+        faults += _of_no_shot(keys, tree)
         own = read_own(keys.own_methods, lambda at: explain.place_of(tree, at), faults)
     look = None
     if not faults and keys.output.look is not None:
@@ -529,19 +561,47 @@ def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
     )
 
 
-def _belongs(key: str, holder: Any) -> str:
+def _belongs(key: str, where: explain.Location, holder: Any, group: Any) -> str:
     """Where a key belongs that stands in the wrong place: the lesson, a group of clips, or a part of it."""
+    kind = CLIP_KINDS.get(group.get("kind", "")) if isinstance(group, Mapping) else None
+    if kind is not None and ({"exclude", "overrides"} & {*where}) and len(where) == 4:
+        return _chooses(key, kind, str(where[2]))
     is_group = isinstance(holder, Mapping) and "kind" in holder
-    for name, part in (("output", Output), ("speech", Speech)):
-        if key in part.model_fields and isinstance(holder, Mapping) and ("clips" in holder or is_group):
-            return f"it belongs in '{name}'"
-    if not is_group and key in LessonKeys.model_fields:
+    is_outside = isinstance(holder, Mapping) and ("clips" in holder or is_group)
+    found = ["in a step of 'steps'"] if is_group and key in StepWords.model_fields else []
+    found += [f"in '{name}'" for name in PARTS if is_outside and key in PARTS[name].model_fields]
+    kinds = [name for name, one in CLIP_KINDS.items() if key in group_model(one).model_fields]
+    told = f"it is a key of the kind{'s' if len(kinds) > 1 else ''} {', '.join(kinds)}"
+    if is_group and kinds:
+        return (
+            "; a step's stands in 'steps'".join((told, ""))
+            if key == "title"
+            else " or belongs ".join((told, *found))
+        )
+    if found:
+        return f"it belongs {' or '.join(found)}"
+    if key in OwnMethodKeys.model_fields and is_group and key != "name":
+        return "it belongs in a method of 'own_methods'"
+    if key in LessonKeys.model_fields:
         return "it belongs to the lesson, at the left edge"
-    kinds = [name for name, kind in CLIP_KINDS.items() if key in group_model(kind).model_fields]
-    if kinds:
-        told = f"the kind{'s' if len(kinds) > 1 else ''} {', '.join(kinds)}"
-        return f"it is a key of {told}" if is_group else "it belongs in a group of clips"
-    return "it belongs in a step of 'steps'" if is_group and key in StepWords.model_fields else ""
+    return "it belongs in a group of clips" if kinds else ""
+
+
+PARTS: dict[str, type[Strict]] = {"output": Output, "speech": Speech}
+
+
+def _chooses(key: str, kind: Kind, part: str) -> str:
+    """Why an exclusion or an override of a kind does not know a key that is known elsewhere."""
+    by = " or ".join(filter(None, (", ".join(AXES[axis] for axis in kind.axes[:-1]), AXES[kind.axes[-1]])))
+    if key in AXES.values():
+        return f"a {kind.name} clip is one for all {key}; choose by {by}"
+    if key not in group_model(kind).model_fields and key not in StepWords.model_fields:
+        return ""
+    if part == "exclude":
+        return f"an exclusion only chooses clips, by {by}"
+    if key in ("kind", "name", "exclude", "overrides"):
+        return "an override changes clips of its group; write another group for it"
+    return "it belongs in a step of 'steps'" if key in StepWords.model_fields else "it belongs in the group itself"
 
 
 def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
@@ -555,6 +615,16 @@ def _untranslated(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
         elif lacks:
             sentence = f"'{lacks[0]}' is missing; the lesson is in that language."
             yield Fault(explain.place_of(tree, at), sentence, "language")
+
+
+def _of_no_shot(keys: LessonKeys, tree: Node) -> Iterator[Fault]:
+    """What a card or a film says about a shot that it doesn't show."""
+    for index, group in enumerate(keys.clips):
+        kind = CLIP_KINDS[group.kind]
+        for key in ("pocket", "spot", "target", "others"):
+            if key in group.model_fields_set and not (kind.axes or kind.spans):
+                place = explain.place_of(tree, ("clips", index, key), of_key=True)
+                yield Fault(place, f"a {kind.name} clip shows no shot; leave '{key}' out.", "setting")
 
 
 def _text(tree: Node, location: explain.Location) -> Text:
@@ -571,11 +641,3 @@ def _own_names(data: Any) -> tuple[str, ...]:
     """The names of the methods of one's own, so that the groups may ask for them."""
     own = data.get("own_methods") if isinstance(data, dict) else None
     return tuple(own) if isinstance(own, dict) else ()
-
-
-def _kinds(data: Any) -> frozenset[str]:
-    """The kinds of clip that a file names and that there are."""
-    clips = data.get("clips") if isinstance(data, dict) else None
-    # a list: a file may hold anything there, a mapping too
-    named = [clip.get("kind") for clip in clips if isinstance(clip, dict)] if isinstance(clips, list) else []
-    return frozenset(kind for kind in CLIP_KINDS if kind in named)

@@ -25,6 +25,9 @@ MOST_VALUES = 20_000
 BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
 """What ends a line, as YAML 1.1 has it: places count these."""
 
+_COMMENT = re.compile(r"\s+(#\S.*)")
+_GLUED = re.compile(r"-\w")
+
 # the C parser is ten times as fast and gives the same events; PyYAML builds without it where libyaml is missing
 LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
@@ -226,7 +229,7 @@ class _Builder:
                 # 12,5 in braces is two entries to YAML and one number to whoever wrote it
                 entries[before[0]] = (before[1], before[2])
                 continue
-            if re.match(r"-\w", key.text) and not is_flow and not key.quoted:
+            if _GLUED.match(key.text) and not is_flow and not key.quoted:
                 self.faults.append(Fault(at, "a space is missing after '-'.", "yaml-space"))
                 continue
             entries[key.text] = (at, value)
@@ -234,7 +237,7 @@ class _Builder:
 
     def comment(self, end: Place) -> str:
         """What stands behind a plain text as a comment that may not be meant as one: '#1', not '# a note'."""
-        found = re.match(r"\s+(#\S.*)", self.lines[end.line - 1][end.column - 1 :])
+        found = _COMMENT.match(self.lines[end.line - 1][end.column - 1 :])
         return found[1].rstrip() if found else ""
 
     @staticmethod

@@ -7,8 +7,9 @@ from dataclasses import replace
 from itertools import product
 from math import radians
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Union
 
+from pydantic import Discriminator, Field, create_model
 from pydantic.json_schema import GenerateJsonSchema
 
 from aimgeo.methods import METHODS
@@ -16,7 +17,7 @@ from aimgeo.methods.method import Method
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
 from lessons.lesson.look_file import LookFile
-from lessons.lesson.model import lesson_model
+from lessons.lesson.model import LessonKeys, group_model
 from lessons.lesson.own import MethodsFile
 from scenes.board.brief import EyeSpec, Media, Subject
 from scenes.kinds import CLIP_KINDS
@@ -33,13 +34,21 @@ def schema_text() -> str:
     >>> schema_text().startswith('{\\n  "$schema"')
     True
     """
-    made: dict[str, Any] = _tidied(lesson_model(frozenset(CLIP_KINDS)).model_json_schema(mode="validation"))
+    made: dict[str, Any] = _tidied(_every_kind().model_json_schema(mode="validation"))
     for group in made["$defs"].values():
         kind = group.get("properties", {}).get("kind", {}).get("const")
         if kind is not None and "steps" in group["properties"]:
             steps = group["properties"]["steps"]
             steps["properties"] = dict.fromkeys(step_names(CLIP_KINDS[kind]), steps["additionalProperties"])
     return _written("Lesson file", made)
+
+
+def _every_kind() -> type[LessonKeys]:
+    """The model of a lesson whose groups are told apart by their kind."""
+    groups: Any = Annotated[Union[tuple(map(group_model, CLIP_KINDS.values()))], Discriminator("kind")]  # noqa: UP007
+    described = LessonKeys.model_fields["clips"].description
+    clips: Any = (tuple[groups, ...], Field(min_length=1, description=described))
+    return create_model("Lesson", __base__=LessonKeys, __doc__=LessonKeys.__doc__, clips=clips)
 
 
 def methods_schema_text() -> str:

@@ -22,7 +22,7 @@ from lessons.lesson.wording import LANGUAGES
 class Strict(BaseModel):
     """Keys that are all known: unknown ones are refused, and the known ones noted for the hint."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
     @model_validator(mode="before")
     @classmethod
@@ -32,7 +32,7 @@ class Strict(BaseModel):
         return data
 
 
-class ByLanguage(Strict):
+class ByLanguage(Strict, defer_build=False):
     """A text in several languages, by their codes."""
 
     @model_validator(mode="before")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import chain, cycle, pairwise
 
 from aimgeo.units import rounded, written
@@ -55,6 +56,7 @@ class Said:
     names: tuple[str, ...] = ()
 
 
+@lru_cache(4096)  # the clips of a lesson share most of their sentences
 def clauses(text: str) -> tuple[str, tuple[Said, ...]]:
     """A narration without its marks, and its clauses.
 

@@ -19,7 +19,7 @@ from aimgeo.methods.own import role_of
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import left
-from lessons.lesson.explain import Location
+from lessons.lesson.explain import Location, path
 from lessons.lesson.faults import Fault, FaultId, LessonError, Place, did_you_mean
 from lessons.lesson.model import AXES, CARD_TEXTS, CardGroup, Changes, Eye, Lesson
 from lessons.lesson.names import said_names, with_names
@@ -150,10 +150,12 @@ class _Planner:
         self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
-        self.unmade: dict[tuple[Place, str], list[str]] = {}
+        self.unmade: dict[tuple[Place, str, FaultId], list[str]] = {}
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
         self.steps_known: dict[Location, dict[str, None]] = {}
+        self.steps_built: dict[Location, set[str]] = {}
+        self.steps_split: dict[Location, set[str]] = {}
         self.emptied: dict[Location, Request] = {}
         self.steps_seen: dict[tuple[str | int, ...], set[str]] = {}
         self.made: dict[str, PlannedClip | None] = {}
@@ -227,9 +229,9 @@ class _Planner:
 
     def cannot_be_made(self) -> Iterator[Fault]:
         """What the author asks for by name and can't be made: each reason once, with the count of clips."""
-        for (place, sentence), names in self.unmade.items():
+        for (place, sentence, id), names in self.unmade.items():
             more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-            yield Fault(place, f"{names[0]}{more} can't be made: {sentence}", "method")
+            yield Fault(place, f"{names[0]}{more} can't be made: {sentence}", id)
 
     def unplaced(self) -> dict[str, str]:
         """The shots that can't be set on the table, in a few words, each with its reason."""
@@ -260,7 +262,15 @@ class _Planner:
         yield from strangers(self.lesson, [*(clip.name for clip in clips), *(left.name for left in self.left_out)])
 
     def without_effect(self) -> Iterator[Fault]:
-        """Overrides that set nothing."""
+        """Overrides that set nothing, and steps that have nothing to split."""
+        for at, done in self.steps_split.items():
+            holder: Any = self.keys
+            for part in at:
+                holder = holder[part] if isinstance(part, int) else getattr(holder, part)
+            for i, name in enumerate(holder):
+                if step_key(name) not in done:
+                    sentence = f"step '{name}' draws one thing; there is nothing to split."
+                    yield Fault(self.lesson.place(*at, i), sentence, "no-effect")
         for k, group in enumerate(self.keys.clips):
             for i, one in enumerate(getattr(group, "overrides", ())):
                 if not one.model_fields_set & Changes.model_fields.keys():
@@ -326,15 +336,22 @@ class _Planner:
         wanted = arrangement(request)
         for one in (subject, *subject.companions):
             if one.construction is not None:
-                self.note_steps(wanted, [step.name for step in one.construction.steps])
+                self.note_steps(wanted, [step.name for step in one.construction.steps], are_built=True)
         try:
             subject = with_steps(subject, wanted)
+        except ValueError as error:
+            return self.misplaced(request, wanted, error)
+        self.note_splits(wanted, subject)
+        try:
             outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outlined(subject, self.output, self.look)
-            self.note_steps(wanted, [step.name for step in outline])
-            unwanted = skipped(outline, wanted)
         except ValueError as error:  # too few or too many shots for this kind
             self.unfit(request, f"{error}.", is_short=len(subjects) < len(request.views))
             return None
+        self.note_steps(wanted, [step.name for step in outline])
+        try:
+            unwanted = skipped(outline, wanted)
+        except ValueError as error:
+            return self.misplaced(request, wanted, error)
         values = self.values(request, subject, shown[0][1] if shown else None)
         all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline), subject) for s in outline]
         if subject.kind == "alignments":
@@ -399,11 +416,25 @@ class _Planner:
         """The frames in which a step that nobody sees is drawn."""
         return max(self.output.frames(step.draws_s), 1)
 
-    def note_steps(self, wanted: Arrangement, names: Sequence[str]) -> None:
-        """Remember which steps there are where a lesson chooses among them."""
+    def note_steps(self, wanted: Arrangement, names: Sequence[str], *, are_built: bool = False) -> None:
+        """Remember which steps there are where a lesson chooses among them, and which are a construction's."""
         for at in (wanted.only_at, wanted.splits_at):
             if at:
                 self.steps_known.setdefault(at, {}).update(dict.fromkeys(names))
+                self.steps_built.setdefault(at, set()).update(map(step_key, names) if are_built else ())
+
+    def note_splits(self, wanted: Arrangement, subject: Subject) -> None:
+        """Remember which steps were split where a lesson asks for it."""
+        for one in (subject, *subject.companions):
+            names = {step_key(step.name) for step in one.construction.steps} if one.construction else set()
+            done = (name for name in wanted.splits if f"{name} 1" in names)
+            if wanted.splits_at:
+                self.steps_split.setdefault(wanted.splits_at, set()).update(done)
+
+    def misplaced(self, request: Request, wanted: Arrangement, error: ValueError) -> None:
+        """Remember a clip whose steps can't come in the order that the lesson asks for."""
+        place = self.lesson.place(*(wanted.only_at or wanted.splits_at))
+        self.unmade.setdefault((place, f"{error}.", "step"), []).append(request.name)
 
     def filmed(self, request: Request) -> Filmed | None:
         """The matched shot that a clip lies over; a fault where there is none."""
@@ -506,7 +537,7 @@ class _Planner:
         found = others_of(told, self.ball_mm, self.table.length_mm)
         bed = self.table.length_mm / 2, self.table.width_mm / 2
         for n, why in wrongs(shot, found, bed, [one.in_the_way for one in told]):
-            fault = Fault(self.lesson.place(*at, n), f"{'.'.join(map(str, at))}[{n}] {why}", "place")
+            fault = Fault(self.lesson.place(*at, n), f"{path(at)}[{n}] {why}", "place")
             if all(one.place != fault.place for one in self.faults):
                 self.faults.append(fault)
         return found
@@ -528,7 +559,7 @@ class _Planner:
         # it is so at every distance and for every eye
         name = _left_name(request, view, ("method", "cut", "side"))
         if request.is_explicit:
-            names = self.unmade.setdefault((request.place, sentence), [])
+            names = self.unmade.setdefault((request.place, sentence, "method"), [])
             if name not in names:
                 names.append(name)
         elif (left := LeftOut(name, sentence, request.place)) not in self.left_out:
@@ -539,7 +570,7 @@ class _Planner:
         if is_short:
             self.left_out.append(LeftOut(request.name, sentence, request.place))
         else:
-            self.unmade.setdefault((request.place, sentence), []).append(request.name)
+            self.unmade.setdefault((request.place, sentence, "method"), []).append(request.name)
 
     def group_settings(self, index: int) -> Settings:
         """What a group sets of its kind's own settings; faults for what is out of bounds or has no meaning."""
@@ -645,15 +676,9 @@ class _Planner:
                 if of == 1:
                     written_at = (*at, "narration")
                     narration = self.filled(changes.narration, values, written_at, spoken=True)
-                else:
-                    self.faults.append(
-                        Fault(
-                            self.lesson.place(*at, "narration"),
-                            f"a {request.kind} clip has {of} steps or more; write the narration under 'steps', "
-                            "each under its step's name.",
-                            "step",
-                        )
-                    )
+                elif (place := self.lesson.place(*at, "narration")) not in {fault.place for fault in self.faults}:
+                    told = f"a {request.kind} clip has {of} steps; write the narration under 'steps', each under "
+                    self.faults.append(Fault(place, f"{told}its step's name, as aimgeo plan lists them.", "step"))
             written = next((name for name in changes.steps if step_key(name) == step_key(step.name)), None)
             if written is None:
                 continue
@@ -871,10 +896,19 @@ class _Planner:
                 chosen = chosen[part] if isinstance(part, int) else getattr(chosen, part)
             names = {step_key(name) for name in known} | {f"{step_key(n)} {k}" for n in known for k in range(1, 9)}
             for i, group in enumerate(chosen):
-                for name in group if isinstance(group, tuple) else (group,):
+                is_split = not isinstance(group, tuple)
+                for name in (group,) if is_split else group:
+                    told = ""
                     if step_key(name) not in names:
                         told = f"unknown step '{name[:40]}'{did_you_mean(name, sorted(known))}"
                         self.faults.append(Fault(self.lesson.place(*at, i), told, "unknown-name"))
+                    elif step_key(name) in self.steps_built[at] or not (is_split or len(group) > 1):
+                        continue
+                    elif step_key(name) in map(step_key, known):
+                        done = "split" if is_split else "joined with others"
+                        told = f"step '{name}' can't be {done}: only steps of a construction can."
+                        self.faults.append(Fault(self.lesson.place(*at, i), told, "step"))
+                        break
         for at, request in self.emptied.items():
             if not self.faults:
                 told = f"{request.name} has none of these steps; aimgeo plan lists the steps' names."
