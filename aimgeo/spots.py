@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from aimgeo.pocket import is_in_mouth
 from aimgeo.shot import BALL_DIAMETER_MM
 from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
 from aimgeo.vectors import Array, ArrayLike, BoolArray, angle_rad, dot, length, turned, unit
@@ -276,6 +277,13 @@ def _strips(table: Table, d: float, gap_balls: float = CUSHION_GAP_BALLS) -> tup
 
 
 def is_clear(table: Table, p: Array, d: float, gap_balls: float = CUSHION_GAP_BALLS) -> BoolArray:
-    """True where a ball at (..., 2) lies clear of the cushions and of the corner mouths, (...)."""
+    """True where a ball at (..., 2) lies clear of the cushions and of all mouths, (...).
+
+    With a gap of 0 it may touch a cushion, but not the line between a pocket's points: it would lie in the mouth.
+    """
     normals, halves = _strips(table, d, gap_balls)
-    return np.asarray(np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1))
+    on_bed = np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1)
+    if gap_balls * d > _TOLERANCE_MM:  # then the strips keep it off the mouths too
+        return np.asarray(on_bed)
+    in_mouth = [is_in_mouth(p, *pocket.points_mm, d / 2 + _TOLERANCE_MM) for pocket in table.pockets()]
+    return np.asarray(on_bed & ~np.any(in_mouth, axis=0))

@@ -9,6 +9,8 @@ import numpy as np
 
 from aimgeo.blocking import clearance_mm
 from aimgeo.shot import Shot
+from aimgeo.spots import is_clear
+from aimgeo.tables import Table
 from aimgeo.vectors import length
 from scenes.board.brief import Other, Paint
 
@@ -34,16 +36,14 @@ def others_of(told: Sequence[Any], ball_mm: float, table_length_mm: float) -> tu
     return tuple(found)
 
 
-def wrongs(
-    shot: Shot, others: Sequence[Other], half_bed_mm: tuple[float, float], meant: Sequence[bool]
-) -> Iterator[tuple[int, str]]:
+def wrongs(shot: Shot, others: Sequence[Other], table: Table, meant: Sequence[bool]) -> Iterator[tuple[int, str]]:
     """The others that can't lie there, or lie in the way without its being meant: which one, and why."""
     d = float(shot.ball_diameter_mm)
     C, O, G, T = (p[:2] for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
     for n, one in enumerate(others):
         p = np.array(one.centre_mm[:2])
-        if (np.abs(p) > np.array(half_bed_mm) - d / 2 + 1e-6).any():
-            yield n, "lies in a cushion; move it onto the bed."
+        if not is_clear(table, p, d, 0.0):
+            yield n, "lies in a cushion or a pocket's mouth; move it onto the bed."
             continue
         rest = [(f"the {name} ball", at) for name, at in (("cue", C), ("object", O))]
         rest += [("another ball of the list", np.array(two.centre_mm[:2])) for two in others[:n]]

@@ -340,7 +340,8 @@ class _Planner:
         try:
             subject = with_steps(subject, wanted)
         except ValueError as error:
-            return self.misplaced(request, wanted, error)
+            self.misplaced(request, wanted, error)
+            return None
         self.note_splits(wanted, subject)
         try:
             outline: tuple[OutlineStep, ...] = CLIP_KINDS[request.kind].outlined(subject, self.output, self.look)
@@ -351,7 +352,8 @@ class _Planner:
         try:
             unwanted = skipped(outline, wanted)
         except ValueError as error:
-            return self.misplaced(request, wanted, error)
+            self.misplaced(request, wanted, error)
+            return None
         values = self.values(request, subject, shown[0][1] if shown else None)
         all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline), subject) for s in outline]
         if subject.kind == "alignments":
@@ -535,8 +537,7 @@ class _Planner:
             if changes.others:
                 told, at = changes.others, (*place, "others")  # type: ignore[assignment]
         found = others_of(told, self.ball_mm, self.table.length_mm)
-        bed = self.table.length_mm / 2, self.table.width_mm / 2
-        for n, why in wrongs(shot, found, bed, [one.in_the_way for one in told]):
+        for n, why in wrongs(shot, found, self.table, [one.in_the_way for one in told]):
             fault = Fault(self.lesson.place(*at, n), f"{path(at)}[{n}] {why}", "place")
             if all(one.place != fault.place for one in self.faults):
                 self.faults.append(fault)

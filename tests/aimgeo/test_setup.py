@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from aimgeo.shot import BALL_DIAMETER_MM, place_shot
-from aimgeo.spots import Setup, accepts, find_spot, longest_distances
+from aimgeo.spots import Setup, accepts, find_spot, is_clear, is_frozen, longest_distances
 from aimgeo.tables import TABLES, Table
 
 D = BALL_DIAMETER_MM
@@ -199,3 +199,38 @@ def test_a_lesson_too_long_for_one_pocket_names_the_pockets_that_take_it() -> No
     found = find_spot(TABLES["9ft"], "side-left", shots)
     assert found.unset
     assert found.pockets == ("foot-left", "foot-right", "head-left", "head-right")
+
+
+places = st.tuples(st.floats(-1, 1), st.floats(-1, 1), st.sampled_from(["inside", "cushion", "end", "mouth"]))
+
+
+@given(places, any_table, st.sampled_from([0.0, 0.1]))
+def test_a_ball_is_clear_where_shapely_says_so(
+    place: tuple[float, float, str], table_name: str, gap_balls: float
+) -> None:
+    table = TABLES[table_name]
+    d, L, W = table.ball_mm, table.length_mm / 2, table.width_mm / 2
+    x, y, at = place
+    centre = {
+        "inside": (x * L, y * W),
+        "cushion": (x * L, math.copysign(W - d / 2, y)),
+        "end": (math.copysign(L - d / 2, x), y * W),
+        "mouth": (x * table.side_mouth_mm, math.copysign(W - d / 2 - abs(y) * d, y)),
+    }[at]
+    corners = [p for name in ("foot-left", "head-left", "head-right", "foot-right") for p in _points(table, name)]
+    bed, ball = shapely.Polygon(corners).convex_hull, shapely.Point(centre)
+    mouths = [shapely.LineString(pocket.points_mm) for pocket in table.pockets()]
+    near = bed.exterior.distance(ball) - d / 2 - gap_balls * d
+    off_mouths = min(mouth.distance(ball) for mouth in mouths) - d / 2
+    if 0 < abs(near) < 1e-5 or 0 < abs(off_mouths) < 1e-5:
+        return  # nearer to touching than the tolerance on either side
+    expected = bed.contains(ball) and near >= -1e-9 and off_mouths > 1e-9
+    assert bool(is_clear(table, np.array(centre), d, gap_balls)) == expected
+
+
+def test_between_a_side_pockets_points_no_ball_is_frozen() -> None:
+    table = TABLES["9ft"]
+    beside = table.side_mouth_mm / 2 + 1
+    assert not is_frozen(table, (0.0, table.width_mm / 2 - D / 2), D)
+    assert is_frozen(table, (beside, table.width_mm / 2 - D / 2), D)
+    assert not is_clear(table, np.array([0.0, table.width_mm / 2 - D / 2]), D, 0.0)
