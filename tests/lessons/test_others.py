@@ -133,7 +133,7 @@ clips: [{kind: build-up, methods: ghost-ball}]
     ("keys", "told"),
     [
         ("others: [{at: [635 mm, 330 mm]}]", "others[0] lies in the object ball; move it by 44.6 mm or more."),
-        ("others: [{at: [1260 mm, 0 mm]}]", "others[0] lies in a cushion or a pocket's mouth; move it."),
+        ("others: [{at: [1260 mm, 0 mm]}]", "[0] lies in a cushion or a pocket's mouth; move it onto the bed."),
         ("others: [{at: [0 mm, 606 mm]}]", "others[0] lies in a cushion or a pocket's mouth; move it onto"),
         ("others: [{at: [0 mm, 0 mm], number: 16}]", "number is 16; balls are numbered from 1 to 15."),
         ("others: [{at: [0 mm, 0 mm], colour: blue}]", "'blue' is no colour; write six hex digits"),
