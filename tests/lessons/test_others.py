@@ -134,7 +134,7 @@ clips: [{kind: build-up, methods: ghost-ball}]
     [
         ("others: [{at: [635 mm, 330 mm]}]", "others[0] lies in the object ball; move it by 44.6 mm or more."),
         ("others: [{at: [1260 mm, 0 mm]}]", "[0] lies in a cushion or a pocket's mouth; move it onto the bed."),
-        ("others: [{at: [0 mm, 606 mm]}]", "others[0] lies in a cushion or a pocket's mouth; move it onto"),
+        ("others: [{at: [0 mm, 606.425 mm]}]", "others[0] lies in a cushion or a pocket's mouth; move it onto"),
         ("others: [{at: [0 mm, 0 mm], number: 16}]", "number is 16; balls are numbered from 1 to 15."),
         ("others: [{at: [0 mm, 0 mm], colour: blue}]", "'blue' is no colour; write six hex digits"),
         ("target: [635 mm, 317.5 mm]", "lies in a cushion or a pocket's mouth, or on the target."),
