@@ -62,32 +62,38 @@ def hidden_span(
     E, a, b, c = (np.asarray(v, float) for v in (eye_mm, a_mm, b_mm, centre_mm))
     A, d, C, M = a - E, b - a, c - E, a - c
     RR = (np.asarray(radius_mm, float) - SURFACE_MM) ** 2
-    AA, Ad, dd, AC, dC, MM, Md = dot(A, A), dot(A, d), dot(d, d), dot(A, C), dot(d, C), dot(M, M), dot(M, d)
-    tangent = dot(C, C) - RR
+    # each with a last axis for the pieces of the segment
+    AA, Ad, dd, AC, dC, MM, Md = (
+        dot(p, q)[..., None] for p, q in ((A, A), (A, d), (d, d), (A, C), (d, C), (M, M), (M, d))
+    )
+    tangent, RR = (dot(C, C) - RR)[..., None], RR[..., None]
     with np.errstate(invalid="ignore", divide="ignore"):
-        cuts = [
+        cuts = (
             # the cone of rays that meet the ball: (p C)^2 >= p^2 (C^2 - R^2), with p = A + t d
             *_roots(dC * dC - dd * tangent, 2 * (AC * dC - Ad * tangent), AC * AC - AA * tangent),
             # the ball itself: (p - C)^2 <= R^2
             *_roots(-dd, -2 * Md, RR - MM),
             # the plane of the circle where rays touch the ball
             (tangent - AC) / dC,
-        ]
-        inner = np.stack(np.broadcast_arrays(*cuts), axis=-1)
-        inner = np.sort(np.where((inner >= 0) & (inner <= 1), inner, 0.0), axis=-1)
-        at = np.concatenate([inner, np.ones_like(inner[..., :1])], axis=-1)
-        # `inner` begins with a 0 unless every cut lies within the segment
-        at = np.concatenate([np.zeros_like(at[..., :1]), at], axis=-1)
-        t = (at[..., :-1] + at[..., 1:]) / 2
-        pC = AC[..., None] + t * dC[..., None]
-        pp = AA[..., None] + t * (2 * Ad[..., None] + t * dd[..., None])
-        beyond = (pC >= tangent[..., None]) & (pC * pC >= pp * tangent[..., None])
-        within = MM[..., None] + t * (2 * Md[..., None] + t * dd[..., None]) <= RR[..., None]
-    held = (beyond | within) & (at[..., 1:] > at[..., :-1])
-    low = np.where(held, at[..., :-1], np.inf).min(axis=-1)
-    high = np.where(held, at[..., 1:], -np.inf).max(axis=-1)
-    found = np.any(held, axis=-1)
-    return np.stack([np.where(found, low, np.nan), np.where(found, high, np.nan)], axis=-1)
+        )
+        # from 0 by the cuts that lie within the segment to 1
+        at = np.zeros((*np.broadcast_shapes(AC.shape, AA.shape, MM.shape)[:-1], 7))
+        at[..., 6] = 1.0
+        for k, cut in enumerate(cuts, 1):
+            at[..., k] = cut[..., 0]
+        inner = at[..., 1:6]
+        inner[~((inner >= 0) & (inner <= 1))] = 0.0
+        inner.sort(axis=-1)
+        first, end = at[..., :-1], at[..., 1:]
+        t = (first + end) / 2
+        pC = AC + t * dC
+        beyond = (pC >= tangent) & (pC * pC >= (AA + t * (2 * Ad + t * dd)) * tangent)
+        within = MM + t * (2 * Md + t * dd) <= RR
+    held = (beyond | within) & (end > first)
+    low, high = np.where(held, first, np.inf).min(axis=-1), np.where(held, end, -np.inf).max(axis=-1)
+    span = np.stack([low, high], axis=-1)
+    span[high < low] = np.nan
+    return span
 
 
 def _roots(a: Array, b: Array, c: Array) -> tuple[Array, Array]:

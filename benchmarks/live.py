@@ -17,6 +17,7 @@ from pathlib import Path
 
 from lessons.lesson.model import load
 from lessons.lesson.write import Edit, changed
+from lessons.live.server import steady
 from lessons.live.session import Session, unpacked
 from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
@@ -81,6 +82,7 @@ def saves(folder: Path) -> list[tuple[str, str, str]]:
     first: list[float] = []
     rows = []
     shutil.copytree(COURSE, folder / "course")
+    steady()
     for path in sorted((folder / "course").glob("*.yaml")):
         data = path.read_bytes()
         session, clock = Session(path), _Clock()
@@ -145,7 +147,7 @@ def _whole(orders: Orders, frame: int) -> None:
 
 
 def steps(folder: Path) -> list[tuple[str, str, str]]:
-    """Sixty steps of the cue ball under the hand: solved, constructed, both views and all numbers."""
+    """Sixty steps of the cue ball under the hand: solved, constructed, both views; then all numbers."""
     path = folder / "demo.yaml"
     shutil.copy(COURSE / "demo.yaml", path)
     session = Session(path)
@@ -153,8 +155,16 @@ def steps(folder: Path) -> list[tuple[str, str, str]]:
     session.reload(path.read_bytes())
     session.show(page, "ghost-ball_build-up_overlap-3-4_left_near", 3000, SIZE_PX)
     session.hand(page, {})
-    times = []
+    pictures, numbers = [], []
+
+    def timed(key: object, work: Callable[[], None]) -> None:
+        numbers.append(spent(work))
+
+    session.soon = timed
     for k in range(60):
         wish = {"by": "move", "grip": "cue_ball", "to_px": [700 - k, 640 + k / 2], "n": k, "gesture": 1}
-        times.append(spent(partial(session.hand, page, wish)))
-    return [_row("a step of the hand", times, STEP_BOUND_S)]
+        pictures.append(spent(partial(session.hand, page, wish)) - numbers[-1])
+    return [
+        _row("a step of the hand, its picture", pictures, STEP_BOUND_S),
+        _row("its numbers, which come after it", numbers, STEP_BOUND_S),
+    ]

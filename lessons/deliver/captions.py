@@ -107,6 +107,7 @@ def lesson_captions(footage: Footage, language: str | None = None) -> tuple[Capt
 # ------------------------------------------------------------------ breaking
 
 
+@lru_cache(1024)
 def break_text(
     text: str, seconds: float, language: str = "en", most: int = LINE_CHARACTERS
 ) -> tuple[tuple[str, ...], ...]:

@@ -115,8 +115,9 @@ def spread(text: str, said: Sequence[Said], labels: Mapping[str, str]) -> tuple[
     return tuple(Said(a, b, found or (next(turns),)) for (a, b), found in zip(parts, names, strict=True))
 
 
+@lru_cache(4096)
 def timed(
-    text: str, said: Sequence[Said], seconds: float, words_a_minute: float, pause_s: float
+    text: str, said: tuple[Said, ...], seconds: float, words_a_minute: float, pause_s: float
 ) -> tuple[Clause, ...]:
     """The clauses of a narration in a step so long, spoken evenly from its start."""
     words = text.split()

@@ -47,10 +47,10 @@ class Desk:
         with self._news:
             self._news.notify_all()
 
-    def is_pressed(self) -> bool:
-        """True when something more urgent than idle work waits: idle work in pieces gives way to it."""
+    def waits(self, fits: Callable[[Hashable], bool]) -> bool:
+        """True when work with such a key has not begun yet: what is at hand may be out of date."""
         with self._news:
-            return any(urgency < IDLE for urgency, *_ in self._waiting.values())
+            return any(fits(key) for key in self._waiting)
 
     def _next(self) -> Work | None:
         with self._news:

@@ -27,7 +27,7 @@ from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
 from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
-from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut_near, length, length_near
+from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut, cut_near, length, length_near
 from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit, node_at
 from lessons.planning.planned import Plan, PlannedClip
@@ -605,16 +605,17 @@ def _cut_change(lesson: Lesson, plan: Plan, before: Held, held: Held) -> Change:
     return Change("cut", held.cut.text, was, line, count, tuple(edits))
 
 
-def _named_cuts(tree: Node, wanted: Cut) -> Iterator[Location]:
-    from lessons.lesson.values import cut
+_cut_of = lru_cache(maxsize=1024)(cut)
 
+
+def _named_cuts(tree: Node, wanted: Cut) -> Iterator[Location]:
     def walk(node: Node, at: Location) -> Iterator[Location]:
         if isinstance(node, Keys):
             for key, (_, value) in node.entries.items():
                 if key == "cuts":
                     items = list(enumerate(value.items)) if isinstance(value, Items) else [(None, value)]
                     for index, item in items:
-                        if isinstance(item, Text) and cut(item.text).same_as(wanted):
+                        if isinstance(item, Text) and _cut_of(item.text).same_as(wanted):
                             yield (*at, key) if index is None else (*at, key, index)
                 else:
                     yield from walk(value, (*at, key))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import hmac
 import json
 import sys
 import time
 from collections import deque
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from itertools import count
@@ -102,6 +103,8 @@ class Server:
         self.filming: asyncio.Task[None] | None = None
         self.beside = ThreadPoolExecutor(1, "aimgeo live sound")
         session.aside = self.beside.submit
+        session.is_overtaken = lambda: self.desk.waits(_is_text)
+        session.soon = lambda key, work: self.desk.put(AHEAD, key, work)
 
     # -------------------------------------------------------------- the file
 
@@ -292,6 +295,7 @@ class Server:
             self.desk.put(FILE, "file", self.look)
             self.desk.put(IDLE, "first", self.session.prepare)
             self.desk.put(IDLE, "warm", warm_up)
+            self.desk.put(IDLE, "steady", steady)
             watching = asyncio.create_task(self.watch())
             yield
             watching.cancel()
@@ -306,6 +310,18 @@ class Server:
             ],
             lifespan=lifespan,
         )
+
+
+def _is_text(key: Hashable) -> bool:
+    """True for the key of work that brings another text."""
+    return key in ("file", "beside") or (isinstance(key, tuple) and "draft" in key)
+
+
+def steady() -> None:
+    """Look for garbage seldom: a plan makes many things that stay, and a look at all of them takes long."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(100_000, 10, 50)
 
 
 def warm_up() -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -37,7 +37,7 @@ from lessons.live.moving import (
     values_of,
 )
 from lessons.planning.expand import Request
-from lessons.planning.plan import plan
+from lessons.planning.plan import Overtaken, plan
 from lessons.planning.planned import Plan, PlannedClip
 from lessons.rendering.cache import digest, drawing_code
 from scenes.board import Board
@@ -91,6 +91,7 @@ class Page:
     scope: str = "lesson"
     shape: str = "wide"
     step: str = ""
+    wish: int = 0
     is_plain: bool = False
 
 
@@ -159,6 +160,12 @@ class Session:
         self._sounds: OrderedDict[str, tuple[bytes, list[float]]] = OrderedDict()
         self.aside: Callable[[Callable[[], None]], object] = lambda work: work()
         """Does what takes long and draws nothing, such as speaking: the server does it beside the desk."""
+        self.is_overtaken: Callable[[], bool] = lambda: False
+        """True when a newer text waits: what is planned of the present one then is of no use."""
+        self._is_behind = False
+        self._early: set[int] = set()
+        self.soon: Callable[[Hashable, Callable[[], None]], object] = lambda key, work: work()
+        """Does what may wait for a picture: the server lets wishes go first, and does only the newest of a key."""
         self._boards: OrderedDict[tuple[str, float, bool], tuple[Any, Orders]] = OrderedDict()
 
     # -------------------------------------------------------------- the file
@@ -171,9 +178,14 @@ class Session:
             was, self.is_missing = self.is_missing, True
             if not was:
                 self._tell_all(lambda page: self.lesson_message())
+            if self._is_behind:
+                self.again()
             return not was
         if data == self.file and not self.is_missing:
-            return False
+            if not self._is_behind:
+                return False
+            self.again()
+            return True
         self.file, self.is_missing = data, False
         if self.draft is not None and self.draft != data:
             # somebody else has saved: what is typed here is neither lost nor put over it
@@ -238,10 +250,16 @@ class Session:
         self._tell_all(lambda each: self.lesson_message())
         page.send(packed({"is": "saved", "sentence": said, "is_done": is_done}))
 
-    def take(self, data: bytes) -> None:
-        """Read a text; keep the last good picture when it has faults; tell every page, what it shows first."""
+    def take(self, data: bytes, is_own: bool = False) -> None:
+        """Read a text; keep the last good picture when it has faults; tell every page, what it shows first.
+
+        When a newer text comes in meanwhile, the rest is left to that; not so after a write of our own, of which
+        the folder tells as well.
+        """
         text, version, now = data.decode("utf-8-sig", "replace"), version_of(data), time.time()
         before, shown = self.good, set[int]()
+        # pages that show a picture of a text which was given up
+        ahead, self._early = self._early, set()
 
         def early(requests: Sequence[Request], planned: Callable[[Request], PlannedClip | None]) -> None:
             for number, page in self.pages.items():
@@ -252,12 +270,17 @@ class Session:
 
         try:
             lesson = loads(data, self.path.as_posix())
-            self.read = Read(text, version, now, lesson, plan(lesson, early=early))
+            made = plan(lesson, early=early, is_overtaken=(lambda: False) if is_own else self.is_overtaken)
+            self.read = Read(text, version, now, lesson, made)
+        except Overtaken:
+            self._is_behind, self._early = True, ahead | shown
+            return
         except LessonError as error:
             self.read = Read(text, version, now, faults=error.faults)
+        self._is_behind = False
         if self.read.plan is None:
             self._tell_all(lambda page: self.lesson_message())
-            for number in shown:
+            for number in (ahead | shown) & self.pages.keys():
                 page = self.pages[number]
                 self.show(page, page.clip, page.frame, why="save")  # the last good picture after all
             return
@@ -525,7 +548,7 @@ class Session:
         return page.grasp
 
     def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
-        """Do what a page's hand wishes: take hold, move, choose, undo; send picture, numbers and changes."""
+        """Do what a page's hand wishes: take hold, move, choose, undo; send the picture, then the numbers."""
         started = time.perf_counter()
         name = wish.get("clip") if isinstance(wish.get("clip"), str) else ""
         page.step = str(wish.get("step", page.step))
@@ -543,7 +566,10 @@ class Session:
             return
         if wish.get("by") not in (None, "rest"):
             self._act(page, grasp, wish)
-        self._send_hand(page, grasp, int(wish.get("n") or 0), started, is_moving=wish.get("by") == "move")
+        n = int(wish.get("n") or 0)
+        page.wish = n or page.wish
+        self._send_hand(page, grasp, n, started, is_moving=wish.get("by") == "move")
+        self.soon(("numbers", id(page)), lambda: self._send_numbers(page))
 
     def _act(self, page: Page, grasp: Grasp, wish: Mapping[str, Any]) -> None:
         """Change what is held."""
@@ -589,12 +615,6 @@ class Session:
         return held
 
     def _send_hand(self, page: Page, grasp: Grasp, n: int, started: float, is_moving: bool) -> None:
-        good = self.good
-        assert good is not None
-        assert good.lesson is not None
-        assert good.plan is not None
-        clip = self.clip(grasp.clip)
-        assert clip is not None
         try:
             places, limit = hand_places(page, grasp, is_moving)
         except ValueError as error:
@@ -605,7 +625,6 @@ class Session:
         grasp.manner, names = places.manner, grasp.ground.words["names"]
         orders = Orders(places.board, _zoom(places.board.width_px, page.size_px), page.orders, page.is_plain)
         page.orders = orders
-        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
         told = {
             "is": "frame",
             "why": "hand",
@@ -614,30 +633,34 @@ class Session:
             "grips": [
                 {**one, "at_px": places.grips_px.get(one["id"])} for one in values_of(grasp.ground, grasp.held)
             ],
-            "rows": rows(grasp.ground, grasp.held, good.lesson.keys.units),
             "limit": " ".join(part for part in (grasp.said, limit) if part),
-            "changes": [
-                {
-                    "key": c.key,
-                    "text": c.text,
-                    "was": c.was,
-                    "line": c.line,
-                    "clips": c.clips,
-                    "why_not": c.why_not,
-                }
-                for c in found
-            ],
-            "is_scoped": any(c.scoped for c in found),
-            "scope": page.scope,
             **{f"{pane.id}_px": pane.rect_px for pane in places.board.panes if pane.id in (TABLE, SIDE)},
             "is_moving": is_moving,
             "undo": (len(grasp.undo), len(grasp.redo)),
             "method": grasp.held.method,
             "eye": grasp.held.eye_name,
             "methods": [("", "none"), *((m, names[m]) for m in (*METHODS, *grasp.ground.own))],
-            "eyes": list(good.lesson.keys.eyes),
+            "eyes": list(grasp.lesson.keys.eyes),
         }
         self.send_frame(page, orders, 0, told, started)
+
+    def _send_numbers(self, page: Page) -> None:
+        """Send what `aimgeo solve` answers for the shot as it is held, and what writing it would change."""
+        grasp, good = page.grasp, self.good
+        clip = self.clip(grasp.clip) if grasp is not None else None
+        if grasp is None or clip is None or good is None or good.lesson is None or good.plan is None:
+            return
+        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
+        names = "key", "text", "was", "line", "clips", "why_not"
+        told = {
+            "is": "numbers",
+            "n": page.wish,
+            "rows": rows(grasp.ground, grasp.held, good.lesson.keys.units),
+            "changes": [{name: getattr(change, name) for name in names} for change in found],
+            "is_scoped": any(change.scoped for change in found),
+            "scope": page.scope,
+        }
+        page.send(packed(told))
 
     def write(self, page: Page) -> None:
         """Write what was moved into the file: nothing else, and nothing at all when the file has a fault."""
@@ -673,7 +696,7 @@ class Session:
                 grasp.undo.clear()
                 grasp.redo.clear()
                 self.file = made
-                self.take(made)
+                self.take(made, is_own=True)
         except LessonError as error:
             said = f"Nothing is written: {error.faults[0]}"
         except FileChangedError:

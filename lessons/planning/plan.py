@@ -65,13 +65,25 @@ Early = Callable[[Sequence[Request], Callable[[Request], PlannedClip | None]], N
 """Is given what a lesson asks for, and plans of it what it wants to have before all the rest."""
 
 
-def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None, early: Early | None = None) -> Plan:
+class Overtaken(Exception):  # noqa: N818 - a plan that nobody waits for any more is no error
+    """A plan was given up between two clips."""
+
+
+def plan(
+    lesson: Lesson,
+    *,
+    draft: bool = False,
+    language: str | None = None,
+    early: Early | None = None,
+    is_overtaken: Callable[[], bool] = lambda: False,
+) -> Plan:
     """What a lesson makes. `draft` makes the pictures small and at most 30 a second, with the same step lengths.
 
     `language` is one of the lesson's for pictures and narration, its first when None. Recordings speak the first;
     in another one the lengths are estimated. `early` is called before the rest is planned, but not where
-    recordings or locked lengths have a hand in every clip. Raises LessonError with all faults that show only once
-    the clips are known.
+    recordings or locked lengths have a hand in every clip. `is_overtaken` is asked between clips: Overtaken is
+    raised when the plan is not wanted any more. Raises LessonError with all faults that show only once the clips
+    are known.
     """
     languages = tuple(dict.fromkeys(lesson.keys.language))
     shown = language or languages[0]
@@ -79,12 +91,13 @@ def plan(lesson: Lesson, *, draft: bool = False, language: str | None = None, ea
         sentence = f"'{shown}' is not among the lesson's languages ({', '.join(languages)})."
         raise LessonError([Fault(lesson.place("language"), sentence, "language")])
     made = with_voice(
-        lesson, _Planner(lesson, draft, shown).plan(speaks=shown == languages[0], locks=True, early=early)
+        lesson,
+        _Planner(lesson, draft, shown, is_overtaken).plan(speaks=shown == languages[0], locks=True, early=early),
     )
     others = {
         one: {clip.name: tuple(s.narration for s in clip.brief.steps) for clip in told.clips}
         for one in languages
-        if one != shown and (told := _Planner(lesson, draft, one).plan(speaks=False))
+        if one != shown and (told := _Planner(lesson, draft, one, is_overtaken).plan(speaks=False))
     }
     if not others:
         return made
@@ -125,8 +138,11 @@ def draft_output(output: Output) -> Output:
 class _Planner:
     """Holds what the clips of a lesson share while they are planned, and gathers the faults."""
 
-    def __init__(self, lesson: Lesson, draft: bool, language: str) -> None:
+    def __init__(
+        self, lesson: Lesson, draft: bool, language: str, is_overtaken: Callable[[], bool] = lambda: False
+    ) -> None:
         self.lesson, self.keys, self.language = lesson, lesson.keys, language
+        self.is_overtaken = is_overtaken
         self.table: Table = self.keys.known_table()
         self.ball_mm = self.keys.ball_mm()
         self.distances_mm = {
@@ -303,6 +319,8 @@ class _Planner:
     def clip_once(self, request: Request) -> PlannedClip | None:
         """One clip, planned when it is asked for first."""
         if request.name not in self.made:
+            if self.made and self.is_overtaken():
+                raise Overtaken
             self.made[request.name] = self.clip(request)
         return self.made[request.name]
 

@@ -111,7 +111,7 @@ class Sheet:
         for (id, what), moves in self._moves.items():
             start: Track = getattr(self._elements[id], what)
             changes.setdefault(id, {})[what] = replace(start, moves=tuple(moves))
-        return tuple(replace(e, **changes.get(id, {})) for id, e in self._elements.items())
+        return tuple(replace(e, **changes[id]) if id in changes else e for id, e in self._elements.items())
 
     def board(self, brief: Brief, panes: tuple[Pane, ...]) -> Board:
         """The finished clip: these elements in these panes, with the brief's steps and handles."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -20,6 +19,7 @@ from scenes.draw.paths import (
     reversed_curves,
     rgba,
     toned,
+    unit_arcs,
 )
 from scenes.draw.view import View
 from scenes.look.fonts import CAP_HEIGHT, Face, run
@@ -130,10 +130,7 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
     front, r = rgba(view.look.front), outline.mean_radius_px
     width = min(view.scale.stroke_px(3.5), r / 5)
     count = int(np.clip(round(2 * np.pi * r / view.scale.stroke_px(22)), 12, 28))
-    starts = np.arange(count) * 2 * np.pi / count
-    rim = np.concatenate(
-        [ellipse(outline.centre_px, outline.axes_px, t, t + 1.2 * np.pi / count) for t in starts.tolist()]
-    )
+    rim = unit_arcs(count, 0.6) @ outline.axes_px.T + outline.centre_px
     casing = faded(rgba(view.look.casing), view.look.casing_opacity * 0.75)
     return [
         Path(_curves(outline), fill=faded(front, view.look.ghost_opacity)),
@@ -148,8 +145,7 @@ def _ghost_rim(ball: Ball, outline: Outline, view: View) -> list[Path]:
     dashes_seen = dashed.curves.reshape(-1, 4, 2)
     middle = dashes_seen[:, [0, 3]].mean(axis=1)
     seen = ~_are_hidden(_touched_mm(middle, ball, view), view)
-    turn = np.linspace(0, 2 * np.pi, 121)
-    arcs = np.concatenate([ellipse(outline.centre_px, outline.axes_px, *t) for t in pairwise(turn.tolist())])
+    arcs = unit_arcs(120, 1.0) @ outline.axes_px.T + outline.centre_px
     clear = ~_are_hidden(_touched_mm(arcs.mean(axis=1), ball, view), view)
     return [replace(casing, curves=arcs[clear], cap="butt"), replace(dashed, curves=dashes_seen[seen])]
 

@@ -5,7 +5,7 @@ No Manim here: the stage hands these paths to Manim, and a test can look at them
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -72,6 +72,8 @@ class Display:
         self._background = background or pane_background
         self._elements = {e.id: e for e in board.elements}
         self._ball_mm = {pane.id: _least_ball_mm(pane, board) for pane in board.panes}
+        self._real: dict[str, tuple[Track, ...]] = {}
+        self._bodies_on: tuple[tuple[str, int], tuple[Body, ...]] | None = None
 
     def shape_tracks(self, slot: Slot) -> tuple[Track, ...]:
         """Everything that can change the slot's `shapes`; what never moves is left out."""
@@ -93,23 +95,33 @@ class Display:
         shown = 1.0 if slot.pane is None else slot.pane.opacity.at(frame)[0]
         return shown if slot.element is None else shown * slot.element.opacity.at(frame)[0]
 
-    def _rendered_tracks(self, pane: Pane) -> Iterator[Track]:
+    def _rendered_tracks(self, pane: Pane) -> tuple[Track, ...]:
         """How balls and cue move where the pane's picture shows them, and they hide what is behind them."""
-        if pane.has_real_balls:
-            for e in self.board.elements:
-                if isinstance(e.shape, Ball | Cue) and pane.id in e.panes:
-                    yield from (e.offset_mm, e.opacity, e.size)
+        if not pane.has_real_balls:
+            return ()
+        if pane.id not in self._real:
+            there = (e for e in self.board.elements if isinstance(e.shape, Ball | Cue) and pane.id in e.panes)
+            self._real[pane.id] = tuple(t for e in there for t in (e.offset_mm, e.opacity, e.size))
+        return self._real[pane.id]
 
     def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
         if pane is None or not pane.has_real_balls:
             return ()
-        return tuple(
-            Body(
-                e.id, np.array(e.shape.centre_mm) + e.offset_mm.at(frame), e.shape.radius_mm * e.size.at(frame)[0]
+        if self._bodies_on is None or self._bodies_on[0] != (pane.id, frame):
+            found = (
+                Body(
+                    e.id,
+                    np.array(e.shape.centre_mm) + e.offset_mm.at(frame),
+                    e.shape.radius_mm * e.size.at(frame)[0],
+                )
+                for e in self.board.elements
+                if isinstance(e.shape, Ball)
+                and e.shape.look != "ghost"
+                and pane.id in e.panes
+                and e.is_visible(frame)
             )
-            for e in self.board.elements
-            if isinstance(e.shape, Ball) and e.shape.look != "ghost" and pane.id in e.panes and e.is_visible(frame)
-        )
+            self._bodies_on = (pane.id, frame), tuple(found)
+        return self._bodies_on[1]
 
     def paths(self, slot: Slot, frame: int) -> list[Path]:
         """The paths of a slot on a frame, the lowest first; none when it is not visible."""

@@ -63,6 +63,8 @@ class Kept:
 
 def rests(tracks: Sequence[Track], frames: int) -> list[int]:
     """A number for each frame, the same on all frames from one move of any track to the next."""
+    if not any(track.moves for track in tracks):
+        return [0] * frames
     busy = np.zeros(frames, bool)
     for track in tracks:
         for move in track.moves:

@@ -25,6 +25,7 @@ import io
 from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -258,7 +259,7 @@ def part_name(part: bytes) -> str:
 
 
 def _packed(head: Any, body: bytes = b"") -> bytes:
-    told = orjson.dumps(head)
+    told = orjson.dumps(head, option=orjson.OPT_SERIALIZE_NUMPY)
     told += b" " * (-len(told) % 4)
     return len(told).to_bytes(4, "little") + told + body
 
@@ -301,35 +302,33 @@ def _paths(paths: Sequence[Path], clip_px: tuple[float, float, float, float] | N
         told.append([pieces, fill, stroke, path.width_px, path.cap, gradient])
     if not told:
         return b""
-    body = np.concatenate(floats).astype("<f4").tobytes()
-    return _packed({"is": "paths", "clip": clip_px, "paths": _plain(told)}, body)
+    body = np.concatenate(floats, dtype="<f4", casting="same_kind").tobytes()
+    return _packed({"is": "paths", "clip": clip_px, "paths": told}, body)
 
 
 def _pieces(path: Path) -> tuple[list[int], list[np.ndarray]]:
     """Curves of each piece, as `scenes.draw.picture.trace` joins and closes them, and their numbers."""
-    curves = path.curves
-    joins = np.abs(curves[1:, 0] - curves[:-1, 3]).max(axis=1, initial=0) < SAME_PX
-    starts = [0, *(np.flatnonzero(~joins) + 1).tolist(), len(curves)]
-    pieces, numbers = [], []
-    for first, end in pairwise(starts):
-        is_closed = np.abs(curves[first, 0] - curves[end - 1, 3]).max() < SAME_PX
-        pieces.append((first - end) if is_closed else end - first)
-        numbers += [curves[first, 0], curves[first:end, 1:].reshape(-1)]
-    return pieces, numbers
+    rows = path.curves.reshape(-1, 8)
+    count = len(rows)
+    if count == 1:
+        x, y, *_, to_x, to_y = rows[0].tolist()
+        is_same = abs(x - to_x) < SAME_PX and abs(y - to_y) < SAME_PX
+        return [-1 if is_same else 1], [rows[0]]
+    # each curve's start less the end of the one before, the first one's less the last one's
+    gaps = abs(rows[:, :2] - rows[np.arange(-1, count - 1), 6:]).max(axis=1)
+    starts = [0, *(k for k, gap in enumerate(gaps.tolist()) if k and not gap < SAME_PX), count]
+    if len(starts) == 2:
+        return [-count if gaps[0] < SAME_PX else count], [rows[0, :2], rows[:, 2:].ravel()]
+    firsts, lasts = np.array(starts[:-1]), np.array(starts[1:]) - 1
+    is_closed = (abs(rows[firsts, :2] - rows[lasts, 6:]).max(axis=1) < SAME_PX).tolist()
+    pieces = [a - b if closed else b - a for (a, b), closed in zip(pairwise(starts), is_closed, strict=True)]
+    return pieces, [np.insert(rows[:, 2:].ravel(), np.repeat(6 * firsts, 2), rows[firsts, :2].ravel())]
 
 
+@lru_cache(maxsize=4096)
 def _css(colour: RGBA) -> str:
     red, green, blue, alpha = colour
     return f"rgb({red * 255:.6g} {green * 255:.6g} {blue * 255:.6g} / {alpha:.6g})"
-
-
-def _plain(value: Any) -> Any:
-    """Numbers of numpy as Python's own."""
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, tuple | list):
-        return [_plain(each) for each in value]
-    return value
 
 
 def needed(orders: Orders, shown: Iterable[Shown]) -> list[str]:

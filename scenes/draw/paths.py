@@ -87,6 +87,7 @@ class Path:
         )
 
 
+@lru_cache(maxsize=4096)
 def rgba(colour: str, alpha: float = 1.0) -> RGBA:
     """A colour from its hex digits.
 
@@ -109,11 +110,14 @@ def toned(colour: RGBA, by: float) -> RGBA:
     return (r, g, b, colour[3])
 
 
+_RUN = np.linspace(0, 1, 4)[:, None]
+_LEFT = 1 - _RUN
+
+
 def straight(points_px: Array) -> Array:
     """Curves (..., 4, 2) of straight pieces: points (..., 2, 2) give each piece's two ends."""
     points_px = np.asarray(points_px, float)
-    t = np.linspace(0, 1, 4)[:, None]
-    return points_px[..., :1, :] * (1 - t) + points_px[..., 1:, :] * t
+    return points_px[..., :1, :] * _LEFT + points_px[..., 1:, :] * _RUN
 
 
 def polyline(points_px: Sequence[Any] | Array, closed: bool = False) -> Array:
@@ -144,6 +148,15 @@ def _arc(start: float, end: float) -> Array:
     unit = np.stack([on[:-1], on[:-1] + h * along[:-1], on[1:] - h * along[1:], on[1:]], axis=1)
     unit.setflags(write=False)
     return unit
+
+
+@lru_cache(maxsize=512)
+def unit_arcs(count: int, part: float) -> Array:
+    """Curves of so many equal arcs around the unit circle, each of that part of its share; read-only."""
+    starts = np.arange(count) * 2 * np.pi / count
+    arcs = np.concatenate([_arc(t, t + part * 2 * np.pi / count) for t in starts.tolist()])
+    arcs.setflags(write=False)
+    return arcs
 
 
 def bent(paths: Sequence[Path], by: Callable[[Array], Array], longest_px: float = 24.0) -> list[Path]:

@@ -170,7 +170,7 @@ OUT_OF_ZONE = 140.0
 IN_THE_WAY = 90.0
 APART = 5.0
 """A label without a leader stands at most so many of its heights from what it names."""
-CHUNK = 96
+CHUNK = 256
 
 
 def place(
@@ -232,19 +232,21 @@ def _cheapest(
         is_in &= (rects[:, 0] + rects[:, 2] / 2 - wanted.near_px[0]) * wanted.prefer > 0
     order = np.flatnonzero(is_in)
     order = order[np.argsort(costs[order], kind="stable")]
+    walls, bars = _walls(obstacles, placed, spacing), _bars(wanted, obstacles, placed, spacing)
+    later_walls, later_bars = _walls(later, (), spacing), _bars(wanted, later, (), spacing)
     best = (np.inf, np.inf, 0)
     for start in range(0, len(order), CHUNK):
         chunk = order[start : start + CHUNK]
         if costs[chunk[0]] > best[0]:
             break
-        chunk = chunk[~_covers(rects[chunk], obstacles, placed, spacing)]
+        chunk = chunk[~_covers(rects[chunk], walls)]
         if not len(chunk):
             continue
         corners = found.corners[chunk]
-        base = costs[chunk] + IN_THE_WAY * _covers(rects[chunk], later, (), spacing)
+        base = costs[chunk] + IN_THE_WAY * _covers(rects[chunk], later_walls)
         extra = _over_balls(corners, wanted.name, obstacles.balls)
-        extra += IN_THE_WAY * _crosses(corners, wanted, later, (), spacing)
-        total = np.where(_crosses(corners, wanted, obstacles, placed, spacing), np.inf, base + extra)
+        extra += IN_THE_WAY * _crosses(corners, later_bars)
+        total = np.where(_crosses(corners, bars), np.inf, base + extra)
         least = np.lexsort((chunk, base, total))[0]
         if np.isfinite(total[least]):
             best = min(best, (float(total[least]), float(base[least]), int(chunk[least])))
@@ -253,15 +255,15 @@ def _cheapest(
 
 def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
     """True when a rectangle covers nothing."""
-    return not _covers(np.array([rect]), obstacles, (), spacing)[0]
+    return not _covers(np.array([rect]), _walls(obstacles, (), spacing))[0]
 
 
 def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> bool:
     """True when a label that stands already covers one of these, or its leader crosses one."""
     rects = np.array([placed.rect_px])
     return bool(
-        _covers(rects, obstacles, (), spacing)[0]
-        or _crosses(_corners([placed.leader_px]), placed.wanted, obstacles, (), spacing)[0]
+        _covers(rects, _walls(obstacles, (), spacing))[0]
+        or _crosses(_corners([placed.leader_px]), _bars(placed.wanted, obstacles, (), spacing))[0]
     )
 
 
@@ -365,16 +367,18 @@ def _to_discs(rects: Array, at: Array) -> Array:
     return np.asarray(np.hypot(dx, dy))
 
 
-def _on_rects(rects: Array, others: Sequence[Rect], margin: float) -> Flags:
-    """Which rectangles (n,) come nearer than the margin to one of the others."""
+def _on_rects(rects: Array, others: Array, margin: float) -> Flags:
+    """Which rectangles (n,) come nearer than the margin to one of the others (m, 4)."""
     x, y, w, h = (column[:, None] for column in rects.T)
-    a, b, c, d = np.array(others, float).reshape(-1, 4).T
+    a, b, c, d = others.T
     hit = (x < a + c + margin) & (a - margin < x + w) & (y < b + d + margin) & (b - margin < y + h)
     return np.asarray(hit.any(axis=1))
 
 
 def _on_strokes(rects: Array, ends: Array, margins: Array) -> Flags:
     """Which rectangles (n,), grown by the margins (m,), a segment (m, 2, 2) enters (slabs)."""
+    if not len(ends):
+        return np.zeros(len(rects), bool)
     low, high = np.zeros((len(rects), len(ends))), np.ones((len(rects), len(ends)))
     hit: Flags = np.ones(low.shape, bool)
     for axis in (0, 1):
@@ -402,43 +406,69 @@ def _strokes(found: Sequence[Stroke]) -> tuple[Array, Array]:
     return rows[:, :4].reshape(-1, 2, 2), rows[:, 4]
 
 
-def _covers(rects: Array, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Flags:
-    """Which plates (n,) cover, or come too near to, an obstacle or another label."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Things:
+    """What a plate or a leader keeps clear of, as arrays: discs at (m, 2) with radii (m,), segments (s, 2, 2) with
+    half their breadth (s,), each with its margin, and rectangles (r, 4) with one for all."""
+
+    at: Array
+    radii: Array
+    ends: Array
+    half_widths: Array
+    rects: Array
+    margin: float
+    ends_anywhere: bool = False
+
+
+def _walls(obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> _Things:
+    """What no plate may cover."""
     at, radii = _discs((*obstacles.balls, *obstacles.marks))
     gaps = np.repeat([spacing.gap, spacing.gap / 2], [len(obstacles.balls), len(obstacles.marks)])
     ends, half_widths = _strokes(obstacles.strokes)
     legs = [leg for other in placed for leg in zip(other.leader_px, other.leader_px[1:], strict=False)]
     ends = np.concatenate([ends, np.array(legs, float).reshape(-1, 2, 2)])
     margins = np.concatenate([half_widths, np.zeros(len(legs))]) + spacing.gap
-    others = (*obstacles.rects, *(other.rect_px for other in placed))
-    return np.asarray(
-        (_to_discs(rects, at) < radii + gaps).any(axis=1)
-        | _on_strokes(rects, ends, margins)
-        | _on_rects(rects, others, spacing.gap)
-    )
+    rects = np.array((*obstacles.rects, *(other.rect_px for other in placed)), float).reshape(-1, 4)
+    return _Things(at, radii + gaps, ends, margins, rects, spacing.gap)
 
 
-def _crosses(
-    corners: Array, wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing
-) -> Flags:
-    """Which leaders (n, 3, 2) cross what none may cross: a line or mark not their own, words, another label.
+def _bars(wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> _Things:
+    """What a label's leader may not cross: a line or mark not its own, words, another label.
 
-    Legs are level or upright, hence rectangles without breadth. A leader to a point may end at any mark there.
+    A leader to a point may end at any mark there.
     """
     gap = spacing.leader_gap
     ends, half_widths = _strokes([one for one in obstacles.strokes if one.name != wanted.name])
     at, radii = _discs([one for one in obstacles.marks if one.name != wanted.name])
-    is_beyond: Flags = np.ones((len(corners), len(at)), bool)
-    if wanted.is_point or wanted.sample is None:
-        is_beyond = radii + gap < np.hypot(*(corners[:, 2, None] - at).T).T
     others = (*obstacles.rects, *(other.rect_px for other in placed))
     led = [other.leader_px for other in placed if other.leader_px]
-    others += tuple((x, y, w, h) for x, y, w, h in _legs(_corners(led)).reshape(-1, 4).tolist())
+    rects = np.concatenate([np.array(others, float).reshape(-1, 4), _legs(_corners(led)).reshape(-1, 4)])
+    may_end = wanted.is_point or wanted.sample is None
+    return _Things(at, radii + gap / 2, ends, half_widths + gap / 2, rects, gap, may_end)
+
+
+def _covers(rects: Array, walls: _Things) -> Flags:
+    """Which plates (n,) cover, or come too near to, an obstacle or another label."""
+    return np.asarray(
+        (_to_discs(rects, walls.at) < walls.radii).any(axis=1)
+        | _on_strokes(rects, walls.ends, walls.half_widths)
+        | _on_rects(rects, walls.rects, walls.margin)
+    )
+
+
+def _crosses(corners: Array, bars: _Things) -> Flags:
+    """Which leaders (n, 3, 2) cross what none may cross.
+
+    Legs are level or upright, hence rectangles without breadth.
+    """
+    is_beyond: Flags = np.ones((len(corners), len(bars.at)), bool)
+    if bars.ends_anywhere:
+        is_beyond = bars.radii + bars.margin / 2 < np.hypot(*(corners[:, 2, None] - bars.at).T).T
     bad = np.zeros(len(corners), bool)
     for legs in _legs(corners).transpose(1, 0, 2):
-        bad |= _on_strokes(legs, ends, half_widths + gap / 2)
-        bad |= ((_to_discs(legs, at) < radii + gap / 2) & is_beyond).any(axis=1)
-        bad |= _on_rects(legs, others, gap)
+        bad |= _on_strokes(legs, bars.ends, bars.half_widths)
+        bad |= ((_to_discs(legs, bars.at) < bars.radii) & is_beyond).any(axis=1)
+        bad |= _on_rects(legs, bars.rects, bars.margin)
     return bad
 
 

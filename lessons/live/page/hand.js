@@ -16,7 +16,7 @@ function made(kind, text, name) {
 
 export class Hand {
   constructor(page) {
-    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, flight: false, next: null, drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
+    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
     this.layer = $("handles");
     this.layer.addEventListener("pointerdown", (event) => this.down(event));
     this.layer.addEventListener("pointermove", (event) => this.move(event));
@@ -51,7 +51,8 @@ export class Hand {
   // the numbers of the clip's own shot, while nothing is held
   ofClip() {
     const rows = this.page.strip.clip?.rows ?? [];
-    this.numbers({ rows, limit: "" });
+    this.numbers({ rows });
+    this.limit({ limit: "" });
     $("hint").textContent = rows.length ? "“Table and eye” moves the balls." : "This clip shows no single shot.";
   }
 
@@ -80,7 +81,8 @@ export class Hand {
     // no shot here
     this.layer.replaceChildren();
     this.grips.clear();
-    this.numbers({ rows: [], limit: message.sentence });
+    this.numbers({ rows: [] });
+    this.limit({ limit: message.sentence });
     $("changes").hidden = true;
   }
 
@@ -97,14 +99,21 @@ export class Hand {
     }
     this.told = message;
     if (message.is_moving) this.rest();
-    this.changes(message);
     if (!this.isOn) return;
     this.page.put(message, 0);
     $("screen").setAttribute("aria-label", `The shot of ${message.clip}: what the eye sees, and the table from above`);
     this.choices(message);
     this.place(message);
-    this.numbers(message);
+    this.limit(message);
     this.fields(message);
+  }
+
+  // the numbers come after the picture
+  numbered(message) {
+    if (message.n && message.n < this.latestNumbers) return;
+    this.latestNumbers = message.n;
+    this.changes(message);
+    if (this.isOn) this.numbers(message);
   }
 
   fit() {
@@ -150,7 +159,11 @@ export class Hand {
     }
   }
 
-  numbers({ rows, limit }) {
+  limit({ limit }) {
+    if ($("limits").textContent !== limit) $("limits").textContent = limit;
+  }
+
+  numbers({ rows }) {
     const key = JSON.stringify(rows);
     if (this.rowsKey !== key) {
       this.rowsKey = key;
@@ -167,7 +180,6 @@ export class Hand {
         if (this.isOn && !this.drag) $("said").textContent = rows.slice(0, 3).map((row) => row.join(" ")).join(", ");
       }, SAY_MS);
     }
-    if ($("limits").textContent !== limit) $("limits").textContent = limit;
   }
 
   fields({ grips }) {
@@ -215,6 +227,7 @@ export class Hand {
   }
 
   changes({ changes, is_scoped: isScoped, scope }) {
+    this.found = changes;
     $("changes").hidden = !changes.length;
     $("scope").hidden = !isScoped;
     for (const radio of document.querySelectorAll("input[name=scope]")) radio.checked = radio.value === scope;
@@ -360,6 +373,6 @@ export class Hand {
   }
 
   write() {
-    if (this.told?.changes.length) this.page.wish({ do: "write" });
+    if (this.found.length) this.page.wish({ do: "write" });
   }
 }

@@ -100,6 +100,7 @@ class Page {
       film: () => this.film(message),
       made: () => this.making(message),
       effect: () => this.hand.effect(message),
+      numbers: () => this.hand.numbered(message),
       schema: () => this.words.told(message.schema),
     }[message.is];
     does?.();

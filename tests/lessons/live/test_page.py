@@ -70,7 +70,9 @@ class Shown:
     def settled(self) -> None:
         """Until the hand's last wish is answered."""
         self.tab.wait_for_timeout(60)
-        self.until("!page.hand.flight && page.hand.latest === page.hand.n")
+        self.until(
+            "!page.hand.flight && page.hand.latest === page.hand.n && page.hand.latestNumbers === page.hand.n"
+        )
 
     def middle(self, grip: str) -> tuple[float, float]:
         box = self.tab.locator(f"[data-grip={grip}]").bounding_box()

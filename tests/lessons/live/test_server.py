@@ -7,12 +7,14 @@ import json
 import os
 import random
 from pathlib import Path
+from typing import Any
 
 import pytest
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from lessons.live.serve import HOST
 from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES
+from lessons.live.session import Session, unpacked
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, Live, Wire, wait_for
 
 
@@ -154,6 +156,70 @@ def test_parts_come_once(wire: Wire) -> None:
 
 
 # ------------------------------------------------------------------ saves
+
+
+def heard_by(session: Session) -> tuple[list[dict[str, Any]], Any]:
+    heard: list[dict[str, Any]] = []
+    page = session.join(1, lambda message: heard.append(unpacked(message)[0]))
+    return heard, page
+
+
+def test_a_newer_save_ends_the_plan_of_an_older_one_after_its_picture(lesson: Path) -> None:
+    session = Session(lesson)
+    heard, page = heard_by(session)
+    session.reload(LESSON.encode())
+    session.show(page, BUILD_UP, 200)
+    good = session.good
+    del heard[:]
+    session.is_overtaken = lambda: True
+    older = LESSON.replace("300 mm", "310 mm", 1)
+    session.reload(older.encode())
+    # what is looked at is shown of it, and no more is done about it
+    assert [head["is"] for head in heard] == ["frame"]
+    assert session.good is good
+    session.is_overtaken = lambda: False
+    session.reload(LESSON.replace("300 mm", "320 mm", 1).encode())
+    told = [head for head in heard if head["is"] == "lesson"]
+    assert ["320 mm" in head["text"] for head in told] == [True]
+    assert page.clip == BUILD_UP
+
+
+def test_a_save_whose_plan_was_given_up_is_planned_when_nothing_newer_came(lesson: Path) -> None:
+    session = Session(lesson)
+    session.reload(LESSON.encode())
+    session.is_overtaken = lambda: True
+    text = LESSON.replace("300 mm", "310 mm", 1).encode()
+    assert session.reload(text)
+    session.is_overtaken = lambda: False
+    assert session.reload(text)
+    assert session.read is not None
+    assert "310 mm" in session.read.text
+    assert not session.reload(text)
+
+
+def test_after_a_plan_given_up_a_fault_brings_back_the_last_good_picture(lesson: Path) -> None:
+    session = Session(lesson)
+    heard, page = heard_by(session)
+    session.reload(LESSON.encode())
+    session.show(page, BUILD_UP, 200)
+    first = heard[-1]["key"]
+    session.is_overtaken = lambda: True
+    session.reload(LESSON.replace("300 mm", "310 mm", 1).encode())
+    assert heard[-1]["key"] != first
+    session.is_overtaken = lambda: False
+    session.reload(LESSON.replace("cuts: [", "cutz: [").encode())
+    assert heard[-1]["is"] == "frame"
+    assert heard[-1]["key"] == first
+
+
+def test_of_a_hundred_saves_in_a_row_the_last_is_told_last_and_most_are_let_go(live: Live, wire: Wire) -> None:
+    for k in range(100):
+        saves(live.path, LESSON.replace("300 mm", f"{300 + k} mm", 1), "renamed over")
+    wire.next("lesson", lambda head: "399 mm" in head["text"])
+    wire.quiet()
+    told = [head["text"] for head in wire.heard if head["is"] == "lesson" and "mm, far" in head["text"]]
+    assert "399 mm" in told[-1]
+    assert len(told) < 60
 
 
 def saves(path: Path, text: str, how: str) -> None:

@@ -191,8 +191,9 @@ def test_every_kind_is_drawn_as_it_is_filmed(browser: Any, tmp_path: Path, size:
         shown.tab.evaluate(
             f"() => {{ page.size = () => [{size[0]}, {size[1]}]; page.fit = () => {{}};"
             " const { style } = document.getElementById('screen');"
-            f" Object.assign(style, {{width: '{size[0]}px', height: '{size[1]}px'}});"
-            " document.getElementById('stage').style.overflow = 'visible'; }"
+            # on whole pixels, over everything
+            " Object.assign(style, {position: 'fixed', left: 0, top: 0, zIndex: 9,"
+            f" width: '{size[0]}px', height: '{size[1]}px'}}); }}"
         )
         shown.until("page.screen.plates !== null")
         for clip in clips:
