@@ -209,6 +209,12 @@ class ObjectBall(Strict):
     number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
 
 
+class CueBall(Strict):
+    """What the cue ball looks like."""
+
+    marks: bool = Field(False, description="Six dots on it show how it rolls.")
+
+
 class StepWords(Strict, defer_build=False):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
@@ -420,6 +426,7 @@ class LessonKeys(Strict):
     target: Target | None = Field(None, description="A place [x, y], or one on a cushion, in place of a pocket.")
     others: one_or_more(OtherBall, "Other balls on the table.") = ()  # type: ignore[valid-type]
     object_ball: ObjectBall | None = Field(None, description="What the object ball looks like.")
+    cue_ball: CueBall | None = Field(None, description="What the cue ball looks like.")
     own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")
     methods_files: FileNames = ()
     eyes: dict[Name, Eye] = Field(DEFAULT_EYES, validate_default=True, min_length=1, description="Eyes by name.")

@@ -538,6 +538,7 @@ class _Planner:
             table=self.table,
             others=self.others(request, placed.shot),
             object_paint=None if self.keys.object_ball is None else paint_of(self.keys.object_ball),
+            has_marks=self.keys.cue_ball is not None and self.keys.cue_ball.marks,
             target_name=placed.pocket,
             shot=placed.shot,
             construction=construction,

@@ -90,6 +90,7 @@ def constant(*values: float) -> Track:
 ONE = constant(1.0)
 ZERO = constant(0.0)
 ZERO3 = constant(0.0, 0.0, 0.0)
+UNTURNED = constant(1.0, 0.0, 0.0, 0.0)
 
 
 # ------------------------------------------------------------------ cameras
@@ -246,7 +247,8 @@ class Pane:
 class Ball:
     """A ball, drawn by its exact outline. look: 'cue', 'object', 'ghost' or 'other'.
 
-    `colour` stands in place of the look's; a ball with a number above 8 is striped.
+    `colour` stands in place of the look's; a ball with a number above 8 is striped. `marks` on a cue ball show how
+    it turns.
     """
 
     centre_mm: Position
@@ -254,6 +256,7 @@ class Ball:
     look: str
     colour: str | None = None
     number: int = 0
+    marks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -455,7 +458,7 @@ class Element:
 
     `panes` empty: the shape is in frame pixels. `layer`: what lies over what is the look's to say.
     `drawn` is the part of a line drawn so far; `strength` 1 new, lower when old; `offset_mm` moves it;
-    `size` multiplies the radius of a ball or ring about its centre.
+    `size` multiplies the radius of a ball or ring about its centre; `turn` is how a ball has turned, a quaternion.
     `names`: the id of the element that a label names. `fresh` 1 draws the outline of a new label.
     """
 
@@ -470,11 +473,12 @@ class Element:
     fresh: Track = ZERO
     offset_mm: Track = ZERO3
     size: Track = ONE
+    turn: Track = UNTURNED
     names: str | None = None
 
     def tracks(self) -> tuple[Track, ...]:
         """Everything that can change."""
-        return (self.opacity, self.drawn, self.strength, self.fresh, self.offset_mm, self.size)
+        return (self.opacity, self.drawn, self.strength, self.fresh, self.offset_mm, self.size, self.turn)
 
     def is_visible(self, frame: int) -> bool:
         """True when any of it is drawn on the frame."""
@@ -538,6 +542,7 @@ class Board:
                     fresh=track(element.fresh),
                     offset_mm=track(element.offset_mm),
                     size=track(element.size),
+                    turn=track(element.turn),
                 )
                 for element in self.elements
             ),

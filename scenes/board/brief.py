@@ -128,6 +128,7 @@ class Subject:
     listed: int = 0
     others: tuple[Other, ...] = ()
     object_paint: Paint | None = None
+    has_marks: bool = False
 
     @property
     def pocket(self) -> Pocket | None:

@@ -9,6 +9,7 @@ import numpy as np
 from aimgeo.camera import Outline, ball_outline, circle_outline, eye_of, rays
 from aimgeo.vectors import Array, BoolArray
 from scenes.board import Arc, Ball, Halo, Ring
+from scenes.board.painted import DISC_PART, DOT_PART, STRIPE_PART, STRIPED_FROM
 from scenes.draw.paths import (
     Gradient,
     Path,
@@ -46,43 +47,102 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
         paths.append(Path(_curves(outline), fill=rgba(rim)))
         inner = outline.grown(-_rim_px(outline, view))
     paths.append(Path(_curves(inner), fill=rgba(body), gradient=_shading(inner, body)))
-    if ball.number > STRIPED_FROM - 1:
-        paths += _stripe(inner, look.cue_ball)
-    paths += _number(ball, outline, view)
+    paths += [*_painted(ball, inner, view), *_number(ball, inner, view)]
     if ball.look == "cue" and not rim and outline.mean_radius_px > 18 * view.scale.k:
         width = view.scale.stroke_px(min(2.0, outline.mean_radius_px / view.scale.k / 40))
         paths.append(Path(_curves(outline.scaled(0.9)), stroke=rgba(look.ink, 0.55), width_px=width))
     return paths
 
 
-STRIPED_FROM = 9
-STRIPE_PART, DISC_PART = 0.62, 0.46
-"""The coloured band and the number's disc of a ball, in its radius."""
-LEAST_NUMBER_PX = 7.0
-"""A smaller disc holds no number that can be read."""
+LEAST_NUMBER_PX, LEAST_DOT_PX = 7.0, 1.5
+"""A smaller disc holds no number that can be read; a smaller mark is a speck."""
+FIGURE_PART = 1.25
+"""How high a number is, of its disc's radius."""
 
 
-def _stripe(outline: Outline, white: str) -> list[Path]:
-    """The white above and below a striped ball's band: two caps of its outline."""
-    turn = np.arcsin(STRIPE_PART)
-    caps = []
-    for low, high in ((turn, np.pi - turn), (np.pi + turn, 2 * np.pi - turn)):
-        t = np.linspace(low, high, 24)
-        points = outline.centre_px + np.stack([np.cos(t), np.sin(t)], axis=-1) @ outline.axes_px.T
-        caps.append(Path(polyline(points, closed=True), fill=rgba(white)))
-    return caps
+def _painted(ball: Ball, outline: Outline, view: View) -> list[Path]:
+    """Band, discs and rolling marks of a ball whose body is drawn."""
+    if view.axes is None:
+        return []
+    facing, across, upright = view.axes.T
+    solid, look = _Solid(ball, outline, view), view.look
+    if ball.marks:
+        if DOT_PART * outline.mean_radius_px < LEAST_DOT_PX * view.scale.k:
+            return []
+        ways = [sign * axis for axis in (facing, across, upright) for sign in (1, -1)]
+        return [
+            Path(curves, fill=rgba(look.ink)) for way in ways if (curves := solid.cap(way, DOT_PART)) is not None
+        ]
+    paths = []
+    if ball.number >= STRIPED_FROM:
+        white = look.cue_ball
+        edge = float(np.sqrt(1 - STRIPE_PART**2))
+        caps = [solid.cap(sign * upright, edge) for sign in (1, -1)]
+        paths = [Path(c, fill=rgba(white), gradient=_shading(outline, white)) for c in caps if c is not None]
+    if DISC_PART * outline.mean_radius_px >= LEAST_NUMBER_PX * view.scale.k:
+        discs = [solid.cap(sign * facing, DISC_PART) for sign in (1, -1)]
+        paths += [Path(disc, fill=rgba("#FFFFFF")) for disc in discs if disc is not None]
+    return paths
 
 
 def _number(ball: Ball, outline: Outline, view: View) -> list[Path]:
-    """The number on its white disc, in the middle of what is seen of the ball."""
-    radius = DISC_PART * outline.mean_radius_px
-    if not ball.number or radius < LEAST_NUMBER_PX * view.scale.k:
+    """The number on its discs, bent as the ball is, where it can be seen."""
+    if view.axes is None or not ball.number or DISC_PART * outline.mean_radius_px < LEAST_NUMBER_PX * view.scale.k:
         return []
-    line, size = run(str(ball.number), NUMBER_FACE), 1.25 * radius
-    c = outline.centre_px
-    at = c + np.array([-line.width / 2, CAP_HEIGHT / 2]) * size
-    disc = ellipse(c, radius * np.eye(2))
-    return [Path(disc, fill=rgba("#FFFFFF")), Path(line.curves * size + at, fill=rgba("#101010"))]
+    facing, across, upright = view.axes.T
+    solid = _Solid(ball, outline, view)
+    line = run(str(ball.number), NUMBER_FACE)
+    size = FIGURE_PART * DISC_PART
+    flat = (line.curves + np.array([-line.width / 2, CAP_HEIGHT / 2])) * size
+    for sign in (1, -1):
+        # from behind, right is the other way
+        ways = sign * facing + flat[..., :1] * sign * across - flat[..., 1:] * upright
+        curves = solid.seen(ways)
+        if curves is not None:
+            return [Path(curves, fill=rgba("#101010"))]
+    return []
+
+
+class _Solid:
+    """A ball's surface under a view: what of it is seen, and where."""
+
+    def __init__(self, ball: Ball, outline: Outline, view: View) -> None:
+        self.view, self.centre_mm = view, np.array(ball.centre_mm)
+        whole = ball_outline(view.P, self.centre_mm, ball.radius_mm)
+        # inside the ball's rim
+        self.radius_mm = ball.radius_mm * float(outline.mean_radius_px / whole.mean_radius_px)
+        if np.any(view.P[2, :3]):
+            off = eye_of(view.P) - self.centre_mm
+            self.toward, self.limb = off / np.linalg.norm(off), self.radius_mm / float(np.linalg.norm(off))
+        else:
+            self.toward, self.limb = np.array([0.0, 0.0, 1.0]), 0.0
+
+    def cap(self, way: Array, part: float) -> Array | None:
+        """The outline, as curves, of a cap around a direction, `part` of the radius wide; None when hidden."""
+        if float(way @ self.toward) < self.limb * np.sqrt(1 - part**2) - part * np.sqrt(1 - self.limb**2):
+            return None
+        side = np.cross(way, [0.0, 0.0, 1.0] if abs(way[2]) < 0.9 else [1.0, 0.0, 0.0])
+        side /= np.linalg.norm(side)
+        turn = np.linspace(0, 2 * np.pi, 49)[:-1, None]
+        around = np.cos(turn) * side + np.sin(turn) * np.cross(way, side)
+        points = np.sqrt(1 - part**2) * way + part * around
+        # what lies behind the limb stands on it: the cap ends there
+        depth = points @ self.toward
+        off = points - depth[:, None] * self.toward
+        on_limb = off / np.linalg.norm(off, axis=-1, keepdims=True)
+        limb = self.limb * self.toward + np.sqrt(1 - self.limb**2) * on_limb
+        points = np.where((depth < self.limb)[:, None], limb, points)
+        return polyline(self.view.px(self.centre_mm + self.radius_mm * points), closed=True)
+
+    def seen(self, ways: Array) -> Array | None:
+        """Curves (n, 4, 2) of directions (n, 4, 3) of any length; None where any of them is out of sight."""
+        at = ways / np.linalg.norm(ways, axis=-1, keepdims=True)
+        if (at @ self.toward < self.limb).any():
+            return None
+        points = self.centre_mm + self.radius_mm * at
+        if self.view.bodies and _are_hidden(points.reshape(-1, 3), self.view).any():
+            return None
+        return self.view.px(points)
 
 
 def _curves(outline: Outline) -> Array:

@@ -15,6 +15,7 @@ from aimgeo.camera import Outline, ball_outline
 from aimgeo.vectors import Array
 from scenes.board import Ball, Board, Cue, EyeCamera, FilmedCamera, Pane, PlanCamera, Rect, Ring, Track
 from scenes.board import Element as BoardElement
+from scenes.board.painted import paint_axes
 from scenes.draw import draw
 from scenes.draw.paths import Path, Picture, bent, rgba, rounded_rect
 from scenes.draw.view import Body, View
@@ -82,6 +83,8 @@ class Display:
         if element is not None:
             crossed = [self._elements[name] for name in getattr(element.shape, "ink_in", ())]
             tracks += [element.drawn, element.strength, element.fresh, element.offset_mm, element.size]
+            if _is_painted(element):
+                tracks.append(element.turn)
             tracks += [t for e in crossed for t in (e.offset_mm, e.size, e.opacity)]
         return tuple(track for track in tracks if track.moves)
 
@@ -101,7 +104,7 @@ class Display:
             return ()
         if pane.id not in self._real:
             there = (e for e in self.board.elements if isinstance(e.shape, Ball | Cue) and pane.id in e.panes)
-            self._real[pane.id] = tuple(t for e in there for t in (e.offset_mm, e.opacity, e.size))
+            self._real[pane.id] = tuple(t for e in there for t in (e.offset_mm, e.opacity, e.size, e.turn))
         return self._real[pane.id]
 
     def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
@@ -167,6 +170,7 @@ class Display:
             (1.0, 1.0) if pane is None else pane.pen,
             element.size.at(frame)[0],
             0.0 if pane is None else self._ball_mm[pane.id],
+            paint_axes(element, pane, frame) if pane is not None and _is_painted(element) else None,
         )
 
     def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:
@@ -186,6 +190,11 @@ class Display:
         seen = tuple(track.at(frame) for track in self.shape_tracks(Slot(pane, None)))
         picture = Picture(pixels, (x, y), (pane.id, *seen), is_opaque=True)
         return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=picture)]
+
+
+def _is_painted(element: BoardElement) -> bool:
+    """True for a ball on which something is painted."""
+    return isinstance(element.shape, Ball) and (element.shape.number > 0 or element.shape.marks)
 
 
 def shifted(P: Array, offset_mm: tuple[float, ...]) -> Array:

@@ -13,13 +13,15 @@ SHOWS_A_CARD = frozenset({"card", "chart", "figure"})
 
 def with_balls(board: Board, subject: Subject) -> Board:
     """The board with the subject's other balls in its panes, under all that is drawn, and its object ball
-    painted."""
-    if not subject.others and subject.object_paint is None:
+    and cue ball painted."""
+    if not subject.others and subject.object_paint is None and not subject.has_marks:
         return board
     paint = subject.object_paint
 
     def painted(element: Element) -> Element:
         ball = element.shape
+        if isinstance(ball, Ball) and ball.look == "cue" and subject.has_marks:
+            return replace(element, shape=replace(ball, marks=True))
         if paint is None or not isinstance(ball, Ball) or ball.look != "object":
             return element
         return replace(element, shape=replace(ball, colour=paint.colour, number=paint.number))

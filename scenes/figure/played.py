@@ -18,6 +18,7 @@ from aimgeo.holes import FALL_MM, Hole, hole_of
 from aimgeo.running import GRAVITY_MPS2, MM, Played, on_bed
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
+from aimgeo.turning import after, run_turn, way_turn
 from aimgeo.vectors import Array, length
 from scenes.board import Cue, Halo, Line, Values
 from scenes.board.motion import Sheet, frames_of
@@ -43,6 +44,8 @@ class Rolls:
 
     cue_ball: tuple[Values, ...]
     object_ball: tuple[Values, ...]
+    cue_turn: tuple[Values, ...]
+    object_turn: tuple[Values, ...]
     contact: int
     dropped: int | None
 
@@ -71,18 +74,26 @@ def rolls(
     cue_after = on_bed(played.cue_after, half_bed, R, max(seconds - played.impact_s, 0.0))
     before = (t <= played.impact_s)[:, None]
     cue = np.where(before, played.before.position_at(t), cue_after.position_at(t - played.impact_s))
+    came = run_turn(played.before, np.minimum(t, played.impact_s), R)
+    hit = run_turn(played.before, np.array([played.impact_s]), R)
+    cue_turn = np.where(before, came, after(way_turn(cue_after, t - played.impact_s, R), hit))
     gone_s = _gone_s(played, hole)
     if hole is None:
         # where no pocket takes it, an object ball that would leave the bed meets the cushion
         along = on_bed(played.object_after, half_bed, R, max(seconds - played.impact_s, 0.0))
         other, fall = along.position_at(t - played.impact_s), np.zeros(count)
+        object_turn = way_turn(along, t - played.impact_s, R)
     else:
         other, fall = _into(hole, played, R, t)
+        # in the air it turns on as it did
+        object_turn = run_turn(played.object_after, t - played.impact_s, R)
     rows = np.concatenate([other - shot.object_ball_mm[:2], -fall[:, None]], axis=1)
     cue_rows = np.concatenate([cue - shot.cue_ball_mm[:2], np.zeros((count, 1))], axis=1)
     return Rolls(
         _values(cue_rows),
         _values(rows),
+        _values(cue_turn),
+        _values(object_turn),
         int(np.searchsorted(t, played.impact_s)),
         None if hole is None else min(int(np.searchsorted(t, gone_s)), count - 1),
     )
@@ -160,6 +171,8 @@ def put_shot(
     ways = rolls(played, shot, table, pocket, rate, pace)
     sheet.follow(prefix + "cue_ball", "offset_mm", hit + 1, ways.cue_ball)
     sheet.follow(prefix + "object_ball", "offset_mm", hit + 1, ways.object_ball)
+    sheet.follow(prefix + "cue_ball", "turn", hit + 1, ways.cue_turn)
+    sheet.follow(prefix + "object_ball", "turn", hit + 1, ways.object_turn)
     if ways.dropped is not None:
         lost = hit + 1 + ways.dropped
         sheet.hide(prefix + "object_ball", (lost, lost + 1))

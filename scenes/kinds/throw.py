@@ -25,8 +25,10 @@ from aimgeo.running import Run, on_bed
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.stops import stops_mm
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
+from aimgeo.turning import after as then
+from aimgeo.turning import run_turn, turn_about, way_turn
 from aimgeo.vectors import Array, turned
-from scenes.board import Area, Ball, Board, Halo, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
+from scenes.board import UNTURNED, Area, Ball, Board, Halo, Line, Mark, Pane, Plate, Rect, Shade, TableTop, Text
 from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.settings import Settings, setting
@@ -258,12 +260,23 @@ def _put_run(
         roll * speed_mps * shot.aim_direction,
     )
     half_bed = (table.length_mm / 2, table.width_mm / 2)
-    gone = on_bed(after, half_bed, R, float(times[-1])).position_at(times) - shot.ghost_ball_mm[:2]
+    way = on_bed(after, half_bed, R, float(times[-1]))
+    gone = way.position_at(times) - shot.ghost_ball_mm[:2]
     gone = gone + back_mm * shot.aim_direction
     level = np.zeros((frames, 1))
     sheet.follow("cue_ball", "offset_mm", first, [tuple(row) for row in coming.tolist()])
     sheet.follow("cue_ball", "offset_mm", hit, [tuple(row) for row in np.hstack([gone, level]).tolist()])
     sheet.follow("object_ball", "offset_mm", hit, [tuple(row) for row in np.hstack([moved, level]).tolist()])
+    # it comes with the roll that it has at the hit
+    axis = roll * back_mm / R * np.array([-shot.aim_direction[1], shot.aim_direction[0], 0.0])
+    came = turn_about(t[:, None] * axis)
+    turns = {
+        ("cue_ball", first): came,
+        ("cue_ball", hit): then(way_turn(way, times, R), came[-1]),
+        ("object_ball", hit): run_turn(run, times, R),
+    }
+    for (ball, begins), turn in turns.items():
+        sheet.follow(ball, "turn", begins, [tuple(row) for row in turn.tolist()])
     done = hit + frames
     pause = max(round(OUTLINE_S * fps), 1)
     for n, k in enumerate(range(0, frames - pause, pause)):
@@ -278,6 +291,7 @@ def _put_run(
     # back for the next one
     for ball in ("cue_ball", "object_ball"):
         sheet.move(ball, "offset_mm", (span[1], span[1] + 1), 0.0, 0.0, 0.0)
+        sheet.move(ball, "turn", (span[1], span[1] + 1), *UNTURNED.start)
     return done
 
 

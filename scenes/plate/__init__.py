@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from aimgeo.construct import Position
 from aimgeo.tables import Table
+from aimgeo.vectors import Array
 from scenes.board import Ball, Board, Cue, Element, Pane, TableTop
+from scenes.board.painted import STRIPED_FROM, paint_axes
 from scenes.look.look import Look
 from scenes.look.scale import Scale
 from scenes.plate.cue import CueStick
 from scenes.plate.painter import NoOpenGLError, PlatePainter, renderer_name
-from scenes.plate.values import BallBody
+from scenes.plate.values import BallBody, Painted
 
 __all__ = ["BallBody", "CueStick", "NoOpenGLError", "PlatePainter", "pane_picture", "renderer_name", "shown_in"]
 
@@ -42,7 +46,7 @@ def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[B
     assert table is None or isinstance(table, Table)
     rim_px = Scale(board.width_px, board.height_px, board.look).stroke_px(RIM_PX)
     cue = next((_stick(e, frame) for e in shown if isinstance(e.shape, Cue)), None)
-    return table, [_body(e, e.shape, frame, rim_px) for e in shown if isinstance(e.shape, Ball)], cue
+    return table, [_body(e, e.shape, pane, frame, rim_px) for e in shown if isinstance(e.shape, Ball)], cue
 
 
 @lru_cache(maxsize=6)
@@ -50,10 +54,22 @@ def _painter(table: Table | None, width_px: int, height_px: int, look: Look) -> 
     return PlatePainter(table, width_px, height_px, look)
 
 
-def _body(element: Element, ball: Ball, frame: int, rim_px: float) -> BallBody:
+def _body(element: Element, ball: Ball, pane: Pane, frame: int, rim_px: float) -> BallBody:
     x, y, z = np.add(ball.centre_mm, element.offset_mm.at(frame)).tolist()
     radius_mm, opacity = ball.radius_mm * element.size.at(frame)[0], element.opacity.at(frame)[0]
-    return BallBody((x, y, z), radius_mm, ball.look, opacity, rim_px, ball.colour)
+    body = BallBody((x, y, z), radius_mm, ball.look, opacity, rim_px, ball.colour)
+    if not ball.number and not ball.marks:
+        return body
+    axes = paint_axes(element, pane, frame)
+    paint = Painted(
+        "marks" if ball.marks else "striped" if ball.number >= STRIPED_FROM else "numbered", *_columns(axes)
+    )
+    return replace(body, paint=paint)
+
+
+def _columns(axes: Array) -> tuple[Position, Position]:
+    (facing, _, upright) = axes.T.tolist()
+    return (facing[0], facing[1], facing[2]), (upright[0], upright[1], upright[2])
 
 
 def _stick(element: Element, frame: int) -> CueStick:

@@ -3,6 +3,9 @@ in vec3 t;
 in vec4 o;  // ellipse centre, A00, A01
 in vec3 m;  // A11, gloss, opacity (negative: a veil without shading)
 in vec4 rim;
+in vec4 f;
+in vec3 u;
+in vec3 d;
 uniform vec2 depth_terms;
 uniform vec4 depth_row;
 uniform vec3 room_low;
@@ -13,6 +16,22 @@ out vec4 colour;
 float panel(vec2 q, vec2 half_size, float soft) {
     vec2 d = abs(q) - half_size;
     return 1.0 - smoothstep(-soft, soft, max(d.x, d.y));
+}
+
+// how much of a cap a pixel shows: `along` is the cosine of its angle from the cap's middle, `edge` the cap's own
+float cap(float along, float edge) {
+    float soft = clamp(0.7 * fwidth(along), 1e-5, 0.1);
+    return smoothstep(edge - soft, edge + soft, along);
+}
+
+// what is painted on the ball; the parts are those of scenes/board/painted.py
+vec3 painted(vec3 N) {
+    vec3 n = vec3(dot(N, f.xyz), dot(N, cross(u, f.xyz)), dot(N, u));
+    vec3 a = abs(n);
+    float white = cap(a.z, 0.62), disc = cap(a.x, 0.887919), dot_ = cap(max(a.x, max(a.y, a.z)), 0.979796);
+    if (f.w < 0.5) return t;
+    if (f.w > 2.5) return mix(t, d, dot_);
+    return mix(f.w > 1.5 ? mix(t, d, white) : t, vec3(1.0), disc);
 }
 
 void main() {
@@ -48,7 +67,7 @@ void main() {
     float up = N.z * 0.5 + 0.5;
     vec3 bounce = cloth_colour(at.xy) * thrown_back;
     float near_cloth = smoothstep(-1.0, -0.15, N.z);
-    vec3 c = t * (0.56 + 0.13 * up + 0.34 * min(lamp, 1.15));
+    vec3 c = painted(N) * (0.56 + 0.13 * up + 0.34 * min(lamp, 1.15));
     c *= mix(vec3(0.60) + bounce, vec3(1.0), near_cloth);
     c *= mix(0.86, 1.0, smoothstep(0.0, 0.42, facing));
 

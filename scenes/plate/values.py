@@ -43,10 +43,22 @@ State = Literal["cover", "over", "solid", "soft"]
 
 VERTEX = (("at_mm", 3), ("normal", 3), ("material_shade", 2))
 PIECE = (("from_mm", 3), ("to_mm", 3), ("from_normal", 3), ("to_normal", 3), ("material_shades", 4))
-BODY = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3), ("edge", 4))
+BODY = (("box", 4), ("sphere", 4), ("tint", 3), ("outline", 4), ("more", 3), ("edge", 4),
+        ("facing", 4), ("upright", 3), ("second", 3))  # fmt: skip
 SHADOW = (("corner", 2), ("ball", 3), ("height_opacity", 2))
 CORNERS = {"edge": ((0, -1), (1, -1), (0, 1), (1, 1)), "ball": ((-1, -1), (1, -1), (-1, 1), (1, 1))}
 """Programs whose rows are each drawn as a quad: the attribute `corner` of its four vertices."""
+
+
+@dataclass(frozen=True, slots=True)
+class Painted:
+    """What is painted on a ball: 'numbered', 'striped' or 'marks'; where its number is and what its band runs
+    around, as unit vectors. The figures themselves are drawn over the plate.
+    """
+
+    what: Literal["numbered", "striped", "marks"]
+    facing: tuple[float, float, float]
+    upright: tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +74,7 @@ class BallBody:
     opacity: float = 1.0
     rim_px: float = 0.0
     colour: str | None = None
+    paint: Painted | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -219,6 +232,7 @@ def _bodies(P: Array, balls: Sequence[BallBody], look: Look) -> Batch:
                 A[0, 1],
                 *more,
                 *_edge(ball, float(half[n].min()), look),
+                *_paint(ball, look),
             )
         )
     return _batch("ball", BODY, rows)
@@ -228,6 +242,14 @@ def _edge(ball: BallBody, radius_px: float, look: Look) -> tuple[float, float, f
     if ball.look != "cue" or look.cue_rim is None:
         return (0.0, 0.0, 0.0, 0.0)
     return (*rgb(look.cue_rim), min(ball.rim_px, radius_px / 6))
+
+
+def _paint(ball: BallBody, look: Look) -> tuple[float, ...]:
+    if ball.paint is None:
+        return (0.0,) * 10
+    second = look.ink if ball.paint.what == "marks" else look.cue_ball
+    kind = 1.0 + ("numbered", "striped", "marks").index(ball.paint.what)
+    return (*ball.paint.facing, kind, *ball.paint.upright, *rgb(second))
 
 
 def _batch(
