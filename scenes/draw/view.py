@@ -70,8 +70,8 @@ class View:
     `P` (3, 4) includes the element's own offset. `kind` is the pane's view, 'frame' for shapes in frame pixels.
     `rendered` is True where the pane's background already shows table and balls; there `bodies` tells the balls
     that hide what is behind them, and `noses_mm` the cushions. `ball_mm` is the radius of the smallest ball of
-    a plan, 0 without one. `outline` finds the outline of a ball element by its id in the same pane. `axes` are those of a
-    ball's paint.
+    a plan, 0 without one. `outline` finds the outline of a ball element by its id in the same pane. `axes` are
+    those of a ball's paint.
     """
 
     P: Array
