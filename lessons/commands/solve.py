@@ -87,7 +87,7 @@ def command(
 
 def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str]:
     """The shot of a lesson's clip as a request, and the lesson's units."""
-    from lessons.lesson.faults import LessonError, did_you_mean
+    from lessons.lesson.faults import LessonError, slip_of
     from lessons.lesson.model import load
     from lessons.planning.accuracy import asked_shot
     from lessons.planning.plan import plan
@@ -96,8 +96,9 @@ def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str]:
         made = plan(load(path))
         clips = made.only((name,)).clips
         if not clips:
-            known = did_you_mean(name, [one.name for one in made.clips][:20])
-            raise click.ClickException(f"'{path}' makes no clip '{name}'{known}")
+            near = slip_of(name, tuple(one.name for one in made.clips))
+            known = f"did you mean '{near}'?" if near else "aimgeo plan lists its clips."
+            raise click.ClickException(f"'{path}' makes no clip '{name}'; {known}")
         return asked_shot(made, clips[0]), made.units
     except LessonError as error:
         click.echo(error.told(), err=True)
@@ -113,7 +114,7 @@ def _values(options: dict[str, str], request: dict[str, Any], form: str, units: 
         return plain
     from lessons.planning.told_answers import asked, ground
 
-    table, ball_mm = ground({**request, **plain})
+    table, ball_mm = ground({**request, **plain, **_named(options)})
     found = {}
     for key, text in options.items():
         try:
@@ -122,6 +123,16 @@ def _values(options: dict[str, str], request: dict[str, Any], form: str, units: 
             raise click.UsageError(f"--{key.replace('_', '-')}: {error}") from None
         found[key] = plain[key] if value is text else value
     return found
+
+
+def _named(options: dict[str, str]) -> dict[str, Any]:
+    """The table that the options name as a lesson may write it, where they name one."""
+    from lessons.planning.told_answers import asked
+
+    try:
+        return {"table": asked("table", options["table"], "mm", None, 0.0)} if "table" in options else {}
+    except ValueError:  # told where the option is read
+        return {}
 
 
 def _tell(request: Any, units: str, bridge: str | None) -> int:

@@ -107,7 +107,7 @@ def asked_shot(made: Plan, clip: PlannedClip) -> dict[str, Any]:
     """The shot of a clip in the words of `solve`, with its eye; ValueError for a clip that shows none."""
     if not clip.shots:
         raise ValueError(f"clip '{clip.name}' shows no shot.")
-    placed = clip.shots[0]
+    placed, others = clip.shots[0], clip.brief.subject.others
     eye = made.eyes.get(clip.eye or "") or next(iter(made.eyes.values()))
     return {
         "object_ball_mm": placed.shot.object_ball_mm[:2].tolist(),
@@ -115,6 +115,7 @@ def asked_shot(made: Plan, clip: PlannedClip) -> dict[str, Any]:
         **_asked(made.table, placed.pocket, placed.shot),
         "ball_diameter_mm": made.ball_mm,
         "eye": dict(eye),
+        **({"others_mm": [list(one.centre_mm[:2]) for one in others]} if others else {}),
     }
 
 

@@ -5,15 +5,19 @@ The JSON of requests and answers is not touched: a question in words becomes a r
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import radians
 from typing import Any
 
+from aimgeo.asking.fields import PARTS
 from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.misses import needed_of, p_value
 from aimgeo.room import at_tip_mm
 from aimgeo.shot import BALL_DIAMETER_MM
-from aimgeo.tables import TABLES, Table
+from aimgeo.tables import POCKET_NAMES, TABLES, Table
+from aimgeo.units import INCH_MM, on_a_mark, trimmed
+from lessons.lesson.faults import did_you_mean
 from lessons.lesson.values import cut, length
 from lessons.lesson.wording import Wording, words_of
 
@@ -28,27 +32,78 @@ def asked(key: str, text: str, units: str, table: Table | None, ball_mm: float) 
     """An option's text in the notations of a lesson as its key's value; where it is none, the text itself.
 
     A cut is '30', '1/2' or '8 sixteenths'; a length '24 in' or '5 balls'; a point '2 diamonds, 1 diamond', in the
-    table's frame; a speed 'slow', 'medium', 'fast' or m/s. ValueError for a notation with a mistake.
+    table's frame; a speed 'slow', 'medium', 'fast' or m/s; the parts of an eye or an error are such lengths.
+    ValueError for a notation with a mistake.
 
     >>> asked("speed_mps", "slow", "mm", None, 57.15), asked("distance_mm", "5 balls", "mm", None, 57.15)
     (0.5, 285.75)
+    >>> asked("eye", "back_mm=24 in, height_mm=1 ft", "mm", None, 57.15)
+    {'back_mm': 609.6, 'height_mm': 304.8, 'offset_mm': 0.0}
     """
     long_mm = table.length_mm if table is not None else TABLES["9ft"].length_mm
+    written = text.strip()
 
-    def mm(written: str) -> float:
-        return length(written if not _is_number(written) else f"{written} mm", units).mm(ball_mm, long_mm)
+    def mm(part: str) -> float:
+        return length(part if not _is_number(part) else f"{part} mm", units).mm(ball_mm, long_mm)
 
+    if written.startswith(("{", "[")):
+        return text
+    if key in NAMES:
+        return _name(written, NAMES[key])
     if key == "cut_deg" and not _is_number(text):
         return cut(text).cut_deg
     if key == "speed_mps":
-        return SPEEDS_MPS.get(text.strip().lower(), text)
+        return SPEEDS_MPS[written.lower()] if written.lower() in SPEEDS_MPS else _speed(written)
     if key in LENGTHS and not _is_number(text):
         return mm(text)
-    if key == "others_mm" and not text.lstrip().startswith("["):
+    if key == "others_mm":
         return [asked("cue_ball_mm", one, units, table, ball_mm) for one in text.split(";")]
-    if key in POINTS and text.count(",") == 1 and not text.lstrip().startswith("["):
-        return [mm(part.strip()) for part in text.split(",")]
+    if key in POINTS:
+        if key == "target_mm" and "," not in text and not any(c.isdigit() for c in text):
+            return _name(written, POCKET_NAMES)
+        parts = [part.strip() for part in text.split(",")]
+        if len(parts) != 2:
+            raise ValueError(
+                f"'{written[:40]}' is no place; write two lengths, X,Y, each with a point for a decimal."
+            )
+        return [mm(part) for part in parts]
+    if key == "misses" and re.fullmatch(r"[0-9]+ *, *[0-9]+", written):
+        return dict(zip(("left", "right"), map(int, written.split(",")), strict=True))
+    if key in PARTS and "=" in text:
+        return _part(key, text, mm)
     return text
+
+
+NAMES = {"table": tuple(TABLES), "side": ("left", "right", "straight")}
+
+
+def _name(text: str, known: Sequence[str]) -> Any:
+    """One of some names, however its words are joined; None for null."""
+    found = {"null": None, "none": None}
+    plain = re.sub(r"(?<=\d) ?(feet|foot|ft)\b", "ft", re.sub(r"[\s_-]+", " ", text.lower())).replace(" ", "-")
+    if plain in known or plain in found:
+        return found.get(plain, plain)
+    raise ValueError(f"'{text[:40]}' is none of its names{did_you_mean(text, known)}")
+
+
+def _speed(text: str) -> Any:
+    """Metres a second, which may have their unit."""
+    plain = re.sub(r"\s*m/s$", "", text)
+    if not _is_number(plain):
+        raise ValueError(f"'{text[:40]}' is no speed; write slow, medium, fast or metres a second, such as 1.5.")
+    return float(plain)
+
+
+def _part(key: str, text: str, mm: Callable[[str], float]) -> dict[str, Any]:
+    """A part whose lengths are written as in a lesson; an eye without an offset stands over the aim line."""
+    found: dict[str, Any] = {}
+    for piece in text.split(","):
+        name, _, value = (one.strip() for one in piece.partition("="))
+        name = name.replace("-", "_")
+        found[name] = mm(value) if name.endswith("_mm") else float(value) if _is_number(value) else value
+    if key == "eye" and not {"offset_mm", "alignment"} & found.keys():
+        found["offset_mm"] = 0.0
+    return found
 
 
 def _is_number(text: str) -> bool:
@@ -96,6 +151,23 @@ def _misses(chance: float, lopsided: bool, needed: int | None, total: int | None
     yield "  a lean, if there is one, not its cause"
 
 
+def in_units(sentence: str, units: str) -> str:
+    """A refusal's millimetres in a lesson's units.
+
+    >>> in_units("its centre (339.51, -254) mm on a bed of 1981.2 x 990.6 mm.", "in")
+    'its centre (13.37, -10) in on a bed of 78 x 39 in.'
+    """
+    if units != "in":
+        return sentence
+
+    def inches(found: re.Match[str]) -> str:
+        each = (float(one) for one in re.findall(r"-?[\d.]+", found[0]))
+        told = iter([on_a_mark(mm) or trimmed(mm / INCH_MM, 2) for mm in each])
+        return re.sub(r"-?[\d.]+", lambda _: next(told), found[0]).removesuffix("mm") + "in"
+
+    return re.sub(r"\(?-?[\d.]+(?:(?:, | x )-?[\d.]+)*\)? mm", inches, sentence)
+
+
 class Teller:
     """Tells the parts of an answer in the units and digits of a wording."""
 
@@ -105,7 +177,7 @@ class Teller:
     def told(self, answer: Mapping[str, Any]) -> list[str]:
         """An answer as lines; a refusal as its sentence."""
         if "error" in answer:
-            return [answer["error"]["message"]]
+            return [in_units(answer["error"]["message"], self.words.units)]
         lines: list[str] = []
         for part in (
             "shot",

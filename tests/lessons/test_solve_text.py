@@ -78,6 +78,12 @@ def test_a_shot_named_by_lesson_and_clip(tmp_path: Path) -> None:
         ([*PLACE, "--cut-deg", "95x"], "--cut-deg: '95x' is no cut"),
         ([*PLACE, "--cut-deg", "30", "--distance-mm", "24 yd"], "--distance-mm: '24 yd' is no length"),
         ([*PLACE, "--cut-deg", "30"], "distance_mm is missing."),
+        ([*PLACE, "--cut-deg", "14,5"], "a decimal needs a point: 14.5"),
+        ([*PLACE, "--cut-deg", "30", "--distance-mm", "60,5 cm"], "a decimal needs a point: 60.5 cm"),
+        (["--object-ball-mm", "300,5, 200"], "'300,5, 200' is no place; write two lengths"),
+        ([*PLAIN, "--speed-mps", "1,5"], "'1,5' is no speed; write slow, medium, fast or metres a second"),
+        ([*PLACE, "--side", "links"], "--side: 'links' is none of its names; known are: left, right"),
+        (["--target-mm", "left-foot"], "did you mean 'foot-left'?"),
         (["--misses", "left=8"], "misses needs two counts"),
         ([*PLAIN, "--bridge", "far"], "'far' is no length"),
     ],
@@ -86,6 +92,46 @@ def test_what_cannot_be_answered_is_a_sentence(args: list[str], told: str) -> No
     done = solve("--format", "text", *args)
     assert done.exit_code != 0
     assert told in done.output
+
+
+@pytest.mark.parametrize(
+    ("args", "same"),
+    [
+        (["--table", "8 foot", *SHOT], ["--table", "8ft", *SHOT]),
+        ([*PLACE[:2], "--target-mm", "Foot left", *SHOT[4:]], SHOT),
+        ([*SHOT[:6], "--side", "Left", *SHOT[8:]], SHOT),
+        ([*SHOT, "--speed-mps", "1.5 m/s"], [*SHOT, "--speed-mps", "1.5"]),
+        ([*SHOT, "--misses", "8,2"], [*SHOT, "--misses", "left=8,right=2"]),
+        ([*SHOT, "--aim-error", "at_ghost_mm=1/8 in"], [*SHOT, "--aim-error", "at_ghost_mm=3.175"]),
+        (
+            [*SHOT, "--eye", "back_mm=24 in,height_mm=1 ft"],
+            [*SHOT, "--eye", "back_mm=609.6,height_mm=304.8,offset_mm=0"],
+        ),
+        ([*SHOT[:-1], "2 ft"], SHOT),
+        (
+            ["--object-ball-mm", "25 in, 12 1/2 in", *PLACE[2:], "--cut-deg", "8 sixteenths", *SHOT[6:]],
+            SHOT,
+        ),
+    ],
+)
+def test_the_same_question_in_other_notations(args: list[str], same: list[str]) -> None:
+    one, other = (solve("--format", "text", "--units", "in", *each) for each in (args, same))
+    assert one.exit_code == 0
+    assert one.output == other.output
+
+
+def test_a_refusal_is_told_in_inches_too() -> None:
+    far = ["--table", "7ft", *SHOT[:-1], "6 ft"]
+    assert "on a bed of 78 x 39 in." in solve("--format", "text", "--units", "in", *far).output
+    assert "on a bed of 1981.2 x 990.6 mm." in solve("--format", "text", *far).output
+
+
+def test_the_other_balls_of_a_clip_belong_to_its_shot(tmp_path: Path) -> None:
+    path = tmp_path / "a.yaml"
+    ball = "others: [{at: [0 mm, 0 mm]}, {at: [900 mm, 460 mm], in_the_way: yes}]"
+    path.write_text(f"title: A\nspot: [635 mm, 317.5 mm]\ncuts: 30\n{ball}\nclips: [{{kind: table}}]\n", "utf-8")
+    text = solve("--format", "text", "--lesson", str(path), "--clip", "table*left_near").output
+    assert "Way of the object ball: blocked, ball 2 by" in text
 
 
 def test_json_takes_and_gives_what_it_did() -> None:
