@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import radians
 from typing import Any
 
-from aimgeo.asking.fields import PARTS
 from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.misses import needed_of, p_value
 from aimgeo.room import at_tip_mm
@@ -74,6 +73,8 @@ def asked(key: str, text: str, units: str, table: Table | None, ball_mm: float) 
     return text
 
 
+PARTS = ("eye", "aim_error", "fraction", "pocket")
+"""Those that may hold lengths."""
 NAMES = {"table": tuple(TABLES), "side": ("left", "right", "straight")}
 
 
