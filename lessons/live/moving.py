@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from fractions import Fraction
 from functools import lru_cache
 from math import degrees
 from typing import Any
@@ -27,7 +28,7 @@ from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
 from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
-from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut, cut_near, length, length_near
+from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut, cut_near, length_near
 from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit, node_at
 from lessons.planning.planned import Plan, PlannedClip
@@ -152,13 +153,14 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
     spot = _spot(lesson, clip)
     eye = eye_of(lesson, ground, name, shot)
     x, y = shot.object_ball_mm[:2].tolist()
+    cut_rad = abs(float(shot.cut_rad))
     made = Held(
-        spot=spot or (length(f"{x:.6g} mm"), length(f"{y:.6g} mm")),
+        spot=spot or (_exactly(x), _exactly(y)),
         pocket=subject.target_name if subject.target_name in POCKET_NAMES else None,
         target_mm=tuple(shot.target_mm[:2].tolist()),
-        cut=cut or cut_near(abs(float(shot.cut_rad)), "degrees", is_fine=True),
+        cut=cut or replace(cut_near(cut_rad, "degrees", is_fine=True), cut_rad=cut_rad),
         side=-1 if int(shot.side) < 0 else 1,
-        distance=distance or length_near(float(shot.distance_mm), "mm", 1, 1, is_fine=True),
+        distance=distance or _exactly(float(shot.distance_mm)),
         back=eye[0],
         offset=eye[1],
         height=eye[2],
@@ -177,8 +179,12 @@ def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Lengt
         "cue-edge-left": R,
         "cue-edge-right": -R,
     }.get(eye.alignment or "", 0.0)
-    offset = eye.offset or length_near(beside, "mm", 1, 1, is_fine=True)
-    return eye.back, offset, eye.height
+    return eye.back, eye.offset or _exactly(beside), eye.height
+
+
+def _exactly(mm: float) -> Length:
+    """A length that the file does not write: its text is rounded, its value is not."""
+    return replace(length_near(mm, "mm", 1, 1, is_fine=True), number=Fraction(mm))
 
 
 def _spot(lesson: Lesson, clip: PlannedClip) -> tuple[Length, Length] | None:

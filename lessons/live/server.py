@@ -101,6 +101,8 @@ class Server:
         self.open_pages = 0
         self.loop: asyncio.AbstractEventLoop | None = None
         self.filming: asyncio.Task[None] | None = None
+        self._is_other = asyncio.Event()
+        session.on_named = self._named
         self.beside = ThreadPoolExecutor(1, "aimgeo live sound")
         session.aside = self.beside.submit
         session.is_overtaken = lambda: self.desk.waits(_is_text)
@@ -123,33 +125,50 @@ class Server:
 
     async def watch(self) -> None:
         """Watch the folder: a file that is renamed over would be lost from sight."""
-        path = self.session.path.resolve()
-
-        def concerns(change: Change, name: str) -> bool:
-            return is_beside(name) or Path(name) == self.session.path or Path(name).name == path.name
-
-        def is_beside(name: str) -> bool:
-            return Path(name).suffix.lower() in ENDINGS or self.session.is_beside(Path(name))
-
+        folder = self.session.path.resolve().parent
         while True:
-            try:
-                changes = awatch(
-                    path.parent,
-                    watch_filter=concerns,
-                    debounce=50,
-                    step=QUIET_MS,
-                    recursive=True,
-                    rust_timeout=500,
-                )
-                async for found in changes:
-                    if any(is_beside(name) for _, name in found):
-                        self.desk.put(FILE, "beside", self.session.again)
-                    if any(not is_beside(name) for _, name in found):
-                        self.desk.put(FILE, "file", self.look)
-            except (OSError, FileNotFoundError):
-                await asyncio.sleep(0.5)  # the folder itself is gone: look for it again
+            await self._watch([folder], recursive=True)
+
+    async def watch_elsewhere(self) -> None:
+        """Watch the folders of files that the lesson names, and that do not lie below its own."""
+        while True:
+            self._is_other.clear()
+            own = self.session.path.resolve().parent
+            folders = {file.parent for file in self.session.named if own not in file.parents}
+            there = [folder for folder in folders if folder.is_dir()]
+            if there:
+                await self._watch(there, recursive=False)
             else:
-                return
+                await self._is_other.wait()
+
+    async def _watch(self, folders: list[Path], recursive: bool) -> None:
+        """Lay down what changes mean, until other folders are to be watched."""
+        options: dict[str, Any] = {"debounce": 50, "step": QUIET_MS, "rust_timeout": 500}
+        if not recursive:
+            options["stop_event"] = self._is_other
+        try:
+            async for found in awatch(*folders, watch_filter=self._concerns, recursive=recursive, **options):
+                if any(self._is_beside(Path(name)) for _, name in found):
+                    self.desk.put(FILE, "beside", self.session.again)
+                if any(self._is_lesson(Path(name)) for _, name in found):
+                    self.desk.put(FILE, "file", self.look)
+        except OSError:
+            await asyncio.sleep(0.5)  # the folder itself is gone: look for it again
+
+    def _concerns(self, change: Change, name: str) -> bool:
+        return self._is_beside(Path(name)) or self._is_lesson(Path(name))
+
+    def _is_lesson(self, path: Path) -> bool:
+        own = self.session.path
+        return path == own or path == own.resolve()
+
+    def _is_beside(self, path: Path) -> bool:
+        """True for a file that the lesson reads beside its own; any recording may be one of its folder's."""
+        return path in self.session.named or path.suffix.lower() in ENDINGS
+
+    def _named(self) -> None:
+        if self.loop is not None:
+            self.loop.call_soon_threadsafe(self._is_other.set)
 
     # -------------------------------------------------------------- pages
 
@@ -296,9 +315,10 @@ class Server:
             self.desk.put(IDLE, "first", self.session.prepare)
             self.desk.put(IDLE, "warm", warm_up)
             self.desk.put(IDLE, "steady", steady)
-            watching = asyncio.create_task(self.watch())
+            watching = [asyncio.create_task(one()) for one in (self.watch, self.watch_elsewhere)]
             yield
-            watching.cancel()
+            for one in watching:
+                one.cancel()
             self.desk.close()
             self.beside.shutdown(wait=False, cancel_futures=True)
 

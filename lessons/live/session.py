@@ -36,6 +36,7 @@ from lessons.live.moving import (
     set_values,
     values_of,
 )
+from lessons.live.named import named_files
 from lessons.planning.expand import Request
 from lessons.planning.plan import Overtaken, plan
 from lessons.planning.planned import Plan, PlannedClip
@@ -45,7 +46,6 @@ from scenes.board.brief import Brief
 from scenes.draw.orders import Orders, needed
 from scenes.figure.hand import SHAPES, SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.kinds import CLIP_KINDS
-from scenes.look.fonts import FONT_ENDINGS
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -162,6 +162,9 @@ class Session:
         """Does what takes long and draws nothing, such as speaking: the server does it beside the desk."""
         self.is_overtaken: Callable[[], bool] = lambda: False
         """True when a newer text waits: what is planned of the present one then is of no use."""
+        self.named: frozenset[Path] = frozenset()
+        """The files that the lesson names, and those that these name."""
+        self.on_named: Callable[[], object] = lambda: None
         self._is_behind = False
         self._early: set[int] = set()
         self.soon: Callable[[Hashable, Callable[[], None]], object] = lambda key, work: work()
@@ -195,19 +198,6 @@ class Session:
         self.draft = None
         self.take(data)
         return True
-
-    def is_beside(self, path: Path) -> bool:
-        """True for a file that the lesson reads beside its own, as the last good state names them: methods, a look
-        with its logo and fonts. A font counts before anything names it well.
-        """
-        lesson = self.good.lesson if self.good else None
-        if lesson is None:
-            return path.suffix.lower() in FONT_ENDINGS
-        look, logo = lesson.keys.output.look, lesson.logo
-        named = [*lesson.keys.methods_files, *(font.path for font, _ in lesson.fonts)]
-        named += [str(one) for one in (look, logo) if one is not None]
-        is_named = any(path == (self.path.parent / name).resolve() for name in named)
-        return is_named or path.suffix.lower() in FONT_ENDINGS
 
     def again(self) -> None:
         """Plan once more what the text says: a file beside it has changed."""
@@ -278,6 +268,7 @@ class Session:
         except LessonError as error:
             self.read = Read(text, version, now, faults=error.faults)
         self._is_behind = False
+        self._note_files(data)
         if self.read.plan is None:
             self._tell_all(lambda page: self.lesson_message())
             for number in (ahead | shown) & self.pages.keys():
@@ -293,6 +284,13 @@ class Session:
         for page in self.pages.values():
             page.send(message)
             self.tell_clip(page, page.clip)
+
+    def _note_files(self, data: bytes) -> None:
+        """Remember what the text names; while it has a fault of form, what it named before."""
+        found = named_files(self.path, data)
+        if found is not None and found != self.named:
+            self.named = found
+            self.on_named()
 
     def _carry(self, page: Page, before: Read | None, now: Read) -> None:
         """Keep a page at its clip, though it may be called otherwise now, at the same part of the same step."""

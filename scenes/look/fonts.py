@@ -24,7 +24,6 @@ CAP_HEIGHT = 1490 / 2048
 LEAST_CAPITAL, MOST_CAPITAL = 0.35, 1.1
 """A font of the author's own has capitals between so many of its own ems: else its letters are no plain ones."""
 MOST_FONT_BYTES = 20_000_000
-FONT_ENDINGS = (".ttf", ".otf")
 FINER = 64
 """HarfBuzz counts in whole units: so many make one of the font's, whose weights lie between its masters."""
 OPENTYPE = (b"\0\1\0\0", b"OTTO", b"true")

@@ -231,9 +231,8 @@ def test_the_live_page_watches_look_and_font(tmp_path: Path, boxes: Path) -> Non
     planned(tmp_path)
     session = Session(tmp_path / "lesson.yaml", "lesson.yaml", tmp_path / "cache")
     session.reload((tmp_path / "lesson.yaml").read_bytes())
-    assert session.is_beside(tmp_path / "boxes.ttf")
-    assert session.is_beside(tmp_path / "club.yaml")
-    assert not session.is_beside(tmp_path / "other.yaml")
+    assert {tmp_path / "boxes.ttf", tmp_path / "club.yaml"} <= session.named
+    assert tmp_path / "other.yaml" not in session.named
     digest = sha256(boxes.read_bytes()).hexdigest()
     assert session.good is not None
     assert session.good.plan is not None

@@ -239,6 +239,25 @@ def test_a_shot_whose_cue_ball_is_placed_in_the_file_is_moved_for_looking_only()
     assert "'cue_ball'" in change.why_not
 
 
+def test_a_shot_whose_places_no_list_names_is_held_exactly_as_it_is() -> None:
+    text = (
+        "title: A\neyes: {side: {back: 600 mm, height: 300 mm, alignment: contact-line}}\nclips:\n"
+        "  - {kind: table, spot: [635 mm, 317.5 mm], cue_ball: [0 mm, 301.3 mm]}\n"
+        "  - {kind: players-eye, methods: ghost-ball, cuts: 1/2, sides: left, distances: near}\n"
+    )
+    for clip in plan(loads(text)).clips:
+        taken = held_of(loads(text), clip)
+        shot = clip.brief.subject.shot
+        assert taken is not None
+        assert shot is not None
+        ground, held = taken
+        again = ground.shot(held)
+        assert np.allclose(again.cue_ball_mm, shot.cue_ball_mm, atol=1e-9)
+        assert np.allclose(again.object_ball_mm, shot.object_ball_mm, atol=1e-9)
+        eye = clip.brief.subject.eye
+        assert eye is None or ground.eye(held).offset_mm == pytest.approx(eye.offset_mm, abs=1e-9)
+
+
 def test_what_was_moved_stays_when_the_file_changes_under_it() -> None:
     x, y = place_of(GROUND, HELD, "cue_ball")
     held, _ = moved(GROUND, HELD, "cue_ball", (x - 100, y - 20), is_free=False)

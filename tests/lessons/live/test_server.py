@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from lessons.live.named import named_files
 from lessons.live.serve import HOST
 from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES
 from lessons.live.session import Session, unpacked
@@ -346,3 +348,49 @@ def test_a_comment_changes_no_key_and_a_distance_those_that_show_it(live: Live, 
     wire.next("lesson", lambda head: "690 mm" in head["text"])
     changed = {name for name, key in keys().items() if before[name] != key}
     assert changed == {name for name in before if "_far" in name}
+
+
+def test_a_text_names_files_and_these_name_others(tmp_path: Path) -> None:
+    (tmp_path / "looks").mkdir()
+    (tmp_path / "looks" / "house.yaml").write_text("look: {logo: mark.svg, type: {font: ours.otf}}\n")
+    (tmp_path / "shot.yaml").write_text("footage: films/shot-3.mov\n")
+    path = tmp_path / "monday.yaml"
+    text = (
+        "title: Version 2.5 of it, e.g. a new one\nmethods_files: [own/ways.yaml]\n"
+        "output: {look: looks/house.yaml, size: 640x360}\nrecordings: {file: said.wav}\nclips:\n"
+        "  - {kind: card, picture: pictures/table one.png}\n  - {kind: on-footage, footage: shot.yaml}\n"
+    )
+    found = named_files(path, text.encode())
+    assert found is not None
+    assert {file.relative_to(tmp_path.resolve()).as_posix() for file in found} >= {
+        "own/ways.yaml", "looks/house.yaml", "looks/mark.svg", "looks/ours.otf", "said.wav", "monday.lengths.json",
+        "pictures/table one.png", "shot.yaml", "shot.match.json", "films/shot-3.mov",
+    }  # fmt: skip
+    assert named_files(path, b"cuts: [") is None
+
+
+def test_looks_and_pictures_are_watched_wherever_they_lie(tmp_path: Path) -> None:
+    for folder in ("lessons", "house"):
+        (tmp_path / folder).mkdir()
+    look, picture = tmp_path / "house" / "look.yaml", tmp_path / "lessons" / "table.png"
+    look.write_text("look: {based_on: dusk}\n")
+    Image.new("RGB", (40, 30), "#204020").save(picture)
+    path = tmp_path / "lessons" / "monday.yaml"
+    path.write_text(
+        "title: A\noutput: {size: 320x180, rate: 24, look: ../house/look.yaml}\n"
+        "clips:\n  - {kind: card, picture: table.png}\n"
+    )
+    live = Live(path)
+    wire = live.page(size_px=[320, 180])
+    keys = [wire.next("frame")["key"]]
+    Image.new("RGB", (60, 30), "#402020").save(picture)
+    keys.append(wire.next("frame", lambda head: head["why"] == "save")["key"])
+    look.write_text("look: {based_on: dusk, colours: {cloth: '#17403A'}}\n")
+    told = wire.next("lesson", lambda head: bool(head["faults"]) or head["clips"][0]["key"] not in keys)
+    assert told["faults"] == []
+    look.write_text("look: {based_onn: dusk}\n")
+    told = wire.next("lesson", lambda head: bool(head["faults"]))
+    assert told["faults"][0]["file"] == "look.yaml"
+    assert len(set(keys)) == 2
+    wire.close()
+    live.stop()
