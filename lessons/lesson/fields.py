@@ -179,6 +179,8 @@ SIZE_SCHEMA = {"anyOf": [{"enum": list(values.SIZES)}, {"type": "string", "patte
 
 def setting_field(setting: Setting) -> Any:
     """The type of a setting's key; its bounds are the schema's here and checked when the lesson is planned."""
+    if setting.takes_methods:
+        return _choice_or_method(setting.choices)
     if setting.choices:
         return choice(setting.choices)
     if isinstance(setting.default, bool):
@@ -279,6 +281,19 @@ def _method(name: Any, info: ValidationInfo) -> Any:
     if name not in known:
         raise values.Refused(f"is '{str(name)[:40]}'{did_you_mean(str(name), known)}", "unknown-name")
     return name
+
+
+def _choice_or_method(choices: tuple[str, ...]) -> Any:
+    """One of some names, or a method of the lesson's own."""
+
+    def known(value: Any, info: ValidationInfo) -> Any:
+        names = (*choices, *(info.context or {}).get(OWN_NAMES, ()))
+        if value not in names:
+            raise values.Refused(f"is {_told(value)}{did_you_mean(str(value), names)}", "unknown-name")
+        return value
+
+    schema = {"anyOf": [{"enum": list(choices)}, {"type": "string", "pattern": NAME_PATTERN}]}
+    return Annotated[str, BeforeValidator(hyphened), AfterValidator(known), WithJsonSchema(schema)]
 
 
 METHOD_SCHEMA = {"anyOf": [{"enum": list(METHOD_NAMES)}, {"type": "string", "pattern": NAME_PATTERN}]}

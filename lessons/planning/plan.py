@@ -15,7 +15,7 @@ from aimgeo.construct.arrange import SENTENCES
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
-from aimgeo.methods.own import role_of
+from aimgeo.methods.own import Own, role_of
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import left
@@ -46,6 +46,7 @@ from lessons.planning.sound import Sound
 from scenes.board.brief import NEXT, Brief, BriefStep, EyeSpec, Footage, Media, Other, OutlineStep, Output, Subject
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
+from scenes.kinds.cards import figure_limit
 from scenes.look import LOOKS
 from scenes.look.look import Logo
 from scenes.look.roles import NAMED, UNLABELLED
@@ -351,6 +352,8 @@ class _Planner:
         if CLIP_KINDS[request.kind].spans:
             subject = replace(subject, companions=tuple(subjects))
         subject = replace(subject, settings=self.settings[request.group])
+        if (figure := self.figure(request)) is not None:
+            subject = replace(subject, own=figure)
         wanted = arrangement(request)
         for one in (subject, *subject.companions):
             if one.construction is not None:
@@ -414,6 +417,16 @@ class _Planner:
             sound=media[1] if media else None,
             set_up=None if film is None else film.set_up,
         )
+
+    def figure(self, request: Request) -> Own | None:
+        """The method of the lesson's own whose construction a card shows; a fault where that can't be drawn."""
+        own = self.lesson.own.get(_key(str(getattr(request.keys, "figure", ""))))
+        if own is not None and (limit := figure_limit(own)) is not None:
+            place = self.lesson.place("clips", request.group, "figure")
+            told = f"can't stand beside the words, on a half-ball hit: {self.told.limit(limit)}"
+            self.faults.append(Fault(place, f"figure '{request.keys.figure}' {told}", "method"))  # type: ignore[attr-defined]
+            return None
+        return own
 
     def media(self, request: Request) -> tuple[Media, Sound | None] | Literal[False] | None:
         """The picture or the film of a clip, with the film's sound; None for none, False for a faulty one."""
@@ -870,6 +883,10 @@ class _Planner:
         if paces := {step.pace for step in steps if step.name in PLAYED and step.pace != 1}:
             speed = Quantity(PLAYED_AT * min(paces), "part")
             labels["half_speed"] = self.wording.phrase("played_at", {"speed": speed})
+        for step in steps:
+            if step.pace != 1:
+                told = {"speed": Quantity(step.pace, "part")}
+                labels[f"pace.{step.name}"] = self.wording.phrase("shown_at", told)
         if "side" in values:
             is_straight = values["side"] == STRAIGHT
             labels["heading"] = self.wording.phrase("heading_straight" if is_straight else "heading", values)

@@ -21,7 +21,8 @@ class Setting:
     """One value of a kind: a number between two bounds, one of some choices, or yes and no.
 
     A name that ends in `_mm`, `_rad` or `_s` is a length, an angle or a time. `only` names another setting and the
-    choice of it with which this one has a meaning.
+    choice of it with which this one has a meaning. One that `takes_methods` may be the name of a lesson's own
+    method as well, which the lesson knows.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Setting:
     greatest: float | None = None
     choices: tuple[str, ...] = ()
     only: tuple[str, str] | None = None
+    takes_methods: bool = False
 
     @property
     def unit(self) -> str:
@@ -61,7 +63,7 @@ class Setting:
     def is_allowed(self, value: Value) -> bool:
         """True for a choice that there is, or a number within the bounds; nan is in none."""
         if self.choices:
-            return value in self.choices
+            return value in self.choices or (self.takes_methods and isinstance(value, str))
         if self.least is None or self.greatest is None:
             return isinstance(value, bool)
         slack = 1e-9 * self.greatest  # a bound in degrees is a bound after its way through radians too
@@ -83,9 +85,10 @@ def setting(
     greatest: float | None = None,
     choices: tuple[str, ...] = (),
     only: tuple[str, str] | None = None,
+    takes_methods: bool = False,
 ) -> T:
     """A field of a kind's settings."""
-    told = Setting("", default, says, least, greatest, choices, only)
+    told = Setting("", default, says, least, greatest, choices, only, takes_methods)
     made: T = field(default=default, metadata={"setting": told})
     return made
 

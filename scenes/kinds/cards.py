@@ -1,6 +1,7 @@
 """Title and section cards: words on the left from the first frame on, a cropped, true construction on the right.
 
-The setting `figure` chooses the construction: a half-ball hit, any method's own on that hit, or the table.
+The setting `figure` chooses the construction: a half-ball hit, any method's own on that hit (one of the lesson's
+own methods, too), or the table.
 """
 
 from __future__ import annotations
@@ -10,8 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.construct import Construction, Position, position
+from aimgeo.construct import Construction, Limit, Position, position
 from aimgeo.methods import METHODS
+from aimgeo.methods.method import Method
+from aimgeo.methods.own import Own
 from aimgeo.shot import BALL_DIAMETER_MM, Shot, place_shot
 from aimgeo.tables import TABLES
 from scenes.board import Ball, Bar, Board, Line, Mark, Pane, Pixel, Rect, TableTop, Text
@@ -23,7 +26,7 @@ from scenes.frame.column import even_lines, text_rect
 from scenes.frame.framing import View
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
-from scenes.look.roles import LINE_STYLE, MARK_KIND
+from scenes.look.roles import MARK_KIND, line_style
 
 FIGURE = "figure"
 HALF_BALL, TABLE = "half-ball", "table"
@@ -43,7 +46,9 @@ BAR_BALLS = 1.06
 """How far below the object ball's centre a bar lies, in balls."""
 BELOW_BALLS = 1.12
 """So much of the figure is seen below the object ball's centre, in balls."""
-LEFT_OUT = frozenset({"edge_line", "sight_line", "target_line_parallel", "mark_centre"})
+EYE = (600.0, 0.0, 300.0)
+"""Where the eye of a method of one's own stands that goes by what an eye sees: as a lesson's does by default."""
+LEFT_OUT = frozenset({"edge_line", "sight_line", "target_line_parallel", "mark_centre", "given_path"})
 """What a card leaves to the clips, by role."""
 TABLE_SHOT_MM = (330.0, 300.0, 300.0)
 """On the table's figure: the object ball off the pocket along the rails, and the cue ball's distance."""
@@ -57,14 +62,15 @@ class CardSettings(Settings):
 
     figure: str = setting(
         HALF_BALL,
-        "the construction beside the words: a half-ball hit, a method's own, or the table",
+        "the construction beside the words: a half-ball hit, a method's (your own, too), or the table",
         choices=(HALF_BALL, *(method.replace("_", "-") for method in METHODS), TABLE),
+        takes_methods=True,
     )
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     """One step: the card."""
-    lines = len(_lines(CardSettings.of(subject).figure))
+    lines = len(_lines(subject))
     return (OutlineStep("card", f"{subject.kind}.card", draws_s=_draws_s(lines) + READ_S),)
 
 
@@ -123,7 +129,7 @@ def board(brief: Brief) -> Board:
     shot = _shot()
     turn = math.atan2(float(shot.aim_direction[1]), float(shot.aim_direction[0]))
     view = View((0.0, 0.0), (x, y), turn, ball / BALL_DIAMETER_MM)
-    _put_figure(sheet, shot, figure, brief)
+    _put_figure(sheet, shot, brief)
     full: Rect = (0.0, 0.0, float(frame.width_px), float(frame.height_px))
     return sheet.board(brief, (Pane(FIGURE, full, "plan", view.camera(full), "cloth"),))
 
@@ -135,26 +141,36 @@ def _shot() -> Shot:
     return place_shot([0.0, 0.0], [0.0, 1000.0], CUT_RAD, DISTANCE_MM, BALL_DIAMETER_MM)
 
 
-def _construction(figure: str) -> Construction | None:
-    method = METHODS.get(figure.replace("-", "_"))
+def figure_limit(own: Own) -> Limit | None:
+    """Why a method of one's own can't be a card's figure; None when it can."""
+    return _method(own).limit(_shot())
+
+
+def _method(own: Own) -> Method:
+    return own.method(EYE if own.needs_eye else None)
+
+
+def _construction(subject: Subject) -> Construction | None:
+    method = METHODS.get(CardSettings.of(subject).figure.replace("-", "_"))
+    if subject.own is not None:
+        method = _method(subject.own)
     return None if method is None else method.construct(_shot())
 
 
-def _lines(figure: str) -> list[tuple[str, Line]]:
+def _lines(subject: Subject) -> list[tuple[str, Line]]:
     """A figure's lines in the order in which they are drawn: role and shape."""
     shot = _shot()
     far = position(
         shot.object_ball_mm + REACH_RADII * float(shot.radius_mm) * np.array([*shot.object_direction, 0])
     )
     O, G, C = (position(p) for p in (shot.object_ball_mm, shot.ghost_ball_mm, shot.cue_ball_mm))
-    plan = _construction(figure)
+    plan = _construction(subject)
     if plan is None:
         return [("target_line", Line((G, far), "target_line", arrow=True)), ("aim_line", Line((C, G), "aim_line"))]
     drawn = []
     for line in (line for step in plan.steps for line in step.lines if line.role not in LEFT_OUT):
         ends = (O, far) if line.role == "target_line" else _short(line.start_mm, line.end_mm, shot)
-        style = LINE_STYLE.get(line.role, line.role)
-        drawn.append((line.role, Line(ends, style, arrow=line.role == "target_line")))
+        drawn.append((line.role, Line(ends, line_style(line.role), arrow=line.role == "target_line")))
     return drawn
 
 
@@ -166,19 +182,21 @@ def _short(start: Position, end: Position, shot: Shot) -> tuple[Position, Positi
     return start, position(b - max(past, 0.0) * along)
 
 
-def _put_figure(sheet: Sheet, shot: Shot, figure: str, brief: Brief) -> None:
+def _put_figure(sheet: Sheet, shot: Shot, brief: Brief) -> None:
     """The balls from the start, then line by line, then the marks and the bar."""
     O, G, R = position(shot.object_ball_mm), position(shot.ghost_ball_mm), float(shot.radius_mm)
     here = (FIGURE,)
-    plan = _construction(figure)
+    plan = _construction(brief.subject)
     points = [p for step in plan.steps for p in step.points if p.role not in LEFT_OUT] if plan else []
     on_ball = any(
         MARK_KIND.get(p.role, "target") in ("target", "notch") and p.role != "ghost_centre" for p in points
     )
     sheet.put("object_ball", Ball(O, R, "object"), "ball", panes=here, opacity=1.0)
+    if plan is not None and brief.subject.own is not None:
+        on_ball = all(circle.role != "ghost_ball" for step in plan.steps for circle in step.circles)
     if not on_ball:
         sheet.put("ghost_ball", Ball(G, R, "ghost"), "ghost", panes=here, opacity=1.0)
-    lines = _lines(figure)
+    lines = _lines(brief.subject)
     *turns, marked = _turns(brief, len(lines))
     for n, ((role, line), span) in enumerate(zip(lines, turns, strict=True)):
         sheet.put(f"line.{n}", line, "line", role, here, opacity=1.0, drawn=0.0)

@@ -66,6 +66,10 @@ class Kind:
         )
         board = paced(self.draw(replace(brief, steps=tuple(steps)).whole()), asked)
         board = without(board, frozenset(step.name for _, step in brief.skipped))
+        if paces:
+            from scenes.kinds.told_pace import with_pace  # looks at the board as the tests do, which takes a while
+
+            board = with_pace(board, brief)
         return self.with_logo(with_balls(board.with_handles(brief.handle_frames), brief.subject))
 
     def shows_logo(self, look: Look) -> bool:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 
 import pytest
 
+from aimgeo.construct.language import work_out
+from aimgeo.shot import place_shot
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
 from lessons.planning.accuracy import accuracy, as_text
 from lessons.planning.plan import plan
+from scenes.board import Mark
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
 from tests.lessons.mutations import GOOD, tried
@@ -193,3 +197,20 @@ def test_where_it_works_is_drawn_for_each_distance_and_for_each_eye_that_matters
     many = text.replace("near: 300 mm", "near: 300 mm, a: 310 mm, b: 320 mm, c: 330 mm")
     with pytest.raises(LessonError, match="compares 6 pairs of distance and eye at most, not 10"):
         plan(loads(many))
+
+
+def test_a_card_shows_a_method_of_ones_own() -> None:
+    text = GOOD.partition("clips:")[0] + "clips:\n  - {kind: section, title: Half way, figure: half-way}\n"
+    (clip,) = plan(loads(text)).clips
+    board = CLIP_KINDS["section"].board(clip.brief)
+    own = clip.brief.subject.own
+    assert own is not None
+    values = work_out(own.program, place_shot([0.0, 0.0], [0.0, 1000.0], math.radians(30), 600.0))
+    marks = {e.role: e.shape.at_mm for e in board.elements if isinstance(e.shape, Mark)}
+    assert marks["own_half_way_half"] == pytest.approx(values["half"].tolist(), abs=1e-9)
+    assert faults(board) == []
+    with pytest.raises(LessonError, match="figure is 'half-wya'; did you mean 'half-way'"):
+        plan(loads(text.replace("figure: half-way", "figure: half-wya")))
+    short = text.replace("reach: 50", "reach: 20")
+    with pytest.raises(LessonError, match="figure 'half-way' can't stand beside the words, on a half-ball hit: "):
+        plan(loads(short))

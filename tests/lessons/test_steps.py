@@ -10,7 +10,7 @@ from lessons.lesson.model import loads
 from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
 from lessons.rendering.cache import clip_key
-from scenes.board import Ball, Text
+from scenes.board import Ball, Plate, Text
 from scenes.board.brief import NEXT
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
@@ -89,6 +89,38 @@ def test_a_pause_a_pace_and_a_note() -> None:
     (words,) = [s["words"] for s in scenes(noted, words_told) if s["name"] == "aim line"]
     assert words.endswith("[point at it]")
     assert clip_key(noted, "h264", "").parts == clip_key(usual, "h264", "").parts
+
+
+@pytest.mark.parametrize("size", ["720p", "square", "vertical"])
+@pytest.mark.parametrize(
+    ("kind", "step"),
+    [
+        ("build-up", "aim line"),
+        ("players-eye", "aim line"),
+        ("table", "cue ball"),
+        ("methods-summary", "ghost_ball"),
+    ],
+)
+def test_a_step_drawn_slower_says_so_while_it_lasts_and_stands_on_nothing(size: str, kind: str, step: str) -> None:
+    methods = "methods: ghost-ball, " if kind in ("build-up", "players-eye") else ""
+    text = f"""title: A
+cuts: [1/2]
+sides: left
+distances: {{near: 300 mm}}
+output: {{size: {size}, rate: 30}}
+clips:
+  - {{kind: {kind}, {methods}steps: {{{step}: {{pace: 1/2}}}}}}
+"""
+    (made,) = plan(loads(text)).clips
+    board = CLIP_KINDS[kind].board(made.brief)
+    (span,) = [one for one in board.steps if one.name == step]
+    (told,) = [e for e in board.elements if isinstance(e.shape, Plate) and "Shown at" in e.shape.text]
+    assert isinstance(told.shape, Plate)
+    assert told.shape.text == "Shown at 50\u202f% speed"
+    shown = [frame for frame in range(board.frames) if told.is_visible(frame)]
+    assert span.first_frame <= shown[0] <= span.first_frame + 2
+    assert span.end_frame - 1 <= shown[-1] <= span.end_frame + 15
+    assert [fault for fault in faults(board) if "Shown at" in fault] == []
 
 
 def test_a_bar_in_the_narration_says_when_the_line_begins() -> None:
