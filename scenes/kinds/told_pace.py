@@ -12,7 +12,6 @@ from scenes.frame.layout import layout
 from scenes.judge.legible import faults_at
 from scenes.look.scale import plate_sizes, plate_width_px
 
-
 ROWS = 8
 """At so many heights a place is looked for, where the corners are taken."""
 
