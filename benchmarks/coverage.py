@@ -17,8 +17,8 @@ from aimgeo.landmarks import MEASURES, NAMED, RAIL_OF, measures_of
 from aimgeo.tables import TABLES
 from aimgeo.vectors import Array, BoolArray
 from lessons.footage.answer import filmed_shot, middle_of_pocket
-from lessons.footage.balls import RIM_PX, mean_radius_px, outline_px
-from lessons.footage.fit import BALL_SHIFT_PX, BEND_ERRORS, BLOOM_PX, MIDDLE_ERROR, TABLE, Rim, solve
+from lessons.footage.balls import FOOT, RIM_PX, mean_radius_px, outline_px
+from lessons.footage.fit import BEND_ERRORS, MIDDLE_ERROR, REST, TABLE, Rim, solve
 from lessons.footage.match import Clicks, Match, MatchedBall, NoMatch, match
 
 SIZE_PX = (1920, 1080)
@@ -73,9 +73,12 @@ def _with_balls(made: Match, view: Camera, balls: Array, draw: np.random.Generat
     rims = []
     for at in balls:
         px, normals = outline_px(view, at, R_MM, turn)
-        grown = draw.normal(0, BLOOM_PX) + draw.normal(0, RIM_PX, (len(turn), 1))
-        px = px + normals * grown + draw.normal(0, BALL_SHIFT_PX, 2)
-        rims.append(Rim(turn, px, normals, np.full(len(turn), RIM_PX)))
+        # light falls from above, the ball meets the cloth below
+        blown, foot = (normals[:, 1] < -0.3).astype(float), (normals[:, 1] > FOOT).astype(float)
+        rim = Rim(turn, px, normals, np.full(len(turn), RIM_PX), blown, foot)
+        out, shift, bloom, low = np.split(draw.normal(REST, rim.rest_errors), [1, 3, 4])
+        grown = out + bloom * blown + low * foot + draw.normal(0, RIM_PX, len(turn))
+        rims.append(replace(rim, at_px=px + normals * grown[:, None] + shift))
     problem, x = replace(made.solved.problem, rims=tuple(rims)).start(
         made.camera, balls + np.array([3.0, -3.0, 0.0])
     )

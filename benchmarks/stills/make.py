@@ -3,6 +3,7 @@
 Blender (a Debian package) traces the light of scenes that this file describes; what a camera does is added here:
 the lens's bending, blur, exposure, noise, 4:2:0 and JPEG. Nothing of aimgeo is imported: projection, table and
 lens are written out once more, so that a mistake there can't hide here. Each still gets NAME.jpg and NAME.json.
+A NAME that is a number is a seed: camera, lens, table, balls, colours, lamps and grain are drawn from it.
 """
 
 from __future__ import annotations
@@ -473,6 +474,77 @@ STILLS |= {
 }
 
 
+VIEWS = ("behind", "low", "side", "corner", "above", "down", "far")
+CLOTHS = (GREEN, TEAL, BLUE, RED, TAN, GREY, PLUM, CHARCOAL, SKY, CAMEL, WINE)
+WOODS = (OAK, WALNUT, BLACK, MAHOGANY, MAPLE, (0.6, 0.55, 0.48), (0.3, 0.31, 0.33))
+COLOURS = (ORANGE, YELLOW, BALL_RED, BALL_BLUE, BALL_GREEN, PURPLE, PINK, BROWN, BALL_BLACK)
+
+
+def drawn(seed: int) -> dict[str, Any]:
+    """A scene drawn from a seed: what someone might film, easy and hard."""
+    draw = np.random.default_rng(seed)
+    view = VIEWS[seed % len(VIEWS)]
+    length = float(draw.choice([2540.0, 2540.0, 2235.2, 1981.2]))
+    near, side, far = length / 2, float(draw.choice([-1, 1])), draw.uniform
+    eye, focal = {
+        "behind": ((-near - far(600, 1400), far(-500, 500), far(700, 1300)), (24, 40)),
+        "low": ((-near - far(600, 1300), far(-400, 400), far(330, 560)), (24, 38)),
+        "side": ((far(-500, 500), side * far(1500, 2500), far(800, 1500)), (18, 28)),
+        "corner": ((-near - far(200, 900), side * far(800, 1500), far(900, 1700)), (13, 28)),
+        "above": ((far(-900, -300), side * far(100, 500), far(1800, 2300)), (16, 24)),
+        "down": ((far(-80, 80), far(-60, 60), far(1700, 2200)), (18, 24)),
+        "far": ((-near - far(2500, 3400), side * far(0, 1300), far(1300, 2000)), (60, 110)),
+    }[view]
+    focal_mm = float(draw.uniform(*focal))
+    look = (eye[0] + draw.uniform(-40, 40), eye[1] + draw.uniform(-40, 40), 0.0)
+    if view != "down":
+        look = (draw.uniform(-50, 250), draw.uniform(-80, 80), 0.0)
+    # the wider, the more it bends
+    bend = draw.normal(-0.015, 0.02) - max(0.0, 22 - focal_mm) * draw.uniform(0.005, 0.02)
+    size = (HD, FULL, HD, TALL if view in ("behind", "side") else FULL)[int(draw.integers(4))]
+    hue = draw.permutation(len(COLOURS))
+    lamps = [
+        {
+            "at": [x * draw.uniform(400, 900), draw.uniform(-200, 200), draw.uniform(800, 1700)],
+            "size": [draw.uniform(0.4, 1.4), draw.uniform(0.2, 0.6)],
+            "watt": draw.uniform(18, 40),
+            "colour": (1.0, draw.uniform(0.82, 1.0), draw.uniform(0.65, 1.0)),
+        }
+        for x in (-1, 1)
+    ]
+    has_cue = draw.random() < 0.3 and view in ("behind", "low")
+    scene = still(
+        seed, focal_mm, eye, look, size, [], cloth=CLOTHS[int(draw.integers(len(CLOTHS)))],
+        wood=WOODS[int(draw.integers(len(WOODS)))], bend=(float(bend), float(-0.2 * bend + draw.normal(0, 0.004))),
+        roll_deg=float(draw.normal(0, 2.0)),
+        off=tuple(draw.normal(0, 0.006, 2)), length_mm=length, lamps=lamps,
+        exposure=float(draw.choice([0.8, 1.0, 1.0, 1.4, 2.2])), noise=float(draw.uniform(0.004, 0.018)),
+        blur_px=float(draw.uniform(0.4, 0.9)), quality=int(draw.integers(70, 93)),
+        diamonds=bool(draw.random() < 0.7), sight_size_mm=float(draw.uniform(5.0, 8.0)),
+        coat=float(draw.uniform(0.0, 0.7)), gloss=float(draw.uniform(0.2, 0.6)), metered_on_cloth=True,
+    )  # fmt: skip
+    places: list[np.ndarray] = []
+    wanted = 2 + int(draw.integers(3))
+    for _ in range(4000):
+        at = draw.uniform(-1, 1, 2) * [length / 2 - 90, length / 4 - 90]
+        px = project(scene["camera"], [[*at, R_MM]])[0]
+        inside = np.isfinite(px).all() and (px > 40).all() and (px < np.array(size) - 40).all()
+        apart = [float(np.hypot(*(at - other))) for other in places]
+        least = 300.0 if len(places) < 2 else 62.0
+        if inside and all(far > least for far in apart) and (not apart or apart[0] < 1500):
+            places.append(at)
+        if len(places) == wanted:
+            break
+    for k, at in enumerate(places):
+        stripe, turn = k > 0 and bool(draw.random() < 0.4), draw.uniform(0, 3, 3).tolist()
+        x, y = at.tolist()
+        scene["balls"].append(ball(x, y, WHITE if k == 0 else COLOURS[hue[k]], stripe, turn))
+    if has_cue:
+        way = (places[0] - eye[:2]) / np.hypot(*(places[0] - eye[:2]))
+        scene["cue"] = [(*(places[0] - 40 * way), 32), (*(places[0] - 1480 * way), 220)]
+    return scene
+
+
 def project(camera: dict[str, Any], points_mm: Any) -> np.ndarray:
     """Pixels (n, 2) of points (n, 3) through the lens; nan behind the camera."""
     w = np.atleast_2d(np.asarray(points_mm, float)) - camera["eye_mm"]
@@ -513,9 +585,20 @@ def named_points(table: dict[str, Any]) -> dict[str, list[float]]:
     return found
 
 
+def _metered(scene: dict[str, Any], light: np.ndarray) -> float:
+    """What the exposure goes by: the brighter part of the picture or, as careful people have it, the cloth."""
+    if not scene.get("metered_on_cloth"):
+        return float(np.percentile(light, 80))
+    L, W = scene["table"]["length_mm"] / 2.2, scene["table"]["width_mm"] / 2.2
+    grid = np.stack(np.meshgrid(np.linspace(-L, L, 60), np.linspace(-W, W, 40), [0.0]), -1).reshape(-1, 3)
+    x, y = project(scene["camera"], grid).T
+    inside = (x > 0) & (x < light.shape[1]) & (y > 0) & (y < light.shape[0])
+    return float(np.median(light[y[inside].astype(int), x[inside].astype(int)]))
+
+
 def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     """Render one still and write it with its truth."""
-    scene = {**STILLS[name], "samples": samples, "threads": threads}
+    scene = {**(drawn(int(name)) if name.isdigit() else STILLS[name]), "samples": samples, "threads": threads}
     camera, (wide, high) = scene["camera"], scene["size_px"]
     edge = np.concatenate(
         [np.stack(np.broadcast_arrays(np.linspace(0, wide, 60), y), -1) for y in (0.0, high)]
@@ -553,7 +636,7 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     light = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32), cv2.INTER_CUBIC)
     draw = np.random.default_rng(scene["seed"] + 100)
     light = cv2.GaussianBlur(np.maximum(light, 0), (0, 0), scene["blur_px"])
-    light *= scene["exposure"] * 0.3 / np.percentile(light.mean(-1), 80)
+    light *= scene["exposure"] * 0.3 / _metered(scene, light.mean(-1))
     light += draw.normal(0, 1, light.shape) * scene["noise"] * np.sqrt(np.maximum(light, 0) + 0.02)
     light = np.clip(light, 0, 1)
     shown = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from aimgeo.camera import Camera, project
 from aimgeo.filmed import on_plane, rim_px
 from aimgeo.vectors import Array
-from lessons.footage.fit import BALL_SHIFT_PX, Rim
+from lessons.footage.fit import REST, REST_ERRORS, Rim
 from lessons.footage.picture import Picture
 
 RIM_PX = 0.3
@@ -41,6 +41,8 @@ FAINT_PX = 12.0
 """Error of an edge in px, times the height of its step."""
 
 CLIPPED = 249.0
+FOOT = 0.85
+"""Cosine between the outward normal and the way down to the cloth: nearer than this is the ball's foot."""
 
 
 def shades(picture: Picture) -> Picture:
@@ -126,8 +128,8 @@ def fine(
 ) -> FoundBall | None:
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
-    What balls of `others_mm` cover, or confuse by being near, is left out; near the ball's own shadow places
-    count half.
+    What balls of `others_mm` cover, or confuse by being near, is left out. Where the ball meets the cloth its edge
+    is looked for close by: a darkest line, between the underside and the shadow.
     """
     centre = np.asarray(centre_mm, float)
     radius = mean_radius_px(camera, centre, radius_mm)
@@ -142,30 +144,34 @@ def fine(
         px, normals = outline_px(camera, centre, radius_mm, angles)
         if not np.isfinite(px).all():
             return None
-        free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
-        offsets, error, clipped = edge_offsets(shade, px, normals, window)
-        good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
-        if good.sum() < max(8, 0.25 * count):
-            return FoundBall(centre, Rim(angles[:0], px[:0], normals[:0], error[:0]), float(good.mean()), radius)
         down = normals @ _towards_cloth(camera, centre, radius_mm)
-        error = np.where(down > 0.6, 2.0, 1.0) * error
-        # a blown-out side draws the whole ball towards the light
-        shift = float(np.hypot(BALL_SHIFT_PX, 0.7 * clipped[good].mean()))
-        rim = Rim(angles[good], (px + offsets[:, None] * normals)[good], normals[good], error[good], shift)
+        foot = down > FOOT
+        free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
+        offsets, error, blown = edge_offsets(shade, px, normals, window)
+        good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
+        if k and foot.any():
+            close = float(np.clip(0.15 * radius, 2.5, 4.0))
+            offsets[foot], error[foot], blown[foot] = edge_offsets(shade, px[foot], normals[foot], close)
+            good[foot] = free[foot] & np.isfinite(error[foot]) & (np.abs(offsets[foot]) < close - 0.6)
+        if good.sum() < max(8, 0.25 * count):
+            rim = Rim(*(column[:0] for column in (angles, px, normals, error, blown, blown)))
+            return FoundBall(centre, rim, float(good.mean()), radius)
+        # beside the foot the ball is dark, and the shadow's own edge crosses the ball's
+        error = np.where((down > 0.3) & ~foot, 2.5, 1.0) * error
+        whole = px + np.where(np.isfinite(offsets), offsets, 0.0)[:, None] * normals
+        rim = Rim(angles, whole, normals, error, blown, foot.astype(float)).only(good)
         centre, left = _moved(camera, centre, radius_mm, rim)
         # a place far from the outline that the others agree on is another edge
-        near = np.abs(left) < max(3.5 * np.median(np.abs(left)), 0.6)
+        near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
         seen = float(near.sum() / count)
     assert rim is not None
     return FoundBall(centre, rim, seen, radius)
 
 
-def edge_offsets(
-    shade: Picture, px: Array, normals: Array, window: float
-) -> tuple[Array, Array, NDArray[np.bool_]]:
+def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tuple[Array, Array, Array]:
     """How far out along the normals (K, 2) from pixels (K, 2) an edge lies, its error (nan where there is
-    none), and where the inside is brighter than white.
+    none), and how much of it (0 to 1) is brighter than white.
 
     Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are
     pulled by a
@@ -212,9 +218,9 @@ def edge_offsets(
     whole = y + middle[:, None]
     most = whole[..., 0] + np.maximum(0.0, whole[..., 1:].max(-1) / CHROMA)
     half = len(t) // 2
-    clipped = np.maximum((most[:, :half] > CLIPPED).mean(1), (most[:, half:] > CLIPPED).mean(1)) > 0.3
+    blown = np.maximum((most[:, :half] > CLIPPED).mean(1), (most[:, half:] > CLIPPED).mean(1))
     error = np.where(~edge & strong & (random < 1.2), np.sqrt(RIM_PX**2 + random**2 + doubt**2), np.nan)
-    return offset, np.where(clipped, 1.6 * error, error), clipped
+    return offset, (1 + 0.6 * blown) * error, blown
 
 
 @cache
@@ -238,30 +244,32 @@ def _step_bases(window: float) -> tuple[Array, Array, NDArray[Any]]:
     return t, grid, np.stack(bases)
 
 
+OUTS = [0, 3, 4]
+"""Of what is known of an outline, all but its shift, which a move on the cloth would hide."""
+
+
 def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[Array, Array]:
     """The ball's place on the cloth by its outline's places, long-tailed; and what is left at each, px."""
-    at = centre.copy()
-    growth = 0.0
+    known = np.concatenate([centre[:2], REST[OUTS]])
+    prior = np.concatenate([[0.0, 0.0], REST_ERRORS[OUTS] ** -2.0])
+    at = known.copy()
+    out = np.stack([np.ones(len(rim.angles)), rim.blown, rim.foot], -1)
 
-    def off(xy: Array, grown: float) -> Array:
-        px = rim_px(camera, np.array([xy[0], xy[1], radius_mm]), radius_mm, rim.angles)
-        return np.asarray(np.sum((px - rim.at_px) * rim.normals, -1) + grown)
+    def off(at: Array) -> Array:
+        px = rim_px(camera, np.array([at[0], at[1], radius_mm]), radius_mm, rim.angles)
+        return np.asarray(np.sum((px - rim.at_px) * rim.normals, -1) + out @ at[2:])
 
+    steps = np.eye(5)[:2] * 0.01
     for _ in range(6):
-        r = off(at[:2], growth)
-        J = np.stack(
-            [(off(at[:2] + d, growth) - off(at[:2] - d, growth)) / 0.02 for d in np.eye(2) * 0.01]
-            + [np.ones(len(r))],
-            -1,
-        )
-        scale = max(1.4 * float(np.median(np.abs(r))), 0.25)
+        r = off(at)
+        J = np.concatenate([np.stack([(off(at + d) - off(at - d)) / 0.02 for d in steps], -1), out], -1)
+        # a blown-out top outvotes the foot unless that is heard from afar
+        scale = np.where(rim.foot > 0, 1.0, max(1.4 * float(np.median(np.abs(r))), 0.25))
         w = 1 / (1 + (r / (1.5 * scale)) ** 2) / rim.error_px**2
-        prior = np.array([0.0, 0.0, 1 / 0.2**2])
         H = (J * w[:, None]).T @ J + np.diag(prior)
-        step = np.linalg.solve(H, -(J * w[:, None]).T @ r - prior * np.array([0, 0, growth]))
-        at[:2] += np.clip(step[:2], -30, 30)
-        growth += float(step[2])
-    return at, off(at[:2], growth)
+        step = np.linalg.solve(H, -(J * w[:, None]).T @ r - prior * (at - known))
+        at += np.clip(step, -30, 30)
+    return np.array([at[0], at[1], centre[2]]), off(at)
 
 
 def _towards_cloth(camera: Camera, centre: Array, radius_mm: float) -> Array:

@@ -54,6 +54,9 @@ ENOUGH = 32.0
 MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
 
+CONTRADICTED = 16.0
+"""Square of the standard errors by which a sight without a say is missed: of 3000 good ones one lies farther."""
+
 MOST_LOCKS, MOST_GUESSED = 9, 3
 
 PointKind = Literal["picked", "found", "computed", "wrong"]
@@ -197,12 +200,8 @@ def match(
         if locked:
             found = matched(solved, found_spots, 4.0 * scale)
             found, doubt = _trusted(solved, found, found_spots)
-        kept = [k for k, name in enumerate(names) if name not in found and name not in wrong]
-        parts = [Seen(picks.matrices[kept], picks.at_px[kept], picks.error_px[kept])] if kept else []
-        if found:
-            ordered = sorted(found)
-            at = found_spots[[found[name] for name in ordered]]
-            parts.append(Seen(np.stack([NAMED[n] for n in ordered]), at, doubt * sight_errors(solved, ordered)))
+        kept = [k for k, name in enumerate(names) if name not in wrong]
+        parts = [_some(picks, kept)] if kept else []
         edges = None
         if shade is not None and picture is not None:
             clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
@@ -218,8 +217,14 @@ def match(
                     )
                 )
             edges = nose_lines(shade, solved)
-        base = replace(solved.problem, points=joined(parts), edges=edges, rims=())
-        solved = solve(base, solved.x[:FIRST_BALL])
+        base = replace(solved.problem, edges=edges, rims=())
+        while True:
+            seen = [*parts, _sights(solved, found, found_spots, doubt)] if found else parts
+            solved = solve(replace(base, points=joined(seen)), solved.x[:FIRST_BALL])
+            odd = _contradicted(solved, found, found_spots, doubt)
+            if odd is None:
+                break
+            found = {name: spot for name, spot in found.items() if name != odd}
         if shade is not None and told:
             try:
                 fits = _fit_balls(shade, solved, clicks, told, fits)
@@ -300,6 +305,30 @@ def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[di
     # the median of a two-dimensional error is 1.18 standard errors
     doubt = max(1.0, float(np.median(z)) / 1.18)
     return {name: found[name] for name, far in zip(names, z, strict=True) if far < 6 * doubt}, doubt
+
+
+def _sights(solved: Solved, found: Mapping[str, int], spots_px: Array, doubt: float) -> Seen:
+    names = sorted(found)
+    at = spots_px[[found[name] for name in names]]
+    return Seen(np.stack([NAMED[n] for n in names]), at, doubt * sight_errors(solved, names))
+
+
+def _contradicted(solved: Solved, found: Mapping[str, int], spots_px: Array, doubt: float) -> str | None:
+    """The sight whose spot all else contradicts most; None where none is contradicted.
+
+    How far a place would be missed by a fit without it follows from the fit with it: the less is left of what it
+    had to say for itself, the more its residual counts.
+    """
+    if len(found) < 5:
+        return None
+    names = tuple(sorted(found))
+    px, spread = solved.seen_px(names)
+    errors = doubt * sight_errors(solved, list(names))
+    z = (spots_px[[found[name] for name in names]] - px) / errors[:, None]
+    left, axes = np.linalg.eigh(np.eye(2) - spread / errors[:, None, None] ** 2)
+    missed = np.sum(np.einsum("nij,ni->nj", axes, z) ** 2 / np.maximum(left, 1e-3), -1)
+    worst = int(np.argmax(missed))
+    return names[worst] if missed[worst] > CONTRADICTED else None
 
 
 def _picks(clicks: Clicks, names: Sequence[str]) -> Seen:

@@ -10,21 +10,25 @@ from aimgeo.camera import project
 from aimgeo.landmarks import NAMED, noses
 from aimgeo.vectors import Array, cross
 from lessons.footage.balls import edge_offsets
-from lessons.footage.fit import Seen, Solved
+from lessons.footage.fit import Edges, Solved
 from lessons.footage.picture import Picture
 from lessons.footage.start import in_frame
 
-NOSE_PX, NOSE_MM = 0.5, 1.2
-"""One standard error of a whole nose line: the edge is round, and shadows run along it."""
+NOSE_PX, NOSE_MM = 0.3, 0.8
+"""One standard error of where a whole nose lies: the edge is round, and shadows run along it."""
+
+LEAN_PX, BEND_PX = 0.5, 0.35
+"""Of how much farther out one end lies than the other, and the middle than both."""
 
 SPOT_PX = 0.25
 PLACES = 31
 
 
-def nose_lines(shade: Picture, solved: Solved) -> Seen | None:
-    """The noses where they are seen as edges, weighted so that a line counts once, however many places it has."""
+def nose_lines(shade: Picture, solved: Solved) -> Edges | None:
+    """The noses where they are seen as edges: a line counts once, however many places it has."""
     camera = solved.camera
-    parts: list[tuple[Array, Array, Array, Array]] = []
+    parts: list[tuple[Array, Array, Array]] = []
+    mixed: list[Array] = []
     for matrices in noses(PLACES).values():
         matrices = matrices[2:-2]
         places = matrices @ solved.problem.measures_mm(solved.x)
@@ -54,12 +58,29 @@ def nose_lines(shade: Picture, solved: Solved) -> Seen | None:
                 break
         if len(k) < max(8, 0.45 * ok.sum()) or np.abs(fit[0]) * len(offsets) > 2.5:
             continue
-        own = np.hypot(NOSE_PX, NOSE_MM * camera.focal_px / depth[ok][k]) * np.sqrt(len(k))
-        parts.append((matrices[ok][k], px[ok][k] + offsets[k, None] * normals[ok][k], normals[ok][k], own))
+        parts.append((matrices[ok][k], px[ok][k] + offsets[k, None] * normals[ok][k], normals[ok][k]))
+        lies = np.hypot(NOSE_PX, NOSE_MM * camera.focal_px / np.median(depth[ok][k]))
+        mixed.append(_mixed(k.astype(float), (lies, LEAN_PX, BEND_PX)))
     if not parts:
         return None
-    matrices, at, normals, errors = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return Seen(matrices, at, errors, normals)
+    matrices, at, normals = (np.concatenate(column) for column in zip(*parts, strict=True))
+    whole = np.zeros((sum(len(one) for one in mixed), len(at)))
+    row = column = 0
+    for one in mixed:
+        whole[row : row + one.shape[0], column : column + one.shape[1]] = one
+        row, column = row + one.shape[0], column + one.shape[1]
+    return Edges(matrices, at, normals, whole)
+
+
+def _mixed(places: Array, errors_px: tuple[float, float, float]) -> Array:
+    """Rows (3, K) that make of distances at K places along a line its mean, how it leans and how it bends, each in
+    standard errors.
+    """
+    t = 2 * (places - places.mean()) / max(float(np.ptp(places)), 1.0)
+    basis = np.stack([np.ones_like(t), t, t * t - np.mean(t * t)], -1)
+    # where the line lies is its mean; one end against the other, twice the slope; the middle, the square
+    rows = np.array([[1.0], [2.0], [1.0]]) * np.linalg.pinv(basis)
+    return np.asarray(rows / np.array(errors_px)[:, None])
 
 
 def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_px: float) -> dict[str, Array]:

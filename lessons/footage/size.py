@@ -13,7 +13,7 @@ from aimgeo.landmarks import Prior, measures_of
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage.balls import FoundBall
-from lessons.footage.fit import FIRST_BALL, Solved, solve
+from lessons.footage.fit import BLOOM_PX, FIRST_BALL, Solved, solve
 
 GROWN_PX = 0.35
 """One standard error of a ball's radius in the picture: light and shadow move all of an outline."""
@@ -95,7 +95,8 @@ def _diameter(camera: Camera, ball: FoundBall, radius_mm: float) -> tuple[float,
 
     def off(at: Array) -> Array:
         px = rim_px(camera, at, float(at[2]), ball.rim.angles)
-        return np.asarray(np.sum((px - ball.rim.at_px) * ball.rim.normals, -1) / ball.rim.error_px)
+        out = BLOOM_PX * ball.rim.blown
+        return np.asarray((np.sum((px - ball.rim.at_px) * ball.rim.normals, -1) + out) / ball.rim.error_px)
 
     J = np.zeros((len(ball.rim.angles), 3))
     for _ in range(8):
