@@ -57,7 +57,7 @@ def edl_lines(
         if at in chapters:
             yield f"* LOC: {timecode.name(start)} GREEN   {_ascii(chapters[at])[:MOST_SAID]}"
         if (filmed := below(clip)) is not None:
-            yield f"* FOOTAGE UNDER IT: {_ascii(filmed.set_up.footage)} {times[0]}"
+            yield f"* FOOTAGE UNDER IT: {_ascii(filmed.name)} {times[0]}"
         for step in clip.steps:
             yield f"* LOC: {timecode.name(start + step.first_frame - first)} CYAN    {_ascii(step.name)}"
         for change in changed.get(clip.name, ()):

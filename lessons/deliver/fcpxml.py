@@ -85,14 +85,14 @@ def document(footage: Footage, wishes: Wishes, address: Callable[[str], str]) ->
             if filmed.file not in grounds:
                 grounds[filmed.file] = f"f{len(grounds) + 1}"
                 ground = ET.SubElement(
-                    resources, "asset", id=grounds[filmed.file], name=filmed.set_up.footage,
-                    uid=uid(f"{footage.identity}/{filmed.set_up.footage}"), start=seconds(source, rate),
+                    resources, "asset", id=grounds[filmed.file], name=filmed.name,
+                    uid=uid(f"{footage.identity}/{filmed.name}"), start=seconds(source, rate),
                     duration=seconds(clip.frames, rate), hasVideo="1", format=size, videoSources="1",
                 )  # fmt: skip
                 ET.SubElement(ground, "media-rep", kind="original-media", src=address(filmed.file))
             where = ET.SubElement(
                 spine, "asset-clip", ref=grounds[filmed.file], offset=seconds(offset, rate),
-                name=filmed.set_up.footage, start=seconds(source, rate), duration=seconds(clip.used_frames, rate),
+                name=filmed.name, start=seconds(source, rate), duration=seconds(clip.used_frames, rate),
                 format=size, tcFormat=form,
             )  # fmt: skip
             offset, lane = source, {"lane": "1"}

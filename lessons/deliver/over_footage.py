@@ -1,4 +1,6 @@
-"""Clips over footage as they will look: each with its footage underneath, as MP4 that any player shows."""
+"""Clips over footage as they will look: each with its footage underneath, as MP4 that any player shows; and
+photographs held for as long as their clips, for the timelines' track below.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ OPTIONS = {"preset": "veryfast", "crf": "18", "bf": "0", "threads": "1"}
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:
-    """over-footage/<clip>.mp4; a sentence for each clip whose footage can't be read any more."""
+    """over-footage/<clip>.mp4, and over-footage/<clip>_still.mp4 for a photograph; a sentence for each clip whose
+    footage can't be read any more.
+    """
     from lessons.footage.frames import UnreadableError
 
     files, warnings = [], []
@@ -32,6 +36,8 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
             with whole_file(path) as part:
                 _write(part, clip, over(footage, clip))
             files.append(path)
+            if clip.filmed.set_up.is_still:
+                files.append(_write_held(footage, clip))
         except UnreadableError as error:
             warnings.append(f"{clip.where}: no preview of {clip.name}: {error}")
     return Delivered(tuple(files), tuple(warnings))
@@ -40,6 +46,34 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
 def preview_of(clip: Clip) -> str:
     """The preview's way from the folder."""
     return f"{FOLDER}/{clip.name}.mp4"
+
+
+def held_of(clip: Clip) -> str:
+    """The way from the folder of the photograph under a clip, held for as long as that."""
+    return f"{FOLDER}/{clip.name}_still.mp4"
+
+
+def _write_held(footage: Footage, clip: Clip) -> Path:
+    from lessons.footage.frames import open_footage, pictures
+    from scenes.board.brief import Output
+    from scenes.film.film import Film
+    from scenes.film.forms import FORMS
+
+    assert clip.filmed is not None
+    ((_, ground),) = pictures(open_footage(footage.folder / clip.filmed.file))
+    shown = _sized(ground, clip.height_px, clip.width_px)[..., ::-1]
+    path, size = footage.folder / held_of(clip), (clip.width_px, clip.height_px)
+    with whole_file(path) as part:
+        rate = (clip.rate.numerator, clip.rate.denominator)
+        film = Film(part, Output(*size, rate, clip.timecode or "00:00:00:00"), FORMS["h264"])
+        try:
+            film.show([((0, 0, *size), np.dstack([shown, np.full(shown.shape[:2], 255, np.uint8)]))])
+            film.hold(clip.frames - 1)
+            film.close()
+        except BaseException:
+            film.abandon()
+            raise
+    return path
 
 
 def over(footage: Footage, clip: Clip) -> Iterator[NDArray[np.uint8]]:
@@ -63,13 +97,18 @@ def over(footage: Footage, clip: Clip) -> Iterator[NDArray[np.uint8]]:
 def _laid(frame: Any, ground: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """A frame with straight alpha over a picture (blue, green, red) of any size of its shape."""
     drawn = frame.reformat(format="rgba", src_colorspace="itu709").to_ndarray()
-    if ground.shape[:2] != drawn.shape[:2]:  # a draft is smaller
-        import cv2
-
-        ground = np.asarray(cv2.resize(ground, (drawn.shape[1], drawn.shape[0]), interpolation=cv2.INTER_AREA))
+    ground = _sized(ground, *drawn.shape[:2])
     alpha = drawn[..., 3:].astype(np.uint16)
     below = ground[..., ::-1].astype(np.uint16)
     return ((drawn[..., :3] * alpha + below * (255 - alpha) + 127) // 255).astype(np.uint8)
+
+
+def _sized(ground: NDArray[np.uint8], high: int, wide: int) -> NDArray[np.uint8]:
+    if ground.shape[:2] == (high, wide):
+        return ground
+    import cv2  # a draft is smaller
+
+    return np.asarray(cv2.resize(ground, (wide, high), interpolation=cv2.INTER_AREA))
 
 
 def _write(part: Path, clip: Clip, frames: Iterator[NDArray[np.uint8]]) -> None:

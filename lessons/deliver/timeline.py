@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -12,12 +12,13 @@ from lessons.deliver.captions import clip_captions
 from lessons.deliver.changes import marks
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.lists import chapter_list
+from lessons.deliver.over_footage import held_of
 from lessons.deliver.proxies import proxy_file
 from lessons.deliver.timecode import source_of, timecode_of
 from lessons.deliver.writing import whole_file, write_text
 from lessons.deliver.xml import Origin, completed
 from lessons.rendering.deliveries import ClipDelivered, StepChange, recorded
-from lessons.rendering.manifest import Clip, Filmed, Step
+from lessons.rendering.manifest import Clip, Step
 
 MASTER, PROXY = "DEFAULT_MEDIA", "proxy"
 """The keys of a cut's two files; the first is OpenTimelineIO's own."""
@@ -107,7 +108,7 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
             )
             track.append(
                 otio.schema.Clip(
-                    name=filmed.set_up.footage,
+                    name=filmed.name,
                     media_reference=reference,
                     source_range=span(first, clip.used_frames),
                     # the XML's adapter takes clips that are alike for one
@@ -147,9 +148,21 @@ def build_timeline(footage: Footage, wishes: Wishes) -> Any:
     return timeline
 
 
-def below(clip: Clip) -> Filmed | None:
-    """The filmed clip that a clip lies over; None for others, and over a photograph."""
-    return None if clip.filmed is None or clip.filmed.set_up.is_still else clip.filmed
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What lies under a clip: its file's way from the folder, and its name."""
+
+    file: str
+    name: str
+
+
+def below(clip: Clip) -> Ground | None:
+    """The footage that a clip lies over, a photograph as a clip that holds it; None for clips over nothing."""
+    if clip.filmed is None:
+        return None
+    if clip.filmed.set_up.is_still:
+        return Ground(held_of(clip), Path(held_of(clip)).name)
+    return Ground(clip.filmed.file, clip.filmed.set_up.footage)
 
 
 def _told(clip: Clip, delivered: ClipDelivered) -> dict[str, Any]:

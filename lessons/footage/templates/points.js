@@ -77,16 +77,21 @@ function show() {
   const over = $("over");
   over.replaceChildren();
   over.setAttribute("viewBox", `0 0 ${wide} ${high}`);
-  const size = Math.max(wide, high) / 140;
+  // as large on a phone as on a large screen
+  const size = Math.max(Math.max(wide, high) / 140, 6 * wide / ($("picture").clientWidth || wide));
   for (const [name, at] of points) mark(over, at, name, name === last ? "#FFC13D" : "#B5EE9C", size);
   if (balls.cue) mark(over, balls.cue, "cue ball", "#FFFFFF", size);
   if (balls.object) mark(over, balls.object, "object ball", "#FFC13D", size);
   balls.others.forEach((at, k) => mark(over, at, `other ${k + 1}`, "#63CCFF", size));
   if (foot) mark(over, foot, "foot", "#FF9C86", size);
-  for (const dot of document.querySelectorAll("#table circle")) {
+  for (const dot of document.querySelectorAll("#table g")) {
     const name = dot.dataset.name;
-    dot.setAttribute("fill", name === next ? "#FFC13D" : points.has(name) ? "#B5EE9C" : "#173739");
+    dot.querySelector(".mark").setAttribute("fill", name === next ? "#FFC13D" : points.has(name) ? "#B5EE9C" : "#173739");
     dot.setAttribute("aria-pressed", name === next);
+  }
+  $("point").value = next in told.points ? next : "";
+  for (const option of $("point").options) {
+    if (option.value) option.textContent = option.value + (points.has(option.value) ? " \u2713" : "");
   }
   for (const button of document.querySelectorAll("#kinds button")) {
     button.setAttribute("aria-pressed", button.dataset.key === (next.startsWith("others") ? "others" : next));
@@ -105,15 +110,17 @@ function choose(key) {
 function table() {
   const svg = $("table");
   const [length, width] = told.bed;
-  svg.setAttribute("viewBox", `${-length / 2 - 330} ${-width / 2 - 260} ${length + 660} ${width + 520}`);
+  svg.setAttribute("viewBox", `${-length / 2 - 440} ${-width / 2 - 200} ${length + 880} ${width + 400}`);
   element(svg, "rect", {x: -length / 2 - 150, y: -width / 2 - 150, width: length + 300, height: width + 300, rx: 60, fill: "#5B4636"});
   element(svg, "rect", {x: -length / 2, y: -width / 2, width: length, height: width, fill: "#1D5F55"});
-  element(svg, "text", {x: -length / 2 - 240, y: 20, fill: "#B4CCC6", "font-size": 80, "text-anchor": "middle"}, "head");
-  element(svg, "text", {x: length / 2 + 240, y: 20, fill: "#B4CCC6", "font-size": 80, "text-anchor": "middle"}, "foot");
+  for (const [text, x] of [["head", -length / 2 - 300], ["foot", length / 2 + 300]]) {
+    element(svg, "text", {x, y: 36, "font-size": 100, "text-anchor": "middle"}, text);
+  }
   for (const [name, [x, y]] of Object.entries(told.points)) {
-    const dot = element(svg, "circle", {
-      cx: x, cy: -y, r: 34, stroke: "#FFFFFF", "stroke-width": 8, tabindex: 0, role: "button", "aria-label": name,
-    });
+    const dot = element(svg, "g", {tabindex: 0, role: "button", "aria-label": name});
+    // a finger is wider than the mark; neighbours are 80 apart
+    element(dot, "circle", {cx: x, cy: -y, r: name.startsWith("s") ? 62 : 52, fill: "transparent"});
+    element(dot, "circle", {cx: x, cy: -y, r: 34, stroke: "#FFFFFF", "stroke-width": 8, class: "mark"});
     dot.dataset.name = name;
     element(dot, "title", {}, name);
     dot.addEventListener("click", () => choose(name));
@@ -125,34 +132,62 @@ function table() {
 
 function at(event) {
   const box = $("picture").getBoundingClientRect();
-  const x = (event.clientX - box.left) / box.width * wide, y = (event.clientY - box.top) / box.height * high;
-  return [Math.min(Math.max(x, 0), wide), Math.min(Math.max(y, 0), high)];
+  return inside([(event.clientX - box.left) / box.width * wide, (event.clientY - box.top) / box.height * high]);
 }
 
-function look(event) {
-  const loupe = $("loupe"), [x, y] = at(event), reach = 15, side = loupe.width;
+function inside([x, y]) { return [Math.min(Math.max(x, 0), wide), Math.min(Math.max(y, 0), high)]; }
+
+function look([x, y], event) {
+  const loupe = $("loupe"), reach = 15, side = loupe.width;
   const box = $("screen").getBoundingClientRect();
   const left = event.clientX - box.left, top = event.clientY - box.top;
   loupe.hidden = false;
-  loupe.style.left = `${left + 200 > box.width ? left - 200 : left + 20}px`;
-  loupe.style.top = `${top + 200 > box.height ? top - 200 : top + 20}px`;
+  const {offsetWidth: w, offsetHeight: h} = loupe;
+  // beside the pointer, never under it
+  loupe.style.left = `${Math.max(left + w + 24 > box.width ? left - w - 24 : left + 24, 0)}px`;
+  loupe.style.top = `${Math.min(Math.max(top + h + 24 > box.height ? top - h - 24 : top + 24, 0), Math.max(box.height - h, 0))}px`;
   const pen = loupe.getContext("2d");
   pen.imageSmoothingEnabled = false;
-  pen.fillStyle = "#061715";
+  pen.fillStyle = "#061113";
   pen.fillRect(0, 0, side, side);
   pen.drawImage($("picture"), x - reach, y - reach, 2 * reach, 2 * reach, 0, 0, side, side);
   pen.strokeStyle = "#FFC13D";
+  pen.lineWidth = 2;
   pen.beginPath();
   pen.moveTo(side / 2, 0); pen.lineTo(side / 2, side); pen.moveTo(0, side / 2); pen.lineTo(side, side / 2);
   pen.stroke();
 }
 
-$("screen").addEventListener("pointermove", look);
-$("screen").addEventListener("pointerleave", () => { $("loupe").hidden = true; });
-$("screen").addEventListener("click", (event) => {
-  set(next, at(event));
-  if (next.startsWith("others")) choose("others");
+// pressed: where, and the point; moving on from there moves the point by a quarter
+let held = null;
+
+$("screen").addEventListener("pointerdown", (event) => {
+  if (event.button) return;
+  event.preventDefault();
+  $("screen").setPointerCapture(event.pointerId);
+  held = {key: next, from: [event.clientX, event.clientY], at: at(event)};
+  set(next, held.at);
+  look(held.at, event);
 });
+$("screen").addEventListener("pointermove", (event) => {
+  if (!held) {
+    if (event.pointerType === "mouse") look(at(event), event);
+    return;
+  }
+  const scale = wide / $("picture").clientWidth / 4;
+  const moved = inside([0, 1].map((k) => held.at[k] + ([event.clientX, event.clientY][k] - held.from[k]) * scale));
+  put(held.key, moved);
+  look(moved, event);
+  show();
+});
+for (const name of ["pointerup", "pointercancel"]) {
+  $("screen").addEventListener(name, (event) => {
+    if (held && held.key.startsWith("others")) choose("others");
+    held = null;
+    if (event.pointerType !== "mouse") $("loupe").hidden = true;
+  });
+}
+$("screen").addEventListener("pointerleave", () => { if (!held) $("loupe").hidden = true; });
 document.addEventListener("keydown", (event) => {
   if (/^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName) || !last || !place(last)) return;
   const step = event.shiftKey ? 5 : 0.2;
@@ -191,8 +226,19 @@ for (const [id, names, first] of [["size", told.tables, "9ft"], ["target", told.
   for (const name of names) $(id).append(new Option(name, name, name === first, name === first));
   $(id).addEventListener("change", show);
 }
+$("point").append(new Option("\u2013", ""));
+for (const name of Object.keys(told.points)) $("point").append(new Option(name, name));
+$("point").addEventListener("change", () => { if ($("point").value) choose($("point").value); });
+// a picture flatter than its room fills the width; a tall one stays as high as the window
+function fit() {
+  const room = $("screen").parentElement.clientWidth, most = Math.max(240, innerHeight - 9 * parseFloat(getComputedStyle(document.documentElement).fontSize));
+  $("screen").classList.toggle("wide", high / wide * room <= most);
+  show();
+}
+addEventListener("resize", fit);
 $("at").value = told.at;
 $("at").addEventListener("input", show);
 $("title").textContent = told.footage;
 table();
+$("picture").decode().then(fit, fit);
 show();

@@ -22,7 +22,7 @@ from lessons.cli import main
 from lessons.deliver.footage import Measured, measure
 from lessons.rendering.audit import audit_clip, audit_picture, pictures, straightened
 from lessons.rendering.manifest import Lens, read_manifest
-from tests.lessons.footage.clicks import Still, still
+from tests.lessons.footage.clicks import MATCHED, Still, still
 from tests.lessons.footage.clips import film, rolled
 
 FRAMES, LEAVES, RATE, CODE = 110, 100, Fraction(24), "01:02:03:04"
@@ -177,3 +177,30 @@ def test_the_preview_of_footage_that_is_gone_is_said(made: Made, tmp_path: Path)
     done = deliver(Footage(tmp_path, manifest), Wishes())
     assert done.files == ()
     assert "there is no footage 'shot-3.mp4'" in done.warnings[0]
+
+
+def test_a_photograph_is_held_below_its_clip_in_every_timeline(tmp_path: Path) -> None:
+    for path in (MATCHED, MATCHED.with_name("shot.match.json"), still("behind-35").picture):
+        (tmp_path / path.name).symlink_to(path)
+    lesson = tmp_path / "photo.yaml"
+    clip = "{kind: on-footage, footage: shot.yaml, methods: ghost-ball}"
+    lesson.write_text(f"title: A photograph\nclips: [{clip}]\n")
+    run("render", lesson, "--out", tmp_path / "out", "--draft")
+    run("deliver", lesson, "--out", tmp_path / "out")
+    (clip_made,) = read_manifest(tmp_path / "out").clips
+    held = f"over-footage/{clip_made.name}_still.mp4"
+    path = tmp_path / "out" / held
+    size = clip_made.width_px, clip_made.height_px
+    assert measure(path) == Measured(clip_made.frames, clip_made.rate, *size)
+    photo = cv2.resize(cv2.imread(str(still("behind-35").picture)), size, interpolation=cv2.INTER_AREA)
+    with av.open(str(path)) as container:
+        shown = [f.to_ndarray(format="bgr24").astype(float) for f in container.decode(video=0)]
+        assert container.streams.video[0].metadata.get("timecode", clip_made.timecode) == clip_made.timecode
+    assert max(np.abs(one - photo).mean() for one in (shown[0], shown[-1])) < 4.0
+    ground, above = otio.adapters.read_from_file(str(tmp_path / "out" / "photo.otio")).video_tracks()
+    (below,), (over,) = ground.find_clips(), above.find_clips()
+    assert below.media_reference.target_url == held
+    assert below.trimmed_range_in_parent() == over.trimmed_range_in_parent()
+    assert held in (tmp_path / "out" / "photo.fcpxml").read_text()
+    assert held in (tmp_path / "out" / "photo.xml").read_text()
+    assert f"* FOOTAGE UNDER IT: {Path(held).name}" in (tmp_path / "out" / "photo.edl").read_text()

@@ -49,11 +49,17 @@ def test_clicks_are_saved_as_a_match_file(tmp_path: Path) -> None:
             page.mouse.click(box["x"] + x / wide * box["width"], box["y"] + y / high * box["height"])
 
         for name in names:
-            page.locator(f'#table circle[aria-label="{name}"]').click()
+            page.locator(f'#table g[aria-label="{name}"]').click()
             click(*shot.visible()[name])
         for word, at in zip(("Cue ball", "Object ball"), shot.balls_px(0.0), strict=False):
             page.get_by_text(word, exact=True).click()
             click(*at)
+        # pressed and moved on, a point follows at a quarter of the way
+        page.select_option("#point", "sight-left-5")
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        page.mouse.down()
+        page.mouse.move(box["x"] + box["width"] / 2 + 40, box["y"] + box["height"] / 2)
+        page.mouse.up()
         with page.expect_download() as saved:
             page.click("#save")
         saved.value.save_as(tmp_path / "saved.yaml")
@@ -61,7 +67,8 @@ def test_clicks_are_saved_as_a_match_file(tmp_path: Path) -> None:
     assert not fetched
     assert not problems
     file = load(tmp_path / "saved.yaml")
-    assert set(file.points) == set(names)
+    assert set(file.points) == {*names, "sight-left-5"}
+    assert file.points["sight-left-5"][0] == pytest.approx(wide / 2 + 10 * wide / box["width"], abs=0.6)
     assert file.keys.picked_on == (wide, high)
     for name in names:
         assert abs(file.points[name][0] - shot.visible()[name][0]) < 1.5
