@@ -725,13 +725,14 @@ def _fit_balls(
                 ball_key(role, index),
             )
         made.append(one)
-    _check_apart(solved, told, made)
+    check_apart(solved, told, made)
     return made
 
 
-def _check_apart(
+def check_apart(
     solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], made: list[ball_fit.FoundBall]
 ) -> None:
+    """Raise NoMatch where balls lie in a cushion, in one another, or are one ball."""
     R = solved.problem.radius_mm
     measures = dict(zip(MEASURES, solved.problem.measures_mm(solved.x).tolist(), strict=True))
     for k, (role, index, _) in enumerate(told):

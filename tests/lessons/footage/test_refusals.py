@@ -6,6 +6,7 @@ import json
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,7 +18,9 @@ from aimgeo.landmarks import MEASURES, NAMED, measures_of
 from aimgeo.tables import TABLES
 from lessons.commands.match import command
 from lessons.footage.answer import Planned, exchanged
-from lessons.footage.match import Clicks, Match, NoMatch, match
+from lessons.footage.balls import FoundBall
+from lessons.footage.fit import Rim
+from lessons.footage.match import Clicks, Match, NoMatch, check_apart, match
 from tests.lessons.footage.clicks import still
 from tests.lessons.footage.clips import film, rolled, shifted
 
@@ -124,6 +127,17 @@ def test_another_size_of_table_fits_better() -> None:
         by_picks(seen(names, "7ft", (-1500, 300, 700), 0.1), "10ft")
 
 
+def test_points_that_fit_no_table() -> None:
+    draw = np.random.default_rng(4)
+    points = {
+        name: (float(x), float(y)) for name, (x, y) in zip(SPREAD, draw.uniform(60, 660, (6, 2)), strict=True)
+    }
+    with pytest.raises(
+        NoMatch, match=r"the points fit no table \((they are missed by \d+ px|no camera sees them so)\)"
+    ):
+        by_picks(points)
+
+
 @pytest.mark.parametrize("balls", [True, False])
 def test_a_wrong_size_is_said_though_the_sights_are_met(balls: bool) -> None:
     shot = still("behind-35")
@@ -200,6 +214,21 @@ def test_two_clicks_on_one_ball(tmp_path: Path) -> None:
     assert "the first and second of `others` are the same ball" in said or "nearer than a diameter" in said
 
 
+def test_two_balls_nearer_than_a_diameter() -> None:
+    def ball(x: float) -> FoundBall:
+        none = np.zeros(0)
+        return FoundBall(np.array([x, 0.0, 28.575]), Rim(none, none, none, none, none, none), 1.0, 14.0)
+
+    solved = by_picks(seen(SPREAD)).solved
+    roles: list[Any] = [("object", 0, (0.0, 0.0)), ("others", 1, (0.0, 0.0))]
+    with pytest.raises(
+        NoMatch, match="this ball and the object ball would be 40 mm apart, nearer than a diameter"
+    ) as told:
+        check_apart(solved, roles, [ball(0.0), ball(40.0)])
+    assert told.value.at == ("balls", "others", 1)
+    check_apart(solved, roles, [ball(0.0), ball(56.0)])  # touching, and measured a little too near
+
+
 def test_another_shape_of_picture_than_the_points_were_picked_on(tmp_path: Path) -> None:
     shot = still("behind-35")
     code, said = run(shot.match_file(tmp_path, shot.picks(FAR), picked_on="1280 x 800"))
@@ -251,10 +280,18 @@ def clip_file(tmp_path: Path, **keys: object) -> Path:
 
 def test_a_knocked_camera_is_told_with_its_frame(tmp_path: Path) -> None:
     picture = read(still("turned-35").picture)
-    film(tmp_path / "shot.mp4", picture, 26, lambda p, k: shifted(p, 3.4, 0.0) if k >= 15 else p)
-    code, said = run(clip_file(tmp_path))
+    film(tmp_path / "shot.mp4", picture, 32, lambda p, k: shifted(p, 3.4, 0.0) if k < 4 or k >= 25 else p)
+    code, said = run(clip_file(tmp_path, at="0.5 s"))
     assert code == 0, said
-    assert re.search(r"the picture moves by 3\.[2-6] px at frame 15; the match holds up to there", said)
+    assert re.search(r"the picture moves by 3\.[2-6] px at frame 25; the match holds up to there", said)
+    assert "the camera stands still only from frame 4 on; the match holds from there" in said
+
+
+def test_a_moment_after_the_end_is_told_with_the_last_one(tmp_path: Path) -> None:
+    film(tmp_path / "shot.mp4", read(still("turned-35").picture), 6)
+    code, said = run(clip_file(tmp_path, at="3 s"))
+    assert code == 1
+    assert "the footage ends before that; its last frame is at 0.17 s" in said
 
 
 def test_balls_that_move_at_the_moment_are_told_with_when_they_rest(tmp_path: Path) -> None:

@@ -1,0 +1,78 @@
+"""Clips as cameras write them: turned, with wide pixels, with a rate that varies."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+import pytest
+
+from lessons.footage.frames import open_footage, picture_at
+from tests.lessons.footage.clips import film
+
+DRAWN = np.full((90, 160, 3), 40, np.uint8)
+cv2.circle(DRAWN, (120, 20), 9, (30, 60, 240), -1)
+cv2.rectangle(DRAWN, (10, 60), (40, 80), (230, 200, 20), -1)
+
+
+def likeness(one: np.ndarray, other: np.ndarray) -> float:
+    """How far two pictures are apart, 0 to 255."""
+    assert one.shape == other.shape
+    return float(np.abs(one.astype(float) - other).mean())
+
+
+@pytest.mark.parametrize(
+    ("turns", "matrix"), [(1, (0, 1, -1, 0)), (2, (-1, 0, 0, -1)), (3, (0, -1, 1, 0))], ids=["90", "180", "270"]
+)
+def test_a_turned_phone_clip_is_read_as_it_is_shown(
+    turns: int, matrix: tuple[int, int, int, int], tmp_path: Path
+) -> None:
+    """A track's matrix (ISO/IEC 14496-12, track header, from memory): x' = a x + c y, y' = b x + d y, y down.
+
+    With a = 0, b = 1, c = -1 what was to the right is shown below: a quarter turn clockwise.
+    """
+    path = film(tmp_path / "turned.mp4", np.ascontiguousarray(np.rot90(DRAWN, turns)), 4)
+    data = bytearray(path.read_bytes())
+    at = data.index(b"tkhd") + 4 + 40  # version 0: times, number, length, layer, group and volume come before
+    a, b, c, d = (value << 16 for value in matrix)
+    row = b"".join(value.to_bytes(4, "big", signed=True) for value in (a, b, 0, c, d, 0, 0, 0, 1 << 30))
+    data[at : at + 36] = row
+    path.write_bytes(data)
+    footage = open_footage(path)
+    assert footage.size_px == (160, 90)
+    assert likeness(picture_at(footage, 0), DRAWN) < 4.0
+
+
+def test_pixels_that_are_wider_than_high_are_made_square(tmp_path: Path) -> None:
+    narrow = cv2.resize(DRAWN, (120, 90), interpolation=cv2.INTER_AREA)
+    path = tmp_path / "wide.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=25)
+        stream.width, stream.height, stream.pix_fmt = 120, 90, "yuv420p"
+        stream.codec_context.sample_aspect_ratio = Fraction(4, 3)
+        for _ in range(3):
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(narrow, format="bgr24")))
+        container.mux(stream.encode(None))
+    footage = open_footage(path)
+    assert footage.size_px == (160, 90)
+    assert likeness(picture_at(footage, 0), DRAWN) < 8.0
+
+
+@pytest.mark.parametrize("varies", [True, False])
+def test_a_rate_that_varies_is_seen(varies: bool, tmp_path: Path) -> None:
+    path = tmp_path / "phone.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 160, 90, "yuv420p"
+        stream.codec_context.time_base = Fraction(1, 600)
+        at = 0
+        for k in range(30):
+            frame = av.VideoFrame.from_ndarray(DRAWN, format="bgr24")
+            frame.pts, frame.time_base = at, Fraction(1, 600)
+            at += 20 + (0, 7, 13)[k % 3] * varies
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    assert open_footage(path).rate_varies == varies
