@@ -77,6 +77,7 @@ def still(
     E, way = np.array(eye, float), np.array(look, float) - np.array(eye, float)
     forward = way / np.linalg.norm(way)
     side = np.cross(forward, [0, 0, 1.0]) if abs(forward[2]) < 0.9999 else np.array([0.0, -1.0, 0.0])
+    side = side - (side @ forward) * forward
     right = side / np.linalg.norm(side)
     down = np.cross(forward, right)
     a = np.radians(roll_deg)

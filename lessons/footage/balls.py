@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from aimgeo.camera import Camera, project
 from aimgeo.filmed import on_plane, rim_px
 from aimgeo.vectors import Array
-from lessons.footage.fit import REST, REST_ERRORS, Rim
+from lessons.footage.fit import REST, Rim
 from lessons.footage.picture import Picture
 
 RIM_PX = 0.3
@@ -124,7 +124,13 @@ def coarse(
 
 
 def fine(
-    shade: Picture, camera: Camera, radius_mm: float, centre_mm: Array, others_mm: Sequence[Array], rounds: int = 4
+    shade: Picture,
+    camera: Camera,
+    radius_mm: float,
+    centre_mm: Array,
+    others_mm: Sequence[Array],
+    size_open_px: float = 0.0,
+    rounds: int = 4,
 ) -> FoundBall | None:
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
@@ -159,7 +165,7 @@ def fine(
         # beside the foot the ball is dark, and the shadow's own edge crosses the ball's
         error = np.where((down > 0.3) & ~foot, 2.5, 1.0) * error
         whole = px + np.where(np.isfinite(offsets), offsets, 0.0)[:, None] * normals
-        rim = Rim(angles, whole, normals, error, blown, foot.astype(float)).only(good)
+        rim = Rim(angles, whole, normals, error, blown, foot.astype(float), size_open_px).only(good)
         centre, left = _moved(camera, centre, radius_mm, rim)
         # a place far from the outline that the others agree on is another edge
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
@@ -251,7 +257,7 @@ OUTS = [0, 3, 4]
 def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[Array, Array]:
     """The ball's place on the cloth by its outline's places, long-tailed; and what is left at each, px."""
     known = np.concatenate([centre[:2], REST[OUTS]])
-    prior = np.concatenate([[0.0, 0.0], REST_ERRORS[OUTS] ** -2.0])
+    prior = np.concatenate([[0.0, 0.0], rim.rest_errors[OUTS] ** -2.0])
     at = known.copy()
     out = np.stack([np.ones(len(rim.angles)), rim.blown, rim.foot], -1)
 

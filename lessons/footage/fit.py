@@ -90,16 +90,19 @@ class Rim:
     error_px: Array
     blown: Array
     foot: Array
+    size_open_px: float = 0.0
+    """How far its radius was open when it was looked for: what was found then says nothing of the ball's size."""
 
     @property
     def rest_errors(self) -> Array:
         """One standard error of what is known of the outline: light that runs over draws all of it that way."""
         more = SHIFT_BLOWN_PX * float(self.blown.mean()) if len(self.blown) else 0.0
-        return np.asarray(np.hypot(REST_ERRORS, [0.0, more, more, 0.0, 0.0]))
+        return np.asarray(np.hypot(REST_ERRORS, [self.size_open_px, more, more, 0.0, 0.0]))
 
     def only(self, chosen: Any) -> Rim:
         """Some of the places."""
-        return Rim(*(getattr(self, one.name)[chosen] for one in fields(self)))
+        places = [one.name for one in fields(self) if one.name != "size_open_px"]
+        return replace(self, **{name: getattr(self, name)[chosen] for name in places})
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -57,6 +57,9 @@ MOST_OPEN_PX = 60.0
 CONTRADICTED = 16.0
 """Square of the standard errors by which a sight without a say is missed: of 3000 good ones one lies farther."""
 
+PLUMB_DEG, LEAST_BY_PLUMB = 75.0, 8
+"""Seen from so steep, fewer points than this fit cameras that lean either way."""
+
 MOST_LOCKS, MOST_GUESSED = 9, 3
 
 PointKind = Literal["picked", "found", "computed", "wrong"]
@@ -189,6 +192,12 @@ def match(
         wrong: set[str] = set()
     else:
         solved, locked, wrong, warnings = _with_picks(problem, clicks, picks, names, found_spots)
+    if not locked and picture is not None and _tilt_deg(solved.camera) > PLUMB_DEG and len(names) < LEAST_BY_PLUMB:
+        raise NoMatch(
+            "the sights were not found (glare? too small?), and from straight above few points do not tell how "
+            f"the camera leans; click {LEAST_BY_PLUMB} or more, far apart, or film from the side.",
+            ("points",),
+        )
     scale = max(size_px) / 1920
     shade = None if picture is None else ball_fit.shades(picture)
     spots_seen: dict[str, Array] = {}
@@ -717,7 +726,8 @@ def _fit_balls(
                 places[k] = places[k] if near is None else near
     made: list[ball_fit.FoundBall] = []
     for k, (role, index, _) in enumerate(told):
-        one = ball_fit.fine(shade, camera, R, places[k], [p for j, p in enumerate(places) if j != k])
+        others = [p for j, p in enumerate(places) if j != k]
+        one = ball_fit.fine(shade, camera, R, places[k], others, _size_open_px(solved, places[k]))
         if one is None or one.seen < 0.3 or len(one.rim.angles) < 10:
             share = 0 if one is None else round(100 * one.seen)
             raise NoMatch(
@@ -727,6 +737,17 @@ def _fit_balls(
         made.append(one)
     check_apart(solved, told, made)
     return made
+
+
+def _size_open_px(solved: Solved, centre_mm: Array) -> float:
+    """One standard error of a ball's radius in the picture, by what is known of the camera so far."""
+    across = centre_mm + solved.problem.radius_mm * np.outer([1.0, -1.0], solved.camera.axes[0])
+
+    def radius(x: Array) -> Array:
+        ends = solved.problem.pixels(x, across)
+        return np.asarray(np.linalg.norm(ends[..., 0, :] - ends[..., 1, :], axis=-1)[..., None] / 2)
+
+    return float(solved.error(radius)[0] / 1.96)
 
 
 def check_apart(
@@ -828,10 +849,15 @@ def _points(
     return made
 
 
+def _tilt_deg(camera: Camera) -> float:
+    """How far down a camera looks: 90 is straight down."""
+    return degrees(np.arcsin(np.clip(-camera.axes[2][2], -1, 1)))
+
+
 def _warnings(made: Match) -> list[Warned]:
     said: list[Warned] = []
     camera = made.camera
-    tilt = degrees(np.arcsin(np.clip(-camera.axes[2][2], -1, 1)))
+    tilt = _tilt_deg(camera)
     focal_error = float(np.sqrt(made.solved.covariance[6, 6]))
     if tilt > 80 or focal_error > 0.12:
         said.append(

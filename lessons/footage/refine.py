@@ -44,6 +44,8 @@ def nose_lines(shade: Picture, solved: Solved) -> Edges | None:
         if np.linalg.norm(px[ok][-1] - px[ok][0]) < 60:
             continue
         window = float(np.clip(np.median(4.0 * camera.focal_px / depth[ok]) + 2.0, 3.5, 9.0))
+        if _open_px(solved, matrices[ok][[0, -1]], normals[ok][[0, -1]]) > window:
+            continue  # another edge may lie as near
         offsets, error, _ = edge_offsets(shade, px[ok], normals[ok], window)
         good = np.isfinite(error) & (np.abs(offsets) < window - 1.0)
         if good.sum() < 8:
@@ -72,6 +74,11 @@ def nose_lines(shade: Picture, solved: Solved) -> Edges | None:
     return Edges(matrices, at, normals, whole)
 
 
+def _open_px(solved: Solved, matrices: Array, normals: Array) -> float:
+    """The 95 % along normals (N, 2) within which places of the table are known to be seen: the widest."""
+    return float(solved.error(lambda x: np.sum(solved.problem.seen_px(x, matrices) * normals, -1)).max())
+
+
 def _mixed(places: Array, errors_px: tuple[float, float, float]) -> Array:
     """Rows (3, K) that make of distances at K places along a line its mean, how it leans and how it bends, each in
     standard errors.
@@ -90,6 +97,7 @@ def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_
     camera = solved.camera
     found: dict[str, Array] = {}
     grey = picture @ np.array([0.2, 0.5, 0.3], np.float32)
+    # a spot is looked for where it must be: elsewhere lie chalk and shadows
     for name in ("spot-head", "spot-centre", "spot-foot"):
         place = NAMED[name] @ solved.problem.measures_mm(solved.x)
         px = project(camera, place)
@@ -99,6 +107,8 @@ def cloth_spots(picture: Picture, solved: Solved, balls_px: Array, balls_radius_
             continue
         ring = project(camera, place + np.array([[9.0, 0, 0], [0, 9.0, 0], [-9.0, 0, 0], [0, -9.0, 0]]))
         across = float(np.abs(ring - px).max())
+        if _open_px(solved, np.stack([NAMED[name]] * 2), np.eye(2)) > 1.6 * across + 2:
+            continue
         reach = int(max(4.0 * across, 8))
         x, y = (int(v) for v in px)
         left, top = max(x - reach, 0), max(y - reach, 0)

@@ -176,6 +176,11 @@ def test_straight_down() -> None:
     px = project(view, np.stack([NAMED[name] for name in names]) @ measures)
     made = by_picks({name: (float(x), float(y)) for name, (x, y) in zip(names, px, strict=True)})
     assert any("looking straight down" in warned.sentence for warned in made.warnings)
+    flat = np.full((720, 1280, 3), 90, np.float32)
+    with pytest.raises(
+        NoMatch, match="from straight above few points do not tell how the camera leans; click 8 or more"
+    ):
+        match(made.clicks, flat, (1280, 720))
 
 
 def test_low_and_close() -> None:
