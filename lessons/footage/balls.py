@@ -160,8 +160,8 @@ def fine(
             offsets[foot], error[foot], blown[foot] = edge_offsets(shade, px[foot], normals[foot], close)
             good[foot] = free[foot] & np.isfinite(error[foot]) & (np.abs(offsets[foot]) < close - 0.6)
         if good.sum() < max(8, 0.25 * count):
-            rim = Rim(*(column[:0] for column in (angles, px, normals, error, blown, blown)))
-            return FoundBall(centre, rim, float(good.mean()), radius)
+            none = Rim(angles, px, normals, error, blown, blown).only(slice(0))
+            return FoundBall(centre, none, float(good.mean()), radius)
         # beside the foot the ball is dark, and the shadow's own edge crosses the ball's
         error = np.where((down > 0.3) & ~foot, 2.5, 1.0) * error
         whole = px + np.where(np.isfinite(offsets), offsets, 0.0)[:, None] * normals
