@@ -15,7 +15,7 @@ from lessons.lesson.beside import path_of
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.fields import Colour, Words, choice
 from lessons.lesson.read import Keys, Text, plain, read
-from lessons.lesson.texts import Strict
+from lessons.lesson.texts import ShownText, Strict
 from scenes.look import LOOKS
 from scenes.look.fonts import FontFile, own_font, weights
 from scenes.look.look import Look, Surfaces
@@ -72,6 +72,14 @@ class TypeKeys(Strict):
         return self
 
 
+class LowerThirdKeys(Strict):
+    """Who speaks; a lesson says with which step it comes in."""
+
+    name: ShownText = Field(description="The teacher's or the course's name.")
+    under: ShownText | None = Field(None, description="A second line.")
+    seconds: float = Field(4.0, ge=2, le=15, description="How long it stands, 2 to 15.")
+
+
 class LookKeys(Strict):
     """A look: what it changes of a built-in one."""
 
@@ -84,6 +92,10 @@ class LookKeys(Strict):
     )
     logo: Words | None = Field(
         None, description="A picture beside the look's file: PNG, JPEG or SVG; on all cards."
+    )
+    lower_third: LowerThirdKeys | None = Field(
+        None,
+        description="A name and a second line, which come in where a step of a lesson has `lower_third: yes`.",
     )
     corner: bool = Field(False, description="The logo also stands small in the corner of every other clip.")
 
@@ -122,7 +134,7 @@ def read_look(named: Text, folder: Path, faults: list[Fault]) -> dict[str, Any] 
         return None
     logo = None if keys.logo is None else path.parent / keys.logo
     places = tuple((file, explain.place_of(tree, ("look", "type", key))) for key, file in fonts.items())
-    return {"look": look, "logo": logo, "fonts": places}
+    return {"look": look, "logo": logo, "fonts": places, "lower_third": keys.lower_third}
 
 
 def _fonts(keys: TypeKeys, tree: Keys, folder: Path, found: list[Fault]) -> dict[str, FontFile]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import chain
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
@@ -69,6 +69,9 @@ from scenes.kinds.kind import Kind
 from scenes.look import LOOKS
 from scenes.look.fonts import FontFile
 from scenes.look.look import Look
+
+if TYPE_CHECKING:
+    from lessons.lesson.look_file import LowerThirdKeys
 
 AXES = {"method": "methods", "cut": "cuts", "side": "sides", "distance": "distances", "eye": "eyes"}
 """The axes of the matrix, in the order in which they multiply, each with its key in a lesson file."""
@@ -224,6 +227,7 @@ class StepWords(Strict, defer_build=False):
     pause: Seconds | None = Field(None, description="Seconds to look, after the words and the drawing.")
     pace: Pace | None = Field(None, description="How fast it is drawn or played: 1/2 is half as fast, 2 twice.")
     note: SpokenText | None = Field(None, description="For whoever speaks: in the script, not in the picture.")
+    lower_third: bool | None = Field(None, description="The look's lower third comes in with it.")
 
 
 class Changes(Strict):
@@ -466,6 +470,8 @@ class Lesson:
     logo: Path | None = None
     fonts: tuple[tuple[FontFile, Place], ...] = ()
     """The fonts of its look, the words' first, each with the place that names it."""
+    lower_third: LowerThirdKeys | None = None
+    """Its look's."""
     notes: tuple[Fault, ...] = ()
     """What is read without complaint and may not be meant."""
 

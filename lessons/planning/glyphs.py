@@ -25,6 +25,7 @@ def unset_letters(lesson: Lesson, clips: Sequence[PlannedClip], language: str) -
         shown |= dict.fromkeys(
             (
                 *brief.labels.values(),
+                *((brief.lower_third.name, brief.lower_third.under) if brief.lower_third else ()),
                 *(cell for row in brief.rows for cell in row),
                 *(text for step in brief.steps for text in (step.title, step.narration)),
                 *(part for step in brief.steps for m in step.measures for part in (m.name, m.number, m.unit)),

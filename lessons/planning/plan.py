@@ -43,10 +43,23 @@ from lessons.planning.preview import marked
 from lessons.planning.recordings import speak, strangers
 from lessons.planning.scratch_voice import with_voice
 from lessons.planning.sound import Sound
-from scenes.board.brief import NEXT, Brief, BriefStep, EyeSpec, Footage, Media, Other, OutlineStep, Output, Subject
+from scenes.board.brief import (
+    NEXT,
+    Brief,
+    BriefStep,
+    EyeSpec,
+    Footage,
+    LowerThird,
+    Media,
+    Other,
+    OutlineStep,
+    Output,
+    Subject,
+)
 from scenes.board.settings import Settings, settings_of
 from scenes.kinds import CLIP_KINDS
 from scenes.kinds.cards import figure_limit
+from scenes.kinds.lower_third import has_place
 from scenes.look import LOOKS
 from scenes.look.look import Logo
 from scenes.look.roles import NAMED, UNLABELLED
@@ -399,7 +412,9 @@ class _Planner:
             rows=self.rows(subject),
             handle_frames=self.output.frames(self.keys.output.handles or 0.0) if film is None else 0,
             skipped=tuple((k, replace(all_steps[k], frames=self.drawn(outline[k]))) for k in unwanted),
+            lower_third=self.lower_third(request, steps),
         )
+        self.check_lower_third(request, brief)
         on = request.on
         return PlannedClip(
             name=request.name,
@@ -902,6 +917,50 @@ class _Planner:
             for k in range(len(getattr(request.keys, "lines", ()))):
                 labels[f"line.{k + 1}"] = self.line(request, k, values)
         return labels
+
+    def lower_third(self, request: Request, steps: Sequence[BriefStep]) -> LowerThird | None:
+        """The look's lower third, where a step of the clip asks for it."""
+        names = {step_key(step.name): step.name for step in steps}
+        wanted: dict[str, tuple[bool, tuple[str | int, ...]]] = {}
+        for changes, at in request.changes:
+            for name, own in changes.steps.items():
+                if own.lower_third is not None:
+                    wanted.setdefault(step_key(name), (own.lower_third, (*at, "steps", name, "lower_third")))
+        asked = [(names[key], at) for key, (is_wanted, at) in wanted.items() if is_wanted and key in names]
+        if not asked:
+            return None
+        step, at = asked[0]
+        told = self.lesson.lower_third
+        sentence = None
+        if told is None:
+            sentence = "there is no lower third to come in; write one in a look file: output: {look: ...}."
+        elif len(asked) > 1:
+            sentence = f"{request.name} has two steps with a lower third; leave one out."
+        if sentence is not None or told is None:
+            self.told_once(Fault(self.lesson.place(*asked[-1][1]), str(sentence), "missing"))
+            return None
+        under = "" if told.under is None else said(told.under, self.language)
+        return LowerThird(step, said(told.name, self.language), under, told.seconds)
+
+    def check_lower_third(self, request: Request, brief: Brief) -> None:
+        """A fault where it would cover something, wherever it stood."""
+        told = brief.lower_third
+        if told is None or self.faults or has_place(CLIP_KINDS[brief.subject.kind].board(brief)):
+            return
+        for changes, at in request.changes:
+            for name in changes.steps:
+                if step_key(name) == step_key(told.step):
+                    sentence = (
+                        f"in {request.name} there is no room for the lower third with this step; choose another "
+                        "step, shorter words, or fewer seconds."
+                    )
+                    self.told_once(Fault(self.lesson.place(*at, "steps", name, "lower_third"), sentence, "step"))
+                    return
+
+    def told_once(self, fault: Fault) -> None:
+        """Note a fault, unless one is told at its place."""
+        if all(one.place != fault.place for one in self.faults):
+            self.faults.append(fault)
 
     def line(self, request: Request, k: int, values: Values) -> str:
         """A line of a card's list."""

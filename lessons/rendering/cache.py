@@ -113,7 +113,9 @@ def clip_key(clip: PlannedClip, form: str, encoder: str) -> Key:
     parts = {
         "shot": digest((brief.subject.shot, brief.subject.companions)),
         "subject": digest(_without_shots(brief)),
-        "words": digest((brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps])),
+        "words": digest(
+            (brief.labels, brief.rows, [(s.name, s.title, s.measures) for s in brief.steps], brief.lower_third)
+        ),
         "timing": digest(_timing(brief)),
         "output": digest(brief.output),
         "theme": digest(_look(brief)),

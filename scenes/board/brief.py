@@ -204,6 +204,16 @@ class BriefStep:
 
 
 @dataclass(frozen=True, slots=True)
+class LowerThird:
+    """Who speaks, and a second line, empty for none: it comes in with a step and stands for some seconds."""
+
+    step: str
+    name: str
+    under: str = ""
+    seconds: float = 4.0
+
+
+@dataclass(frozen=True, slots=True)
 class Brief:
     """Everything a scene needs to draw one clip.
 
@@ -222,6 +232,7 @@ class Brief:
     rows: tuple[tuple[str, ...], ...] = ()
     handle_frames: int = 0
     skipped: tuple[tuple[int, BriefStep], ...] = ()
+    lower_third: LowerThird | None = None
 
     def whole(self) -> Brief:
         """The same with every step that the kind draws, without handles."""

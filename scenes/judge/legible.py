@@ -5,7 +5,7 @@ Independent of how the words found their places: this looks at the finished boar
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +17,12 @@ from scenes.board import (
     Bar,
     Board,
     Element,
+    HitGlyph,
     Leader,
     Line,
     Mark,
     Pane,
+    Photo,
     Pips,
     Pixel,
     Plate,
@@ -45,6 +47,11 @@ BAR_HALF_PX = 11.0
 SLACK_PX = 0.75
 END_PX = 3.0
 """A leader ends on what it names to within this, beyond the half width of a line."""
+SMALL_PANE = 0.3
+"""A pane that fills less of the frame is one to be seen whole."""
+MOST_PICTURE = 0.6
+GROUNDS = frozenset({"scrim", "scrim_top", "surround", "gutter"})
+"""Shades on which words may stand."""
 UNCOUNTED = frozenset({"thin_line"})
 """Hairlines for measuring are no kind of line to be told apart."""
 
@@ -113,6 +120,41 @@ def faults_at(board: Board, frame: int) -> list[str]:
         *_leaders(board, frame, words, strokes, rounds, scale),
         *_too_many_kinds(strokes),
     ]
+
+
+def taken(board: Board, frame: int) -> Callable[[Rect], bool]:
+    """Whether a rectangle of the frame touches words, labels, lines, balls, marks, pictures or small panes."""
+    scale = Scale(board.width_px, board.height_px, board.look)
+    strokes, rounds = list(_strokes(board, frame, scale)), list(_rounds(board, frame, scale))
+    rects = [word.rect for word in _words(board, frame, scale)]
+    legs: list[tuple[Pixel, Pixel]] = []
+    for element in _seen(board, frame):
+        shape = element.shape
+        if isinstance(shape, Leader):
+            legs += _legs(shape)
+        elif isinstance(shape, Photo) or (isinstance(shape, Shade) and shape.style not in GROUNDS):
+            # a film or a picture that fills the frame is a ground too
+            if shape.rect_px[2] * shape.rect_px[3] < MOST_PICTURE * board.width_px * board.height_px:
+                rects.append(shape.rect_px)
+        elif isinstance(shape, HitGlyph):
+            r = 3 * shape.radius_px
+            rects.append((shape.at_px[0] - r, shape.at_px[1] - r, 2 * r, 2 * r))
+    whole = board.width_px * board.height_px
+    rects += [
+        pane.rect_px
+        for pane in board.panes
+        if pane.opacity.at(frame)[0] > SEEN and pane.rect_px[2] * pane.rect_px[3] < SMALL_PANE * whole
+    ]
+
+    def is_taken(rect: Rect) -> bool:
+        return (
+            any(_common(rect, other) for other in rects)
+            or any(stroke_enters(rect, np.array(a), np.array(b), 2.0) for a, b in legs)
+            or any(stroke_enters(rect, s.start, s.end, s.half_px) for s in strokes)
+            or any((part := _common(rect, r.window)) and _enters(part, r.outline) for r in rounds)
+        )
+
+    return is_taken
 
 
 # ------------------------------------------------------------------ what is to be seen

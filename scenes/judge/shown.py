@@ -16,7 +16,7 @@ import numpy as np
 from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Move, Pane, Plate, Rect, Shade
+from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Move, Pane, Plate, Rect, Shade, Text
 from scenes.draw.view import Body, behind_noses, hidden_spans
 
 LEAST_S = 0.25
@@ -25,6 +25,8 @@ MOST_PICTURES = 8
 """So many frames of a roll are told, its first and its last among them."""
 FALLING_MM = 1e-6
 """A ball so far below the cloth falls."""
+LOWER_THIRD = "lower_third"
+"""The role of its parts, and the id of its plate."""
 COVERING = ("band", "surround", "plate", "gutter")
 """Shades through which nothing can be seen."""
 
@@ -84,7 +86,17 @@ def _rolling(board: Board, frame: int, balls: list[Element]) -> list[dict[str, A
 def labels(board: Board, frame: int) -> list[dict[str, Any]]:
     """The labels of a frame: rectangle, text, and the role of what each names, if it names anything."""
     roles = {e.id: e.role for e in board.elements}
-    return [
+    third = [e for e in board.elements if e.role == LOWER_THIRD and e.is_visible(frame)]
+    told = [
+        {
+            "rect_px": [float(v) for v in e.shape.rect_px],
+            "text": " ".join(e.shape.text for e in third if isinstance(e.shape, Text)),
+            "names": None,
+        }
+        for e in third
+        if isinstance(e.shape, Shade) and e.id == LOWER_THIRD
+    ]
+    return told + [
         {
             "rect_px": [float(v) for v in e.shape.rect_px],
             "text": e.shape.text,

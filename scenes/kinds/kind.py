@@ -11,6 +11,7 @@ from scenes.board.cutting import paced, without
 from scenes.board.settings import Settings
 from scenes.figure.others import with_balls
 from scenes.frame.layout import Layout, layout
+from scenes.kinds.lower_third import with_lower_third
 from scenes.look.look import Look
 
 
@@ -58,7 +59,7 @@ class Kind:
         """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
         paces = {step.name: step.pace for step in brief.steps if step.pace != 1}
         if not brief.skipped and not paces:
-            return self.with_logo(with_balls(self.draw(brief), brief.subject))
+            return self._furnished(self.draw(brief), brief)
         asked = {step.name: step.frames for step in brief.steps if step.name in paces}
         steps = (
             replace(step, frames=max(round(step.frames * paces[step.name]), 1)) if step.name in paces else step
@@ -70,7 +71,11 @@ class Kind:
             from scenes.kinds.told_pace import with_pace  # looks at the board as the tests do, which takes a while
 
             board = with_pace(board, brief)
-        return self.with_logo(with_balls(board.with_handles(brief.handle_frames), brief.subject))
+        return self._furnished(board.with_handles(brief.handle_frames), brief)
+
+    def _furnished(self, board: Board, brief: Brief) -> Board:
+        """The board with what stands in clips of every kind."""
+        return with_lower_third(self.with_logo(with_balls(board, brief.subject)), brief.lower_third)
 
     def shows_logo(self, look: Look) -> bool:
         """True where a look's logo stands in clips of this kind."""
