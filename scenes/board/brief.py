@@ -203,6 +203,10 @@ class BriefStep:
     note: str = ""
 
 
+LOWER_THIRD = "lower_third"
+"""The role of its parts, and the id of its plate."""
+
+
 @dataclass(frozen=True, slots=True)
 class LowerThird:
     """Who speaks, and a second line, empty for none: it comes in with a step and stands for some seconds."""

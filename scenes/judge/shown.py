@@ -17,6 +17,7 @@ from aimgeo.camera import Outline, ball_outline, depth, eye_of, pixels
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
 from scenes.board import Ball, Board, Element, FilmedCamera, Line, Mark, Move, Pane, Plate, Rect, Shade, Text
+from scenes.board.brief import LOWER_THIRD
 from scenes.draw.view import Body, behind_noses, hidden_spans
 
 LEAST_S = 0.25
@@ -25,8 +26,6 @@ MOST_PICTURES = 8
 """So many frames of a roll are told, its first and its last among them."""
 FALLING_MM = 1e-6
 """A ball so far below the cloth falls."""
-LOWER_THIRD = "lower_third"
-"""The role of its parts, and the id of its plate."""
 COVERING = ("band", "surround", "plate", "gutter")
 """Shades through which nothing can be seen."""
 

@@ -6,9 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from scenes.board import Board, Element, Move, Rect, Shade, Text, Track
-from scenes.board.brief import LowerThird
-from scenes.judge.legible import taken
-from scenes.judge.shown import LOWER_THIRD
+from scenes.board.brief import LOWER_THIRD, LowerThird
 from scenes.look.scale import Scale
 
 COMES_S, GROWS_S, FADES_S = 0.4, 0.35, 0.3
@@ -71,6 +69,8 @@ def place(board: Board, told: LowerThird, span: tuple[int, int]) -> tuple[Rect, 
     """The place nearest to the lower left that is free on all frames [first, end), and the type style of the name:
     smaller where it finds none otherwise. None when there is no place.
     """
+    from scenes.judge.legible import taken  # few clips need it, and it takes a while to import
+
     scale = Scale(board.width_px, board.height_px, board.look)
     gap = scale.px(GAP_PX)
     looks = [taken(board, frame) for frame in (*range(span[0], span[1], 2), span[1] - 1)]
