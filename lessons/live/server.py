@@ -6,6 +6,7 @@ import asyncio
 import gc
 import hmac
 import json
+import secrets
 import sys
 import time
 from collections import deque
@@ -35,13 +36,14 @@ FILES = {
     "live.css": ("live.css", "text/css; charset=utf-8"),
     "icon.svg": ("icon.svg", "image/svg+xml"),
     **{f"{name}.js": (f"{name}.js", "text/javascript; charset=utf-8") for name in (
-        "main", "wire", "lines", "plate", "screen", "strip", "hand", "list", "text", "editor",
+        "main", "wire", "lines", "plate", "screen", "strip", "hand", "filmed", "list", "text", "editor",
     )},
 }  # fmt: skip
 """All that is served, by the names in the address."""
 POLICY = "; ".join([
     "default-src 'none'", "script-src 'self'", "style-src 'self' 'nonce-{nonce}'", "connect-src 'self'",
-    "img-src 'self' blob:", "media-src blob:", "base-uri 'none'", "form-action 'none'", "frame-ancestors 'none'",
+    "img-src 'self' blob:", "media-src blob:", "frame-src 'self'", "base-uri 'none'", "form-action 'none'",
+    "frame-ancestors 'none'",
 ])  # fmt: skip
 HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
@@ -103,6 +105,8 @@ class Server:
         self.filming: asyncio.Task[None] | None = None
         self._is_other = asyncio.Event()
         session.on_named = self._named
+        self._laid_out: dict[str, tuple[str, str]] = {}
+        session.lay_out = self.lay_out
         self.beside = ThreadPoolExecutor(1, "aimgeo live sound")
         session.aside = self.beside.submit
         session.is_overtaken = lambda: self.desk.waits(_is_text)
@@ -295,6 +299,26 @@ class Server:
         policy = POLICY.format(nonce=self.nonce)
         return Response(content, headers={**HEADERS, "Content-Security-Policy": policy, "Content-Type": kind})
 
+    def lay_out(self, html: str, policy: str) -> str:
+        """Keep a page that is made for one who sent the token, to be fetched once; its address."""
+        ticket = secrets.token_urlsafe(32)
+        self._laid_out[ticket] = html, policy
+        while len(self._laid_out) > MOST_PAGES:
+            del self._laid_out[next(iter(self._laid_out))]
+        return f"filmed/{ticket}"
+
+    async def filmed(self, request: Request) -> Response:
+        """A page that was laid out: it stands within the live page, and has a policy of its own."""
+        html, policy = self._laid_out.pop(request.path_params["ticket"], ("", ""))
+        if not html:
+            return Response(status_code=404)
+        policy += "; base-uri 'none'; form-action 'none'; frame-ancestors 'self'"
+        kind = "text/html; charset=utf-8"
+        return Response(html, headers={**HEADERS, "Content-Security-Policy": policy, "Content-Type": kind})
+
+    async def _filmed(self, request: Request) -> Response:
+        return await self.guard(request, self.filmed)
+
     async def guard(self, request: Request, call: Callable[[Request], Awaitable[Response]]) -> Response:
         """Nobody but this machine, by its own names."""
         if not self._is_own(request.headers.get("host")):
@@ -325,6 +349,7 @@ class Server:
         return Starlette(
             routes=[
                 Route("/", self._served),
+                Route("/filmed/{ticket}", self._filmed),
                 Route("/{name}", self._served),
                 WebSocketRoute("/live", self.page_socket),
             ],
@@ -474,6 +499,18 @@ def _paints(session: Session, page: Page, wish: dict[str, Any]) -> None:
     session.show(page, page.clip, page.frame)
 
 
+def _filmed(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.filmed(page, _whole(wish.get("which")), _word(wish.get("text")))
+
+
+def _match(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.match(page, _whole(wish.get("which")), _word(wish.get("text")), _whole(wish.get("n")))
+
+
+def _write_match(session: Session, page: Page, wish: dict[str, Any]) -> None:
+    session.write_match(page, _whole(wish.get("which")), _word(wish.get("text")))
+
+
 Wish = Callable[[Session, Page, dict[str, Any]], None]
 WISHES: dict[str, tuple[int, bool, Wish]] = {
     "show": (WISH, True, _show),
@@ -487,6 +524,9 @@ WISHES: dict[str, tuple[int, bool, Wish]] = {
     "save": (COMMAND, False, _save),
     "outside": (COMMAND, False, _outside),
     "schema": (COMMAND, True, _schema),
+    "filmed": (COMMAND, True, _filmed),
+    "match": (AHEAD, True, _match),
+    "write_match": (COMMAND, False, _write_match),
     "sound": (AHEAD, True, _sound),
     "png": (COMMAND, True, _png),
     "make": (COMMAND, False, _make),

@@ -21,6 +21,7 @@ from aimgeo.tables import TABLES
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
 from lessons.lesson.write import FileChangedError, changed, retold, save
+from lessons.live.filming import Tried, match_files, page_of, tried, written
 from lessons.live.kept import Kept, Small
 from lessons.live.moving import (
     Ground,
@@ -92,6 +93,7 @@ class Page:
     shape: str = "wide"
     step: str = ""
     wish: int = 0
+    clicks: int = 0
     is_plain: bool = False
 
 
@@ -167,6 +169,8 @@ class Session:
         self.on_named: Callable[[], object] = lambda: None
         self._is_behind = False
         self._early: set[int] = set()
+        self.lay_out: Callable[[str, str], str] = lambda html, policy: ""
+        """Keeps a page with its policy to be fetched once; gives its address."""
         self.soon: Callable[[Hashable, Callable[[], None]], object] = lambda key, work: work()
         """Does what may wait for a picture: the server lets wishes go first, and does only the newest of a key."""
         self._boards: OrderedDict[tuple[str, float, bool], tuple[Any, Orders]] = OrderedDict()
@@ -321,6 +325,7 @@ class Session:
         """The file, its faults, and the clips of the last good state."""
         read, good = self.read, self.good
         told: dict[str, Any] = {"is": "lesson", "file": self.shown_as, "is_missing": self.is_missing}
+        told["matches"] = [path.name for path in self.matches()]
         told |= {"is_draft": self.draft is not None, "is_outside": self.is_outside, "tables": list(TABLES)}
         if read is not None:
             told |= {
@@ -728,6 +733,72 @@ class Session:
             except ValueError as error:
                 sentence = f"It can’t be written: {error}"
         page.send(packed({"is": "effect", "sentence": sentence}))
+
+    # -------------------------------------------------------------- filmed stills
+
+    def matches(self) -> tuple[Path, ...]:
+        """The match files that the lesson names, whether its clips can be made of them yet or not."""
+        return match_files(self.path, self.read.text) if self.read is not None else ()
+
+    def _match_file(self, which: int) -> Path | None:
+        found = self.matches()
+        return found[which] if 0 <= which < len(found) else None
+
+    def filmed(self, page: Page, which: int, text: str) -> None:
+        """Send where the page for clicking on a match file's footage is; `text` is what is clicked so far."""
+        if (path := self._match_file(which)) is None:
+            return
+
+        def work() -> None:
+            told = {"is": "filmed", "which": which, "file": path.name}
+            try:
+                page.send(packed({**told, "address": self.lay_out(*page_of(path, text))}))
+            except (ValueError, OSError) as error:
+                page.send(packed({**told, "address": "", "sentence": str(error)}))
+
+        self.aside(work)
+
+    def match(self, page: Page, which: int, text: str, n: int) -> None:
+        """Match what is clicked, and send what comes of it; clicks that others followed are passed over."""
+        path, page.clicks = self._match_file(which), n
+
+        def work() -> None:
+            if path is None or page.clicks != n:
+                return
+            told = {"is": "match", "which": which, "n": n}
+            try:
+                found = tried(path, text)
+            except (ValueError, OSError) as error:
+                found = Tried(False, (str(error),))
+            page.send(
+                packed({**told, "is_matched": found.is_matched, "sentences": found.sentences}, found.picture)
+            )
+
+        self.aside(work)
+
+    def write_match(self, page: Page, which: int, text: str) -> None:
+        """Write a match file as it is clicked, and its answer, which the lesson's clips are made of."""
+        if (path := self._match_file(which)) is None:
+            return
+
+        def work() -> None:
+            from lessons.footage import matching
+
+            try:
+                data, before = written(path, text)
+                save(path, data, before)
+                made, picture = matching.answer(path)
+                matching.write(made, picture)
+                said = f"{path.name} is written, and its match beside it."
+            except FileChangedError:
+                said = f"Not written: {path.name} was saved somewhere else meanwhile."
+            except LessonError as error:
+                said = f"{path.name} is written; it is not matched yet: {error.faults[0].sentence}"
+            except (ValueError, OSError) as error:
+                said = f"Not written: {error}"
+            page.send(packed({"is": "said", "sentence": said}))
+
+        self.aside(work)
 
     # -------------------------------------------------------------- handed over
 

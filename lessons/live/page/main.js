@@ -1,5 +1,6 @@
 // The page: what comes from Python is shown, what the hand does is told. Nothing is computed here that a picture shows.
 
+import { Filmed } from "./filmed.js";
 import { Hand } from "./hand.js";
 import { List } from "./list.js";
 import { Screen } from "./screen.js";
@@ -10,7 +11,7 @@ import { Wire } from "./wire.js";
 const $ = (id) => document.getElementById(id);
 const KEYS = [
   ["Space", "play, pause"], ["← →", "a frame back, on; with Shift ten"], ["[ ]", "a step back, on"],
-  ["↑ ↓", "the clip before, after"], ["C", "the clip"], ["T", "table and eye"], ["E", "the text"],
+  ["↑ ↓", "the clip before, after"], ["C", "the clip"], ["T", "table and eye"], ["M", "the filmed still"], ["E", "the text"],
   ["F8", "next fault"], ["Ctrl S", "write, save"], ["Ctrl Z, Ctrl Y", "undo, redo a move"], ["F", "full screen"],
   ["Tab", "from handle to handle"], ["← → ↑ ↓ on a handle", "move it 1 mm; with Shift 10, with Alt 0.1"],
   ["Esc", "put back what was moved"], ["?", "these keys"],
@@ -42,6 +43,7 @@ class Page {
     this.strip = new Strip(this);
     this.list = new List(this);
     this.hand = new Hand(this);
+    this.filmed = new Filmed(this);
     this.words = new Words(this);
     this.wire = new Wire(token, (message) => this.hear(message), (state) => this.state(state), () => this.hello());
     new ResizeObserver(() => this.fit()).observe($("stage"));
@@ -100,6 +102,8 @@ class Page {
       film: () => this.film(message),
       made: () => this.making(message),
       effect: () => this.hand.effect(message),
+      filmed: () => this.filmed.opened(message),
+      match: () => this.filmed.matched(message),
       numbers: () => this.hand.numbered(message),
       schema: () => this.words.told(message.schema),
     }[message.is];
@@ -131,6 +135,7 @@ class Page {
     if (message.clips) this.list.take(message);
     this.words.take(message, before);
     this.hand.offer(message);
+    this.filmed.offer(message);
     $("b-film").disabled = $("b-png").disabled = !message.clips;
   }
 
@@ -250,7 +255,10 @@ class Page {
     this.strip.stop();
     $("m-clip").setAttribute("aria-pressed", String(mode === "clip"));
     $("m-hand").setAttribute("aria-pressed", String(mode === "hand"));
+    $("m-filmed").setAttribute("aria-pressed", String(mode === "filmed"));
+    if (mode !== "filmed") this.filmed.turn(false);
     this.hand.turn(mode === "hand");
+    if (mode === "filmed") this.filmed.turn(true);
     this.wide = 0;
     this.fit();
     if (mode === "clip") this.show(this.strip.frame);
@@ -310,6 +318,7 @@ class Page {
     const click = (id, run) => $(id).addEventListener("click", run);
     click("m-clip", () => this.turn("clip"));
     click("m-hand", () => this.turn("hand"));
+    click("m-filmed", () => this.turn("filmed"));
     click("b-text", () => this.words.toggle());
     click("b-full", () => this.full());
     click("b-keys", () => $("keys").showModal());
@@ -416,6 +425,7 @@ class Page {
         "]": () => this.strip.step(1),
         c: () => this.turn("clip"),
         t: () => this.turn("hand"),
+        m: () => ($("m-filmed").hidden ? false : this.turn("filmed")),
         e: () => void this.words.toggle(true),
         f: () => this.full(),
         "?": () => $("keys").showModal(),

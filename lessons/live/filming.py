@@ -1,0 +1,251 @@
+"""A filmed still inside the page: its points and balls are clicked, and the match follows each click.
+
+The page for clicking is the one that opens from disk (`lessons.footage.points_page`); here it begins with what the
+match file says, and tells what it has after every click.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import orjson
+
+from lessons.lesson.faults import LessonError
+from lessons.lesson.read import Items, Keys, Node, Text, plain, read_text
+from lessons.lesson.write import Edit, changed
+
+if TYPE_CHECKING:
+    from lessons.footage.model import MatchFile
+
+FILMS = (".mov", ".mp4", ".mkv", ".m4v", ".avi", ".webm")
+CLICKED = ("footage", "at", "table", "target", "picked_on", "points", "foot", "balls")
+"""The keys of a match file that the page for clicking writes; the others are its author's."""
+TOOK_UP = """
+"use strict";
+{
+  const given = /*given*/null;
+  for (const [name, at] of Object.entries(given.points ?? {})) points.set(name, at);
+  Object.assign(balls, given.balls);
+  foot = given.foot ?? null;
+  for (const [id, value] of [["size", given.table], ["target", given.target]]) if (value) $(id).value = value;
+  const over = document.createElement("img");
+  over.id = "match";
+  over.hidden = true;
+  over.alt = "What the match says: noses, sights and balls";
+  Object.assign(over.style, {position: "absolute", inset: 0, height: "100%", pointerEvents: "none"});
+  $("over").before(over);
+  $("save").textContent = "Write the match file";
+  $("save").addEventListener("click", (event) => {
+    event.stopImmediatePropagation();
+    window.written?.($("yaml").value);
+  }, true);
+  $("at").addEventListener("change", () => window.moved?.($("yaml").value));
+  const shown = show;
+  show = () => {
+    shown();
+    window.clicked?.($("yaml").value);
+  };
+  show();
+}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What a match says: in words, and the picture with it drawn over (JPEG), none where it is refused."""
+
+    is_matched: bool
+    sentences: tuple[str, ...]
+    picture: bytes = b""
+
+
+def match_files(path: Path, text: str) -> tuple[Path, ...]:
+    """The match files that a lesson's clips over footage name, there or not; none in a broken text."""
+    try:
+        tree = read_text(text, path.name)
+    except LessonError:
+        return ()
+    clips = tree.entries["clips"][1] if isinstance(tree, Keys) and "clips" in tree.entries else None
+    groups = clips.items if isinstance(clips, Items) else ()
+    named = [name for group in groups if isinstance(group, Keys) for name in _footage(group)]
+    return tuple(dict.fromkeys(path.parent / name for name in named))
+
+
+def _footage(group: Keys) -> Iterator[str]:
+    if "footage" in group.entries:
+        node: Node = group.entries["footage"][1]
+        for one in node.items if isinstance(node, Items) else (node,):
+            if isinstance(one, Text) and one.text.strip():
+                yield one.text.strip()
+
+
+def page_of(path: Path, text: str = "") -> tuple[str, str]:
+    """The page for clicking on a match file's footage, and its policy. `text` is what is clicked already, if any.
+
+    Raises ValueError with a sentence.
+    """
+    from lessons.footage.matching import NeedsError, check_installed
+
+    try:
+        check_installed()
+    except NeedsError as error:
+        raise ValueError(str(error)) from None
+    import cv2
+    import numpy as np
+
+    from lessons.footage.frames import UnreadableError, open_footage, picture_at
+    from lessons.footage.points_page import QUALITY, page
+
+    told = _merged(_told(path), text) if text else _told(path) or {"footage": _film_beside(path)}
+    file = _read(path, told)
+    try:
+        opened = open_footage(file.footage)
+        seconds = float(file.keys.at)
+        picture = picture_at(opened, min(opened.frame_at(seconds), max(opened.frames - 1, 0)))
+    except UnreadableError as error:
+        raise ValueError(str(error)) from None
+    image = np.clip(np.round(picture), 0, 255).astype(np.uint8)
+    done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+    assert done
+    html = page(str(told["footage"]), opened.size_px, seconds, data.tobytes())
+    given = orjson.dumps(_clicks(file, opened.size_px)).decode().replace("</", "<\\/")
+    script = TOOK_UP.replace("/*given*/null", given)
+    digest = f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
+    html = html.replace("img-src data:", "img-src data: blob:", 1)
+    html = html.replace("script-src ", f"script-src {digest} ", 1)
+    policy = html.partition('http-equiv="Content-Security-Policy" content="')[2].partition('"')[0]
+    return html.replace("</body>", f"<script>{script}</script>\n</body>"), policy
+
+
+def tried(path: Path, text: str) -> Tried:
+    """The match of what is clicked; nothing is written. Raises ValueError for a text that is none of ours."""
+    from lessons.footage import matching
+    from lessons.footage.answer import summary
+    from lessons.footage.seen import drawn
+
+    told = _merged(_told(path), text)
+    footage = (path.parent / str(told["footage"])).resolve()
+    with _laid_down(path, told) as file:
+        try:
+            made, picture = matching.answer(file)
+        except LessonError as error:
+            return Tried(
+                False, tuple(fault.sentence.replace(str(footage), footage.name) for fault in error.faults)
+            )
+        lines = summary(made, []).replace(str(footage), footage.name).splitlines()
+    kept = (" ".join(line.split()) for line in lines if line.split()[:1] not in (["warning"], ["written"]))
+    return Tried(True, (*kept, *(one.sentence for one in made.warnings)), drawn(made.match, picture))
+
+
+def written(path: Path, text: str) -> tuple[bytes, bytes | None]:
+    """The match file with what is clicked, and its bytes before: what the page does not know of stays.
+
+    Raises ValueError where it can't be written.
+    """
+    before = path.read_bytes() if path.is_file() else None
+    if before is None:
+        return text.encode("utf-8"), None
+    old, new = _told(path), _merged({}, text)
+    if any(key in old and key not in new for key in CLICKED) or set(old.get("points") or {}) - set(new["points"]):
+        # a click was taken away: the file is made anew, with its author's other keys
+        rest = {key: value for key, value in old.items() if key not in CLICKED}
+        more = "".join(f"{key}: {json.dumps(value, ensure_ascii=False)}\n" for key, value in rest.items())
+        return (text + more).encode("utf-8"), before
+    edits = []
+    for key in CLICKED:
+        value = new.get(key)
+        if value is None or value == old.get(key):
+            continue
+        if key in ("points", "balls") and isinstance(old.get(key), dict):
+            edits += [Edit((key, name), _worded(at)) for name, at in value.items() if at != old[key].get(name)]
+        else:
+            edits.append(Edit((key,), _worded(value)))
+    try:
+        return changed(before, edits, path.name), before
+    except LessonError as error:
+        raise ValueError(str(error.faults[0])) from None
+
+
+def _worded(value: Any) -> str:
+    """A value in YAML's own braces and brackets, numbers as they were told."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {_worded(one)}" for key, one in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_worded(one) for one in value) + "]"
+    return str(value)
+
+
+def _told(path: Path) -> dict[str, Any]:
+    """What a match file says; nothing where there is none. Raises ValueError for one that can't be read."""
+    if not path.is_file():
+        return {}
+    try:
+        told = plain(read_text(path.read_bytes(), path.name))
+    except LessonError as error:
+        raise ValueError(str(error.faults[0])) from None
+    return told if isinstance(told, dict) else {}
+
+
+def _merged(old: Mapping[str, Any], text: str) -> dict[str, Any]:
+    try:
+        new = plain(read_text(text, "clicks"))
+    except LessonError as error:
+        raise ValueError(str(error.faults[0])) from None
+    if not isinstance(new, dict):
+        raise ValueError("the clicks tell nothing.")
+    new.setdefault("points", {})
+    return {key: value for key, value in old.items() if key not in CLICKED} | new
+
+
+@contextmanager
+def _laid_down(path: Path, told: Mapping[str, Any]) -> Iterator[Path]:
+    """A match file with these keys, for a moment, in a place of its own; what it names stays where it is."""
+    own = dict(told) | {"footage": str((path.parent / str(told["footage"])).resolve())}
+    if isinstance(own.get("plan"), dict) and "lesson" in own["plan"]:
+        own["plan"] = own["plan"] | {"lesson": str((path.parent / own["plan"]["lesson"]).resolve())}
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / path.name
+        file.write_text(json.dumps(own), encoding="utf-8")
+        yield file
+
+
+def _read(path: Path, told: Mapping[str, Any]) -> MatchFile:
+    from lessons.footage.model import load
+
+    with _laid_down(path, told) as file:
+        try:
+            return load(file)
+        except LessonError as error:
+            raise ValueError(f"{path.name}: {error.faults[0].sentence}") from None
+
+
+def _clicks(file: MatchFile, size_px: tuple[int, int]) -> dict[str, Any]:
+    """The clicks of a match file in pixels of its picture, as the page takes them up."""
+    try:
+        clicks = file.clicks(size_px)
+    except LessonError as error:
+        raise ValueError(error.faults[0].sentence) from None
+    foot = clicks.towards[1] if clicks.towards is not None and clicks.towards[0] == "foot" else None
+    balls = {"cue": clicks.cue, "object": clicks.object, "others": list(clicks.others)}
+    return {
+        "points": dict(clicks.points), "balls": balls, "foot": foot,
+        "table": file.keys.table, "target": file.keys.target,
+    }  # fmt: skip
+
+
+def _film_beside(path: Path) -> str:
+    """The clip or still that a match file which is not there yet will be of: it bears its name."""
+    from lessons.footage.frames import STILLS
+
+    there = sorted(one for one in path.parent.glob(f"{path.stem}.*") if one.suffix.lower() in (*FILMS, *STILLS))
+    if not there:
+        raise ValueError(f"there is no clip or still {path.stem}.mov or {path.stem}.jpg beside {path.name}.")
+    return there[0].name
