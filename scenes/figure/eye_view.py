@@ -32,10 +32,12 @@ MOST_BALL = 0.20
 TARGET_BALL = 0.33
 """The object ball in the pane, of the frame's height, where it fits."""
 
-SHORTEST_LENS, LENSES = 0.5, 25
+SHORTEST_LENS, LENSES = 0.4, 32
 """A lens is shortened to this part at most, so that the target is seen; so many are tried."""
 AROUND_TARGET = 2.0
 """So many radii of a ball around the target are to be seen: about a pocket's mouth."""
+BEHIND_TARGET = 2.5
+"""So many radii behind it: about the middle of the pocket's hole."""
 STAND_MM, STAND_BACK_MM = 1500.0, 1100.0
 """The eye of somebody who stands behind a shot: so high, and so far behind the object ball; about, judged."""
 ABOVE_MM, BEHIND_MM = 2600.0, 60.0
@@ -133,11 +135,15 @@ def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec, lens_px: float | Non
     if lens_px is not None:
         return _lens(places, shot, eye, lens_px)
     longest = _longest_px(places, shot, eye)
-    for part in np.geomspace(1.0, SHORTEST_LENS, LENSES).tolist():
-        lens = _lens(places, shot, eye, part * longest)
-        if shows_target(places, shot, lens):
-            return lens
-    return _lens(places, shot, eye, longest)
+    lenses = [
+        _lens(places, shot, eye, part * longest) for part in np.geomspace(1.0, SHORTEST_LENS, LENSES).tolist()
+    ]
+    # with the pocket behind it where there is room
+    for behind in (BEHIND_TARGET, 0.0):
+        for lens in lenses:
+            if shows_target(places, shot, lens, behind):
+                return lens
+    return lenses[0]
 
 
 def eye_cameras(places: EyeLayout, shot: Shot, eyes: Sequence[EyeSpec]) -> tuple[EyeCamera, ...]:
@@ -154,8 +160,8 @@ def focal_px(rect: Rect, camera: EyeCamera) -> float:
     return rect[3] / 2 / math.tan(camera.track.start[6] / 2)
 
 
-def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
-    """True when all around the target there is picture, and no words."""
+def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera, behind: float = 0.0) -> bool:
+    """True when all around the target, and so many radii of a ball behind it, there is picture, and no words."""
     px, py, pw, ph = places.full_px
     edge = (1 - ACTION_SAFE) / 2
     x, y, w, h = (px + edge * pw, py + line_top(places) * ph, ACTION_SAFE * pw, ph)
@@ -163,7 +169,9 @@ def shows_target(places: EyeLayout, shot: Shot, lens: EyeCamera) -> bool:
     ring = shot.target_mm[:2] + AROUND_TARGET * float(shot.radius_mm) * np.array(
         [[1, 0], [-1, 0], [0, 1], [0, -1]]
     )
-    at = pane.px(np.concatenate([ring, np.zeros((4, 1))], axis=1))
+    way = (shot.target_mm - shot.object_ball_mm)[:2]
+    ring = np.concatenate([ring, ring + behind * float(shot.radius_mm) * way / float(np.linalg.norm(way))])
+    at = pane.px(np.concatenate([ring, np.zeros((len(ring), 1))], axis=1))
     inside = (at[:, 0] > x) & (at[:, 0] < x + w) & (at[:, 1] > y) & (at[:, 1] < y + h)
     cx, cy, cw, ch = places.pane_px
     covered = (at[:, 0] > cx) & (at[:, 0] < cx + cw) & (at[:, 1] > cy) & (at[:, 1] < cy + ch)

@@ -18,7 +18,7 @@ from scenes.board.brief import BriefStep, Subject
 from scenes.board.motion import Span
 from scenes.board.timing import TIMING
 from scenes.figure.figure import Figure, bare, disc_of, other_discs, pieces_of, strokes_of
-from scenes.figure.labels import Obstacles, Port, Wanted
+from scenes.figure.labels import Obstacles, Port, Spacing, Wanted, is_clear
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import titles
 from scenes.figure.plan_labels import line_label
@@ -121,7 +121,7 @@ def _clear(figure: Figure, gone: Span) -> None:
 
 def _whole_shot(figure: Figure, ways: Rolls, stage: View) -> View:
     """The view, turned as the table is elsewhere, in which both balls are seen all the way, and the target."""
-    frame, shot = figure.frame, figure.shot
+    shot = figure.shot
     rows = np.concatenate(
         [
             shot.cue_ball_mm + np.array(ways.cue_ball)[:: max(ways.frames // SAMPLES, 1)],
@@ -130,15 +130,33 @@ def _whole_shot(figure: Figure, ways: Rolls, stage: View) -> View:
             shot.target_mm + RAIL_MM * np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]]),
         ]
     )[:, :2]
+    view = _fitted(figure, rows, rows, stage)
+    table = figure.brief.subject.table
+    if table is None:
+        return view
+    # no rail behind the title: then the picture goes down to it
+    bed = np.array([table.length_mm, table.width_mm]) / 2 + RAIL_MM
+    corners = bed * np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]])
+    edge_px = float(view.to_px(np.column_stack([corners, np.zeros(4)]))[:, 1].min())
+    if -2 * RAIL_MM * view.px_per_mm < edge_px < _room(figure)[1]:
+        return _fitted(figure, rows, np.concatenate([rows, corners]), stage)
+    return view
+
+
+def _fitted(figure: Figure, rows: Array, above: Array, stage: View) -> View:
+    """The largest view in which points (n, 2) have their room, and nothing of `above` stands higher than that."""
+    frame = figure.frame
     turn = 0.0 if frame.up_along_table else math.pi / 2
     s, c = math.sin(turn), math.cos(turn)
     right, up = rows @ np.array([s, -c]), rows @ np.array([c, s])
     pad = MARGIN_BALLS * 2 * figure.radius_mm
+    highest = max(float(np.max(up)) + pad, float(np.max(above @ np.array([c, s]))))
+    lowest = float(np.min(up)) - pad
     x, y, w, h = _room(figure)
-    wide, tall = float(np.ptp(right)) + 2 * pad, float(np.ptp(up)) + 2 * pad
+    wide = float(np.ptp(right)) + 2 * pad
     largest = LARGEST_BALL * frame.height_px / (2 * figure.radius_mm)
-    scale = min(w / wide, h / tall, largest, stage.px_per_mm)
-    mid_r, mid_u = (float(np.min(v) + np.max(v)) / 2 for v in (right, up))
+    scale = min(w / wide, h / (highest - lowest), largest, stage.px_per_mm)
+    mid_r, mid_u = float(np.min(right) + np.max(right)) / 2, (highest + lowest) / 2
     at = (mid_r * s + mid_u * c, -mid_r * c + mid_u * s)
     return View(at, (x + w / 2, y + h / 2), turn, scale)
 
@@ -182,6 +200,7 @@ def _put_words(
     stops = [shot.cue_ball_mm + np.array(ways.cue_ball[-1]), shot.cue_ball_mm, shot.object_ball_mm]
     stops += list(shot.object_ball_mm + np.array(ways.object_ball)[:: max(ways.frames // SAMPLES, 1)] * [1, 1, 0])
     balls = [disc_of(figure, f"ball.{n}", at, figure.radius_mm) for n, at in enumerate(stops)]
+    balls.append(disc_of(figure, "ghost_ball", shot.ghost_ball_mm, figure.radius_mm, False))
     strokes = [
         stroke
         for role, a, b in (
@@ -193,8 +212,8 @@ def _put_words(
     ]
     rects = [title_rect(titles(figure.brief), frame)]
     if "half_speed" in words:
-        x, y, w, h = frame.title_safe
-        text = Text(words["half_speed"], (x + w, y + h - 0.2 * s.text_px("small")), "small", "right")
+        seen = Obstacles(tuple(ball for ball in balls if ball is not None), (), tuple(strokes))
+        text = _speed_text(figure, words["half_speed"], seen)
         sheet.show(sheet.put("half_speed", text, "text", "words"), opened)
         rects.append(text_rect(text, s))
     kept = Obstacles(
@@ -210,6 +229,32 @@ def _put_words(
         named = [b for b in balls[:1] if b is not None]
         want = line_label(figure, "cue_ball_after", words[key], "cue_ball_after", pieces, named)
         labels.add(0, [(want, LINE_RANK)], told, told)
+
+
+def _speed_text(figure: Figure, words: str, seen: Obstacles) -> Text:
+    """How fast the shot is shown, at the picture's foot: to the right, to the left or between, or as little higher
+    as keeps it clear of the rails and of what is drawn; else to the right."""
+    frame, s, table = figure.frame, figure.frame.scale, figure.brief.subject.table
+    x, y, w, h = frame.title_safe
+    size = s.text_px("small")
+    texts = [
+        Text(words, (x + part * w, y + h - (0.2 + lift) * size), "small", align)
+        for lift in range(7)
+        for part, align in ((1.0, "right"), (0.0, "left"), (0.5, "centre"))
+    ]
+    if table is None:
+        return texts[0]
+    bed = np.array([table.length_mm, table.width_mm]) / 2
+    P = figure.pane.projection(0)
+    for text in texts:
+        rect = text_rect(text, s)
+        corners = np.array(rect[:2]) + np.array([[0, 0], [1, 1]]) * rect[2:]
+        ends = np.sort((corners - P[:2, 3]) @ np.linalg.inv(P[:2, :2]).T, axis=0)
+        inside = bool((np.abs(ends) < bed).all())
+        beside = bool((ends[0] > bed + RAIL_MM).any() or (ends[1] < -bed - RAIL_MM).any())
+        if (inside or beside) and is_clear(rect, seen, Spacing().scaled(s.k * s.gain)):
+            return text
+    return texts[0]
 
 
 def _as_line(line: Line) -> construction.Line:
