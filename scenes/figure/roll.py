@@ -205,7 +205,7 @@ def _put_words(
         stroke
         for role, a, b in (
             ("aim_line", shot.cue_ball_mm, shot.ghost_ball_mm),
-            ("target_line", shot.object_ball_mm, shot.target_mm),
+            ("aim_line", shot.object_ball_mm, shot.target_mm),  # all of it is drawn here
             *(("cue_ball_after", *line.points_mm) for line in after),
         )
         for stroke in strokes_of(figure, construction.Line(role, position(a), position(b)))
