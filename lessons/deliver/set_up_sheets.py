@@ -63,7 +63,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
     target = words.words["names"][shown.target_name] if shown.target_name else told["marked_target"]
     balls = {"object": tuple(map(float, shot.object_ball_mm)), "cue": tuple(map(float, shot.cue_ball_mm))}
     places = [place_told(ball, place, table, words) for ball, place in balls.items()]
-    places += [place_told("other", one.centre_mm, table, words, one.number) for one in shown.others]
+    places += [place_told("other", one.centre_mm, table, words, one.number, one.name) for one in shown.others]
     described = " ".join(place["described"] for place in places)
     heading = "heading_straight" if values["side"].value == "straight" else "heading"
     between = words.phrase("between_centres", values)
@@ -180,12 +180,12 @@ OTHER_COLOUR = "#9AA6A3"
 
 
 def place_told(
-    ball: str, place_mm: tuple[float, ...], table: Table, words: Wording, number: int = 0
+    ball: str, place_mm: tuple[float, ...], table: Table, words: Wording, number: int = 0, called: str = ""
 ) -> dict[str, Any]:
     """Where a ball lies, measured to its centre from the noses of the nearer end rail and the nearer long rail."""
     found = table.from_rails(place_mm)
     names = words.words["names"]
-    name = " ".join(filter(None, (words.words["labels"][f"{ball}_ball"], str(number or ""))))
+    name = called or " ".join(filter(None, (words.words["labels"][f"{ball}_ball"], str(number or ""))))
     lengths = [both_units(Quantity(one.away_mm, "length_mm"), words) for one in found]
     rails = [names[f"{one.rail}-rail"] for one in found]
     counted = [[words.number(Quantity(one.diamonds, "diamonds"))[0]] if table.has_sights else [] for one in found]

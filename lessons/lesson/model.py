@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import chain
@@ -203,6 +203,7 @@ class OtherBall(Strict, defer_build=False):
     colour: Colour | None = Field(None, description="#RRGGBB; that of its number, or the look's, by default.")
     number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
     in_the_way: bool = Field(False, description="That it lies in the way is meant.")
+    name: ShownText | None = Field(None, description="What people call it, in pictures, words and on sheets.")
 
 
 class ObjectBall(Strict):
@@ -493,11 +494,21 @@ def with_output(
     return replace(lesson, keys=lesson.keys.model_copy(update={"output": output}))
 
 
+def others_texts(
+    at: explain.Location, others: Sequence[OtherBall]
+) -> Iterator[tuple[explain.Location, Translated]]:
+    """The names of other balls, with their locations."""
+    for k, one in enumerate(others):
+        if one.name is not None:
+            yield (*at, "others", k, "name"), one.name
+
+
 def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
     """Every text of a lesson that is shown or said, with its location."""
     yield ("title",), keys.title
     yield from own_texts(keys.own_methods)
     yield from names_texts(keys.names)
+    yield from others_texts((), keys.others)
     for index, group in enumerate(keys.clips):
         places: list[tuple[explain.Location, Any]] = [(("clips", index), group)]
         places += [
@@ -506,6 +517,7 @@ def texts(keys: LessonKeys) -> Iterator[tuple[explain.Location, Translated]]:
         for at, changes in list(places):
             places += [((*at, "steps", name), step) for name, step in changes.steps.items()]
         for at, holder in places:
+            yield from others_texts(at, getattr(holder, "others", ()))
             for key in ("title", *CARD_TEXTS, "narration"):
                 if (text := getattr(holder, key, None)) is not None:
                     yield (*at, key), text

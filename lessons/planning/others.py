@@ -12,6 +12,7 @@ from aimgeo.shot import Shot
 from aimgeo.spots import is_clear
 from aimgeo.tables import Table
 from aimgeo.vectors import length
+from lessons.lesson.texts import said
 from scenes.board.brief import Other, Paint
 
 NUMBER_COLOURS = (
@@ -27,12 +28,13 @@ def paint_of(told: Any) -> Paint:
     return Paint(colour, number)
 
 
-def others_of(told: Sequence[Any], ball_mm: float, table_length_mm: float) -> tuple[Other, ...]:
-    """The other balls of a lesson on the table."""
+def others_of(told: Sequence[Any], ball_mm: float, table_length_mm: float, language: str) -> tuple[Other, ...]:
+    """The other balls of a lesson on the table, called as they are in a language."""
     found = []
     for one in told:
         x, y = (length.mm(ball_mm, table_length_mm) for length in one.at)
-        found.append(Other((x, y, ball_mm / 2), paint_of(one)))
+        name = "" if one.name is None else said(one.name, language)
+        found.append(Other((x, y, ball_mm / 2), paint_of(one), name))
     return tuple(found)
 
 

@@ -583,7 +583,7 @@ class _Planner:
         for changes, place in reversed(request.changes):
             if changes.others:
                 told, at = changes.others, (*place, "others")  # type: ignore[assignment]
-        found = others_of(told, self.ball_mm, self.table.length_mm)
+        found = others_of(told, self.ball_mm, self.table.length_mm, self.language)
         for n, why in wrongs(shot, found, self.table, [one.in_the_way for one in told]):
             fault = Fault(self.lesson.place(*at, n), f"{path(at)}[{n}] {why}", "place")
             if all(one.place != fault.place for one in self.faults):
@@ -675,6 +675,7 @@ class _Planner:
         values: dict[str, Quantity | str] = {"lesson": said(self.keys.title, self.language)}
         if placed is not None:
             values |= placed.values
+        values |= {f"other_{n}": one.name for n, one in enumerate(subject.others, 1) if one.name}
         if subject.target_name is not None:
             values["pocket"] = names[subject.target_name]
         elif placed is not None:

@@ -211,11 +211,12 @@ class Roll:
 
 @dataclass(frozen=True, slots=True)
 class OtherBall:
-    """Another ball on the table: its centre, its colour as '#RRGGBB' or None, and its number, 0 for none."""
+    """Another ball on the table: its centre, its colour as '#RRGGBB' or None, its number or 0, its name or ''."""
 
     centre_mm: Point
     colour: str | None = None
     number: int = 0
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -383,7 +384,9 @@ def clip_told(
     from lessons.answering.answer import shot_answer
 
     subject, output = clip.brief.subject, clip.brief.output
-    others = tuple(OtherBall(one.centre_mm, one.paint.colour, one.paint.number) for one in subject.others)
+    others = tuple(
+        OtherBall(one.centre_mm, one.paint.colour, one.paint.number, one.name) for one in subject.others
+    )
     shots = tuple(
         ClipShot(s.identity, s.cut_deg, s.side, s.distance_name, s.pocket, shot_answer(s.shot), others)
         for s in clip.shots

@@ -82,10 +82,11 @@ class Paint:
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """Another ball on the table: its centre and its paint."""
+    """Another ball on the table: its centre, its paint, and what it is called, empty for no name."""
 
     centre_mm: Position
     paint: Paint = Paint()
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from scenes.board.motion import Span
 from scenes.board.timing import TIMING
 from scenes.figure.figure import Figure, bare, disc_of, other_discs, pieces_of, strokes_of
 from scenes.figure.labels import Obstacles, Port, Spacing, Wanted, is_clear
+from scenes.figure.named import other_names
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import titles
 from scenes.figure.plan_labels import line_label
@@ -223,6 +224,7 @@ def _put_words(
     hole = _hole(figure.brief.subject)
     if hole is not None and "target" in words:
         labels.add(0, [(_pocket_label(figure, hole, words["target"]), POINT_RANK)], opened, opened)
+    labels.add(0, other_names(figure), opened, opened)
     key = "cue_ball_stunned" if played.roll == 0 else "cue_ball_rolling"
     if key in words and after:
         pieces = [p for line in after for p in pieces_of(figure, _as_line(line))]

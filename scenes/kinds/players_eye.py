@@ -76,6 +76,7 @@ from scenes.figure.figure import (
 )
 from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
 from scenes.figure.mistakes import Mistake, mistake
+from scenes.figure.named import other_names
 from scenes.figure.placer import POINT_RANK, Labels, plate_size
 from scenes.figure.played import after_lines, put_shot, rolls, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
@@ -331,6 +332,16 @@ def _pocket_label(scene: _Scene) -> list[tuple[Wanted, int]]:
     return [(want, POINT_RANK)]
 
 
+def _other_labels(scene: _Scene) -> list[tuple[Wanted, int]]:
+    """The names of other balls, as far as the pane doesn't cover these."""
+    x, y, w, h = scene.places.pane_px
+    return [
+        (want, rank)
+        for want, rank in other_names(scene.figure)
+        if want.around is not None and not (x < want.around.at_px[0] < x + w and y < want.around.at_px[1] < y + h)
+    ]
+
+
 def _put_pane_frame(scene: _Scene) -> None:
     sheet, s = scene.figure.sheet, scene.figure.frame.scale
     x, y, w, h = scene.places.pane_px
@@ -467,7 +478,7 @@ def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: Bri
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
         put_ghost(figure, (TARGET,), when.of("aim_point"))
     wanted, first = wanted_in_eye(figure, labels, index, step), span[0]
-    wanted = [*(_pocket_label(scene) if index == 0 else []), *wanted]
+    wanted = [*([*_pocket_label(scene), *_other_labels(scene)] if index == 0 else []), *wanted]
     labels.add(index, wanted, when.label, (first, first + figure.frames(TIMING.fade_s)))
 
 

@@ -37,6 +37,7 @@ from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.figure import Figure, bare
 from scenes.figure.labels import NOTHING, Disc, Obstacles, Port, Spacing, Stroke, Wanted, is_clear, merged
+from scenes.figure.named import other_names
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, Labels, plate_size
 from scenes.frame.column import appear, joined, text_rect
 from scenes.frame.framing import INSET, TABLE, Framing, View, pane, table_view
@@ -577,7 +578,7 @@ def _stroke(figure: Figure, id: str, a: Position, b: Position, style: str) -> St
 
 
 def _of_balls(figure: Figure) -> list[tuple[Wanted, int]]:
-    """The labels of target, object ball and cue ball, each with its rank."""
+    """The labels of target, object ball, cue ball and other balls that have names, each with its rank."""
     shot, words = figure.shot, figure.brief.labels
     out = []
     if text := words.get("target"):
@@ -589,7 +590,7 @@ def _of_balls(figure: Figure) -> list[tuple[Wanted, int]]:
             w, h = plate_size(figure, text, None)
             want = Wanted(role, role, text, w, h, around=_disc(figure, role), prefer=prefer)
             out.append((want, BALL_RANK))
-    return out
+    return out + other_names(figure)
 
 
 def _along(
