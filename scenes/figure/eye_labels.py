@@ -116,11 +116,14 @@ def _circle_ports(figure: Figure, circle: construction.Circle) -> tuple[Port, ..
     if circle.role != "ghost_ball":
         return _around(figure.px(circle.centre_mm))
     x, y, w, h = seen_ball(figure.pane, np.array(circle.centre_mm), circle.radius_mm).box_px()
-    return tuple(
-        Port((x + w / 2 + side * w / 2 * math.cos(t), y + h / 2 + h / 2 * math.sin(t)), side, cost=40 * abs(t))
-        for side in (-1, 1)
-        for t in (0.0, 0.5, -0.5, 0.9, -0.9)
-    )
+
+    def rim(side: int, t: float) -> Pixel:
+        return (x + w / 2 + side * w / 2 * math.cos(t), y + h / 2 + h / 2 * math.sin(t))
+
+    level = [Port(rim(side, t), side, cost=40 * abs(t)) for side in (-1, 1) for t in (0.0, 0.5, -0.5, 0.9, -0.9)]
+    # from below or above where there is no room beside it
+    raised = [Port(rim(side, lift * 0.8), side, lift, 40.0) for side in (-1, 1) for lift in (1, -1)]
+    return (*level, *raised)
 
 
 def _around(at: Pixel) -> tuple[Port, ...]:
