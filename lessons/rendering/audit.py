@@ -32,6 +32,8 @@ LEAST_SPREAD = 5.0
 """Variance of grey levels about a place below which there is nothing to see."""
 LEAST_GAP_PX = 6.0
 """Lines nearer to each other run into one in a decoded picture, however thin they are."""
+RIM_PX = 4.0
+"""What is nearer to a round pane's rim is left out."""
 LEAST_LINE_PX = 30.0
 LEAST_BALL_PX = 5.0
 """Shorter pieces of lines and smaller balls are too small to be measured, and are counted as such."""
@@ -82,11 +84,15 @@ class _Window:
     covers: tuple[Sequence[float], ...]
     surround_px: float
     reach_px: float
+    is_round: bool = False
 
     def open(self, px: Array) -> NDArray[np.bool_]:
         """Which pixels (..., 2) lie in the pane, two pixels from its edge, and under no later pane."""
         height, width = self.grey.shape
         inside = _in(px, (2, 2, width - 4, height - 4)) & _in(px, _shrunk(self.rect))
+        if self.is_round:
+            x, y, w, h = self.rect
+            inside &= np.linalg.norm(px - np.array([x + w / 2, y + h / 2]), axis=-1) < w / 2 - RIM_PX
         for cover in self.covers:
             inside &= ~_in(px, cover)
         return inside
@@ -123,7 +129,7 @@ def audit_picture(
     for i, pane in enumerate(panes):
         thin = 1.0 if pane.view == "plan" else 0.75
         covers = tuple(p.rect_px for p in panes[i + 1 :])
-        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5))
+        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5), pane.is_round)
         P = np.array(pane.projection, float)
         shows = pane.shows
         ends = [_ends_px(P, line) for line in shows.lines]

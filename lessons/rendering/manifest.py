@@ -32,8 +32,8 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 7
-"""7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll; over footage it tells that
+REVISION = 8
+"""8: a pane may be round. 7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll; over footage it tells that
 and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and the names that people read. 4: a
 clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest its labels. 2: it tells all
 the shots that it shows, each with its identity, and its language."""
@@ -163,7 +163,7 @@ class Lens:
 class Pane:
     """A window of the frame: `rect_px` x, y, width, height; `projection` takes (x, y, z, 1) to (u, v, w).
 
-    With a `lens` the picture is bent by it afterwards.
+    With a `lens` the picture is bent by it afterwards. One that `is_round` shows the circle in its rectangle.
     """
 
     rect_px: tuple[float, float, float, float]
@@ -171,6 +171,7 @@ class Pane:
     projection: tuple[Row, Row, Row]
     shows: Shown
     lens: Lens | None = None
+    is_round: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,8 @@ Values = tuple[float, ...]
 Pixel = tuple[float, float]
 Rect = tuple[float, float, float, float]
 """x, y, width, height in pixels."""
+Clip = tuple[float, float, float, float, float]
+"""A rectangle beyond which nothing is drawn, and the radius of its corners."""
 Span = tuple[int, int]
 """Frames [first, end)."""
 
@@ -213,7 +215,8 @@ class Pane:
     background: 'cloth' (flat cloth), 'plate' (the rendered table of the player's eye), 'footage' (a real table,
     which is not drawn: its balls hide what is behind them), or None.
     `opacity` fades the whole pane. Later panes lie over earlier ones. `noses_mm` are the ends of cushions' noses
-    that hide what is behind and below them; `pen` makes lines, and marks, finer.
+    that hide what is behind and below them; `pen` makes lines, and marks, finer. One that `is_round` is cut off at
+    the circle in its rectangle, a square.
     """
 
     id: str
@@ -224,6 +227,12 @@ class Pane:
     opacity: Track = ONE
     noses_mm: tuple[tuple[Position, Position], ...] = ()
     pen: tuple[float, float] = (1.0, 1.0)
+    is_round: bool = False
+
+    @property
+    def clip_px(self) -> Clip:
+        """Where what is drawn in it is cut off."""
+        return (*self.rect_px, self.rect_px[2] / 2 if self.is_round else 0.0)
 
     def projection(self, frame: int) -> Array:
         """P (3, 4) on a frame."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from aimgeo.camera import Outline, ball_outline
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Cue, EyeCamera, FilmedCamera, Pane, PlanCamera, Rect, Ring, Track
+from scenes.board import Ball, Board, Clip, Cue, EyeCamera, FilmedCamera, Pane, PlanCamera, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.board.painted import paint_axes
 from scenes.draw import draw
@@ -34,9 +34,9 @@ class Slot:
     element: BoardElement | None
 
     @property
-    def clip_px(self) -> Rect | None:
+    def clip_px(self) -> Clip | None:
         """What is cut off, or None on the frame."""
-        return None if self.pane is None else self.pane.rect_px
+        return None if self.pane is None else self.pane.clip_px
 
 
 def display_list(board: Board) -> tuple[Slot, ...]:

@@ -7,7 +7,8 @@ of four, then float32 or bytes as the head says.
 
 A head is one of
 
-    {"is": "paths", "clip": [x, y, w, h] or null, "paths": [[pieces, fill, stroke, width, cap, gradient], ...]}
+    {"is": "paths", "clip": [x, y, w, h, corners] or null,
+     "paths": [[pieces, fill, stroke, width, cap, gradient], ...]}
         `pieces`: curves of each piece, negative when it is closed. Floats: of each piece its first point, then
         six of every curve. Colours are CSS; a gradient is [focus, centre, radius, [[offset, colour], ...]]
     {"is": "cloth", "rect": [x, y, w, h], "image": name of a part}
@@ -33,7 +34,7 @@ import numpy as np
 import orjson
 
 from aimgeo.tables import Table
-from scenes.board import Board, Pane, Photo
+from scenes.board import Board, Clip, Pane, Photo
 from scenes.draw.display import Display, Slot, cloth
 from scenes.draw.kept import Kept
 from scenes.draw.paths import RGBA, Path
@@ -284,7 +285,7 @@ def _photo(paths: Sequence[Path]) -> bytes:
     return _packed(head)
 
 
-def _paths(paths: Sequence[Path], clip_px: tuple[float, float, float, float] | None) -> bytes:
+def _paths(paths: Sequence[Path], clip_px: Clip | None) -> bytes:
     told, floats = [], []
     for path in paths:
         if not len(path.curves):

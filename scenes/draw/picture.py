@@ -15,7 +15,7 @@ import cairo
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.board import Board, Rect
+from scenes.board import Board, Clip
 from scenes.draw.display import Background, Display, cloth
 from scenes.draw.paths import RGBA, Gradient, Path
 from scenes.files import part_path, place
@@ -53,18 +53,27 @@ def write_png(pixels: np.ndarray, path: FilePath) -> None:
 
 
 @contextmanager
-def clipped(ctx: Context, rect_px: Rect | None) -> Iterator[None]:
+def clipped(ctx: Context, clip_px: Clip | None) -> Iterator[None]:
     """What is painted meanwhile is cut off at a rectangle; None for no cutting off."""
-    if rect_px is None:
+    if clip_px is None:
         yield
         return
     ctx.save()
-    # the last path would be part of the clip
-    ctx.new_path()
-    ctx.rectangle(*rect_px)
-    ctx.clip()
+    cut_off(ctx, clip_px)
     yield
     ctx.restore()
+
+
+def cut_off(ctx: Context, clip_px: Clip) -> None:
+    """What is painted from now on is cut off at a rectangle, or at the circle in it."""
+    x, y, width, height, radius = clip_px
+    # the last path would be part of the clip
+    ctx.new_path()
+    if radius:
+        ctx.arc(x + width / 2, y + height / 2, radius, 0.0, 2 * np.pi)
+    else:
+        ctx.rectangle(x, y, width, height)
+    ctx.clip()
 
 
 def paint(ctx: Context, path: Path) -> None:

@@ -20,7 +20,7 @@ from aimgeo.vectors import Array, cross, dot
 from scenes.board import Pane, Pixel, Rect
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet, frames_of
-from scenes.board.rects import part_inside
+from scenes.board.rects import part_in_circle, part_inside
 from scenes.figure.eye_view import cannot_be_seen, seen_ball
 from scenes.figure.labels import Disc, Stroke
 from scenes.frame.layout import Layout
@@ -43,6 +43,44 @@ Piece = tuple[tuple[str, ...], Position, Position]
 """Panes, and the ends of what they show of a line."""
 
 
+@dataclass(frozen=True, slots=True)
+class Magnifier:
+    """A round pane over a place of a window, from one step up to another.
+
+    `at_px` is the place in the picture, `roles` what stands apart in it. `is_open`: it shows lines on even ground.
+    It `takes_spare`: something that was to spare gives way to it.
+    """
+
+    pane: Pane
+    window: Pane
+    at_px: Pixel
+    times: int
+    first_step: int
+    end_step: int
+    roles: frozenset[str]
+    is_open: bool
+    takes_spare: bool = False
+
+    @property
+    def centre_px(self) -> Pixel:
+        """Its middle."""
+        x, y, w, h = self.pane.rect_px
+        return x + w / 2, y + h / 2
+
+    @property
+    def radius_px(self) -> float:
+        """Its radius."""
+        return self.pane.rect_px[2] / 2
+
+    def seen(self, a_px: Pixel, b_px: Pixel) -> tuple[Pixel, Pixel] | None:
+        """The ends of what it shows of a segment given in its own pixels; None where it shows nothing of it."""
+        lo, hi = part_in_circle(a_px, b_px, self.centre_px, self.radius_px)
+        if lo >= hi:
+            return None
+        (ax, ay), (bx, by) = a_px, b_px
+        return (ax + (bx - ax) * lo, ay + (by - ay) * lo), (ax + (bx - ax) * hi, ay + (by - ay) * hi)
+
+
 @dataclass(slots=True)
 class Figure:
     """What every part of a figure needs; `sheet` is written to.
@@ -50,7 +88,7 @@ class Figure:
     `windows` are the panes in which lengths and labels are measured: the parts of a plan, or the one of an eye.
     `panes` show the balls and circles, `line_panes` the lines. `room_px`: where the target line may run, and
     `reach_mm` how far. `eye_mm` (3,): the eye that may not see a point, None for a plan. `prefix` goes before the
-    ids of the elements; `lines` are those of the lines drawn so far.
+    ids of the elements; `lines` are those of the lines drawn so far. `magnifiers` show parts of a plan larger.
     """
 
     brief: Brief
@@ -66,6 +104,7 @@ class Figure:
     prefix: str = ""
     reach_mm: float = math.inf
     lines: list[str] = field(default_factory=list)
+    magnifiers: tuple[Magnifier, ...] = ()
 
     @property
     def pane(self) -> Pane:
@@ -110,6 +149,10 @@ class Figure:
     def id(self, name: str) -> str:
         """An element's id."""
         return self.prefix + name
+
+    def magnifier(self, step: int) -> Magnifier | None:
+        """The magnifier that is there in a step."""
+        return next((one for one in self.magnifiers if one.first_step <= step < one.end_step), None)
 
     def frames(self, seconds: float) -> int:
         """Frames that last about so long."""
@@ -201,7 +244,8 @@ def pieces_of(figure: Figure, line: construction.Line) -> list[Piece]:
     for window in figure.windows:
         lo, hi = part_inside(window.px(a), window.px(b), window.rect_px)
         if lo < hi:
-            out.append((lo, ((window.id,), position(a + (b - a) * lo), position(a + (b - a) * hi))))
+            also = tuple(one.pane.id for one in figure.magnifiers if one.window.id == window.id)
+            out.append((lo, ((window.id, *also), position(a + (b - a) * lo), position(a + (b - a) * hi))))
     return [piece for _, piece in sorted(out)]
 
 

@@ -83,7 +83,8 @@ class Wanted:
     """A label that seeks its place. `name` is what it names; `around` a ball beside which it may stand unled.
 
     One that `insists` has a leader, and stands on the side that it prefers if there is any place. One that
-    `keeps_side` stands on no other, with a leader or close by.
+    `keeps_side` stands on no other, with a leader or close by. The leader of one that `is_straight` may come
+    straight from above or below, without a corner.
     """
 
     id: str
@@ -100,6 +101,7 @@ class Wanted:
     is_point: bool = False
     insists: bool = False
     keeps_side: bool = False
+    is_straight: bool = False
 
     @property
     def other_side(self) -> float:
@@ -163,6 +165,8 @@ class _Candidates:
 
 NOT_PREFERRED, INSISTS = 60.0, 600.0
 ELBOW = 25.0
+STRAIGHT_AT = (0.5, 0.12, 0.88)
+"""Where along its plate's edge a straight leader may begin."""
 UNLED = 160.0
 OVER_BALL = 220.0
 OVER_GHOST = 25.0
@@ -255,7 +259,12 @@ def _cheapest(
 
 def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
     """True when a rectangle covers nothing."""
-    return not _covers(np.array([rect]), _walls(obstacles, (), spacing))[0]
+    return bool(are_clear(np.array([rect]), obstacles, spacing)[0])
+
+
+def are_clear(rects: Array, obstacles: Obstacles, spacing: Spacing) -> Flags:
+    """Which rectangles (n, 4) cover nothing."""
+    return ~_covers(rects, _walls(obstacles, (), spacing))
 
 
 def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -272,6 +281,8 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
 
 def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
     parts = [_led(wanted, port, spacing) for port in wanted.ports]
+    if wanted.is_straight:
+        parts += [_over(wanted, port, spacing) for port in wanted.ports if port.lift]
     if wanted.around is not None:
         parts.append(_beside(wanted, wanted.around, spacing))
     return _Candidates(
@@ -299,6 +310,21 @@ def _led(wanted: Wanted, port: Port, spacing: Spacing) -> _Candidates:
     rects = np.stack([np.where(side > 0, edge, edge - w), level - h / 2, *sizes], axis=1)
     ends = np.full_like(edge, x), np.full_like(edge, y)
     corners = np.stack([edge, level, ends[0], level, *ends], axis=1).reshape(-1, 3, 2)
+    return _Candidates(rects, corners, costs)
+
+
+def _over(wanted: Wanted, port: Port, spacing: Spacing) -> _Candidates:
+    """Plates right above or below a port, with a straight leader that meets them anywhere along their edge."""
+    w, h = wanted.width_px, wanted.height_px
+    (x, y), lift = port.at_px, port.lift
+    rises = np.arange(spacing.leader[0], spacing.leader[-1], spacing.gap / 2)
+    share, rise = (axis.ravel() for axis in np.meshgrid(STRAIGHT_AT, rises, indexing="ij"))
+    edge = y + lift * rise
+    costs = port.cost + 100.0 * rise / spacing.leader[-1] + 20.0 * np.abs(share - 0.5)
+    sizes = np.full_like(edge, w), np.full_like(edge, h)
+    rects = np.stack([x - share * w, np.where(lift > 0, edge, edge - h), *sizes], axis=1)
+    xs, ys = np.full_like(edge, x), np.full_like(edge, y)
+    corners = np.stack([xs, edge, xs, ys, xs, ys], axis=1).reshape(-1, 3, 2)
     return _Candidates(rects, corners, costs)
 
 

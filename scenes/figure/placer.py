@@ -40,6 +40,7 @@ class Labels:
         self.figure, self.steps, self.zones, self.most = figure, steps, zones, most
         self.may_be_plain = may_be_plain
         self.standing: list[_Standing] = []
+        self.pinned: list[_Standing] = []
         self.named: set[str] = set()
         self.gone: set[str] = set()
         self.spacing = Spacing().scaled(figure.frame.scale.k * figure.frame.scale.gain)
@@ -91,8 +92,10 @@ class Labels:
                 again = (turn[1], turn[1] + turn[1] - turn[0])
                 self.put(found, standing.rank, standing.since, again, is_new=False)
 
-    def put(self, found: Placed, rank: int, since: int, shown: Span, is_new: bool) -> None:
-        """Write a label and its leader down."""
+    def put(
+        self, found: Placed, rank: int, since: int, shown: Span, is_new: bool, is_pinned: bool = False
+    ) -> None:
+        """Write a label and its leader down. One that is pinned gives way to no other."""
         sheet, want = self.figure.sheet, found.wanted
         self.count += 1
         fresh, strength = (1.0, 1.0) if is_new else (0.0, self.figure.frame.look.old_label)
@@ -105,23 +108,23 @@ class Labels:
             sheet.put(ids[1], Leader(found.leader_px), "leader", "leader", strength=strength, names=want.name)
         for each in ids:
             sheet.show(each, shown)
-        self.standing.append(_Standing(found, rank, since, ids))
+        (self.pinned if is_pinned else self.standing).append(_Standing(found, rank, since, ids))
 
     def age(self, turn: Span) -> None:
         """What was new is old now."""
-        for standing in self.standing:
+        for standing in (*self.standing, *self.pinned):
             self.figure.sheet.move(standing.ids[0], "fresh", turn, 0.0)
             for id in standing.ids:
                 self.figure.sheet.move(id, "strength", turn, self.figure.frame.look.old_label)
 
     def remove_named(self, name: str, turn: Span) -> None:
         """Take away the labels of something that goes."""
-        for standing in [s for s in self.standing if s.placed.wanted.name == name]:
+        for standing in [s for s in (*self.standing, *self.pinned) if s.placed.wanted.name == name]:
             self._remove(standing, turn)
 
     def clear(self, span: Span) -> None:
         """All labels off."""
-        for standing in list(self.standing):
+        for standing in (*self.standing, *self.pinned):
             self._remove(standing, span)
 
     def _older(self, index: int, below: float = math.inf) -> list[_Standing]:
@@ -177,7 +180,7 @@ class Labels:
             self._remove(older.pop(0), turn)
 
     def _remove(self, standing: _Standing, turn: Span) -> None:
-        self.standing.remove(standing)
+        (self.pinned if standing in self.pinned else self.standing).remove(standing)
         for id in standing.ids:
             self.figure.sheet.hide(id, turn)
 

@@ -11,11 +11,13 @@ from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, position
 from aimgeo.shot import Shot
 from scenes.board import ONE, Bar, Rect, Text
-from scenes.board.brief import Brief, BriefStep
+from scenes.board.brief import Brief
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
-from scenes.figure.figure import Figure, aims_true, discs, in_reach, marks_of, other_discs, strokes_of
-from scenes.figure.labels import Obstacles, Stroke
+from scenes.figure.figure import Figure, Magnifier, aims_true, discs, in_reach, marks_of, other_discs, strokes_of
+from scenes.figure.labels import Obstacles, Stroke, merged
+from scenes.figure.magnified import bar_ends_in, obstacles_in
+from scenes.figure.magnifier import FIXED_BARS, is_speck
 from scenes.frame.column import (
     joined,
     measure_texts,
@@ -90,28 +92,43 @@ def cut_arc(figure: Figure, target_line: construction.Line) -> CutArc | None:
     return CutArc(line, radius, turn, turn + cut)
 
 
-def bars_of(
-    figure: Figure, step: construction.Step, index: int, words: BriefStep
-) -> list[tuple[str, Bar, str, str]]:
-    """The step's bars: id, shape, the words of its label and the measure's key."""
+@dataclass(frozen=True, slots=True)
+class PlanBar:
+    """A bar of a step: its element's id, its shape, its label's words, its measure's key; the magnifier in which
+    alone it is seen (None: it stands in the picture)."""
+
+    id: str
+    bar: Bar
+    text: str
+    key: str
+    within: Magnifier | None = None
+
+
+def bars_of(figure: Figure, step: construction.Step, index: int) -> list[PlanBar]:
+    """The step's bars."""
     out = []
     known = {m.key: m for s in figure.brief.steps for m in s.measures}
+    closer = figure.magnifier(index)
     for measure in step.measures:
-        text = known.get(measure.key)
-        if not is_bar(measure.key) or measure.between_mm is None or text is None:
+        key, text = measure.key, known.get(measure.key)
+        if measure.between_mm is None or text is None or not (is_bar(key) or key in FIXED_BARS):
             continue
-        ends = _bar_ends(figure, measure.key, measure.between_mm)
+        within, ends = closer, None
+        if closer is not None and is_speck(figure, measure):
+            ends = bar_ends_in(figure, closer, measure.between_mm, key in FIXED_BARS, key.startswith(OWN))
+        if ends is None:
+            within, ends = None, _bar_ends(figure, key, measure.between_mm) if is_bar(key) else None
         if ends is None:
             continue
-        label, pieces, filled = joined(text), 1, 1
+        label, pieces = joined(text), 1
         first = known.get("contact_offset")
-        if first is not None and measure.key == "aim_offset":
+        if first is not None and key == "aim_offset":
             label, pieces = f"2 × {joined(first)}", 2
-        if first is not None and measure.key == "second_offset":
+        if first is not None and key == "second_offset":
             both = np.array(ends)
             ends = construction.position(2 * both[0] - both[1]), ends[1]
-            label, pieces = f"{joined(first)} + {joined(text)}", 2
-        out.append((f"bar.{measure.key}.{index}", Bar(ends, pieces, filled), label, measure.key))
+            label, pieces = f"{first.number} + {joined(text)}", 2
+        out.append(PlanBar(f"bar.{key}.{index}", Bar(ends, pieces, 1), label, key, within))
     return out
 
 
@@ -221,18 +238,19 @@ def _centres(shot: Shot) -> tuple[Position, Position]:
 # ------------------------------------------------------------------ what labels keep clear of
 
 
-def obstacles_of(figure: Figure) -> list[Obstacles]:
-    """What each step adds to the picture; with the first one the balls and all the words around the figure."""
+def obstacles_of(figure: Figure, closer: Magnifier | None = None) -> list[Obstacles]:
+    """What each step adds to the picture, and to what a magnifier shows; with the first one the balls and all the
+    words around the figure."""
     frame, s = figure.frame, figure.frame.scale
     out = []
     for index, step in enumerate(figure.plan.steps):
         strokes: list[Stroke] = []
         for line in step.lines:
             strokes += strokes_of(figure, line)
-        words = figure.brief.steps[index + (1 if figure.brief.subject.table else 0)]
-        for id, bar, _, _ in bars_of(figure, step, index, words):
-            a, b = (figure.px(p) for p in bar.points_mm)
-            strokes.append(Stroke(id, a, b, s.stroke_px(BAR_HALF_PX)))
+        for one in bars_of(figure, step, index):
+            window = figure if one.within is None else one.within.pane
+            (ax, ay), (bx, by) = (window.px(p) for p in one.bar.points_mm)
+            strokes.append(Stroke(one.id, (ax, ay), (bx, by), s.stroke_px(BAR_HALF_PX)))
         if arc := cut_arc_in(figure, index):
             strokes += strokes_of(figure, arc.straight_on)
         balls = () if index else tuple(other_discs(figure))
@@ -252,4 +270,6 @@ def obstacles_of(figure: Figure) -> list[Obstacles]:
     if found := dimension_of(figure):
         rects += [found.plate_px, *found.strokes]
     out[0] = replace(out[0], balls=tuple(discs(figure)), rects=tuple(dict.fromkeys(rects)))
-    return out
+    if closer is None:
+        return out
+    return [merged(both) for both in zip(out, obstacles_in(figure, closer, figure.plan.steps), strict=True)]

@@ -10,11 +10,12 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Position
-from scenes.board import Bar, Pixel
+from scenes.board import Pixel
 from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, own_side, pieces_of, visible
-from scenes.figure.labels import Disc, Port, Wanted
+from scenes.figure.labels import Disc, Placed, Port, Wanted, merged
+from scenes.figure.magnified import name_inside, wanted_bar, wanted_line, wanted_point
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
-from scenes.figure.plan import obstacles_of
+from scenes.figure.plan import PlanBar, obstacles_of
 from scenes.look.roles import MARK_KIND, OWN, UNLABELLED, line_style
 
 MOST_LABELS = 6
@@ -26,11 +27,12 @@ def plan_labels(figure: Figure) -> Labels:
     """The labels of a build-up: on the stage, else anywhere free."""
     x, y, w, h = figure.frame.label_zone
     sx, _, sw, _ = figure.frame.title_safe
-    return Labels(figure, obstacles_of(figure), ((x, y, w, h), (sx, y, sw, h)), MOST_LABELS, True)
+    first = figure.magnifiers[0] if figure.magnifiers else None
+    return Labels(figure, obstacles_of(figure, first), ((x, y, w, h), (sx, y, sw, h)), MOST_LABELS, True)
 
 
 def wanted_in_plan(
-    figure: Figure, labels: Labels, index: int, step: construction.Step, bars: Sequence[tuple[str, Bar, str, str]]
+    figure: Figure, labels: Labels, index: int, step: construction.Step, bars: Sequence[PlanBar]
 ) -> list[tuple[Wanted, int]]:
     """The labels that a step brings, the most important first, each with its rank for giving way."""
     words = figure.brief.labels
@@ -57,8 +59,13 @@ def wanted_in_plan(
                     POINT_RANK,
                 )
             )
-    for id, bar, text, _ in bars:
-        out.append((_bar_label(figure, id, text, bar), BAR_RANK))
+    for one in bars:
+        label = (
+            _bar_label(figure, one)
+            if one.within is None
+            else wanted_bar(figure, one.within, one.id, one.text, one.bar)
+        )
+        out.append((label, BAR_RANK))
     for circle in step.circles:
         if circle.radius_mm < figure.radius_mm / 2:
             if is_new(circle.role):
@@ -75,6 +82,35 @@ def wanted_in_plan(
             if is_new(role) and disc is not None:
                 out.append((_ball_label(figure, role, words[role], disc), BALL_RANK))
     return out
+
+
+def moved_into_magnifier(
+    figure: Figure, labels: Labels, index: int, wanted: Sequence[tuple[Wanted, int]]
+) -> tuple[list[tuple[Wanted, int]], list[Placed]]:
+    """A step's labels with those of what a magnifier shows apart at the magnifier, and the names that stand within
+    it; when it opens also those of what it shows of earlier steps."""
+    closer = figure.magnifier(index)
+    if closer is None:
+        return list(wanted), []
+    steps = figure.plan.steps[: index + 1]
+    # what is new comes first
+    fresh = steps[::-1] if index == closer.first_step else steps[index:]
+    lines = dict.fromkeys(line.role for step in fresh for line in step.lines if line.role in closer.roles)
+    points = {p.role: p.at_mm for step in fresh for p in step.points if p.role in closer.roles}
+    out = [(want, rank) for want, rank in wanted if want.name not in lines and want.name not in points]
+    kept = merged(obstacles_of(figure, closer))
+    within: list[Placed] = []
+    for role in lines:
+        found = name_inside(figure, closer, role, figure.plan.steps, kept, [one.rect_px for one in within])
+        if found is not None:
+            within.append(found)
+        elif (want := wanted_line(figure, closer, role, steps)) is not None:
+            out.append((want, LINE_RANK))
+    for role, at in points.items():
+        if role not in UNLABELLED and (want := wanted_point(figure, closer, role, at)) is not None:
+            out.append((want, POINT_RANK))
+    labels.named |= {*lines, *points}
+    return out, within
 
 
 def _ball_label(figure: Figure, role: str, text: str, disc: Disc) -> Wanted:
@@ -135,13 +171,13 @@ def _point_label(
     return replace(want, insists=role in SIDED or (role.startswith(OWN) and beside != 0))
 
 
-def _bar_label(figure: Figure, id: str, text: str, bar: Bar) -> Wanted:
-    w, h = plate_size(figure, text, None)
-    ends = sorted(figure.px(p) for p in bar.points_mm)
+def _bar_label(figure: Figure, one: PlanBar) -> Wanted:
+    w, h = plate_size(figure, one.text, None)
+    ends = sorted(figure.px(p) for p in one.bar.points_mm)
     # clear of the line that ends there
     gap = figure.frame.scale.stroke_px(12.5)
     (x0, y0), (x1, y1) = ends
     # a number never stands apart from what it measures
     ports = [Port((x0 - gap, y0), -1), Port((x1 + gap, y1), 1)]
     ports += [Port(((x0 + x1) / 2, (y0 + y1) / 2 + lift * gap), 0, lift, 20.0) for lift in (-1, 1)]
-    return Wanted(id, id, text, w, h, tuple(ports), prefer=figure.aim_side)
+    return Wanted(one.id, one.id, one.text, w, h, tuple(ports), prefer=figure.aim_side)

@@ -85,10 +85,11 @@ def step_spans(
     *,
     more: Mapping[str, tuple[tuple[str, ...], float]] | None = None,
     hold_s: float = TIMING.hold_s,
+    lead_s: float = 0.0,
 ) -> StepSpans:
     """A step's parts, each with the clause that speaks of it; without words in turn.
 
-    `more` are the kind's own: what the words may call each, and its seconds.
+    `more` are the kind's own: what the words may call each, and its seconds. `lead_s` more pass before the first.
     """
     before = points_before(step)
     parts: dict[str, Part] = {}
@@ -106,7 +107,7 @@ def step_spans(
     for name, (names, seconds) in (more or {}).items():
         parts[name] = Part(names, seconds)
     heard = Words(words or BriefStep(step.name, "", "", span[1] - span[0]), span, figure.brief.labels)
-    lead = TIMING.fade_s if heard.are_spoken else TIMING.fade_s + TIMING.rest_s
+    lead = lead_s + (TIMING.fade_s if heard.are_spoken else TIMING.fade_s + TIMING.rest_s)
     # silent or spoken, the look at the end gives way last
     rest = hold_s if not heard.are_spoken else min(hold_s, TIMING.fade_s)
     spans = placed(heard, list(parts.values()), figure.rate, lead, rest)

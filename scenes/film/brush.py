@@ -12,9 +12,9 @@ import numpy as np
 from manim import Camera, CapStyleType, LineJointType, VMobject
 
 from aimgeo.vectors import Array
-from scenes.board import Rect
+from scenes.board import Clip
 from scenes.draw.paths import Gradient, Path, Picture
-from scenes.draw.picture import Context, radial, surface
+from scenes.draw.picture import Context, cut_off, radial, surface
 
 PX_PER_UNIT = 100.0
 """Pixels in a Manim unit. Manim's stroke widths are hundredths of a unit, hence pixels too."""
@@ -37,14 +37,14 @@ class Ink(VMobject):
         super().__init__(stroke_width=0, fill_opacity=0, joint_type=LineJointType.ROUND)
         self.gradient: Gradient | None = None
         self.picture: Picture | None = None
-        self.clip_px: Rect | None = None
+        self.clip_px: Clip | None = None
 
     @property
     def is_filled(self) -> bool:
         """False where the inside shows what is below."""
         return self.picture is not None or bool(self.fill_rgbas[0][3])
 
-    def take(self, path: Path, clip_px: Rect | None, size: tuple[int, int]) -> None:
+    def take(self, path: Path, clip_px: Clip | None, size: tuple[int, int]) -> None:
         """Become a path of a frame of `size` pixels."""
         self.points = points_from_px(path.curves.reshape(-1, 2), *size)
         self.fill_rgbas = np.array([path.fill or (0.0, 0.0, 0.0, 0.0)])
@@ -70,9 +70,7 @@ class BoardCamera(Camera):
         matrix = ctx.get_matrix()
         if vmobject.clip_px is not None:
             ctx.identity_matrix()
-            ctx.new_path()
-            ctx.rectangle(*vmobject.clip_px)
-            ctx.clip()
+            cut_off(ctx, vmobject.clip_px)
             ctx.set_matrix(matrix)
         super().display_vectorized(vmobject, ctx)
         ctx.restore()

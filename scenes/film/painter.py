@@ -19,7 +19,7 @@ import cairo
 import numpy as np
 from manim import Camera, Mobject
 
-from scenes.board import Rect
+from scenes.board import Clip
 from scenes.draw.paths import Path
 from scenes.draw.picture import Context, clipped, paint, surface, trace
 from scenes.film.stage import Drawing
@@ -80,7 +80,7 @@ class Layer:
 
     paths: list[Path]
     laid: tuple[Laid, ...]
-    clip_px: Rect | None
+    clip_px: Clip | None
     box: Box | None
 
 
@@ -252,7 +252,7 @@ class PainterCamera(Camera):
         boxes = [one.box for one in laid if one.box is not None]
         return Layer(drawing.paths, laid, clip_px, union(boxes) if boxes else None)
 
-    def _lay(self, path: Path, last: Laid | None, clip_px: Rect | None) -> Laid:
+    def _lay(self, path: Path, last: Laid | None, clip_px: Clip | None) -> Laid:
         """A path laid out; the last one itself when it looks the same, and its outline when that is the same."""
         if last is None or path.curves is not last.path.curves:
             if last is not None and path.looks_like(last.path):
@@ -264,7 +264,7 @@ class PainterCamera(Camera):
             return Laid(path, last.box, last.is_cut, last.traced)
         return Laid(path, *self._box(path, clip_px), last.traced)
 
-    def _box(self, path: Path, clip_px: Rect | None) -> tuple[Box | None, bool]:
+    def _box(self, path: Path, clip_px: Clip | None) -> tuple[Box | None, bool]:
         """The pixels that a path covers, and whether more of it is cut off. Two pixels are for antialiasing."""
         if not len(path.curves):
             return None, False
@@ -274,9 +274,10 @@ class PainterCamera(Camera):
         box = common(whole, (0, 0, self.pixel_width, self.pixel_height))
         if box is None or clip_px is None:
             return box, False
-        x, y, width, height = clip_px
+        x, y, width, height, radius = clip_px
         pane = math.floor(x), math.floor(y), math.ceil(x + width), math.ceil(y + height)
-        return common(box, pane), not (x <= left and y <= top and right <= x + width and bottom <= y + height)
+        inside = x <= left and y <= top and right <= x + width and bottom <= y + height
+        return common(box, pane), radius > 0 or not inside
 
     def _differences(self, pairs: Iterable[tuple[Layer, Layer]]) -> tuple[Box, ...]:
         """Boxes on the grid around all that differs between layers and the same layers now."""

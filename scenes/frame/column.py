@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from scenes.board import Pips, Rect, Text
 from scenes.board.brief import MeasureText
@@ -167,6 +167,16 @@ def measure_bar_rect(frame: Layout, baseline_px: float) -> Rect:
     height = frame.name_pitch_px + 0.040 * s.short_px * s.gain
     width = s.stroke_px(7)
     return (frame.measures_px[0] - s.px(19) - width / 2, top, width, height)
+
+
+def band_words(frame: Layout, labels: Mapping[str, str]) -> Text | None:
+    """What a break says: how far apart the balls are."""
+    words = labels.get("between_centres")
+    if not words:
+        return None
+    x, y, _, h = frame.band_px
+    at = (x + 0.018 * frame.scale.short_px * 1.5, y + h / 2 + 0.36 * frame.scale.text_px("break"))
+    return Text(words, at, "break")
 
 
 def joined(measure: MeasureText) -> str:

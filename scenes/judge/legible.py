@@ -30,7 +30,7 @@ from scenes.board import (
     Shade,
     Text,
 )
-from scenes.board.rects import part_inside
+from scenes.board.rects import part_in_circle, part_inside
 from scenes.frame.column import text_rect
 from scenes.frame.layout import TITLE_SAFE
 from scenes.look.fonts import CAP_HEIGHT
@@ -83,6 +83,7 @@ class _Round:
     element: Element
     outline: Outline
     window: Rect
+    is_round: bool = False
 
 
 def faults(board: Board) -> list[str]:
@@ -105,6 +106,7 @@ def faults_at(board: Board, frame: int) -> list[str]:
         *_too_small(board, frame, scale),
         *_on_words(words),
         *_on_insets(board, frame, words),
+        *_on_rims(board, frame, words),
         *(
             f"{word.called} covers the line {s.element.id}"
             for word in words
@@ -115,7 +117,9 @@ def faults_at(board: Board, frame: int) -> list[str]:
             f"{word.called} covers {r.element.id}"
             for word in words
             for r in rounds
-            if (part := _common(word.rect, r.window)) and _enters(part, r.outline)
+            if (part := _common(word.rect, r.window))
+            and not (r.is_round and _misses_circle(word.rect, r.window))
+            and _enters(part, r.outline)
         ),
         *_leaders(board, frame, words, strokes, rounds, scale),
         *_too_many_kinds(strokes),
@@ -220,7 +224,7 @@ def _strokes(board: Board, frame: int, scale: Scale) -> Iterator[_Stroke]:
             ends = np.array(shape.points_mm, float) + np.array(element.offset_mm.at(frame))
             ends[1] = ends[0] + (ends[1] - ends[0]) * element.drawn.at(frame)[0]
             a, b = pane.px(ends, frame)
-            low, high = part_inside(a, b, _windows(pane, band))
+            low, high = _part_seen(a, b, pane, band)
             if low > high or not np.isfinite([a, b]).all():
                 continue
             if isinstance(shape, Bar):
@@ -248,12 +252,14 @@ def _rounds(board: Board, frame: int, scale: Scale) -> Iterator[_Round]:
             offset = np.array(element.offset_mm.at(frame))
             if isinstance(shape, Ball):
                 outline = ball_outline(P, np.array(shape.centre_mm) + offset, shape.radius_mm)
+                if pane.is_round and _fills(outline, pane.rect_px):
+                    continue  # no ball to be seen, but the ground of all that is shown there
             else:
                 at = pixels(P, np.array(shape.at_mm) + offset)
                 radius = scale.stroke_px(MARK_PX * board.look.view_width.get(pane.view, 1.0))
                 outline = Outline(at, radius * np.eye(2))
             if np.isfinite(outline.centre_px).all():
-                yield _Round(element, outline, _windows(pane, band))
+                yield _Round(element, outline, _windows(pane, band), pane.is_round)
 
 
 # ------------------------------------------------------------------ the rules
@@ -299,6 +305,21 @@ def _on_insets(board: Board, frame: int, words: Iterable[_Word]) -> Iterator[str
                     yield f"{word.called} covers the table inset"
 
 
+def _on_rims(board: Board, frame: int, words: Iterable[_Word]) -> Iterator[str]:
+    """A word stands within a round pane or outside of it, never on its rim."""
+    for pane in board.panes:
+        if not pane.is_round or pane.opacity.at(frame)[0] <= SEEN:
+            continue
+        x, y, w, _ = pane.rect_px
+        for word in words:
+            left, top, wide, high = word.rect
+            far = max(
+                np.hypot(left + i * wide - x - w / 2, top + j * high - y - w / 2) for i in (0, 1) for j in (0, 1)
+            )
+            if far > w / 2 and not _misses_circle(word.rect, pane.rect_px, SLACK_PX):
+                yield f"{word.called} covers the rim of {pane.id}"
+
+
 def _leaders(
     board: Board, frame: int, words: list[_Word], strokes: list[_Stroke], rounds: list[_Round], scale: Scale
 ) -> Iterator[str]:
@@ -320,7 +341,8 @@ def _leaders(
             if known and not (on_line or on_round or near_bar):
                 yield f"{called} does not end on it"
         for a, b in legs:
-            for s in strokes:
+            # what is shown larger may lie between two lines
+            for s in strokes if leader.role != "magnifier" else ():
                 if not _is_named(s.element, leader) and _crosses(a, b, s.start, s.end):
                     yield f"{called} crosses the line {s.element.id}"
             for word in words:
@@ -369,6 +391,31 @@ def _common(a: Rect, b: Rect, slack: float = 0.0) -> Rect | None:
     x0, y0 = max(a[0], b[0]), max(a[1], b[1])
     x1, y1 = min(a[0] + a[2], b[0] + b[2]), min(a[1] + a[3], b[1] + b[3])
     return (x0, y0, x1 - x0, y1 - y0) if x1 - x0 > slack and y1 - y0 > slack else None
+
+
+def _part_seen(a: Array, b: Array, pane: Pane, band: Rect | None) -> tuple[float, float]:
+    """The part of the segment a-b that a pane shows, as fractions of it; from > to when there is none."""
+    x, y, w, h = pane.rect_px
+    if pane.is_round:
+        return part_in_circle(a, b, (x + w / 2, y + h / 2), w / 2)
+    return part_inside(a, b, _windows(pane, band))
+
+
+def _fills(outline: Outline, around: Rect) -> bool:
+    """True when an outline holds the whole circle in a square."""
+    x, y, w, h = around
+    turn = np.linspace(0, 2 * np.pi, 33)
+    rim = np.array([x + w / 2, y + h / 2]) + w / 2 * np.stack([np.cos(turn), np.sin(turn)], -1)
+    inside = (rim - outline.centre_px) @ np.linalg.inv(outline.axes_px).T
+    return bool((np.linalg.norm(inside, axis=1) < 1).all())
+
+
+def _misses_circle(rect: Rect, around: Rect, slack: float = 0.0) -> bool:
+    """True when a rectangle lies outside of the circle in a square, but for the slack."""
+    x, y, w, h = rect
+    cx, cy, r = around[0] + around[2] / 2, around[1] + around[3] / 2, around[2] / 2
+    dx, dy = max(x - cx, 0.0, cx - x - w), max(y - cy, 0.0, cy - y - h)
+    return float(np.hypot(dx, dy)) > r - slack
 
 
 def _misses(a: Array, b: Array, rect: Rect) -> bool:

@@ -122,6 +122,7 @@ def panes(board: Board, frame: int, balls: frozenset[str] | None = None) -> list
                 "projection": sight.P.tolist(),
                 "shows": _shows(board, sight, balls),
                 "lens": _lens(pane.camera) if isinstance(pane.camera, FilmedCamera) else None,
+                "is_round": pane.is_round,
             }
         )
     return out
@@ -237,6 +238,9 @@ def _open_px(px: Array, sight: _Sight) -> np.ndarray:
         px = sight.pane.camera.bent(px)
     with np.errstate(invalid="ignore"):
         open_ = _in_rect(px, sight.pane.rect_px)
+        if sight.pane.is_round:
+            x, y, w, h = sight.pane.rect_px
+            open_ &= np.linalg.norm(px - (x + w / 2, y + h / 2), axis=1) < w / 2
         for rect in sight.covers:
             open_ &= ~_in_rect(px, rect)
     return open_

@@ -36,15 +36,28 @@ from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.eye_view import CUE_GAP_MM
-from scenes.figure.figure import PLAYED_RIGHT, Figure, aims_true, pieces_of
+from scenes.figure.figure import PLAYED_RIGHT, Figure, Magnifier, aims_true, pieces_of
 from scenes.figure.labels import Port, Wanted
-from scenes.figure.placer import BAR_RANK, Labels, plate_size
-from scenes.figure.plan import CutArc, aim_step, bars_of, cut_arc_in, dimension_of, plan_figure, titles
-from scenes.figure.plan_labels import plan_labels, wanted_in_plan
+from scenes.figure.magnified import GROW_S, hide_magnifier, put_magnifier, shown_pane
+from scenes.figure.magnifier import magnifiers_of
+from scenes.figure.placer import BAR_RANK, LINE_RANK, Labels, plate_size
+from scenes.figure.plan import (
+    CutArc,
+    PlanBar,
+    aim_step,
+    bars_of,
+    cut_arc_in,
+    dimension_of,
+    obstacles_of,
+    plan_figure,
+    titles,
+)
+from scenes.figure.plan_labels import moved_into_magnifier, plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll, roll_s
 from scenes.figure.steps import CUE_BACK_MM, StepSpans, When, draw_step, step_spans
 from scenes.frame.column import (
     appear,
+    band_words,
     joined,
     measure_bar_rect,
     measure_texts,
@@ -87,6 +100,8 @@ ARRIVAL_S = TIMING.fade_s + TIMING.rest_s + TIMING.camera_s + REST_S
 BAR_S, ARC_S = 0.7, 0.8
 SWEEP, SWEEP_S = "sweep", 1.8
 """An aim line that is moved out until it is the aim, and how long that takes."""
+ROWS = frozenset({"fixed_mark"})
+"""Points of which many stand in a row, each known by its place in it."""
 CUE_LIES_AT = frozenset({"sight_start", "cue_mark"})
 """Points beside the cue ball's centre at which the cue is laid."""
 TIP = "tip"
@@ -192,7 +207,8 @@ def board(brief: Brief) -> Board:
     gone = replace(played.opacity.moves[0], to=(0.0,))
     left = (replace(p, opacity=replace(p.opacity, moves=(*p.opacity.moves, gone))) for p in panes if p.id != TABLE)
     opening = (p for p in panes if p.id == TABLE)
-    return figure.sheet.board(brief, (*opening, *left, played))
+    closer = [_magnifier_pane(figure, one, spans[first:]) for one in figure.magnifiers]
+    return figure.sheet.board(brief, (*opening, *left, *closer, played))
 
 
 def _scene(brief: Brief) -> tuple[Figure, Framing]:
@@ -200,7 +216,13 @@ def _scene(brief: Brief) -> tuple[Figure, Framing]:
     assert subject.shot is not None
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     stage = framing(frame, subject.shot)
-    return plan_figure(brief, frame, subject.shot, _construction(subject), stage), stage
+    figure = plan_figure(brief, frame, subject.shot, _construction(subject), stage)
+    dimension = dimension_of(figure)
+    spare = () if dimension is None else (dimension.plate_px, *dimension.strokes)
+    shown = obstacles_of(figure)
+    figure.magnifiers = magnifiers_of(figure, figure.plan.steps, shown, spare, ROWS)
+    figure.panes = (*figure.panes, *(one.pane.id for one in figure.magnifiers))
+    return figure, stage
 
 
 def _construction(subject: Subject) -> Construction:
@@ -338,14 +360,10 @@ def _put_between(figure: Figure, shown: Span | None) -> None:
 
 def _put_band(figure: Figure, shown: Span | None) -> None:
     sheet, frame = figure.sheet, figure.frame
-    x, y, _, h = frame.band_px
     sheet.put("band", Shade(frame.band_px, "band"), "break", opacity=0.0 if shown else 1.0)
     appear(sheet, "band", shown, None)
-    words = figure.brief.labels.get("between_centres")
-    if words:
-        size = frame.scale.text_px("break")
-        at = (x + 0.018 * frame.scale.short_px * 1.5, y + h / 2 + 0.36 * size)
-        sheet.put("band.words", Text(words, at, "break"), "text", opacity=0.0 if shown else 1.0)
+    if words := band_words(frame, figure.brief.labels):
+        sheet.put("band.words", words, "text", opacity=0.0 if shown else 1.0)
         appear(sheet, "band.words", shown, None)
 
 
@@ -361,6 +379,15 @@ def put_stage_balls(figure: Figure, from_start: bool) -> None:
         figure.sheet.put(role, Ball(centre, R, look), "ball", panes=panes, opacity=1.0)
     if from_start:
         _put_between(figure, None)
+
+
+def _magnifier_pane(figure: Figure, closer: Magnifier, spans: Sequence[Span]) -> Pane:
+    """Its pane, there as soon as its rim has grown, until the step in which it goes."""
+    id = f"{closer.pane.id}.edge"
+    (edge,) = (element for element in figure.sheet.elements() if element.id == id)
+    came = edge.opacity.moves[0]
+    gone = spans[closer.end_step][0]
+    return shown_pane(closer, (came.first_frame, came.end_frame), (gone, gone + figure.frames(TIMING.fade_s)))
 
 
 # ------------------------------------------------------------------ steps
@@ -382,42 +409,51 @@ def _draw_step(
     put_title(sheet, figure.frame, f"title.{index}", words.title, (first + half, first + fade), (end, end + half))
     count = len(figure.plan.steps) + 1
     put_pips(sheet, figure.frame, f"pips.{index}", count, index, (first, first + 1), (end, end + 1))
-    bars, arc = bars_of(figure, step, index, words), cut_arc_in(figure, index)
+    bars, arc = bars_of(figure, step, index), cut_arc_in(figure, index)
     drawn = _completed(figure, labels, step)
+    closer = figure.magnifier(index)
+    opens = closer is not None and closer.first_step == index
     more: dict[str, tuple[tuple[str, ...], float]] = {}
     for measure in words.measures:
-        if measure.key not in CUT_KEYS and all(measure.key != key for *_, key in bars):
+        if measure.key not in CUT_KEYS and all(measure.key != one.key for one in bars):
             more[measure.key] = ((measure.key,), TIMING.fade_s)
     if any(point.role in CUE_LIES_AT for point in step.points):
         more[TIP] = (("cue", *CUE_LIES_AT), CUE_MOVES_S)
-    for id, bar, _, key in bars:
-        more[id] = ((key,), BAR_S * bar.pieces)
-        if key == "second_offset":
+    for one in bars:
+        more[one.id] = ((one.key,), BAR_S * one.bar.pieces)
+        if one.key == "second_offset":
             more[SWEEP] = ((SWEEP,), SWEEP_S)
     if arc is not None:
         more["cut_arc"] = (("cut",), ARC_S)
-    when = step_spans(figure, drawn, span, words, more=more)
+    when = step_spans(figure, drawn, span, words, more=more, lead_s=GROW_S if opens else 0.0)
+    for gone in figure.magnifiers:
+        if gone.end_step == index:
+            _close_magnifier(figure, labels, gone, (first, first + fade))
+    if closer is not None and opens:
+        _open_magnifier(figure, labels, closer, when, span)
     # a step that compares gaps between lines needs them all
     compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
     draw_step(figure, index, drawn, when, PARALLELS if compares else frozenset())
-    for id, bar, _, key in bars:
-        _put_bar(figure, labels, told, id, bar, key, when.of(id), (first, first + fade))
+    for one in bars:
+        _put_bar(figure, labels, told, one, when.of(one.id), (first, first + fade))
     if SWEEP in more:
         _sweep(figure, when.of(SWEEP))
     _lay_cue(figure, step, when)
     if arc is not None:
         _draw_arc(figure, arc, when.of("cut_arc"), (end, end + fade))
     # what has few places comes first
-    wanted = sorted(
-        [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)],
-        key=lambda want: (not want[0].insists, want[1] != BAR_RANK),
-    )
+    wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
+    wanted, within = moved_into_magnifier(figure, labels, index, wanted)
+    enlarged = {one.id for one in bars if one.within is not None}
+    wanted.sort(key=lambda want: (want[0].id not in enlarged, not want[0].insists, want[1] != BAR_RANK))
     labels.add(index, wanted, lambda name: when.label(name), (first, first + fade))
+    for name in within:
+        labels.put(name, LINE_RANK, index, when.label(name.wanted.name), is_new=True, is_pinned=True)
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")
         labels.remove_named("cut_arc", (end, end + fade))
-    drawn_with = {key: id for id, _, _, key in bars} | (dict.fromkeys(CUT_KEYS, "cut_arc") if arc else {})
+    drawn_with = {one.key: one.id for one in bars} | (dict.fromkeys(CUT_KEYS, "cut_arc") if arc else {})
     _put_measures(
         figure, told, index, words, lambda key: when.number(drawn_with.get(key, key)), (first, first + fade)
     )
@@ -437,11 +473,37 @@ def _sweep(figure: Figure, moved: Span) -> None:
         figure.sheet.hide(id, (moved[1], moved[1] + 1))
 
 
-def _put_bar(
-    figure: Figure, labels: Labels, told: _Told, id: str, bar: Bar, key: str, drawn: Span, turn: Span
-) -> None:
+def _close_magnifier(figure: Figure, labels: Labels, closer: Magnifier, gone: Span) -> None:
+    """It goes, with the names and numbers of what it shows."""
+    hide_magnifier(figure, closer, gone)
+    for role in closer.roles:
+        labels.remove_named(role, gone)
+    for id in figure.sheet.ids():
+        if figure.sheet.panes(id) == (closer.pane.id,):
+            labels.remove_named(id.removesuffix(".0").removesuffix(".1"), gone)
+    labels.steps = obstacles_of(figure)
+
+
+def _open_magnifier(figure: Figure, labels: Labels, closer: Magnifier, when: StepSpans, span: Span) -> None:
+    """It grows before the first thing that it shows is drawn; an earlier one goes, and what gives way to it."""
+    sheet, fade = figure.sheet, figure.frames(TIMING.fade_s)
+    grown = figure.frames(GROW_S)
+    begins = [first for role, (first, _) in when.parts.items() if role in closer.roles]
+    starts = max(min(begins, default=span[0] + grown) - grown, span[0])
+    for role in closer.roles:
+        labels.remove_named(role, (span[0], span[0] + fade))
+    if closer.takes_spare:
+        for id in sheet.ids():
+            if id.startswith("band") and sheet.is_shown_at_end(id):
+                sheet.hide(id, (span[0], span[0] + fade))
+    labels.steps = obstacles_of(figure, closer)
+    put_magnifier(figure, closer, starts)
+
+
+def _put_bar(figure: Figure, labels: Labels, told: _Told, one: PlanBar, drawn: Span, turn: Span) -> None:
     """A bar grows; of a doubled one the first piece grows, and slides over to become the second."""
-    sheet = figure.sheet
+    sheet, id, bar, key = figure.sheet, one.id, one.bar, one.key
+    panes = figure.panes if one.within is None else (one.within.pane.id,)
     for old in told.bars:
         if sheet.is_shown_at_end(old):
             sheet.hide(old, (drawn[0], drawn[0] + figure.frames(TIMING.fade_s)))
@@ -449,7 +511,7 @@ def _put_bar(
             labels.remove_named(old, turn)
     told.bars.append(id)
     if bar.pieces == 1:
-        sheet.put(id, bar, "bar", key, figure.panes, opacity=1.0, drawn=0.0)
+        sheet.put(id, bar, "bar", key, panes, opacity=1.0, drawn=0.0)
         sheet.move(id, "drawn", drawn, 1.0)
         return
     a, b = (np.array(p) for p in bar.points_mm)
@@ -457,12 +519,12 @@ def _put_bar(
     middle = (drawn[0] + drawn[1]) // 2
     single = Bar((bar.points_mm[0], construction.position(a + piece)), 1, 1)
     for n in range(bar.pieces):
-        part = sheet.put(f"{id}.{n}", single, "bar", f"{key}.piece", figure.panes, opacity=1.0, drawn=0.0)
+        part = sheet.put(f"{id}.{n}", single, "bar", f"{key}.piece", panes, opacity=1.0, drawn=0.0)
         sheet.move(part, "drawn", (drawn[0], middle), 1.0)
         if n:
             sheet.move(part, "offset_mm", (middle, drawn[1] - 1), *(n * piece).tolist())
         sheet.move(part, "opacity", (drawn[1] - 1, drawn[1]), 0.0)
-    sheet.put(id, bar, "bar", key, figure.panes)
+    sheet.put(id, bar, "bar", key, panes)
     sheet.move(id, "opacity", (drawn[1] - 1, drawn[1]), 1.0)
 
 
@@ -532,12 +594,14 @@ def _arc_label(figure: Figure, arc: CutArc | None, words: BriefStep) -> list[tup
 def _completed(figure: Figure, labels: Labels, step: construction.Step) -> construction.Step:
     """The step with what the method itself does not draw.
 
-    With the aim line the ghost ball, where the cue ball will be; with the first line from the cue ball its centre.
+    With the aim line the ghost ball, where the cue ball will be; with the first line from the cue ball, or a point
+    beside it from which one starts, its centre.
     """
     if any(line.role == "aim_line" for line in step.lines) and not figure.has_ghost:
         G = construction.position(figure.shot.ghost_ball_mm)
         step = replace(step, circles=(*step.circles, construction.Circle("ghost_ball", G, figure.radius_mm)))
-    if "cue_centre" not in labels.named and any(line.role in FROM_CUE for line in step.lines):
+    is_laid = any(p.role in CUE_LIES_AT for p in step.points) or any(line.role in FROM_CUE for line in step.lines)
+    if "cue_centre" not in labels.named and is_laid:
         labels.named.add("cue_centre")
         C = construction.position(figure.shot.cue_ball_mm)
         if not any(p.role == "cue_centre" for s in figure.plan.steps for p in s.points):

@@ -29,7 +29,7 @@ export function drawPaths(ctx, part, opacity) {
   ctx.save();
   if (part.clip) {
     ctx.beginPath();
-    ctx.rect(...part.clip);
+    ctx.roundRect(...part.clip);
     ctx.clip();
   }
   ctx.globalAlpha = opacity;
