@@ -539,7 +539,8 @@ def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
     if not lies:
         flat = (*shot.aim_direction.tolist(), 0.0)
         tip = shot.cue_ball_mm - (figure.radius_mm + CUE_GAP_MM) * np.array(flat)
-        sheet.put(TIP, Cue(construction.position(tip), flat), "ball", "cue", figure.panes[-1:])
+        closer = (one.pane.id for one in figure.magnifiers if one.window is figure.windows[-1])
+        sheet.put(TIP, Cue(construction.position(tip), flat), "ball", "cue", (figure.windows[-1].id, *closer))
         first, end = when.of(TIP)
         behind = aside - CUE_BACK_MM * np.array(flat)
         sheet.move(TIP, "offset_mm", (first - 1, first), *behind.tolist(), easing="linear")
