@@ -115,6 +115,24 @@ class PlanCamera:
 
 
 @dataclass(frozen=True, slots=True)
+class FrontCamera:
+    """Looking along the cloth from infinitely far. Track values: x, y, z_mm (the point at `anchor`), turn_rad (the
+    table direction in which it looks, counter-clockwise from +x), log(px per mm).
+    """
+
+    track: Track
+    anchor: Pixel = (0.5, 0.5)
+
+    def projection(self, rect: Rect, frame: int) -> Array:
+        """P (3, 4) as for the plan camera; up in the picture is up from the cloth."""
+        x, y, z, turn, log_scale = self.track.at(frame)
+        u0, v0 = _anchor_px(self.anchor, rect)
+        s, c, n = math.exp(log_scale), math.cos(turn), math.sin(turn)
+        across = [s * n, -s * c, 0.0, u0 - s * (n * x - c * y)]
+        return _kept(np.array([across, [0.0, 0.0, -s, v0 + s * z], [0.0, 0.0, 0.0, 1.0]]))
+
+
+@dataclass(frozen=True, slots=True)
 class EyeCamera:
     """A pinhole. Track values: eye x, y, z, look-at x, y, z (mm), vertical field of view (rad) of the full pane.
 
@@ -222,7 +240,7 @@ class Pane:
     id: str
     rect_px: Rect
     view: str
-    camera: PlanCamera | EyeCamera | FilmedCamera
+    camera: PlanCamera | FrontCamera | EyeCamera | FilmedCamera
     background: str | None = None
     opacity: Track = ONE
     noses_mm: tuple[tuple[Position, Position], ...] = ()

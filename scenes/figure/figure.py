@@ -17,7 +17,7 @@ from aimgeo.camera import depth
 from aimgeo.construct import Construction, Position, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, cross, dot
-from scenes.board import Pane, Pixel, Rect
+from scenes.board import Pane, Pixel, Rect, Text
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet, frames_of
 from scenes.board.rects import part_in_circle, part_inside
@@ -34,6 +34,10 @@ PLAYED_RIGHT = "own.played_right"
 """What is said where the shot is played with the true aim after another one was drawn."""
 AIMS_TRUE_SINE = 1e-6
 """An aim turned by less is the true one: a micrometre in a metre."""
+FRACTIONS = frozenset({"fixed_mark", "mark_half", "mark_edge"})
+"""Points on the object ball that are told as fractions of the way to its edge."""
+ON_BALL = FRACTIONS | {"mark_centre", "sight_point", "aim_point", "object_centre"}
+"""Points that are shown on the object ball seen along the aim."""
 OFF_CENTRE, BESIDE = 0.1, 2.1
 """A point so far from the object ball's middle and no farther, in radii, lies on one side of it."""
 SMALL_BALL_PX = 30.0
@@ -72,6 +76,11 @@ class Magnifier:
         """Its radius."""
         return self.pane.rect_px[2] / 2
 
+    @property
+    def side(self) -> int:
+        """On which side of its place it stands: +1 right, -1 left."""
+        return 1 if self.centre_px[0] > self.at_px[0] else -1
+
     def seen(self, a_px: Pixel, b_px: Pixel) -> tuple[Pixel, Pixel] | None:
         """The ends of what it shows of a segment given in its own pixels; None where it shows nothing of it."""
         lo, hi = part_in_circle(a_px, b_px, self.centre_px, self.radius_px)
@@ -81,6 +90,22 @@ class Magnifier:
         return (ax + (bx - ax) * lo, ay + (by - ay) * lo), (ax + (bx - ax) * hi, ay + (by - ay) * hi)
 
 
+@dataclass(frozen=True, slots=True)
+class Front:
+    """The object ball seen along the aim: the pane, its words, and the steps [first, end) in which it is there.
+
+    `radius_px` is the ball's. It `takes_spare`: something that was to spare gives way to it.
+    """
+
+    pane: Pane
+    radius_px: float
+    heading: Text
+    ticks: tuple[Text, ...]
+    first_step: int
+    end_step: int
+    takes_spare: bool
+
+
 @dataclass(slots=True)
 class Figure:
     """What every part of a figure needs; `sheet` is written to.
@@ -88,7 +113,8 @@ class Figure:
     `windows` are the panes in which lengths and labels are measured: the parts of a plan, or the one of an eye.
     `panes` show the balls and circles, `line_panes` the lines. `room_px`: where the target line may run, and
     `reach_mm` how far. `eye_mm` (3,): the eye that may not see a point, None for a plan. `prefix` goes before the
-    ids of the elements; `lines` are those of the lines drawn so far. `magnifiers` show parts of a plan larger.
+    ids of the elements; `lines` are those of the lines drawn so far. `magnifiers` show parts of a plan larger,
+    `front` the object ball along the aim.
     """
 
     brief: Brief
@@ -105,6 +131,7 @@ class Figure:
     reach_mm: float = math.inf
     lines: list[str] = field(default_factory=list)
     magnifiers: tuple[Magnifier, ...] = ()
+    front: Front | None = None
 
     @property
     def pane(self) -> Pane:
@@ -149,6 +176,11 @@ class Figure:
     def id(self, name: str) -> str:
         """An element's id."""
         return self.prefix + name
+
+    @property
+    def front_panes(self) -> tuple[str, ...]:
+        """The pane in which the object ball is seen along the aim, if there is one."""
+        return () if self.front is None else (self.front.pane.id,)
 
     def magnifier(self, step: int) -> Magnifier | None:
         """The magnifier that is there in a step."""
@@ -317,7 +349,7 @@ def is_hollow(figure: Figure, at: Position) -> bool:
 def point_panes(figure: Figure, role: str) -> tuple[str, ...]:
     """Where a point is marked."""
     if figure.eye_mm is None:
-        return figure.panes
+        return (*figure.panes, *figure.front_panes) if role in ON_BALL else figure.panes
     others = tuple(p for p in figure.panes if p not in figure.line_panes)
     if role in AT_CUE_BALL:
         return figure.line_panes

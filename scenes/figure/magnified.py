@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.construct import Position, Step, position
-from scenes.board import Bar, Halo, Leader, Move, Pane, Pixel, Rect, Shade, Text, Track, eased
+from scenes.board import Bar, Halo, Leader, Move, Pane, Pixel, Rect, Shade, Track, eased
 from scenes.board.motion import Sheet, Span
 from scenes.figure.figure import Figure, Magnifier, in_reach, mark_kind
 from scenes.figure.labels import Disc, Obstacles, Placed, Port, Spacing, Stroke, Wanted, is_clear
@@ -68,7 +68,7 @@ def put_magnifier(figure: Figure, magnifier: Magnifier, starts: int) -> None:
     sheet.put(f"{id}.edge", edge, "break", "magnifier")
     sheet.put(f"{id}.leader", Leader(leader_px(magnifier)), "leader", "magnifier")
     ids = [f"{id}.edge", f"{id}.leader"]
-    for n, text in enumerate(words_px(figure, magnifier.times, magnifier.pane.rect_px)):
+    for n, text in enumerate(words_px(figure, magnifier.times, magnifier.pane.rect_px, magnifier.side)):
         ids.append(sheet.put(f"{id}.words.{n}", text, "text", "magnifier"))
     for one in ids:
         sheet.show(one, (grown, grown + fade))
@@ -132,7 +132,10 @@ def obstacles_in(figure: Figure, magnifier: Magnifier, steps: Sequence[Step]) ->
         rects: tuple[Rect, ...] = ()
         if index == magnifier.first_step:
             balls = (Disc(magnifier.centre_px, magnifier.radius_px, False, "magnifier"),)
-            rects = tuple(text_rect(text, s) for text in words_px(figure, magnifier.times, magnifier.pane.rect_px))
+            rects = tuple(
+                text_rect(text, s)
+                for text in words_px(figure, magnifier.times, magnifier.pane.rect_px, magnifier.side)
+            )
             strokes.append(Stroke("magnifier", *leader_px(magnifier), s.stroke_px(3)))
             strokes += [one for old in out for one in old.strokes]
             marks += tuple(mark for old in out for mark in old.marks)
@@ -217,13 +220,13 @@ def wanted_point(figure: Figure, magnifier: Magnifier, role: str, at_mm: Positio
     return Wanted(role, role, text, w, h, tuple(ports), prefer=side, sample=kind, is_point=True, is_straight=True)
 
 
-def wanted_bar(figure: Figure, magnifier: Magnifier, id: str, text: str, bar: Bar) -> Wanted:
+def wanted_bar(figure: Figure, pane: Pane, id: str, text: str, bar: Bar) -> Wanted:
     """A bar's number outside, led to one of its ends, or to one of its pieces from below or above."""
     w, h = plate_size(figure, text, None)
-    (x0, y0), (x1, y1) = sorted(_px(magnifier, at) for at in bar.points_mm)
+    (x0, y0), (x1, y1) = sorted(pane.px(np.array(bar.points_mm)).tolist())
     gap = figure.frame.scale.stroke_px(12.5)
     ports = [Port((x0 - gap, y0), -1, 0, 15.0), Port((x1 + gap, y1), 1, 0, 15.0)]
-    for k in range(bar.pieces):
+    for k in range(bar.pieces if pane.is_round else 0):
         t = (k + 0.5) / bar.pieces
         ports += [Port((x0 + t * (x1 - x0), y0 + t * (y1 - y0) + lift * gap), 0, lift) for lift in (-1, 1)]
     return Wanted(id, id, text, w, h, tuple(ports), prefer=figure.aim_side, is_straight=True)

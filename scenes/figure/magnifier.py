@@ -102,7 +102,7 @@ def magnifiers_of(
     out: list[Magnifier] = []
     firsts = [first for first, _ in groups]
     for n, ((first, pairs), following) in enumerate(zip(groups, [*firsts, len(steps)][1:], strict=True)):
-        used = [k + 1 for k in range(first, following) if needs[k] or _measures_specks(figure, steps[k])]
+        used = [k + 1 for k in range(first, following) if needs[k] or _measures_specks(figure, steps[k], apart)]
         for end in dict.fromkeys((used[-1], first + 1)):  # what comes later may leave no room for it
             found = _placed(figure, n, pairs, merged(shown[:end]), spare, out[-1] if out else None)
             if found is not None:
@@ -116,11 +116,13 @@ def is_speck(figure: Figure, measure: Measure) -> bool:
     if measure.between_mm is None:
         return False
     length = math.dist(*measure.between_mm) * figure.px_per_mm
-    return length < figure.frame.scale.stroke_px(BAR_PX * (2 if measure.key == "aim_offset" else 1))
+    halves = any(one.key == "contact_offset" for step in figure.plan.steps for one in step.measures)
+    return length < figure.frame.scale.stroke_px(BAR_PX * (2 if halves and measure.key == "aim_offset" else 1))
 
 
-def _measures_specks(figure: Figure, step: Step) -> bool:
-    return any(is_bar(measure.key) and is_speck(figure, measure) for measure in step.measures)
+def _measures_specks(figure: Figure, step: Step, apart: frozenset[str]) -> bool:
+    told = ("aim_offset",) if "aim_line" in apart else ()
+    return any(is_bar(m.key) and m.key not in told and is_speck(figure, m) for m in step.measures)
 
 
 def _in_one_window(figure: Figure, pairs: Sequence[Pair]) -> list[Pair]:
@@ -136,7 +138,7 @@ def _in_one_window(figure: Figure, pairs: Sequence[Pair]) -> list[Pair]:
 def _things(figure: Figure, step: Step, apart: frozenset[str]) -> Iterator[_Thing]:
     stroke = figure.frame.scale.stroke_px
     for line in step.lines:
-        for piece in pieces_of(figure, in_reach(figure, line)):
+        for piece in pieces_of(figure, in_reach(figure, line)) if line.role not in apart else ():
             window = next(w for w in figure.windows if w.id in piece[0])
             yield _Thing(line.role, window, np.array(piece_px(figure, piece)), 0.0)
     places = [(p.role, p.at_mm, float(figure.frame.look.marks[mark_kind(p.role)].reach_px)) for p in step.points]
@@ -301,8 +303,9 @@ def _open_level(figure: Figure, spread: _Spread, window: Pane, field_px: float, 
     return levels[np.argmin(off)] if inside.any() else None
 
 
-def words_px(figure: Figure, times: int, rect: Rect) -> list[Text]:
-    """How many times as large, in two lines at its lower left: what leaves it below may have its name there."""
+def words_px(figure: Figure, times: int, rect: Rect, side: int) -> list[Text]:
+    """How many times as large, in two lines at its lower left or right: the side away from its place, so that what
+    leaves it below may have its name there."""
     told, s = figure.brief.labels.get("times_as_large", ""), figure.frame.scale
     x, y, w, h = rect
     words = told.replace("{times}", str(times)).split()
@@ -317,7 +320,8 @@ def words_px(figure: Figure, times: int, rect: Rect) -> list[Text]:
     # as near to the rim as its round corner allows
     aside = max(r - wide(lines[0]), 0.0) if lines else 0.0
     first = y + h / 2 + math.sqrt(max(r * r - aside * aside, 0.0)) + CAP_HEIGHT * size + s.px(WORDS_PX)
-    return [Text(line, (x, first + 1.15 * k * size), "small") for k, line in enumerate(lines)]
+    at, align = (x, "left") if side < 0 else (x + w, "right")
+    return [Text(line, (at, first + 1.15 * k * size), "small", align) for k, line in enumerate(lines)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,8 +347,9 @@ def _room(figure: Figure, asked: _Asked, kept: Obstacles, only: Pixel | None = N
     x, y, w, h = figure.frame.label_zone
     safe_x, safe_y, safe_w, safe_h = figure.frame.title_safe
     gap = s.px(GAP_PX)
-    texts = [text_rect(text, s) for text in words_px(figure, times, (-radius, -radius, 2 * radius, 2 * radius))]
-    low = max((top + high for _, top, _, high in texts), default=radius)
+    own: Rect = (-radius, -radius, 2 * radius, 2 * radius)
+    words = {side: [text_rect(t, s) for t in words_px(figure, times, own, side)] for side in (-1, 1)}
+    low = max((top + high for _, top, _, high in words[1]), default=radius)
     xs = np.arange(x + radius, x + w - radius + 1, s.px(10))
     ys = np.arange(y + radius, min(y + h, safe_y + safe_h) - low + 1, s.px(10))
     grid: Array = np.stack([axis.ravel() for axis in np.meshgrid(xs, ys)], axis=1)
@@ -367,14 +372,15 @@ def _room(figure: Figure, asked: _Asked, kept: Obstacles, only: Pixel | None = N
             np.maximum(np.maximum(top - grid[:, 1], grid[:, 1] - top - high), 0),
         )
         clear &= off > radius + gap / 2
-    for left, top, wide, high in texts:
-        sizes = np.tile((wide, high), (len(grid), 1))
-        rects = np.concatenate([grid + (left, top), sizes], axis=1)
+    is_right = grid[:, 0] > at[0]
+    for first, second in zip(words[-1], words[1], strict=True):
+        corner = grid + np.where(is_right[:, None], second[:2], first[:2])
+        rects = np.concatenate([corner, np.tile(first[2:], (len(grid), 1))], axis=1)
         clear &= ~_cross_rect(at + beyond * way, grid, rects)
         clear &= are_clear(rects, kept, Spacing().scaled(s.k * s.gain))
-        clear &= (rects[:, 0] >= safe_x) & (rects[:, 0] + wide <= safe_x + safe_w)
-    if figure.is_broken and (words := band_words(figure.frame, figure.brief.labels)):
-        clear &= ~_cross_rect(at + beyond * way, grid, np.array(text_rect(words, s)))
+        clear &= (corner[:, 0] >= safe_x) & (corner[:, 0] + first[2] <= safe_x + safe_w)
+    if figure.is_broken and (told := band_words(figure.frame, figure.brief.labels)):
+        clear &= ~_cross_rect(at + beyond * way, grid, np.array(text_rect(told, s)))
     if asked.has_air:
         high = plate_sizes(s).height_px
         wide, spacing = AIR * high, Spacing().scaled(s.k * s.gain)

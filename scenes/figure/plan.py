@@ -10,12 +10,13 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, position
 from aimgeo.shot import Shot
-from scenes.board import ONE, Bar, Rect, Text
+from scenes.board import ONE, Bar, Pane, Rect, Text
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
 from scenes.figure.figure import Figure, Magnifier, aims_true, discs, in_reach, marks_of, other_discs, strokes_of
-from scenes.figure.labels import Obstacles, Stroke, merged
+from scenes.figure.front import is_along, offset_bar
+from scenes.figure.labels import NOTHING, Obstacles, Stroke, merged
 from scenes.figure.magnified import bar_ends_in, obstacles_in
 from scenes.figure.magnifier import FIXED_BARS, is_speck
 from scenes.frame.column import (
@@ -94,14 +95,14 @@ def cut_arc(figure: Figure, target_line: construction.Line) -> CutArc | None:
 
 @dataclass(frozen=True, slots=True)
 class PlanBar:
-    """A bar of a step: its element's id, its shape, its label's words, its measure's key; the magnifier in which
+    """A bar of a step: its element's id, its shape, its label's words, its measure's key; the inset in which
     alone it is seen (None: it stands in the picture)."""
 
     id: str
     bar: Bar
     text: str
     key: str
-    within: Magnifier | None = None
+    within: Pane | None = None
 
 
 def bars_of(figure: Figure, step: construction.Step, index: int) -> list[PlanBar]:
@@ -113,9 +114,13 @@ def bars_of(figure: Figure, step: construction.Step, index: int) -> list[PlanBar
         key, text = measure.key, known.get(measure.key)
         if measure.between_mm is None or text is None or not (is_bar(key) or key in FIXED_BARS):
             continue
-        within, ends = closer, None
+        within, ends = None, None
         if closer is not None and is_speck(figure, measure):
+            within = closer.pane
             ends = bar_ends_in(figure, closer, measure.between_mm, key in FIXED_BARS, key.startswith(OWN))
+        if ends is None and key == "aim_offset" and is_speck(figure, measure) and is_along(figure, index):
+            assert figure.front is not None
+            within, ends = figure.front.pane, offset_bar(figure)
         if ends is None:
             within, ends = None, _bar_ends(figure, key, measure.between_mm) if is_bar(key) else None
         if ends is None:
@@ -238,9 +243,9 @@ def _centres(shot: Shot) -> tuple[Position, Position]:
 # ------------------------------------------------------------------ what labels keep clear of
 
 
-def obstacles_of(figure: Figure, closer: Magnifier | None = None) -> list[Obstacles]:
-    """What each step adds to the picture, and to what a magnifier shows; with the first one the balls and all the
-    words around the figure."""
+def obstacles_of(figure: Figure, closer: Magnifier | None = None, beside: Obstacles = NOTHING) -> list[Obstacles]:
+    """What each step adds to the picture, and to what a magnifier shows; with the first one the balls, all the
+    words around the figure, and what stands `beside` it."""
     frame, s = figure.frame, figure.frame.scale
     out = []
     for index, step in enumerate(figure.plan.steps):
@@ -248,7 +253,7 @@ def obstacles_of(figure: Figure, closer: Magnifier | None = None) -> list[Obstac
         for line in step.lines:
             strokes += strokes_of(figure, line)
         for one in bars_of(figure, step, index):
-            window = figure if one.within is None else one.within.pane
+            window = figure if one.within is None else one.within
             (ax, ay), (bx, by) = (window.px(p) for p in one.bar.points_mm)
             strokes.append(Stroke(one.id, (ax, ay), (bx, by), s.stroke_px(BAR_HALF_PX)))
         if arc := cut_arc_in(figure, index):
@@ -270,6 +275,7 @@ def obstacles_of(figure: Figure, closer: Magnifier | None = None) -> list[Obstac
     if found := dimension_of(figure):
         rects += [found.plate_px, *found.strokes]
     out[0] = replace(out[0], balls=tuple(discs(figure)), rects=tuple(dict.fromkeys(rects)))
+    out[0] = merged([out[0], beside])
     if closer is None:
         return out
     return [merged(both) for both in zip(out, obstacles_in(figure, closer, figure.plan.steps), strict=True)]

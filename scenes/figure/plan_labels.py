@@ -12,7 +12,7 @@ from aimgeo import construct as construction
 from aimgeo.construct import Position
 from scenes.board import Pixel
 from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, own_side, pieces_of, visible
-from scenes.figure.labels import Disc, Placed, Port, Wanted, merged
+from scenes.figure.labels import NOTHING, Disc, Obstacles, Placed, Port, Wanted, merged
 from scenes.figure.magnified import name_inside, wanted_bar, wanted_line, wanted_point
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import PlanBar, obstacles_of
@@ -23,12 +23,12 @@ SIDED = frozenset({"mark_half", "mark_edge", "sight_point", "aim_point", "contac
 """Points beside the middle of the object ball: their labels stand on their side."""
 
 
-def plan_labels(figure: Figure) -> Labels:
-    """The labels of a build-up: on the stage, else anywhere free."""
+def plan_labels(figure: Figure, beside: Obstacles = NOTHING) -> Labels:
+    """The labels of a build-up: on the stage, else anywhere free, and clear of what stands `beside` the figure."""
     x, y, w, h = figure.frame.label_zone
     sx, _, sw, _ = figure.frame.title_safe
     first = figure.magnifiers[0] if figure.magnifiers else None
-    return Labels(figure, obstacles_of(figure, first), ((x, y, w, h), (sx, y, sw, h)), MOST_LABELS, True)
+    return Labels(figure, obstacles_of(figure, first, beside), ((x, y, w, h), (sx, y, sw, h)), MOST_LABELS, True)
 
 
 def wanted_in_plan(

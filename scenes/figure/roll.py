@@ -116,7 +116,11 @@ def _clear(figure: Figure, gone: Span) -> None:
     for id in sheet.ids():
         shape = sheet.shape(id)
         is_ball = isinstance(shape, Ball) and shape.look != "ghost"
-        if sheet.is_shown_at_end(id) and not is_ball and (sheet.panes(id) or id.startswith(("band", "magnifier"))):
+        if (
+            sheet.is_shown_at_end(id)
+            and not is_ball
+            and (sheet.panes(id) or id.startswith(("band", "magnifier", "front")))
+        ):
             sheet.hide(id, gone)
 
 

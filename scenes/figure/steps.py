@@ -189,8 +189,9 @@ def put_circles(figure: Figure, index: int, circles: Sequence[construction.Circl
     """Ghost balls, and rings on the cloth."""
     for n, c in enumerate(circles):
         id = figure.id(f"{c.role}.{index}.{n}")
+        panes = (*figure.panes, *figure.front_panes)
         if c.role == "ghost_ball":
-            figure.sheet.put(id, Ball(c.centre_mm, c.radius_mm, "ghost"), "ghost", c.role, figure.panes)
+            figure.sheet.put(id, Ball(c.centre_mm, c.radius_mm, "ghost"), "ghost", c.role, panes)
         else:
             figure.sheet.put(id, Ring(c.centre_mm, c.radius_mm, "thin_line"), "line", c.role, figure.line_panes)
         figure.sheet.show(id, _at(when, c.role))

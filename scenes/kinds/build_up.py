@@ -36,11 +36,22 @@ from scenes.board.motion import Sheet, Span, in_turn
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING, drawing_s
 from scenes.figure.eye_view import CUE_GAP_MM
-from scenes.figure.figure import PLAYED_RIGHT, Figure, Magnifier, aims_true, pieces_of
-from scenes.figure.labels import Port, Wanted
+from scenes.figure.figure import FRACTIONS, ON_BALL, PLAYED_RIGHT, Figure, Front, Magnifier, aims_true, pieces_of
+from scenes.figure.front import (
+    DROPS,
+    drop_to_scale,
+    fraction_of,
+    front_of,
+    hide_front,
+    is_along,
+    obstacles_around,
+    put_front,
+    shown_front,
+)
+from scenes.figure.labels import NOTHING, Obstacles, Port, Wanted, merged
 from scenes.figure.magnified import GROW_S, hide_magnifier, put_magnifier, shown_pane
 from scenes.figure.magnifier import magnifiers_of
-from scenes.figure.placer import BAR_RANK, LINE_RANK, Labels, plate_size
+from scenes.figure.placer import BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import (
     CutArc,
     PlanBar,
@@ -102,6 +113,8 @@ SWEEP, SWEEP_S = "sweep", 1.8
 """An aim line that is moved out until it is the aim, and how long that takes."""
 ROWS = frozenset({"fixed_mark"})
 """Points of which many stand in a row, each known by its place in it."""
+ALONG = PARALLELS | {"sight_line"}
+"""Lines along the aim: where the object ball is seen along it, there is how far they are apart."""
 CUE_LIES_AT = frozenset({"sight_start", "cue_mark"})
 """Points beside the cue ball's centre at which the cue is laid."""
 TIP = "tip"
@@ -189,6 +202,7 @@ def board(brief: Brief) -> Board:
     brief.check_steps(outline(brief.subject), "a build-up of this shot")
     spans = brief.spans
     figure, stage = _scene(brief)
+    front = figure.front
     first = 0
     panes: tuple[Pane, ...] = _stage_panes(figure, None)
     arrival = None
@@ -196,7 +210,8 @@ def board(brief: Brief) -> Board:
         first = 1
         panes, arrival = _opening(figure, stage, spans)
     put_stage_balls(figure, first == 0)
-    labels, told = plan_labels(figure), _Told()
+    beside = NOTHING if front is None else obstacles_around(figure, front)
+    labels, told = plan_labels(figure, beside), _Told(beside=beside)
     seen = _opens_with(brief.subject, figure.plan)
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
         if arrival is not None and i < seen:
@@ -207,8 +222,12 @@ def board(brief: Brief) -> Board:
     gone = replace(played.opacity.moves[0], to=(0.0,))
     left = (replace(p, opacity=replace(p.opacity, moves=(*p.opacity.moves, gone))) for p in panes if p.id != TABLE)
     opening = (p for p in panes if p.id == TABLE)
-    closer = [_magnifier_pane(figure, one, spans[first:]) for one in figure.magnifiers]
-    return figure.sheet.board(brief, (*opening, *left, *closer, played))
+    insets = [_magnifier_pane(figure, one, spans[first:]) for one in figure.magnifiers]
+    if front is not None:
+        fade, (starts, ends) = figure.frames(TIMING.fade_s), (front.first_step, front.end_step)
+        starts, ends = spans[first + starts][0], spans[first + ends][0]
+        insets.append(shown_front(front, (starts, starts + fade), (ends, ends + fade)))
+    return figure.sheet.board(brief, (*opening, *left, *insets, played))
 
 
 def _scene(brief: Brief) -> tuple[Figure, Framing]:
@@ -220,7 +239,17 @@ def _scene(brief: Brief) -> tuple[Figure, Framing]:
     dimension = dimension_of(figure)
     spare = () if dimension is None else (dimension.plate_px, *dimension.strokes)
     shown = obstacles_of(figure)
-    figure.magnifiers = magnifiers_of(figure, figure.plan.steps, shown, spare, ROWS)
+    steps = figure.plan.steps
+    front = front_of(figure, figure.plan, merged(shown), spare)
+    alone = magnifiers_of(figure, steps, shown, spare, ROWS if front is None else ROWS | ON_BALL)
+    figure.magnifiers = alone
+    if front is not None:
+        beside = [merged([shown[0], obstacles_around(figure, front)]), *shown[1:]]
+        figure.magnifiers = magnifiers_of(figure, steps, beside, spare, ROWS | ON_BALL | ALONG)
+        needed = magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL | ALONG)
+        if needed and not figure.magnifiers:  # there is no room for both: the first makes way for the second
+            figure.magnifiers, front = alone, replace(front, end_step=alone[0].first_step)
+        figure.front = front if front.end_step > front.first_step else None
     figure.panes = (*figure.panes, *(one.pane.id for one in figure.magnifiers))
     return figure, stage
 
@@ -376,7 +405,8 @@ def put_stage_balls(figure: Figure, from_start: bool) -> None:
         ("cue_ball", figure.shot.cue_ball_mm, "cue"),
     ):
         centre = construction.position(at)
-        figure.sheet.put(role, Ball(centre, R, look), "ball", panes=panes, opacity=1.0)
+        along = figure.front_panes if role == "object_ball" else ()
+        figure.sheet.put(role, Ball(centre, R, look), "ball", panes=(*panes, *along), opacity=1.0)
     if from_start:
         _put_between(figure, None)
 
@@ -403,7 +433,7 @@ def _draw_step(
     span: Span,
 ) -> None:
     first, end = span
-    sheet = figure.sheet
+    sheet, front = figure.sheet, figure.front
     fade = figure.frames(TIMING.fade_s)
     half = max(fade // 2, 1)
     put_title(sheet, figure.frame, f"title.{index}", words.title, (first + half, first + fade), (end, end + half))
@@ -426,11 +456,13 @@ def _draw_step(
     if arc is not None:
         more["cut_arc"] = (("cut",), ARC_S)
     when = step_spans(figure, drawn, span, words, more=more, lead_s=GROW_S if opens else 0.0)
+    if front is not None:
+        _draw_front(figure, labels, told, front, index, drawn, when, (first, first + fade))
     for gone in figure.magnifiers:
         if gone.end_step == index:
-            _close_magnifier(figure, labels, gone, (first, first + fade))
+            _close_magnifier(figure, labels, told.beside, gone, (first, first + fade))
     if closer is not None and opens:
-        _open_magnifier(figure, labels, closer, when, span)
+        _open_magnifier(figure, labels, told, closer, when, span)
     # a step that compares gaps between lines needs them all
     compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
     draw_step(figure, index, drawn, when, PARALLELS if compares else frozenset())
@@ -444,7 +476,9 @@ def _draw_step(
     # what has few places comes first
     wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
     wanted, within = moved_into_magnifier(figure, labels, index, wanted)
-    enlarged = {one.id for one in bars if one.within is not None}
+    if is_along(figure, index) and (fraction := fraction_of(figure, step)) is not None:
+        wanted.append((fraction, POINT_RANK))
+    enlarged = {"fraction", *(one.id for one in bars if one.within is not None)}
     wanted.sort(key=lambda want: (want[0].id not in enlarged, not want[0].insists, want[1] != BAR_RANK))
     labels.add(index, wanted, lambda name: when.label(name), (first, first + fade))
     for name in within:
@@ -473,7 +507,7 @@ def _sweep(figure: Figure, moved: Span) -> None:
         figure.sheet.hide(id, (moved[1], moved[1] + 1))
 
 
-def _close_magnifier(figure: Figure, labels: Labels, closer: Magnifier, gone: Span) -> None:
+def _close_magnifier(figure: Figure, labels: Labels, beside: Obstacles, closer: Magnifier, gone: Span) -> None:
     """It goes, with the names and numbers of what it shows."""
     hide_magnifier(figure, closer, gone)
     for role in closer.roles:
@@ -481,29 +515,63 @@ def _close_magnifier(figure: Figure, labels: Labels, closer: Magnifier, gone: Sp
     for id in figure.sheet.ids():
         if figure.sheet.panes(id) == (closer.pane.id,):
             labels.remove_named(id.removesuffix(".0").removesuffix(".1"), gone)
-    labels.steps = obstacles_of(figure)
+    labels.steps = obstacles_of(figure, None, beside)
 
 
-def _open_magnifier(figure: Figure, labels: Labels, closer: Magnifier, when: StepSpans, span: Span) -> None:
+def _draw_front(
+    figure: Figure,
+    labels: Labels,
+    told: _Told,
+    front: Front,
+    index: int,
+    step: construction.Step,
+    when: StepSpans,
+    turn: Span,
+) -> None:
+    """The object ball along the aim comes with its first step; what points at it drops to its scale."""
+    if index == front.end_step:
+        hide_front(figure, turn)
+        told.beside = NOTHING
+        labels.remove_named("fraction", turn)
+        labels.steps = obstacles_of(figure, figure.magnifier(index))
+    if not is_along(figure, index):
+        return
+    if index == front.first_step:
+        if front.takes_spare:
+            _hide_between(figure, turn)
+        marked = next(p.role for p in step.points if p.role in FRACTIONS)
+        put_front(figure, front, figure.plan.steps, turn, when.of(marked))
+    for point in step.points:
+        if point.role in DROPS:
+            drop_to_scale(figure, point.role, point.at_mm, when.of(point.role))
+
+
+def _hide_between(figure: Figure, gone: Span) -> None:
+    """The line that measures how far apart the balls are goes."""
+    for id in figure.sheet.ids():
+        if id.startswith("band") and figure.sheet.is_shown_at_end(id):
+            figure.sheet.hide(id, gone)
+
+
+def _open_magnifier(
+    figure: Figure, labels: Labels, told: _Told, closer: Magnifier, when: StepSpans, span: Span
+) -> None:
     """It grows before the first thing that it shows is drawn; an earlier one goes, and what gives way to it."""
-    sheet, fade = figure.sheet, figure.frames(TIMING.fade_s)
-    grown = figure.frames(GROW_S)
+    fade, grown = figure.frames(TIMING.fade_s), figure.frames(GROW_S)
     begins = [first for role, (first, _) in when.parts.items() if role in closer.roles]
     starts = max(min(begins, default=span[0] + grown) - grown, span[0])
     for role in closer.roles:
         labels.remove_named(role, (span[0], span[0] + fade))
     if closer.takes_spare:
-        for id in sheet.ids():
-            if id.startswith("band") and sheet.is_shown_at_end(id):
-                sheet.hide(id, (span[0], span[0] + fade))
-    labels.steps = obstacles_of(figure, closer)
+        _hide_between(figure, (span[0], span[0] + fade))
+    labels.steps = obstacles_of(figure, closer, told.beside)
     put_magnifier(figure, closer, starts)
 
 
 def _put_bar(figure: Figure, labels: Labels, told: _Told, one: PlanBar, drawn: Span, turn: Span) -> None:
     """A bar grows; of a doubled one the first piece grows, and slides over to become the second."""
     sheet, id, bar, key = figure.sheet, one.id, one.bar, one.key
-    panes = figure.panes if one.within is None else (one.within.pane.id,)
+    panes = figure.panes if one.within is None else (one.within.id,)
     for old in told.bars:
         if sheet.is_shown_at_end(old):
             sheet.hide(old, (drawn[0], drawn[0] + figure.frames(TIMING.fade_s)))
@@ -556,11 +624,13 @@ def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
 
 @dataclass(slots=True)
 class _Told:
-    """The bars drawn so far, and the measures that stand in the column with their elements."""
+    """The bars drawn so far, the measures that stand in the column with their elements, and what stands beside the
+    figure for the labels to keep clear of."""
 
     bars: list[str] = field(default_factory=list)
     measures: list[MeasureText] = field(default_factory=list)
     ids: list[str] = field(default_factory=list)
+    beside: Obstacles = NOTHING
 
 
 def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:

@@ -168,10 +168,19 @@ class Look:
     faint_px: float = 5.0
     faint_opacity: float = 0.7
     view_width: Mapping[str, float] = field(
-        default_factory=lambda: {"plan": 1.0, "table": 0.75, "eye": 0.75, "face": 0.75, "inset": 0.5}, hash=False
+        default_factory=lambda: {
+            "plan": 1.0,
+            "front": 0.75,
+            "table": 0.75,
+            "eye": 0.75,
+            "face": 0.75,
+            "inset": 0.5,
+        },
+        hash=False,
     )
     view_least_px: Mapping[str, float] = field(
-        default_factory=lambda: {"plan": 0.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5}, hash=False
+        default_factory=lambda: {"plan": 0.0, "front": 4.0, "table": 4.0, "eye": 4.0, "face": 4.0, "inset": 3.5},
+        hash=False,
     )
     layers: tuple[Layer, ...] = get_args(Layer)
     logo: Logo | None = None

@@ -130,7 +130,7 @@ def test_what_a_step_adds_is_absent_before_and_whole_at_its_end(method: str) -> 
                 for e in board.elements
                 if isinstance(e.shape, Line)
                 and e.role == line.role
-                and e.panes == (STAGE,)
+                and e.panes[0] == STAGE
                 and "under" not in e.id
                 and math.dist(e.shape.points_mm[0], line.start_mm) < 1e-6
             ]

@@ -95,11 +95,11 @@ def test_the_painted_lines_stand_apart_by_the_offset_times_its_scale(cut_deg: fl
     board = board_of("build-up", shot, "doubled_offset")
     (pane,) = round_panes(board)
     pixels = picture(board, whole_at(board, pane)).astype(float) / 255
-    cx, cy = middle_px(pane)
+    _, cy = middle_px(pane)
     found = []
     for style in ("object_ball_line", "contact_line", "aim_line"):
         colour = np.array(rgb(board.look.lines[style].colour))
-        x, y, w, _ = pane.rect_px
+        x, _, w, _ = pane.rect_px
         # a band of rows, since two of the lines are dashed, below the bar and beside the names
         rows = pixels[round(cy + 0.66 * w / 2) : round(cy + 0.86 * w / 2), round(x) : round(x + w)]
         near = (np.abs(rows - colour).max(axis=2) < 0.12).sum(axis=0)
