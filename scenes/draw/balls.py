@@ -41,7 +41,8 @@ def draw_ball(ball: Ball, view: View) -> list[Path]:
         # a cue ball's rim is the plate's to paint: there the cue lies over it
         paths = _rim(outline, look.object_rim, view) if ball.look == "object" else []
         return [*paths, *_number(ball, outline, view)]
-    paths = _shadow(outline, look.shadow_opacity)
+    # level with the balls there is no cloth behind them to lie on
+    paths = _shadow(outline, look.shadow_opacity) if view.kind != "front" else []
     inner = outline
     if rim:
         paths.append(Path(_curves(outline), fill=rgba(rim)))

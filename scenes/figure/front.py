@@ -36,8 +36,6 @@ ROW, PAD_PX = 1.2, 8.0
 """From one row of words to the next, in their size; around the picture."""
 DROPS = {"aim_point": "aim_line", "sight_point": "sight_line"}
 """Points from which a line drops to the scale, and its style."""
-AIM_SIDE = 200.0
-"""What it costs to stand on the aim's side, where points have their labels."""
 SHOWN_MM = 0.05
 """A point nearer to a mark is on it."""
 
@@ -51,12 +49,11 @@ def front_of(figure: Figure, plan: Construction, shown: Obstacles, spare: tuple[
     if first is None or not figure.brief.labels.get("seen_along_aim"):
         return None
     less = replace(shown, rects=tuple(rect for rect in shown.rects if rect not in spare))
-    for kept in (shown, less) if spare else (shown,):
-        for part in RADII:
-            radius = part * figure.frame.scale.short_px
-            rect = _rect(figure, radius)
-            at = _room(figure, rect, kept)
-            if at is not None:
+    for part in RADII:
+        radius = part * figure.frame.scale.short_px
+        rect = _rect(figure, radius)
+        for kept in (shown, less) if spare else (shown,):
+            if (at := _room(figure, rect, kept)) is not None:
                 place = (*at, *rect[2:])
                 return _front(figure, radius, place, rect[0], first, len(plan.steps), kept is less)
     return None
@@ -121,7 +118,7 @@ def _ticks(figure: Figure, radius: float, centre: Pixel) -> tuple[Text, ...]:
 
 
 def _room(figure: Figure, rect: Rect, kept: Obstacles) -> Pixel | None:
-    """The best corner for a rectangle of this size that covers nothing; None where there is none."""
+    """The best corner for a rectangle of this size that covers nothing, not on the aim's side; None without one."""
     s = figure.frame.scale
     x, y, w, h = figure.frame.label_zone
     _, _, wide, tall = rect
@@ -134,8 +131,8 @@ def _room(figure: Figure, rect: Rect, kept: Obstacles) -> Pixel | None:
     ball = np.array(figure.px(figure.shot.object_ball_mm))
     middles = grid + np.array([wide, tall]) / 2
     costs = np.linalg.norm(middles - ball, axis=1) / s.k
-    costs += AIM_SIDE * (np.sign(middles[:, 0] - ball[0]) == figure.aim_side)
-    costs[~clear] = np.inf
+    # on the aim's side points have their labels
+    costs[~clear | (np.sign(middles[:, 0] - ball[0]) == figure.aim_side)] = np.inf
     best = int(np.argmin(costs))
     return (float(grid[best, 0]), float(grid[best, 1])) if math.isfinite(float(costs[best])) else None
 
@@ -206,9 +203,11 @@ def _at(figure: Figure, part: float, below: float) -> Position:
 # ------------------------------------------------------------------ what labels keep clear of, and the fraction
 
 
-def obstacles_around(figure: Figure, front: Front) -> Obstacles:
-    """The two balls, which a leader may enter, and the scale with its words."""
-    s = figure.frame.scale
+def obstacles_around(figure: Figure, front: Front, is_row_free: bool = False) -> Obstacles:
+    """The two balls, which a leader may enter, the scale with its words, and the row above in which the fraction
+    will stand, until that `is_row_free`."""
+    s, (x, y, w, _) = figure.frame.scale, front.pane.rect_px
+    row = _head_px(figure) - 1.3 * s.text_px("small")
     balls = tuple(
         Disc((float(at[0]), float(at[1])), front.radius_px, False, "front")
         for at in (front.pane.px(p) for p in (figure.shot.object_ball_mm, figure.shot.ghost_ball_mm))
@@ -219,6 +218,8 @@ def obstacles_around(figure: Figure, front: Front) -> Obstacles:
         Stroke("scale", (a[0], a[1]), (b[0], b[1]), s.stroke_px(3)) for a, b in pairwise([*places, places[0]])
     )
     rects = (text_rect(front.heading, s), *(text_rect(text, s) for text in front.ticks))
+    if not is_row_free:
+        rects = (*rects, (x, y + 1.3 * s.text_px("small"), w, row))
     return Obstacles(balls, (), strokes, rects)
 
 
@@ -241,10 +242,9 @@ def fraction_of(figure: Figure, step: Step) -> Wanted | None:
     reach = figure.frame.scale.stroke_px(figure.frame.look.marks[kind].reach_px)
     port = Port((x, y - reach), 0, -1)
     w, h = plate_size(figure, text, kind)
-    named = role if is_exact else "fixed_mark"
     return Wanted(
         "fraction",
-        named,
+        "fraction",
         text,
         w,
         h,

@@ -476,7 +476,9 @@ def _draw_step(
     # what has few places comes first
     wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
     wanted, within = moved_into_magnifier(figure, labels, index, wanted)
-    if is_along(figure, index) and (fraction := fraction_of(figure, step)) is not None:
+    if front is not None and is_along(figure, index) and (fraction := fraction_of(figure, step)) is not None:
+        told.beside = obstacles_around(figure, front, is_row_free=True)
+        labels.steps = obstacles_of(figure, closer, told.beside)
         wanted.append((fraction, POINT_RANK))
     enlarged = {"fraction", *(one.id for one in bars if one.within is not None)}
     wanted.sort(key=lambda want: (want[0].id not in enlarged, not want[0].insists, want[1] != BAR_RANK))
