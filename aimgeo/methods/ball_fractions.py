@@ -206,4 +206,5 @@ METHOD = Method(
             needs_eye=True,
         ),
     },
+    counts_eighths=True,
 )

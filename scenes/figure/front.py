@@ -118,7 +118,7 @@ def _ticks(figure: Figure, radius: float, centre: Pixel) -> tuple[Text, ...]:
 
 
 def _room(figure: Figure, rect: Rect, kept: Obstacles) -> Pixel | None:
-    """The best corner for a rectangle of this size that covers nothing, not on the aim's side; None without one."""
+    """The best corner for a rectangle of this size that covers nothing, not on the aim's side; None for none."""
     s = figure.frame.scale
     x, y, w, h = figure.frame.label_zone
     _, _, wide, tall = rect

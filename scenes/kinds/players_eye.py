@@ -98,13 +98,19 @@ DROP_S = 0.8
 STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips"})
 """What the picture keeps while the shot is played, by role."""
 RULER_MM = 5.0
+EIGHTHS = 8
 HALO_RADII = 2.1
 POCKET = "pocket"
 CONTACT_SHARE = 0.56
 """The contact point's part of the pane's footer, beside the aim's."""
 OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
-DROPS = {"object_centre": "object_ball_line", "contact_object": "contact_line", "aim_point": "aim_line"}
+DROPS = {
+    "object_centre": "object_ball_line",
+    "contact_object": "contact_line",
+    "sight_point": "sight_line",
+    "aim_point": "aim_line",
+}
 """Points from which a line drops to the pane's ruler, and its style."""
 
 
@@ -373,13 +379,14 @@ def _put_ruler(scene: _Scene) -> None:
     sheet.put("ruler", Shade((x, top - thick / 2, w, thick), "row_bar"), "bar")
     pitch, figure, widest, most_mm = _ruler_scale(scene)
     counts_parts = _counts_parts(scene)
+    if counts_parts:
+        _put_parts(scene, top)
     size = s.text_px("tick")
     # figures at every tick that is drawn long, or at every second one where they would touch
     gap_px = abs(_ruler_px(scene, 2 * pitch)[0] - _ruler_px(scene, 0.0)[0])
     wide = s.text_width_px(widest, "tick")
-    apart_px = (wide + s.text_width_px("1/2", "tick")) / 2 if counts_parts else wide
-    stride = next((n for n in (2, 4) if n / 2 * gap_px > 1.18 * apart_px), 8)
-    most = round(most_mm / pitch)
+    stride = next((n for n in (2, 4) if n / 2 * gap_px > 1.18 * wide), 8)
+    most = -1 if counts_parts else round(most_mm / pitch)
     unit = scene.figure.brief.labels.get("units", "")
     unit = "" if unit == "ball" or counts_parts else unit
     pad, unit_px = s.px(14), s.text_width_px(unit, "tick")
@@ -404,6 +411,27 @@ def _put_ruler(scene: _Scene) -> None:
             sheet.put(f"ruler.{k}.text", Text(figure(k), below, "tick", "centre"), "text")
 
 
+def _put_parts(scene: _Scene, top: float) -> None:
+    """Fractions of the way to the edge, as many as have room, and what its ends are, away from them."""
+    sheet, s, labels = scene.figure.sheet, scene.figure.frame.scale, scene.figure.brief.labels
+    x, _, w, _ = scene.places.picture_px
+    ends = {k: _ruler_px(scene, k * scene.figure.radius_mm / EIGHTHS)[0] for k in range(EIGHTHS + 1)}
+    out = 1 if ends[EIGHTHS] > ends[0] else -1
+    fraction = s.text_width_px("1/2", "tick")
+    baseline = top + s.px(20) + 0.95 * s.text_px("tick")
+    stride = next((n for n in (2, 4) if n * abs(ends[1] - ends[0]) > 1.25 * fraction), EIGHTHS)
+    for k in range(0, EIGHTHS + 1, stride):
+        at, align, text = ends[k], "centre", str(Fraction(k, EIGHTHS))
+        if k in (0, EIGHTHS):
+            inward = out if k == 0 else -out
+            text = labels.get("ruler_centre" if k == 0 else "ruler_edge", "")
+            at, align = at + inward * fraction / 4, "right" if inward > 0 else "left"
+        word = Text(text, (at, baseline), "tick", align)
+        left, _, wide, _ = text_rect(word, s)
+        if text and x < left and left + wide < x + w:
+            sheet.put(f"ruler.{k}.text", word, "text")
+
+
 def _counts_parts(scene: _Scene) -> bool:
     method = METHODS.get(scene.figure.plan.method)
     return method is not None and method.counts_eighths
@@ -412,14 +440,12 @@ def _counts_parts(scene: _Scene) -> bool:
 def _ruler_scale(scene: _Scene) -> tuple[float, Callable[[int], str], str, float]:
     """The ruler's tick in mm, what stands at the k-th of them, its widest figure, and how far figures go (mm).
 
-    It counts as the numbers beside it: in parts of the way to the edge for fixed marks, else in the
+    It counts as the words beside it: in parts of the way to the edge for methods that speak of them, else in the
     lesson's units.
     """
     R = scene.figure.radius_mm
     if _counts_parts(scene):
-        words = {0: "mark_centre", 4: "1/2", 8: "mark_edge"}
-        told = {k: scene.figure.brief.labels.get(word, word) for k, word in words.items()}
-        return R / 8, lambda k: told.get(k, ""), max(told.values(), key=len), R
+        return R / EIGHTHS, str, "", R
     most = max(30.0, 10 * math.ceil(float(scene.figure.shot.aim_offset_mm) / 10))
     match scene.figure.brief.labels.get("units"):
         case "in":
