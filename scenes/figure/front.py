@@ -217,6 +217,11 @@ def obstacles_around(figure: Figure, front: Front, is_row_free: bool = False) ->
     strokes = tuple(
         Stroke("scale", (a[0], a[1]), (b[0], b[1]), s.stroke_px(3)) for a, b in pairwise([*places, places[0]])
     )
+    # of the lines that drop to it what lies below the ball
+    points = [p.at_mm for step in figure.plan.steps for p in step.points if p.role in DROPS]
+    across = [(front.pane.px(np.array(p))[0], places[0][1]) for p in (figure.shot.object_ball_mm, *points)]
+    half, low = s.stroke_px(6), float(front.pane.px(np.array(_at(figure, 0.0, 0.0)))[1])
+    strokes += tuple(Stroke("drop", (float(x), low), (float(x), y), half) for x, y in across)
     rects = (text_rect(front.heading, s), *(text_rect(text, s) for text in front.ticks))
     if not is_row_free:
         rects = (*rects, (x, y + 1.3 * s.text_px("small"), w, row))
