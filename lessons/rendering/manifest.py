@@ -35,8 +35,8 @@ SCHEMA = 1
 REVISION = 8
 """8: a pane may be round. 7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll;
 over footage it tells that and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and the
-names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a rest
-its labels. 2: it tells all the shots that it shows, each with its identity, and its language."""
+names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a
+rest its labels. 2: it tells all the shots that it shows, each with its identity, and its language."""
 
 THUMBNAIL_BALL = 12 / 320
 """Of the picture's width: a ball so wide shows its marks when the picture is 320 pixels wide (judged)."""
