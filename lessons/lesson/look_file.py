@@ -6,11 +6,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field, ValidationError, create_model, model_validator
+from pydantic import Field, PlainValidator, ValidationError, WithJsonSchema, create_model, model_validator
 
-from lessons.lesson import explain
+from lessons.lesson import explain, values
 from lessons.lesson.beside import path_of
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.fields import Colour, Words, choice
@@ -18,7 +18,7 @@ from lessons.lesson.read import Keys, Text, plain, read
 from lessons.lesson.texts import ShownText, Strict
 from scenes.look import LOOKS
 from scenes.look.fonts import FontFile, own_font, weights
-from scenes.look.look import Look, Surfaces
+from scenes.look.look import Look, Surfaces, mixed, rgb
 from scenes.look.type_scale import GROUPS, Setting, set_as
 
 
@@ -35,20 +35,42 @@ _ROLES: dict[str, Any] = {role: (Colour | None, Field(None)) for role in DUSK.li
 LINES: Any = create_model("LookLines", __base__=Strict, **_ROLES)
 
 
+def _between(least: float, most: float, read: Any) -> Any:
+    """A number within bounds."""
+
+    def within(value: Any) -> Any:
+        found = read(value)
+        if not least <= found <= most:
+            raise ValueError(f"is {found:g}; it goes from {least:g} to {most:g}.")
+        return found
+
+    schema = {"type": "integer" if read is values.whole else "number", "minimum": least, "maximum": most}
+    return Annotated[Any, PlainValidator(within), WithJsonSchema(schema)]
+
+
+Weight: Any = _between(300, 900, values.whole)
+
+
 class TypeWeights(Strict):
     """How heavy letters are, 300 to 900: of a font that is variable, as the built-in one is."""
 
-    words: int | None = Field(None, ge=300, le=900, description="Labels and other words; 500 to 560 by default.")
-    titles: int | None = Field(None, ge=300, le=900, description="Titles; 600 to 680 by default.")
-    numbers: int | None = Field(None, ge=300, le=900, description="Measured numbers; 640 by default.")
+    words: Weight | None = Field(None, description="Labels and other words; 500 to 560 by default.")
+    titles: Weight | None = Field(None, description="Titles; 600 to 680 by default.")
+    numbers: Weight | None = Field(None, description="Measured numbers; 640 by default.")
+
+
+WordSize: Any = _between(1, 1.1, values.number)
+TitleSize: Any = _between(0.8, 1.15, values.number)
+NumberSize: Any = _between(0.8, 1.1, values.number)
+Standing: Any = _between(2, 15, values.number)
 
 
 class TypeSizes(Strict):
     """How large letters are beside the built-in look's; what must be legible gets no smaller."""
 
-    words: float = Field(1.0, ge=1.0, le=1.1, description="Labels and other words, 1 to 1.1.")
-    titles: float = Field(1.0, ge=0.8, le=1.15, description="Titles, 0.8 to 1.15.")
-    numbers: float = Field(1.0, ge=0.8, le=1.1, description="Measured numbers, 0.8 to 1.1.")
+    words: WordSize = Field(1.0, description="Labels and other words, 1 to 1.1.")
+    titles: TitleSize = Field(1.0, description="Titles, 0.8 to 1.15.")
+    numbers: NumberSize = Field(1.0, description="Measured numbers, 0.8 to 1.1.")
 
 
 class TypeKeys(Strict):
@@ -77,7 +99,7 @@ class LowerThirdKeys(Strict):
 
     name: ShownText = Field(description="The teacher's or the course's name.")
     under: ShownText | None = Field(None, description="A second line.")
-    seconds: float = Field(4.0, ge=2, le=15, description="How long it stands, 2 to 15.")
+    seconds: Standing = Field(4.0, description="How long it stands, 2 to 15.")
 
 
 class LookKeys(Strict):
@@ -172,6 +194,13 @@ def _look(keys: Any, fonts: Mapping[str, FontFile]) -> Look:
         for part in (keys.colours, keys.surfaces, keys.lines)
     )
     styles = {role: replace(style, colour=lines.get(role, style.colour)) for role, style in base.lines.items()}
+    if "cloth" in colours:
+        colours = _following(base, base, colours["cloth"], ("cloth_inset", "cushion")) | colours
+        surfaces = (
+            _following(base, base.surfaces, colours["cloth"], ("cloth_near", "cloth_far", "horizon")) | surfaces
+        )
+    if "surround" in colours:
+        surfaces = {"surround": colours["surround"]} | surfaces
     words = fonts.get("font")
     settings = {
         group: Setting(
@@ -189,6 +218,16 @@ def _look(keys: Any, fonts: Mapping[str, FontFile]) -> Look:
         types=set_as(base.types, settings),
         in_corner=keys.corner,
     )
+
+
+def _following(base: Look, held: Look | Surfaces, cloth: str, names: tuple[str, ...]) -> dict[str, str]:
+    """What a cloth of another colour brings with it: as much lighter or darker than it as in the built-in look."""
+    out = {}
+    for name in names:
+        was, now = (sum(rgb(colour)) / 3 for colour in (base.cloth, getattr(held, name)))
+        end, share = ("#FFFFFF", (now - was) / (1 - was)) if now > was else ("#000000", 1 - now / was)
+        out[name] = mixed(end, cloth, share)
+    return out
 
 
 def _unreadable(look: Look, keys: Any, tree: Keys) -> list[Fault]:

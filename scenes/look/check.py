@@ -7,19 +7,21 @@ colour that keeps all that is demanded of it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
 
 import numpy as np
 
 from aimgeo.vectors import Array
-from scenes.look.look import LineStyle, Look, rgb
+from scenes.look.look import LineStyle, Look, mixed, rgb
 
 TEXT_CONTRAST, LINE_CONTRAST = 4.5, 3.0
 """WCAG 2.2, success criteria 1.4.3 (text) and 1.4.11 (graphical objects)."""
 APART = 10.0
 """The least difference of two kinds of line in colour (CIE 1976), where they differ in it at all: house rule."""
+BALLS_APART = 20.0
+"""The least difference of the object ball from the cue ball (CIE 1976): house rule."""
 SAME_WIDTH_PX = 2.0
 """Lines of one pattern that differ by less in width look alike."""
 
@@ -65,16 +67,6 @@ def linear(colour: str) -> Array:
 def seen(colour: str, deficiency: str = "normal vision") -> Array:
     """Linear red, green and blue as somebody with a deficiency sees them."""
     return np.clip(np.array(DEFICIENCIES[deficiency]) @ linear(colour), 0, 1)
-
-
-def mixed(over: str, under: str, opacity: float) -> str:
-    """A colour of some opacity over another: sRGB values mix, as Cairo mixes them.
-
-    >>> mixed("#FFFFFF", "#000000", 0.5)
-    '#808080'
-    """
-    levels = 255 * (opacity * np.array(rgb(over)) + (1 - opacity) * np.array(rgb(under)))
-    return "#" + "".join(f"{round(float(level)):02X}" for level in levels)
 
 
 def contrast(a: str, b: str, deficiency: str = "normal vision") -> float:
@@ -167,27 +159,49 @@ def faults(look: Look) -> list[str]:
     for demand in demands(look):
         promised.setdefault(demand.of, []).append(demand)
     return [
-        *(fault for of, all_ in promised.items() for fault in _contrasts(look.colour(of), all_)),
+        *(fault for of, all_ in promised.items() for fault in _contrasts(look, of, all_)),
         *_alike(look),
+        *_one_ball_for_another(look),
     ]
 
 
-def _contrasts(colour: str, all_: list[Demand]) -> Iterator[str]:
-    """The worst broken promise of a colour against each ground."""
+def _contrasts(look: Look, of: str, all_: list[Demand]) -> Iterator[str]:
+    """The worst broken promise of a colour against each ground, and on its casing, whatever lies under that."""
+    colour = look.colour(of)
     worst: dict[str, Demand] = {}
     for demand in all_:
         if not demand.is_kept(colour):
-            before = worst.get(demand.against)
+            key = "casing" if demand.against.startswith("casing") else demand.against
+            before = worst.get(key)
             if before is None or demand.ratio(colour) < before.ratio(colour):
-                worst[demand.against] = demand
+                worst[key] = demand
     if not worst:
         return
-    advice = _advice(nearest(colour, lambda c: all(demand.is_kept(c) for demand in all_)))
+    found = nearest(colour, lambda c: all(demand.is_kept(c) for demand in all_))
     for d in worst.values():
+        advice = _advice(found) if found else _of_ground(look, of, colour, all_, d)
         yield (
             f"{d.of} {colour} on {d.against} {d.ground} has a contrast of {d.ratio(colour):.2f}:1 "
             f"in {d.deficiency}; it needs {d.least:g}:1. {advice}"
         )
+
+
+def _of_ground(look: Look, of: str, colour: str, all_: list[Demand], broken: Demand) -> str:
+    """The nearest ground on which a colour passes, where no other colour would pass on this one."""
+    ground = broken.against.partition(",")[0]
+    if not hasattr(look, ground):
+        return _advice(None)
+    here = [demand for demand in all_ if demand.against.partition(",")[0] == ground]
+
+    def passes(other: str, text: str = colour) -> bool:
+        return all(replace(demand, ground=other).is_kept(text) for demand in here)
+
+    if found := nearest(broken.ground, passes):
+        return f"Nothing passes on it; the nearest {ground} on which {of} {colour} passes is {found}."
+    for extreme in ("#FFFFFF", "#000000"):
+        if found := nearest(broken.ground, partial(passes, text=extreme)):
+            return f"Nothing passes on it; {of} {extreme} does on {ground} {found}."
+    return _advice(None)
 
 
 def _advice(colour: str | None) -> str:
@@ -223,8 +237,20 @@ def _alike(look: Look) -> Iterator[str]:
             )
 
 
-def _are_apart(one: str, other: str) -> bool:
-    return all(difference(one, other, deficiency) >= APART for deficiency in DEFICIENCIES)
+def _one_ball_for_another(look: Look) -> Iterator[str]:
+    """A cue ball and an object ball that somebody may take for each other."""
+    ball, cue = look.object_ball, look.cue_ball
+    worst = min(DEFICIENCIES, key=partial(difference, ball, cue))
+    if (apart := difference(ball, cue, worst)) < BALLS_APART:
+        found = nearest(ball, partial(_are_apart, cue, least=BALLS_APART))
+        yield (
+            f"object_ball {ball} and cue_ball {cue} differ by {apart:.1f} in {worst}; they need {BALLS_APART:g}. "
+            f"{_advice(found)}"
+        )
+
+
+def _are_apart(one: str, other: str, least: float = APART) -> bool:
+    return all(difference(one, other, deficiency) >= least for deficiency in DEFICIENCIES)
 
 
 def _same_pattern(one: LineStyle, other: LineStyle) -> bool:

@@ -115,6 +115,16 @@ def rgb(colour: str) -> tuple[float, float, float]:
     return red / 255, green / 255, blue / 255
 
 
+def mixed(over: str, under: str, opacity: float) -> str:
+    """A colour of some opacity over another: sRGB values mix, as Cairo mixes them.
+
+    >>> mixed("#FFFFFF", "#000000", 0.5)
+    '#808080'
+    """
+    pairs = zip(rgb(over), rgb(under), strict=True)
+    return "#" + "".join(f"{round(255 * (opacity * a + (1 - opacity) * b)):02X}" for a, b in pairs)
+
+
 @dataclass(frozen=True, slots=True)
 class Logo:
     """A picture that stands on cards: its file and digest, and its size as it is seen."""

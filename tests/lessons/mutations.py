@@ -17,6 +17,7 @@ from pathlib import Path
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
+from tests.lessons.letters import box_font
 
 GOOD = (Path(__file__).parent / "own_method.yaml").read_text(encoding="utf-8")
 LOOK = """look:
@@ -24,10 +25,15 @@ LOOK = """look:
   colours: {cloth: "#4A2230", secondary: "#E3C9C0"}
   surfaces: {cloth_near: "#5A2A3A"}
   lines: {target_line: "#FFC94D"}
+  type: {weights: {titles: 700, words: 520}, sizes: {titles: 1.1, numbers: 0.9}}
+  lower_third: {name: Anna, under: {en: Aiming}, seconds: 4}
   logo: logo.svg
   corner: no
 """
-LESSON_WITH_LOOK = "title: A\noutput: {look: look.yaml}\nclips: [{kind: title}]\n"
+LESSON_WITH_LOOK = (
+    "title: A\noutput: {look: look.yaml}\nclips: [{kind: title, steps: {card: {lower_third: yes}}}]\n"
+)
+FONT = "boxes.ttf"
 MORE = """meet mirrored tangent line which farther nan inf 1e999 -0 90 1/0 aim '' ~ *a &a !!python # ' " {gap}
 { é seen about times 0 999999999999999999999999999999"""
 WORDS = [*sorted(set(re.findall(r"[\w-]+|[{}\[\]:,]|-?[\d./]+", GOOD))), *MORE.split(), "\t", "\u202e"]
@@ -89,7 +95,11 @@ def tried(seed: int) -> str:
 def tried_look(seed: int, folder: Path) -> str:
     """What comes of a mutated look file: 'good', or its faults. AssertionError for anything but that."""
     chance = random.Random(seed)
-    parts = re.split(r"(#?[\w-]+|[{}:,\n\"])", LOOK.replace("  logo: logo.svg\n", ""))
+    box = folder / FONT
+    if not box.exists():
+        box_font(box, heavier=60)
+    good = LOOK.replace("  logo: logo.svg\n", "").replace("type: {", f"type: {{font: {FONT}, bold: {FONT}, ")
+    parts = re.split(r"(#?[\w-]+|[{}:,\n\"])", good)
     for _ in range(chance.randint(1, 3)):
         at = chance.randrange(len(parts))
         other = parts[chance.randrange(len(parts))]
@@ -120,7 +130,7 @@ def main(count: int) -> None:
         os.chdir("/")
     with tempfile.TemporaryDirectory() as folder:
         looks = [tried_look(seed, Path(folder)) for seed in range(count)]
-        assert sorted(os.listdir(folder)) == ["lesson.yaml", "look.yaml"]
+        assert sorted(os.listdir(folder)) == [FONT, "lesson.yaml", "look.yaml"]
     fine = looks.count("good")
     print(f"{count:,} look files: {fine:,} good, {count - fine:,} refused in sentences.")
     good = told.count("good")

@@ -17,7 +17,8 @@ from scenes.draw.picture import picture
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
 from scenes.look import LOOKS
-from tests.lessons.mutations import LOOK, tried_look
+from scenes.look.look import rgb
+from tests.lessons.mutations import FONT, LOOK, tried_look
 
 GOOD = LOOK.replace("corner: no", "corner: yes")
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10" fill="{}"/></svg>'
@@ -35,13 +36,19 @@ def clips(folder: Path, look: str = GOOD, logo: str = "#3366CC") -> dict[str, Pl
     return {clip.kind: clip for clip in plan(load(lesson)).clips}
 
 
-def test_a_look_file_changes_what_it_names_and_nothing_else(tmp_path: Path) -> None:
+def test_a_look_file_changes_what_it_names_and_what_goes_with_the_cloth(tmp_path: Path) -> None:
     look = clips(tmp_path)["title"].brief.look
     assert look.cloth == "#4A2230"
     assert look.surfaces.cloth_near == "#5A2A3A"
     assert look.lines["target_line"].colour == "#FFC94D"
     dusk = LOOKS["dusk"]
-    back = replace(look, cloth=dusk.cloth, secondary=dusk.secondary, logo=None, in_corner=False)
+    assert look.types["title"].face.weight == 700
+    # in dusk the inset is lighter than the cloth and the cushions are darker: here too, in wine
+    red = [rgb(colour) for colour in (look.cushion, look.cloth, look.cloth_inset)]
+    assert red == sorted(red)
+    assert all(r > g and r > b for r, g, b in (*red, rgb(look.surfaces.cloth_far)))
+    back = replace(look, cloth=dusk.cloth, secondary=dusk.secondary, logo=None, in_corner=False, types=dusk.types)
+    back = replace(back, cloth_inset=dusk.cloth_inset, cushion=dusk.cushion)
     assert replace(back, surfaces=dusk.surfaces, lines=dusk.lines) == dusk
 
 
@@ -77,6 +84,18 @@ def test_a_changed_logo_renders_only_the_clips_that_show_it(tmp_path: Path) -> N
         ('target_line: "#FFC94D"', 'target_line: "#203040"', "club.yaml:5:11: target_line #203040 on casing"),
         ('target_line: "#FFC94D"', 'target_lime: "#FFC94D"', "club.yaml:5:11: unknown key 'target_lime'"),
         ('"#4A2230"', '"wine"', "'wine' is no colour; write six hex digits"),
+        (
+            'cloth: "#4A2230"',
+            'cloth: "#C24A00"',
+            "Nothing passes on it; the nearest cloth on which front #FFFFFF passes is #883400.",
+        ),
+        (
+            'cloth: "#4A2230"',
+            'object_ball: "#FFF8C9"',
+            "object_ball #FFF8C9 and cue_ball #F5F0E3 differ by 2.9 in tritanopia; they need 20. The nearest",
+        ),
+        ("{titles: 700", "{titles: 70", "look.type.weights.titles is 70; it goes from 300 to 900."),
+        ("{titles: 700", "{titles: bold", "look.type.weights.titles is 'bold'; write a whole number."),
         ("based_on: dusk", "based_on: dawn", "look.based_on is 'dawn'"),
         ("logo: logo.svg", "logo: none.svg", "there is no picture 'none.svg'"),
         ("look:", "looks:", "unknown key 'looks'"),
@@ -91,4 +110,4 @@ def test_what_is_wrong_is_said_in_the_look_file(tmp_path: Path, old: str, new: s
 def test_hostile_look_files_are_used_or_refused_in_sentences(tmp_path: Path) -> None:
     told = [tried_look(seed, tmp_path) for seed in range(150)]
     assert 5 < told.count("good") < 145
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["lesson.yaml", "look.yaml"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [FONT, "lesson.yaml", "look.yaml"]

@@ -35,9 +35,7 @@ clips:
 """
 
 
-@pytest.mark.parametrize(
-    ("language", "blocker", "eight"), [("en", "Blocker", "Eight"), ("de", "Gegner", "Acht")]
-)
+@pytest.mark.parametrize(("language", "blocker", "eight"), [("en", "Blocker", "Eight"), ("de", "Gegner", "Acht")])
 def test_names_stand_in_pictures_words_and_sheets(language: str, blocker: str, eight: str) -> None:
     made = plan(loads(LESSON), language=language)
     called = {"build-up": blocker, "table": blocker, "players-eye": eight}
