@@ -27,7 +27,7 @@ from scenes.look.check import (
 )
 from scenes.look.dusk import DUSK
 from scenes.look.fonts import CAP_HEIGHT
-from scenes.look.look import Look, rgb
+from scenes.look.look import Look, mixed, rgb
 from scenes.look.scale import Scale, plate_sizes, plate_width_px
 
 every_look = pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
