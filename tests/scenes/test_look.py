@@ -21,7 +21,6 @@ from scenes.look.check import (
     difference,
     faults,
     linear,
-    mixed,
     nearest,
     seen,
 )
