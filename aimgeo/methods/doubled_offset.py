@@ -30,7 +30,8 @@ def construct(shot: Shot) -> Construction:
     """The construction for one shot (scalar fields) within reach.
 
     Three parallel lines, R sin(cut) apart. The last step says the same the other way round: move the aim until
-    the contact point lies halfway between it and the centre.
+    the contact point lies halfway between it and the centre. A straight shot, which has nothing to halve, goes
+    without it.
 
     >>> from aimgeo.shot import place_shot
     >>> [step.name for step in construct(place_shot([0, 0], [900, 0], 0.3, 500)).steps]
@@ -40,7 +41,7 @@ def construct(shot: Shot) -> Construction:
     near, far = float(shot.contact_offset_mm), float(shot.aim_offset_mm)
     aim_point = _doubled(O, contact)
     aim_line = parallel(shot, "aim_line", far, C)
-    values = shot_values(shot)
+    values, second = shot_values(shot), between_offsets(shot, "second_offset", near, far)
     return Construction(
         method="doubled_offset",
         steps=(
@@ -68,11 +69,10 @@ def construct(shot: Shot) -> Construction:
                 lines=(aim_line,),
                 measures=(between_offsets(shot, "aim_offset", 0.0, far),),
             ),
-            Step(
-                "halfway",
-                "doubled_offset.halfway",
-                values,
-                measures=(between_offsets(shot, "second_offset", near, far),),
+            *(
+                (Step("halfway", "doubled_offset.halfway", values, measures=(second,)),)
+                if second.between_mm is not None
+                else ()
             ),
         ),
         aim_direction=direction(C, aim_point),

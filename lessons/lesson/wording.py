@@ -43,6 +43,8 @@ THIN = "\u202f"
 
 FRACTION_TOLERANCE = 0.001
 """A part of a ball or radius this near to a fraction is written as one: 0.06 mm of a ball."""
+NOTHING_MM = 1e-6
+"""What is left of nothing by calculation: a straight shot's offsets, of which no digit counts."""
 
 DIGITS = {
     "mm": {"length_mm": 1, "half_mm": 2, "distance_mm": 1},
@@ -92,7 +94,7 @@ class Wording:
             case "ball_mm":
                 return self._length(value, "length_mm")
             case "limit_rad":  # what is allowed is never rounded up
-                return self.decimal(degrees(value), 2, down=True) + "°", ""
+                return fine(degrees(value), 2, self.words["decimal"], down=True) + "°", ""
             case "limit_mm":
                 unit, digits = ("in", 2) if self.units == "in" else ("mm", 1)
                 value = value / INCH_MM if unit == "in" else value
@@ -162,7 +164,7 @@ class Wording:
         return self.shown(quantity).replace(THIN, " ")
 
     def spoken(self, quantity: Quantity) -> str:
-        """A quantity as it is read aloud: '22 degrees', '10.7 millimetres', '2 diamonds and three quarters'."""
+        """A quantity as it is read aloud: '22 degrees', '10.7 millimetres', '2 and a half diamonds'."""
         if quantity.kind == "quarters" and not isinstance(quantity.value, str):
             return self._quarters_spoken(quantity.value)
         number, unit = self.number(quantity)
@@ -179,12 +181,12 @@ class Wording:
 
     def _quarters_spoken(self, diamonds: float) -> str:
         whole, part = divmod(round(4 * diamonds), 4)
-        names, spoken = self.words["names"], self.words["spoken_units"]
-        counted = f"{whole} {self.form(spoken[self.words['units']['diamonds']], str(whole))}"
+        spoken = self.words["spoken_units"][self.words["units"]["diamonds"]]
+        counted = f"{whole} {self.form(spoken, str(whole))}"
         if not part:
             return counted
-        words: str = names["quarters.and" if whole else "quarters.alone"]
-        return words.format(diamonds=counted, part=names[f"quarters.{part}"])
+        words: str = self.words["names"][f"quarters.and.{part}" if whole else f"quarters.{part}"]
+        return words.format(whole=whole, diamonds=counted)
 
     def form(self, forms: Sequence[str], number: str) -> str:
         """The plural form for a number as written: by the language's rule for whole ones, else the last form."""
@@ -227,7 +229,9 @@ class Wording:
                 fraction = on_a_tape(mm)
             if fraction is not None:
                 return fraction, self.words["units"]["in"]
-        if abs(mm - self.ball_diameter_mm) < 1e-9:  # 57.15 mm are no 57.2
+        if abs(mm) < NOTHING_MM:
+            number = "0"
+        elif abs(mm - self.ball_diameter_mm) < 1e-9:  # 57.15 mm are no 57.2
             number = trimmed(value, max(digits, 2), mark)
         elif is_distance:
             number = trimmed(value, digits, mark)

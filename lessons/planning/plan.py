@@ -552,8 +552,11 @@ class _Planner:
         return placing
 
     def subject(self, request: Request, view: View, placed: PlacedShot) -> Subject | None:
-        """One shot of a clip; None when its method doesn't reach it."""
+        """One shot of a clip; None when its method doesn't reach it, or its kind has nothing to show of it."""
         construction = None
+        if view.side == "straight" and CLIP_KINDS[request.kind].needs_cut:
+            self.beyond(request, view, f"a {request.kind} clip needs a cut; this shot is straight.")
+            return None
         is_over_cuts = CLIP_KINDS[request.kind].is_over_cuts
         if view.method is not None and not is_over_cuts:
             method = self.method(view, placed)
@@ -894,8 +897,8 @@ class _Planner:
             "units": self.keys.units,
         }
         if CLIP_KINDS[request.kind].is_over_cuts:
-            labels |= {f"eye.{name}": self.wording.called("eye", name) for name in self.keys.eyes}
-            labels |= {f"at.{name}": self.wording.called("distance", name) for name in self.keys.distances}
+            named = {key: text for key, text in self.names.items() if key.startswith(("eye.", "distance."))}
+            labels |= {key.replace("distance.", "at."): text for key, text in named.items()}
         if paces := {step.pace for step in steps if step.name in PLAYED and step.pace != 1}:
             speed = Quantity(PLAYED_AT * min(paces), "part")
             labels["half_speed"] = self.wording.phrase("played_at", {"speed": speed})

@@ -223,9 +223,9 @@ class Brief:
     """Everything a scene needs to draw one clip.
 
     `labels` are the words of the picture by key: roles ('aim_line': 'Aim line'), fixed words ('head', 'foot'),
-    and finished phrases ('heading': 'Cut 30.0° left, 640 mm apart'). `handle_frames` are held before the first
-    step and after the last one, for an editor to cut into. `skipped` are steps that the kind draws and the clip
-    leaves out, each with its place among all.
+    and finished phrases ('heading': 'Cut 30.0° left, centres 640 mm apart'). `handle_frames` are held before the
+    first step and after the last one, for an editor to cut into. `skipped` are steps that the kind draws and the
+    clip leaves out, each with its place among all.
     """
 
     name: str

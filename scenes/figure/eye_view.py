@@ -20,7 +20,7 @@ from aimgeo.vectors import Array, left
 from scenes.board import ONE, Cue, EyeCamera, FilmedCamera, Pane, Pixel, Rect, Track, constant
 from scenes.board.brief import BriefStep, EyeSpec
 from scenes.draw.view import Body
-from scenes.frame.eye_words import title_lines
+from scenes.frame.eye_words import beside_pips_px, title_lines
 from scenes.frame.layout import ACTION_SAFE, Layout
 
 EYE, TARGET = "eye", "target"
@@ -78,10 +78,10 @@ def eye_layout(frame: Layout, side: int, steps: Sequence[BriefStep] = ()) -> Eye
         x0 = W - margin - w if side >= 0 else margin
         axis = (x0 + 0.10 * H) / 2 if side >= 0 else W - (W - x0 - w + 0.10 * H) / 2
         places = (axis, 0.385 * H, 0.755 * H)
-        heading, align = (W - margin, frame.title_px[1]), "right"
+        heading, align = (W - margin, beside_pips_px(frame)), "right"  # over the title, which has the whole width
         # a title may take two lines
         note = (W - margin, frame.title_px[1] + frame.title_pitch_px + 0.4 * s.text_px("title"))
-        room = W - 2 * margin - 0.62 * H
+        room = W - 2 * margin
     elif frame.shape == "square":
         w = 0.44 * W
         y0, y1 = 0.33 * H, 0.90 * H

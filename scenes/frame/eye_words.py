@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from aimgeo.construct import Quantity
 from aimgeo.units import written
 from scenes.board import Pixel, Shade, Text
 from scenes.board.brief import BriefStep, EyeSpec, MeasureText
@@ -121,7 +122,23 @@ def body_of(eye: EyeSpec) -> str:
     return "eye_left" if eye.offset_mm > 0 else "eye_right"
 
 
+def told_apart(eyes: Sequence[EyeSpec]) -> tuple[tuple[str, Quantity], ...]:
+    """Each eye as the key of a measure and the measure: how the body stands, or where two eyes stand alike, what
+    differs: height, else how far back."""
+    bodies = [(body_of(eye), Quantity(abs(eye.offset_mm), "length_mm")) for eye in eyes]
+    told = []
+    for (key, beside), eye in zip(bodies, eyes, strict=True):
+        alike = [other for (body, _), other in zip(bodies, eyes, strict=True) if body == key]
+        if len({other.height_mm for other in alike}) > 1:
+            told.append(("eye_height", Quantity(eye.height_mm, "distance_mm")))
+        elif len({other.back_mm for other in alike}) > 1:
+            told.append(("eye_back", Quantity(eye.back_mm, "distance_mm")))
+        else:
+            told.append((key, beside))
+    return tuple(told)
+
+
 def body_words(measure: MeasureText) -> str:
-    """An eye in words of the body, with its offset where the words leave that open."""
-    is_open = measure.key in ("eye_left", "eye_right", "eye_standing_beside")
+    """An eye in words of the body, with the number where the words leave that open."""
+    is_open = measure.key in ("eye_left", "eye_right", "eye_standing_beside", "eye_height", "eye_back")
     return f"{measure.name}: {joined(measure)}" if is_open else measure.name

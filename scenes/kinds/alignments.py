@@ -42,7 +42,16 @@ from scenes.figure.eye_view import EyeLayout, eye_cameras, eye_layout, eye_pane,
 from scenes.figure.figure import bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls
 from scenes.frame.column import joined
-from scenes.frame.eye_words import OVER_MM, body_of, body_words, fitted, put_heading, put_scrim, put_titles
+from scenes.frame.eye_words import (
+    OVER_MM,
+    body_of,
+    body_words,
+    fitted,
+    put_heading,
+    put_scrim,
+    put_titles,
+    told_apart,
+)
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
@@ -72,8 +81,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         OutlineStep(f"eye {n + 1}", f"alignments.{body_of(eye)}", eye_values(eye), _places(eye), draws_s=5.0)
         for n, eye in enumerate(eyes)
     )
-    names = tuple((body_of(eye), Quantity(abs(eye.offset_mm), "length_mm")) for eye in eyes)
-    return (*single, OutlineStep("together", TOGETHER, (), names, draws_s=5.0))
+    return (*single, OutlineStep("together", TOGETHER, (), told_apart(eyes), draws_s=5.0))
 
 
 def _places(eye: EyeSpec) -> tuple[tuple[str, Quantity], ...]:

@@ -21,13 +21,13 @@ class Kind:
 
     `shows` says in one line what is seen. `axes` of a lesson multiply it; those that it `spans` are shown in one
     clip, as its subject's companions, from `least` to `most` values of each. `settings` is the class of what only
-    this kind knows.
-    A kind that `is_straight` shows straight shots, whatever the lesson's cuts; one that `is_secret` asks before it
-    tells, so that nobody shows its end beforehand; a card (`is_card`) says a text of its own. `texts` are the keys
-    of the texts that a lesson may write on it, and with `is_named_by_title` the title is part of the clip's name.
-    A kind that `is_over_cuts` shows its method at every cut, whatever the shot's own. One that `is_filmed` lies
-    over footage: its shot, size, rate and length are the footage's, its clips have
-    alpha. `in_frame` gives its steps what is told only of pictures laid out like this one.
+    this kind knows. A kind that `is_straight` shows straight shots, whatever the lesson's cuts, and one that
+    `needs_cut` shows none; one that `is_secret` asks before it tells, so that nobody shows its end beforehand; a
+    card (`is_card`) says a text of its own. `texts` are the keys of the texts that a lesson may write on it, and
+    with `is_named_by_title` the title is part of the clip's name. A kind that `is_over_cuts` shows its method at
+    every cut, whatever the shot's own. One that `is_filmed` lies over footage: its shot, size, rate and length
+    are the footage's, its clips have alpha. `in_frame` gives its steps what is told only of pictures laid out
+    like this one.
     """
 
     name: str
@@ -42,6 +42,7 @@ class Kind:
     texts: tuple[str, ...] = ()
     is_named_by_title: bool = False
     is_straight: bool = False
+    needs_cut: bool = False
     is_secret: bool = False
     is_over_cuts: bool = False
     is_filmed: bool = False

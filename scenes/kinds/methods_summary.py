@@ -7,10 +7,10 @@ of the pocket at true scale and on its true side as the object ball comes, and b
 without a shortcut of its own (`EXACT`) is not compared.
 
 Sentences: methods_summary.shot; methods_summary.<method> for each in its turn (values reading, miss, result), or
-methods_summary.own, missed, no_aim and known (value method, and the same); methods_summary.closing (value count).
-Measures of the first step: if_only, at_pocket, off_by (the columns), the cut, and half: each method's name; of a
-method's own: worst_miss (the name no_hit, no_aim, turned_back or not_compared where there is none), result,
-reading, from_distance, from_eye (left out where the reading needs none).
+methods_summary.own, hardly, missed, no_aim and known (value method, and the same); methods_summary.closing (value
+count). Measures of the first step: if_only, at_pocket, off_by (the columns), the cut, and half: each method's
+name; of a method's own: worst_miss (the name no_hit, no_aim, turned_back or not_compared where there is none),
+result, reading, from_distance, from_eye (left out where the reading needs none).
 """
 
 from __future__ import annotations
@@ -41,7 +41,9 @@ SHOT, CLOSING = "methods_summary.shot", "methods_summary.closing"
 CLOSING_OWN = "methods_summary.closing_own"
 """Where a method of the author's own is among them: done as it is written, it need not go in."""
 MISSED, NO_AIM_SAID, KNOWN = "methods_summary.missed", "methods_summary.no_aim", "methods_summary.known"
-OWN = "methods_summary.own"
+OWN, HARDLY = "methods_summary.own", "methods_summary.hardly"
+HARDLY_MM = 0.05
+"""Nobody would speak of a smaller miss."""
 NO_HIT, NO_AIM, TURNED_BACK, NOT_COMPARED = "no_hit", "no_aim", "turned_back", "not_compared"
 EXACT = frozenset({"memorised_mark"})
 """Readings that are the method itself: there is nothing to compare."""
@@ -196,6 +198,8 @@ def _told(one: Cost) -> OutlineStep:
     )
     own = OWN if worst.view.own is not None else f"methods_summary.{one.method}"
     sentence = KNOWN if one.is_exact else own if worst.hits else MISSED
+    if sentence == own and own != OWN and worst.miss_mm < HARDLY_MM:
+        sentence = HARDLY
     return OutlineStep(one.method, sentence, (method, ("miss", miss), *told), (("worst_miss", miss), *told), 3.5)
 
 

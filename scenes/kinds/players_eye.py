@@ -95,7 +95,7 @@ GROW_S = 0.4
 """The pane's frame grows out of its ring in so long."""
 DROP_S = 0.8
 """A point's line drops to the pane's ruler, and its number comes."""
-STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips"})
+STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", "pips", "pocket"})
 """What the picture keeps while the shot is played, by role."""
 RULER_MM = 5.0
 EIGHTHS = 8
@@ -228,9 +228,12 @@ def _words_end(frame: Layout, places: EyeLayout) -> float:
 
 
 def _offsets(step: Step, shot: Shot) -> tuple[tuple[str, Quantity], ...]:
-    # the two stand side by side: with the same decimals
+    # as the words say them, and so that twice the one is the other
     return tuple(
-        (OFFSETS[p.role], Quantity(_aside_mm(p.at_mm, shot), "length_mm"))
+        (
+            OFFSETS[p.role],
+            Quantity(_aside_mm(p.at_mm, shot), "half_mm" if p.role == "contact_object" else "length_mm"),
+        )
         for p in step.points
         if p.role in OFFSETS
     )

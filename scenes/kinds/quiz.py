@@ -142,8 +142,8 @@ def _right(shot: Shot, hits: tuple[float, ...]) -> int:
 
 
 def _pocket(subject: Subject, shot: Shot) -> str:
-    """The name of the pocket that a shot goes to, wherever it was laid; 'none' without a table."""
-    if subject.table is None:
+    """The name of the pocket that a shot goes to, wherever it was laid; 'none' where it goes to none."""
+    if subject.table is None or subject.target_name is None:
         return "none"
     target = shot.target_mm[:2]
     return min(subject.table.pockets(), key=lambda p: math.dist(p.centre_mm, target)).name
@@ -284,7 +284,7 @@ def _question(brief: Brief, frame: Layout, sheet: Sheet, shot: Shot, eye: EyeSpe
 def _put_pocket(figure: Figure, places: EyeLayout, words: BriefStep, shown: Span, gone: Span) -> None:
     """A ring around the pocket, and its name."""
     table = figure.brief.subject.table
-    if table is None:
+    if table is None or figure.brief.subject.target_name is None:
         return
     sheet, frame = figure.sheet, figure.frame
     hole = hole_of(table.pocket(_pocket(figure.brief.subject, figure.shot)), table)

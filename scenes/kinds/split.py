@@ -43,7 +43,7 @@ from scenes.figure.figure import Figure, aims_true, eye_figure
 from scenes.figure.placer import Labels
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import even_lines, joined
-from scenes.frame.eye_words import body_of, body_words, fitted, put_titles, title_lines
+from scenes.frame.eye_words import body_words, fitted, put_titles, title_lines, told_apart
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
@@ -156,7 +156,7 @@ def _names(kind: str, halves: tuple[Subject, Subject]) -> tuple[tuple[str, Quant
     if kind == "two-cuts":
         return tuple(("half_cut", Quantity(abs(float(shot.cut_rad)), "angle_rad")) for shot in shots)
     if kind == "two-eyes":
-        return tuple((body_of(eye), Quantity(abs(eye.offset_mm), "length_mm")) for eye in eyes)
+        return told_apart(eyes)
     plans = [half.construction for half in halves]
     return tuple(("half", Quantity(plan.method, "name")) for plan in plans if plan is not None)
 

@@ -6,9 +6,10 @@ would take without friction, to the pocket, to a point or cushion that stops it,
 speed shows a band, friction times 0.6 to 1.4, never one certain line. The last step aims further out, so that the
 thrown ball goes where it must.
 
-Sentences: throw.without, throw.speed (values spin, speed, thrown, low, high; throw.speed_capped where friction
-throws no further), throw.shift (value shift). Measures: thrown, band_low, band_high; shift, its band shift_low and
-shift_high. Labels of the lines: way_without, way_thrown, aim_line.
+Sentences: throw.without, throw.speed (values spin, speed, thrown, low, high; throw.speed_capped where more
+friction throws no further, throw.speed_sure where less throws no less either), throw.shift (value shift).
+Measures: thrown, band_low, band_high; shift, its band shift_low and shift_high. Labels of the lines: way_without,
+way_thrown, aim_line.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
 
 WITHOUT, SPEED, SHIFT = "throw.without", "throw.speed", "throw.shift"
-CAPPED = "_capped"
+CAPPED, SURE = "_capped", "_sure"
 SPEEDS_MPS = (0.5, 1.0, 2.0)
 SHIFT_SPEED_MPS = 1.0
 PACE = 0.5
@@ -77,10 +78,11 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         middle, low, high = (Quantity(_throw(shot, speed, roll, factor), "angle_rad") for factor in (1.0, *BAND))
         values = (spin, ("speed", Quantity(speed, "speed_mps")), ("thrown", middle), ("low", low), ("high", high))
         measures = (("thrown", middle), ("band_low", low), ("band_high", high))
-        capped = CAPPED if math.isclose(float(high.value), float(middle.value), rel_tol=1e-6) else ""
-        steps.append(OutlineStep(f"{speed:g} m/s", SPEED + capped, values, measures, _run_s(subject, speed) + 4.0))
+        least, most = (math.isclose(float(end.value), float(middle.value), rel_tol=1e-6) for end in (low, high))
+        ends = SURE if least and most else CAPPED if most else ""
+        steps.append(OutlineStep(f"{speed:g} m/s", SPEED + ends, values, measures, _run_s(subject, speed) + 4.0))
     shift, low, high = (
-        Quantity(abs(shift_mm(shot, SHIFT_SPEED_MPS, roll, factor)), "half_mm") for factor in (1.0, *BAND)
+        Quantity(abs(shift_mm(shot, SHIFT_SPEED_MPS, roll, factor)), "length_mm") for factor in (1.0, *BAND)
     )
     spoken = (("shift", shift), ("speed", Quantity(SHIFT_SPEED_MPS, "speed_mps")))
     measures = (("shift", shift), ("shift_low", low), ("shift_high", high))
@@ -399,4 +401,5 @@ KIND = Kind(
     board,
     axes=("cut", "side"),
     settings=ThrowSettings,
+    needs_cut=True,
 )

@@ -5,11 +5,10 @@ pocket takes. Judged are the method's readings (docs/geometry.md); of several th
 at which the method gives no aim, or which lies beyond its reach.
 
 Sentences: where_it_works.shot; for each row where_it_works.all, upto (value until), between (since, until), parts
-or never, and no_aim; where_it_works.closing. Measures of the first step: goes_in (the bar's name), misses_by (the
-hill's) and highest (the scale's end, its unit the picture's); of a row's: distance, eye (told where several eyes
-are compared or the readings need one), and the miss at 15, 30, 45 and 60 degrees: miss (a name where the aim
-passes
-the ball, or where there is none).
+or never, and no_aim, and then by which eye, as `told_apart` names it; where_it_works.closing. Measures of the
+first step: goes_in (the bar's name), misses_by (the hill's) and highest (the scale's end, its unit the picture's);
+of a row's: distance, the eye where the readings need one, and the miss at 15, 30, 45 and 60 degrees: miss (a name
+where the aim passes the ball, or where there is none).
 """
 
 from __future__ import annotations
@@ -28,9 +27,10 @@ from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
 from scenes.frame.column import joined, put_unlit
-from scenes.frame.eye_words import beside_pips_px, fitted, put_titles, title_lines
+from scenes.frame.eye_words import beside_pips_px, body_words, fitted, put_titles, title_lines, told_apart
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
+from scenes.kinds.players_eye import eye_values
 
 MOST_ROWS = 6
 CHART = "chart"
@@ -73,21 +73,30 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     found = rows(subject)
     method = Quantity(found[0][0].judged or "", "name")
     highest = Quantity(_highest([judged for _, judged in found]), "distance_mm")
+    eyes = _eyes([one for one, _ in found])
     names = (
         ("goes_in", Quantity("", "name")), ("misses_by", Quantity("", "name")), ("highest", highest),
         ("half", method),
     )  # fmt: skip
     return (
         OutlineStep("shot", "where_it_works.shot", (), names, draws_s=4.0),
-        *(_told(n, one, judged) for n, (one, judged) in enumerate(found, 1)),
+        *(_told(n, one, eye, judged) for n, ((one, judged), eye) in enumerate(zip(found, eyes, strict=True), 1)),
         OutlineStep("closing", "where_it_works.closing", (), (), draws_s=3.5),
     )
 
 
-def _told(number: int, one: Subject, judged: OverCuts) -> OutlineStep:
+def _eyes(found: Sequence[Subject]) -> list[tuple[tuple[str, Quantity], ...]]:
+    """By which eye each row is judged; nothing where the method asks for none."""
+    seen = {one.eye.name: one.eye for one in found if one.eye is not None and _needs_eye(one)}
+    told = dict(zip(seen, told_apart(tuple(seen.values())), strict=True))
+    return [(told[one.eye.name],) if one.eye is not None and one.eye.name in told else () for one in found]
+
+
+def _told(number: int, one: Subject, eye: tuple[tuple[str, Quantity], ...], judged: OverCuts) -> OutlineStep:
     assert one.shot is not None
     assert one.eye is not None
-    values = [("distance", Quantity(float(one.shot.distance_mm), "distance_mm"))]
+    values = [("distance", Quantity(float(one.shot.distance_mm), "distance_mm")), *eye_values(one.eye)]
+    then = f"where_it_works.{eye[0][0]}" if eye else ""
     runs = judged.runs
     if np.isnan(judged.miss_mm).all():
         kind = "no_aim"
@@ -100,8 +109,9 @@ def _told(number: int, one: Subject, judged: OverCuts) -> OutlineStep:
     else:
         kind = "upto" if runs[0][0] == 0.0 else "between"
         values += [("since", Quantity(runs[0][0], "angle_rad")), ("until", Quantity(runs[0][1], "angle_rad"))]
-    measures = [("from_distance", values[0][1]), *(("miss", _miss(judged.at(cut))) for cut in TICKS_RAD)]
-    return OutlineStep(f"row {number}", f"where_it_works.{kind}", tuple(values), tuple(measures), 3.0)
+    misses = (("miss", _miss(judged.at(cut))) for cut in TICKS_RAD)
+    measures = (("from_distance", values[0][1]), *eye, *misses)
+    return OutlineStep(f"row {number}", f"where_it_works.{kind}", tuple(values), measures, 3.0, then=then)
 
 
 def _miss(miss_mm: float) -> Quantity:
@@ -134,11 +144,13 @@ def board(brief: Brief) -> Board:
     _put_axis(sheet, frame, places, brief)
     for n, ((one, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
         assert one.eye is not None
-        called = brief.labels.get(f"at.{one.distance_name}", one.distance_name)
-        names = [name for name in (called, joined(step.measures[0])) if name]
+        far, *misses = step.measures
+        names = [name for name in (brief.labels.get(f"at.{one.distance_name}"), joined(far)) if name]
         if _needs_eye(one):
-            names.append(brief.labels.get(f"eye.{one.eye.name}", one.eye.name))
-        told = [joined(measure) for measure in step.measures[1:]]
+            eye, *misses = misses
+            told_eye = body_words(eye) if eye.key in ("eye_height", "eye_back") else eye.name
+            names.append(brief.labels.get(f"eye.{one.eye.name}", told_eye))
+        told = [joined(measure) for measure in misses]
         example = (brief.steps[0], spans[0]) if n == 0 else (step, span)
         when = _when(Words(step, span), Words(*example), rate)
         _put_row(sheet, frame, places, n, judged, highest, (names, told), when, rate)

@@ -401,7 +401,10 @@ def test_doubled_offset_has_three_evenly_spaced_lines_and_an_aim_on_the_ball(sho
     assert 2 * spacing <= float(shot.radius_mm) + 1e-6
     measures = {m.key: m.quantity.value for s in construction.steps for m in s.measures}
     assert measures["aim_offset"] == pytest.approx(2 * measures["contact_offset"], abs=1e-9)
-    assert measures["second_offset"] == pytest.approx(measures["contact_offset"], abs=1e-9)
+    if "second_offset" in measures:
+        assert measures["second_offset"] == pytest.approx(measures["contact_offset"], abs=1e-9)
+    else:  # a straight shot has nothing to halve
+        assert float(measures["contact_offset"]) < 1e-8
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from lessons.planning.plan import plan
 TOLD = {
     "en": "The picture is broken here",
     "de": "Das Bild ist hier unterbrochen",
-    "es": "La imagen está cortada aquí",
+    "es": "La imagen está interrumpida aquí",
 }
 LESSON = """title: Tiny
 language: {language}

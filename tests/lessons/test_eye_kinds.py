@@ -122,7 +122,7 @@ def test_the_check_is_of_a_straight_shot_at_the_lessons_distance_whatever_its_cu
     assert shot is not None
     assert float(shot.cut_rad) == pytest.approx(0, abs=1e-12)
     assert float(shot.distance_mm) == pytest.approx(700)
-    assert clip.brief.labels["heading"] == "Straight, 700\u202fmm apart"
+    assert clip.brief.labels["heading"] == "Straight, centres 700\u202fmm apart"
 
 
 def told_at(board: Board) -> int:

@@ -73,7 +73,7 @@ def test_the_pictures_are_in_one_language_and_the_clips_have_the_same_names_in_a
     assert (english.title, german.title) == ("Half ball", "Halber Ball")
     assert english.clips[1].brief.labels["title"] == "The cut"
     assert german.clips[1].brief.labels["title"] == "Der Schnitt"
-    assert german.clips[2].brief.labels["heading"] == "Schnitt 30,0° links, Abstand 300\u202fmm"
+    assert german.clips[2].brief.labels["heading"] == "Schnitt 30,0° links, Mitten auf 300\u202fmm"
     assert english.clips[0].translations == {"de": ("Halber Ball, von hier gesehen.",)}
     assert german.clips[0].translations == {"en": ("Half ball, seen from here.",)}
     assert "30 Grad" in english.clips[2].translations["de"][0]

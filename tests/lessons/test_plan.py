@@ -225,13 +225,13 @@ def test_only_picks_clips_by_pattern() -> None:
 
 def test_labels_name_the_shot_in_words() -> None:
     labels = one("  - {kind: table, cuts: 30, sides: right, distances: far}").brief.labels
-    assert labels["heading"] == "Cut 30.0° right, 900\u202fmm apart"
+    assert labels["heading"] == "Cut 30.0° right, centres 900\u202fmm apart"
     assert labels["between_centres"] == "900\u202fmm between centres"
     assert labels["target"] == "Target: foot-left pocket"
     assert labels["aim_line"] == "Aim line"
     straight = one("  - {kind: table, sides: right, distances: far}", HEAD.replace("14.5, 1/2, 45", "0"))
     assert straight.side == "straight"
-    assert straight.brief.labels["heading"] == "Straight, 900\u202fmm apart"
+    assert straight.brief.labels["heading"] == "Straight, centres 900\u202fmm apart"
 
 
 def test_cards_carry_their_words() -> None:

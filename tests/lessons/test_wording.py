@@ -64,7 +64,7 @@ def quantity(value: float | str, kind: str) -> Quantity:
         (1 / 2, "part", "50\u202f%", "50 percent"),
         (1.0, "part", "100\u202f%", "100 percent"),
         (4.0, "count", "4", "4"),
-        (2.74, "quarters", "2¾", "2 diamonds and three quarters"),
+        (2.74, "quarters", "2¾", "2 and three quarters diamonds"),
         (0.74, "quarters", "¾", "three quarters of a diamond"),
         (1.02, "quarters", "1", "1 diamond"),
         (873.1, "set_mm", "873\u202fmm", "873 millimetres"),
@@ -213,11 +213,11 @@ clips: [{kind: build-up, methods: ghost-ball}, {kind: players-eye, methods: ghos
 """
 SELDOM = {"build_up.broken",
     "aim_error.limit_none", "methods_summary.no_aim", "where_it_works.parts",
-    "table.cue_ball", "table.object_ball_about", "table.touching", "all_methods.own",
+    "table.cue_ball", "table.object_ball_about", "table.touching", "all_methods.own", "throw.speed_sure",
 }  # fmt: skip
 """Said where nothing goes in from far away, where no eye of the lesson has an aim by a method, where an aim is
-right at two cuts far from each other, and of balls that happen to lie on a quarter of a diamond, or don't, or
-touch, and of an own method that aims true."""
+right at two cuts far from each other, of throw that no friction changes, of balls that happen to lie on a quarter
+of a diamond, or don't, or touch, and of an own method that aims true."""
 
 
 @cache
@@ -246,7 +246,15 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
     # which mistake is replayed hangs on the eye; a mark that is remembered exactly is none
     replays = {f"players_eye.mistake.{name}" for m in METHODS.values() for name in m.readings}
     replays = replays - {"players_eye.mistake.memorised_mark"} | {"players_eye.mistake.as_written"}
-    outline = {step.sentence for _, step in outlined()} - {"right.step 1", *WORDLESS}
+    outline = {key for _, step in outlined() for key in (step.sentence, step.then)} - {
+        "",
+        "right.step 1",
+        *WORDLESS,
+    }
+    # by which eye a row is judged: any place of the eye, or what tells two of them apart
+    outline |= {f"where_it_works.{key}" for key in words["measures"] if key.startswith("eye_")} - {
+        "where_it_works.eye_offset", "where_it_works.eye_side",
+    }  # fmt: skip
     assert set(words["sentences"]) == sentences | outline | replays | SELDOM
     assert set(words["measures"]) == measures | {key for _, step in outlined() for key, _ in step.measures}
     said = {str(q.value) for _, step in outlined() for _, q in step.values if q.kind == "name"}

@@ -107,10 +107,9 @@ def brief_of(
     words = dict(LABELS if labels is None else labels)
     if shot is not None and labels is None:
         side = {1: " left", -1: " right", 0: ""}[int(shot.side)]
-        words["heading"] = (
-            f"Cut {abs(math.degrees(float(shot.cut_rad))):.1f}°{side}, {float(shot.distance_mm):.0f} mm apart"
-        )
         words["distance"] = f"{float(shot.distance_mm):.0f} mm"
+        cut = f"Cut {abs(math.degrees(float(shot.cut_rad))):.1f}°{side}"
+        words["heading"] = f"{cut}, centres {words['distance']} apart"
         words["between_centres"] = f"{float(shot.distance_mm):.0f} mm between centres"
     return Brief("clip", subject, output, steps, words)
 

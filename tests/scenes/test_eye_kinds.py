@@ -104,7 +104,7 @@ def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 
         "ruler_edge": "edge",
         "from_side": "From the side",
         "from_above": "From above, same scale",
-        "heading": "Cut 22.0° left, 640 mm apart",
+        "heading": "Cut 22.0° left, centres 640 mm apart",
         "on_the_line": "On the line",
         "no_depth": "A screen shows no depth",
     }
