@@ -27,9 +27,13 @@ def print_pdf(template: str, told: Mapping[str, Any], path: Path, paper: str, fo
     import typst
 
     with TemporaryDirectory(prefix="aimgeo-fonts-") as folder:
-        for n, font in enumerate(fonts):
-            shutil.copyfile(font, Path(folder) / f"{n}{font.suffix}")
-        own = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder]).families()
+        own: list[str] = []
+        for n, font in enumerate(fonts):  # each by itself: typst lists families by name, and the words' come first
+            place = Path(folder) / str(n)
+            place.mkdir()
+            shutil.copyfile(font, place / f"font{font.suffix}")
+            found = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(place)])
+            own += [name for name in found.families() if name not in own]
         page = {
             "paper": PAPERS[paper],
             "made_with": f"aimgeo {version('aimgeo')}",

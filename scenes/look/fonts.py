@@ -101,7 +101,7 @@ def own_font(path: Path) -> FontFile:
         face = _opened(found)
         if not face.glyph_count or not face.unicodes:
             raise ValueError("is broken: it holds no letters; take it once more from where it came.")
-        if not {"glyf", "CFF ", "CFF2"} & set(face.table_tags):
+        if not any(face.reference_table(table).data for table in ("glyf", "CFF ", "CFF2")):
             raise ValueError("holds pictures of letters, not outlines; take a TTF or OTF file with outlines.")
         height = _capital(face)
         if not LEAST_CAPITAL <= height <= MOST_CAPITAL:
@@ -122,7 +122,12 @@ _CONTENTS: dict[str, bytes] = {}
 def _content(file: FontFile) -> bytes:
     content = _CONTENTS.get(file.sha256)
     if content is None:  # another process has read the look
-        content = Path(file.path).read_bytes()
+        try:
+            content = Path(file.path).read_bytes()
+        except OSError:
+            raise ValueError(
+                f"the font {Path(file.path).name} is not where it was when the look was read"
+            ) from None
         if sha256(content).hexdigest() != file.sha256:
             raise ValueError(f"the font {Path(file.path).name} was changed while clips were drawn; render again")
         _CONTENTS[file.sha256] = content

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import random
 import subprocess
 import sys
 from dataclasses import replace
@@ -139,6 +140,25 @@ def test_what_is_no_usable_font_is_one_sentence_at_its_place(tmp_path: Path, box
     assert fault.sentence.endswith(".")
 
 
+def test_hostile_fonts_are_used_or_refused_in_a_sentence(tmp_path: Path) -> None:
+    good, file = box_font(tmp_path / "good.ttf", heavier=40).read_bytes(), tmp_path / "boxes.ttf"
+    used, told = 0, []
+    for seed in range(150):
+        chance, content = random.Random(seed), bytearray(good)
+        for _ in range(chance.choice((1, 5, 50))):
+            content[chance.randrange(chance.choice((300, len(content))))] = chance.randrange(256)
+        file.write_bytes(bytes(content[: chance.choice((len(content), chance.randrange(len(content))))]))
+        try:
+            own = own_font(file)
+        except ValueError as error:
+            told.append(str(error))
+            continue
+        run("Größe 14.5°", Face(600, 20, True, own))
+        used += 1
+    assert used > 10 < len(told)
+    assert all(sentence.endswith(".") for sentence in told)
+
+
 def test_a_real_collection_is_refused_and_a_font_without_capitals_too(tmp_path: Path, boxes: Path) -> None:
     both = TTCollection()
     both.fonts = [TTFont(boxes), TTFont(boxes)]
@@ -202,7 +222,9 @@ def test_weights_and_sizes_reach_their_styles_alone(tmp_path: Path) -> None:
 
 def test_sheets_are_set_in_it_and_say_so_when_it_is_lost(tmp_path: Path, boxes: Path) -> None:
     out = tmp_path / "out" / "lesson"
-    footage = Footage(out, planned_manifest(planned(tmp_path), out))
+    box_font(tmp_path / "bold.ttf", name="Another")
+    look = "look:\n  type: {font: boxes.ttf, bold: bold.ttf}\n"
+    footage = Footage(out, planned_manifest(planned(tmp_path, look), out))
     assert footage.manifest.lesson.fonts[0].file == "../../boxes.ttf"
     (a4, _) = set_up_sheets.deliver(footage, Wishes()).files
     used = {
