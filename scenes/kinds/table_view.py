@@ -620,7 +620,7 @@ def _styles(brief: Brief, frame: Layout) -> tuple[str, str]:
     over = brief.steps if brief.subject.kind == KIND.name else brief.steps[:2]
     titles = [" ".join(step.title.split()) for step in over]
     room, is_beside = frame.title_safe[2], frame.heading_align == "right"
-    pairs = (("title", "heading"), ("title", "small"), ("heading", "small"))
+    pairs = (("title", "heading"), ("title", "small"), ("heading", "small"), ("label", "small"))
     for one, other in pairs:
         longest = max((width(title, one) for title in titles), default=0.0)
         needed = width(heading, other) if heading else 0.0
