@@ -28,8 +28,8 @@ from scenes.look.scale import plate_sizes
 
 FRONT = "front"
 EIGHTHS = 8
-RADII = tuple(np.linspace(0.175, 0.085, 19).tolist())
-"""The ball's radius in it, of the frame's short side: the largest that finds room."""
+RADII = tuple(np.linspace(0.175, 0.1, 16).tolist())
+"""The ball's radius in it, of the frame's short side: the largest that finds room, no smaller than in the plan."""
 BELOW, TALL, SHORT, MINOR = 0.3, 0.13, 0.09, 0.05
 """How far the scale lies below the ball, in its radii, and the lengths of its ticks."""
 ROW, PAD_PX = 1.2, 8.0
@@ -49,8 +49,9 @@ def front_of(figure: Figure, plan: Construction, shown: Obstacles, spare: tuple[
     if first is None or not figure.brief.labels.get("seen_along_aim"):
         return None
     less = replace(shown, rects=tuple(rect for rect in shown.rects if rect not in spare))
-    for part in RADII:
-        radius = part * figure.frame.scale.short_px
+    for radius in (part * figure.frame.scale.short_px for part in RADII):
+        if radius < figure.radius_px:
+            break
         rect = _rect(figure, radius)
         for kept in (shown, less) if spare else (shown,):
             if (at := _room(figure, rect, kept)) is not None:

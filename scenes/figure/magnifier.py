@@ -28,6 +28,8 @@ from scenes.look.scale import plate_sizes
 LINES_PX, MARKS_PX, BAR_PX = 24.0, 6.0, 24.0
 """Nearer parallel lines run into one; marks with less between them lie on each other; a bar's shorter piece is a
 speck. For a 1080 px frame."""
+END_PX = 9.0
+"""How far the end of a measure reaches."""
 SAME_PX = 0.05
 """What is nearer is the same place."""
 PARALLEL_SINE = 0.01
@@ -35,7 +37,7 @@ APART_PX, LEAST_APART_PX = 46.0, 26.0
 """So far apart the magnifier shows what is nearest, and at least so far."""
 SPREAD = 0.56
 """What belongs together stands within this part of the magnifier's radius."""
-MOST_TIMES = 60
+LEAST_TIMES, MOST_TIMES = 3, 60
 MOST_MORE = 1.5
 """What a later step adds is shown in the same magnifier where that need not show so many times more closely."""
 RADII = tuple(np.linspace(0.235, 0.12, 16).tolist())
@@ -88,7 +90,7 @@ def magnifiers_of(
     their place. Things of the roles `apart` are told apart in another way.
     """
     needs = [_in_one_window(figure, _too_near(figure, steps, k, apart)) for k in range(len(steps))]
-    groups: list[tuple[int, list[Pair]]] = []
+    groups: list[tuple[list[int], list[Pair]]] = []
     for k, pairs in enumerate(needs):
         if pairs and not _fits(figure, pairs):
             pairs = [min(pairs, key=lambda pair: pair[2])]
@@ -96,14 +98,17 @@ def magnifiers_of(
             continue
         together = _in_one_window(figure, [*groups[-1][1], *pairs]) if groups else []
         if groups and (shared := _fits(figure, together)) and shared <= MOST_MORE * _fits(figure, groups[-1][1]):
-            groups[-1] = (groups[-1][0], together)
+            groups[-1] = ([*groups[-1][0], k], together)
         else:
-            groups.append((k, pairs))
+            groups.append(([k], pairs))
     out: list[Magnifier] = []
-    firsts = [first for first, _ in groups]
-    for n, ((first, pairs), following) in enumerate(zip(groups, [*firsts, len(steps)][1:], strict=True)):
-        used = [k + 1 for k in range(first, following) if needs[k] or _measures_specks(figure, steps[k], apart)]
-        for end in dict.fromkeys((used[-1], first + 1)):  # what comes later may leave no room for it
+    firsts = [shown_in[0] for shown_in, _ in groups]
+    for n, ((shown_in, pairs), following) in enumerate(zip(groups, [*firsts, len(steps)][1:], strict=True)):
+        first = shown_in[0]
+        measured = [k for k in range(first, following) if _measures_specks(figure, steps[k], apart)]
+        for end in dict.fromkeys(
+            (max([*shown_in, *measured]) + 1, first + 1)
+        ):  # what comes later may leave no room for it
             found = _placed(figure, n, pairs, merged(shown[:end]), spare, out[-1] if out else None)
             if found is not None:
                 out.append(replace(found, first_step=first, end_step=end))
@@ -144,7 +149,7 @@ def _things(figure: Figure, step: Step, apart: frozenset[str]) -> Iterator[_Thin
     places = [(p.role, p.at_mm, float(figure.frame.look.marks[mark_kind(p.role)].reach_px)) for p in step.points]
     for measure in step.measures:
         if (measure.key in FIXED_BARS or measure.key.startswith(OWN)) and measure.between_mm is not None:
-            places += [(f"{measure.key}.{n}", at, BAR_PX / 2) for n, at in enumerate(measure.between_mm)]
+            places += [(f"{measure.key}.{n}", at, END_PX) for n, at in enumerate(measure.between_mm)]
     for role, at, reach in places:
         window_of = figure.window(at)
         if window_of is not None and role not in apart:
@@ -217,7 +222,7 @@ def _times(figure: Figure, pairs: Sequence[Pair], radius_px: float) -> range:
     reach = _spread([thing for pair in pairs for thing in pair[:2]]).reach_px
     most = min(int(SPREAD * radius_px / max(reach, 1e-9)), MOST_TIMES)
     times = min(math.ceil(stroke(APART_PX) / gap), most)
-    return range(times, most + 1) if times >= 2 and times * gap >= stroke(LEAST_APART_PX) else range(0)
+    return range(times, most + 1) if times >= LEAST_TIMES and times * gap >= stroke(LEAST_APART_PX) else range(0)
 
 
 def _fits(figure: Figure, pairs: Sequence[Pair]) -> int:

@@ -461,8 +461,15 @@ def _draw_step(
     for gone in figure.magnifiers:
         if gone.end_step == index:
             _close_magnifier(figure, labels, told.beside, gone, (first, first + fade))
+    opened: Span | None = None
     if closer is not None and opens:
-        _open_magnifier(figure, labels, told, closer, when, span)
+        opened = _open_magnifier(figure, labels, told, closer, when, span)
+
+    def named_at(name: str) -> Span:
+        # what a magnifier shows of earlier steps is named as soon as it is there
+        is_old = closer is not None and name in closer.roles and name not in when.parts
+        return opened if opened is not None and is_old else when.label(name)
+
     # a step that compares gaps between lines needs them all
     compares = any(measure.key in BETWEEN_LINES for measure in step.measures)
     draw_step(figure, index, drawn, when, PARALLELS if compares else frozenset())
@@ -482,9 +489,9 @@ def _draw_step(
         wanted.append((fraction, POINT_RANK))
     enlarged = {"fraction", *(one.id for one in bars if one.within is not None)}
     wanted.sort(key=lambda want: (want[0].id not in enlarged, not want[0].insists, want[1] != BAR_RANK))
-    labels.add(index, wanted, lambda name: when.label(name), (first, first + fade))
+    labels.add(index, wanted, named_at, (first, first + fade))
     for name in within:
-        labels.put(name, LINE_RANK, index, when.label(name.wanted.name), is_new=True, is_pinned=True)
+        labels.put(name, LINE_RANK, index, named_at(name.wanted.name), is_new=True, is_pinned=True)
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")
@@ -557,8 +564,8 @@ def _hide_between(figure: Figure, gone: Span) -> None:
 
 def _open_magnifier(
     figure: Figure, labels: Labels, told: _Told, closer: Magnifier, when: StepSpans, span: Span
-) -> None:
-    """It grows before the first thing that it shows is drawn; an earlier one goes, and what gives way to it."""
+) -> Span:
+    """It grows before the first thing that it shows is drawn; what gives way to it goes. When it is there."""
     fade, grown = figure.frames(TIMING.fade_s), figure.frames(GROW_S)
     begins = [first for role, (first, _) in when.parts.items() if role in closer.roles]
     starts = max(min(begins, default=span[0] + grown) - grown, span[0])
@@ -568,6 +575,7 @@ def _open_magnifier(
         _hide_between(figure, (span[0], span[0] + fade))
     labels.steps = obstacles_of(figure, closer, told.beside)
     put_magnifier(figure, closer, starts)
+    return starts + grown, starts + grown + fade
 
 
 def _put_bar(figure: Figure, labels: Labels, told: _Told, one: PlanBar, drawn: Span, turn: Span) -> None:
