@@ -93,7 +93,10 @@ def command(
 
 def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> list[str]:
     """The lines that show a plan; `why` tells of each clip that will render the reason."""
-    head = ("clip", "shot", "frames", "seconds") + (("renders because",) if why is not None else ())
+    told = made.words.words["plan"]
+    head = tuple(
+        told[key] for key in ("clip", "shot", "frames", "seconds", *(("because",) if why is not None else ()))
+    )
     rows = [head]
     for clip in made.clips:
         row = (clip.name, shot_text(clip, made.words), str(clip.frames), written(clip.duration_s, 1))
@@ -114,7 +117,7 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
         totals(made, pace, why),
         *steps(made),
         *places(made),
-        *left_out(made.left_out),
+        *left_out(made.left_out, made.words),
         "",
     ]
 
@@ -122,14 +125,18 @@ def listing(made: Plan, pace: Pace, why: Mapping[str, str] | None = None) -> lis
 def on_table(made: Plan) -> list[str]:
     """Which shots of a lesson can be set up on its table, where, and why the others can't."""
     count = len(made.shots)
-    name = made.told.words["names"].get(made.table.name, made.table.name)
-    of = count + len(made.unplaced)
-    lines = [f"{made.title} ({made.file})", "", f"{count} of {of} shots can be set up on the {name} table."]
+    name = made.words.words["names"].get(made.table.name, made.table.name)
+    of = str(count + len(made.unplaced))
+    lines = [
+        f"{made.title} ({made.file})",
+        "",
+        made.words.text("plan", "can_be_set", count=str(count), of=of, table=name),
+    ]
     lines += places(made)
     by_reason: dict[str, list[str]] = {}
     for shot, reason in made.unplaced.items():
         by_reason.setdefault(reason, []).append(shot)
-    lines += ["", "Can't be set up:"] if by_reason else []
+    lines += ["", made.words.text("plan", "cannot")] if by_reason else []
     for reason, shots in by_reason.items():
         lines += [f"  {'; '.join(shots)}", f"    {reason}"]
     return [*lines, ""]
@@ -138,7 +145,8 @@ def on_table(made: Plan) -> list[str]:
 def places(made: Plan) -> list[str]:
     """Where the balls of each shot lie, how near they come to a cushion, and where nobody could bridge."""
     told, tight = made.words, []
-    rows: list[tuple[str, ...]] = [("shot", "object ball at", "to a cushion", "cue ball", "behind it")]
+    heads = ("shot", "object_ball", "cushion", "cue_ball", "behind")
+    rows: list[tuple[str, ...]] = [tuple(told.text("plan", key) for key in heads)]
     for placed in made.shots:
         shot, R = placed.shot, made.ball_mm / 2
         at = made.table.from_rails(shot.object_ball_mm)
@@ -149,20 +157,14 @@ def places(made: Plan) -> list[str]:
         air = [_mm(float(air_mm(made.table, ball, R)), told) for ball in (shot.object_ball_mm, shot.cue_ball_mm)]
         rows.append((name, where, *air, _mm(behind, told)))
         if behind < BRIDGE_MM:
-            tight.append(f"  {name}: {_mm(behind, told)} of cloth behind the cue ball.")
+            tight.append(f"  {told.text('plan', 'cloth', shot=name, length=_mm(behind, told))}")
     if len(rows) == 1:
         return []
     wide = [max(len(row[i]) for row in rows) for i in range(5)]
     lines = ["  " + "  ".join(f"{cell:<{w}}" for cell, w in zip(row, wide, strict=True)).rstrip() for row in rows]
     if tight:
-        least = _mm(BRIDGE_MM, told)
-        tight = [f"Nobody can bridge there with a level cue (less than {least}, common practice):", *tight]
-    return [
-        "",
-        "Shots, with the air between balls and cushions, and the cloth behind the cue ball:",
-        *lines,
-        *tight,
-    ]
+        tight = [told.text("plan", "no_bridge", least=_mm(BRIDGE_MM, told)), *tight]
+    return ["", told.text("plan", "places"), *lines, *tight]
 
 
 def _cut(cut_deg: float, side: str, told: Wording) -> str:
@@ -207,18 +209,22 @@ def steps(made: Plan) -> list[str]:
     for clip in made.clips:
         kind = f"{clip.method.replace('_', '-')} {clip.kind}" if clip.method else clip.kind
         named.setdefault(tuple(step.name for step in clip.brief.steps), {})[kind] = None
-    return ["", "Steps:", *(f"  {', '.join(kinds)}: {', '.join(names)}" for names, kinds in named.items())]
+    return [
+        "",
+        made.words.text("plan", "steps"),
+        *(f"  {', '.join(kinds)}: {', '.join(names)}" for names, kinds in named.items()),
+    ]
 
 
-def left_out(items: Sequence[LeftOut]) -> list[str]:
+def left_out(items: Sequence[LeftOut], told: Wording) -> list[str]:
     """What can't be shown: each reason once, with all that it holds for."""
     by_reason: dict[str, list[LeftOut]] = {}
     for item in items:
         by_reason.setdefault(item.reason, []).append(item)
-    lines = ["", "Left out:"] if items else []
+    lines = ["", told.text("plan", "left_out")] if items else []
     for reason, group in by_reason.items():
         lines.append(f"  {reason}")
-        lines += [f"    line {item.place.line}: {item.name}" for item in group]
+        lines += [f"    {told.text('plan', 'line', line=str(item.place.line), clip=item.name)}" for item in group]
     return lines
 
 

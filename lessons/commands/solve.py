@@ -61,9 +61,10 @@ def command(
         raise click.UsageError("--lesson and --clip go together: the file, and which of its clips.")
     if not options and request_json is None and lesson is None:
         raise click.UsageError("Give the shot as options or as one JSON object, or --batch FILE.")
+    language = "en"
     request = parse(request_json.encode("utf-8", "surrogateescape")) if request_json is not None else {}
     if lesson is not None and clip is not None:
-        shot, lesson_units = _shot_of(lesson, clip)
+        shot, lesson_units, language = _shot_of(lesson, clip)
         request = shot if request == {} else request
         units = units or lesson_units
     if options:
@@ -79,14 +80,14 @@ def command(
                 raise click.UsageError(f"{twice} is given both as an option and in the request.")
             request.update(_values(options, request, form, units or "mm"))
     if form == "text":
-        sys.exit(_tell(request, units or "mm", bridge))
+        sys.exit(_tell(request, units or "mm", bridge, language))
     written, refused = answer_blocks([request])
     sys.stdout.buffer.writelines(written)
     sys.exit(1 if refused else 0)
 
 
-def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str]:
-    """The shot of a lesson's clip as a request, and the lesson's units."""
+def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str, str]:
+    """The shot of a lesson's clip as a request, the lesson's units and its language."""
     from lessons.lesson.faults import LessonError, slip_of
     from lessons.lesson.model import load
     from lessons.planning.accuracy import asked_shot
@@ -99,7 +100,7 @@ def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str]:
             near = slip_of(name, tuple(one.name for one in made.clips))
             known = f"did you mean '{near}'?" if near else "aimgeo plan lists its clips."
             raise click.ClickException(f"'{path}' makes no clip '{name}'; {known}")
-        return asked_shot(made, clips[0]), made.units
+        return asked_shot(made, clips[0]), made.units, made.language
     except LessonError as error:
         click.echo(error.told(), err=True)
         sys.exit(1)
@@ -135,17 +136,17 @@ def _named(options: dict[str, str]) -> dict[str, Any]:
         return {}
 
 
-def _tell(request: Any, units: str, bridge: str | None) -> int:
+def _tell(request: Any, units: str, bridge: str | None, language: str) -> int:
     """Print the answer for people; the exit status."""
     from aimgeo.asking.solve import answer
     from lessons.planning.told_answers import misses_told, told
 
     try:
         if isinstance(request, dict) and list(request) == ["misses"] and isinstance(request["misses"], dict):
-            click.echo("\n".join(misses_told(request["misses"])))
+            click.echo("\n".join(misses_told(request["misses"], language)))
             return 0
         (found,) = answer([request])
-        lines = told(request if isinstance(request, dict) else {}, found, units, bridge)
+        lines = told(request if isinstance(request, dict) else {}, found, units, bridge, language)
     except ValueError as error:
         click.echo(f"Error: {error}", err=True)
         return 1

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from math import radians
+from math import asin, radians
 from typing import Any
 
 from aimgeo.construct import Quantity, QuantityKind
+from aimgeo.methods import METHODS
 from aimgeo.misses import needed_of, p_value
 from aimgeo.room import at_tip_mm
 from aimgeo.shot import BALL_DIAMETER_MM
@@ -122,14 +123,16 @@ def ground(request: Mapping[str, Any]) -> tuple[Table | None, float]:
     return table, float(ball) if isinstance(ball, int | float) else BALL_DIAMETER_MM
 
 
-def told(request: Mapping[str, Any], answer: Mapping[str, Any], units: str, bridge: str | None) -> list[str]:
-    """An answer as lines of text; ValueError for a bridge that is no length."""
+def told(
+    request: Mapping[str, Any], answer: Mapping[str, Any], units: str, bridge: str | None, language: str = "en"
+) -> list[str]:
+    """An answer as lines of text in a language; ValueError for a bridge that is no length."""
     table, ball_mm = ground(request)
     bridge_mm = BRIDGE_MM if bridge is None else length(bridge, units).mm(ball_mm, 0.0)
-    return Teller(Wording(words_of("en"), units, ball_mm), table, bridge_mm).told(answer)
+    return Teller(Wording(words_of(language), units, ball_mm), table, bridge_mm).told(answer)
 
 
-def misses_told(counts: Mapping[str, Any]) -> list[str]:
+def misses_told(counts: Mapping[str, Any], language: str = "en") -> list[str]:
     """What the counts of misses to the left and to the right tell; ValueError for what are no counts."""
     try:
         left, right = int(counts["left"]), int(counts["right"])
@@ -139,17 +142,19 @@ def misses_told(counts: Mapping[str, Any]) -> list[str]:
         raise ValueError("misses needs two counts, not below 0 and not both 0: left=8,right=2.")
     chance = p_value(max(left, right), left + right)
     needed = needed_of(left + right)
-    return list(_misses(chance, chance < 0.05, needed, left + right))
+    words = Wording(words_of(language), "mm", BALL_DIAMETER_MM)
+    return list(_misses(words, chance, chance < 0.05, needed, left + right))
 
 
-def _misses(chance: float, lopsided: bool, needed: int | None, total: int | None = None) -> Iterator[str]:
-    said = "more than chance" if lopsided else "this may be chance"
-    more = "no count of so few shows more" if needed is None else f"{needed} on one side would show more"
-    of = f" of {total}" if total else ""
-    yield f"Misses: {said}; even odds give such a count{of} in {100 * chance:.1f} of 100 series"
+def _misses(
+    words: Wording, chance: float, lopsided: bool, needed: int | None, total: int | None = None
+) -> Iterator[str]:
+    key = f"misses_{'of_' if total else ''}{'lean' if lopsided else 'chance'}"
+    yield words.text("answer", key, part=words.decimal(100 * chance, 1), total=str(total))
     if not lopsided:
-        yield f"  {more} (exact binomial, 5 %)"
-    yield "  a lean, if there is one, not its cause"
+        more = "never" if needed is None else "needed"
+        yield words.text("answer", f"misses_{more}", count=str(needed))
+    yield words.text("answer", "misses_cause")
 
 
 def in_units(sentence: str, units: str) -> str:
@@ -205,122 +210,138 @@ class Teller:
         """An angle without its sign."""
         return self.number(radians(abs(deg)), "angle_rad")
 
+    def say(self, key: str, **fields: str) -> str:
+        """One of the sentences, with its fields."""
+        return self.words.text("answer", key, **fields)
+
     def place(self, at_mm: list[float]) -> str:
         """Where a ball lies: from two cushions, or in the frame where there are none."""
         if self.table is None:
             return ", ".join(self.number(mm, "distance_mm") for mm in at_mm[:2])
         found = self.table.from_rails(at_mm)
         names = self.words.words["names"]
-        diamonds = [self.number(one.diamonds, "diamonds").split(" ")[0] for one in found]
-        rails = [
-            f"{self.number(one.away_mm, 'distance_mm')} from the {names[f'{one.rail}-rail']}" for one in found
-        ]
-        return f"{', '.join(rails)} ({' and '.join(diamonds)} diamonds)"
+        x, y = (self.number(one.diamonds, "diamonds").split(" ")[0] for one in found)
+        end, flank = (
+            self.words.text(
+                "practice_sheet",
+                "from_rail",
+                length=self.number(one.away_mm, "distance_mm"),
+                rail=names[f"{one.rail}-rail"],
+            )
+            for one in found
+        )
+        return self.say("place", end=end, flank=flank, x=x, y=y)
 
     def shot(self, shot: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """The shot: cut, distance, places, where to aim."""
         if shot.get("frozen"):
-            yield "Shot: the balls touch, so there is no aim direction"
+            yield self.say("frozen")
             return
         if shot.get("hit") is False:
-            yield "Shot: the cue ball does not hit the object ball"
+            yield self.say("no_hit")
             return
-        side = "" if shot["side"] == "straight" else f" to the {shot['side']}"
         between = shot["distance_mm"]
-        air = between - self.words.ball_diameter_mm
-        yield f"Shot: cut {self.angle(shot['cut_deg'])}{side}, overlap {self.number(shot['overlap'], 'overlap')}"
-        yield f"  {self.number(between, 'distance_mm')} between centres, {self.number(air, 'distance_mm')} of air"
-        yield f"  object ball: {self.place(shot['object_ball_mm'])}"
-        yield f"  cue ball: {self.place(shot['cue_ball_mm'])}"
+        air = self.number(between - self.words.ball_diameter_mm, "distance_mm")
+        cut, overlap = self.angle(shot["cut_deg"]), self.number(shot["overlap"], "overlap")
+        yield self.say(f"shot_{shot['side']}", cut=cut, overlap=overlap)
+        yield self.say("between", between=self.number(between, "distance_mm"), air=air)
+        yield self.say("object_ball", place=self.place(shot["object_ball_mm"]))
+        yield self.say("cue_ball", place=self.place(shot["cue_ball_mm"]))
         if shot["side"] == "straight":
-            yield "  aim at the object ball's centre"
+            yield self.say("aim_centre")
         else:
             out = "right" if shot["side"] == "left" else "left"
-            aim, contact = shot["aim_offset_mm"], shot["contact_offset_mm"]
-            yield f"  aim {self.number(aim, 'length_mm')} to the {out} of the object ball's centre"
-            yield f"  the contact point lies {self.number(contact, 'half_mm')} to the {out}"
+            yield self.say(f"aim_{out}", length=self.number(shot["aim_offset_mm"], "length_mm"))
+            yield self.say(f"contact_{out}", length=self.number(shot["contact_offset_mm"], "half_mm"))
 
     def paths(self, paths: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """Which other balls are in the way."""
         for ball, path in paths.items():
             if path is None:
                 continue
-            name = ball.replace("_", " ")
-            blocked = [
-                f"ball {one['index'] + 1} by {self.number(-one['clearance_mm'], 'length_mm')}"
+            blocked = ", ".join(
+                self.say(
+                    "ball_by",
+                    number=str(one["index"] + 1),
+                    length=self.number(-one["clearance_mm"], "length_mm"),
+                )
                 for one in path["blocked_by"]
-            ]
-            yield f"Way of the {name}: {'clear' if path['clear'] else 'blocked, ' + ', '.join(blocked)}"
+            )
+            found = self.say("clear") if path["clear"] else self.say("blocked", balls=blocked)
+            yield self.say(f"way_{ball}", found=found)
 
     def reading(self, found: Mapping[str, Any]) -> str:
         """What comes of an aim: in or out, and by how much."""
         if found["hit"] is None:
-            return "gives no such aim"
+            return self.say("no_aim")
         if not found["hit"]:
-            return "misses the object ball"
-        miss = found["miss_mm"]
-        off = "90° or more off" if miss is None else f"off by {self.number(abs(miss), 'length_mm')} at the target"
-        goes = {True: ", goes in", False: ", stays out", None: ""}[found.get("pocketed")]
-        return f"cuts {self.angle(found['cut_deg'])}, {off}{goes}"
+            return self.say("passes")
+        cut, miss = self.angle(found["cut_deg"]), found["miss_mm"]
+        if miss is None:
+            return self.say("reading", cut=cut, off=self.say("astray"))
+        key = {True: "off_in", False: "off_out", None: "off"}[found.get("pocketed")]
+        return self.say("reading", cut=cut, off=self.say(key, length=self.number(abs(miss), "length_mm")))
 
     def aim_error(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """What the error of aim does."""
-        yield f"With the error of aim: {self.reading(found)}"
+        yield self.say("aim_error", reading=self.reading(found))
 
     def fraction(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """The cut that a fraction gives."""
         if found["cut_deg"] is None:
-            yield "Fraction: the aim passes the object ball"
+            yield self.say("fraction_passes")
         else:
             side = "right" if found["cut_deg"] > 0 else "left"
-            yield f"Fraction: cuts {self.angle(found['cut_deg'])} to the {side}"
+            yield self.say(f"fraction_{side}", cut=self.angle(found["cut_deg"]))
 
     def pocket(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """How exact the aim has to be."""
         if not found["clean"]:
-            yield "Pocket: from here no straight way goes in clean"
+            yield self.say("no_way_in")
             return
         half_rad = radians(found["aim_window_deg"]) / 2
         off, tip = self.number(half_rad, "limit_rad"), float(at_tip_mm(half_rad, self.bridge_mm))
+        yield self.say("window", off=off)
         bridge = self.number(self.bridge_mm, "distance_mm")
-        yield f"Pocket: aimed at the middle of its window, the cue may be off by {off} to either side,"
-        yield f"  {self.number(tip, 'limit_mm')} at the tip over a bridge of {bridge}"
+        yield self.say("window_tip", length=self.number(tip, "limit_mm"), bridge=bridge)
 
     def throw(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """How far the object ball is thrown."""
         low, high = self.angle(found["low_deg"]), self.angle(found["high_deg"])
-        yield f"Throw, without sidespin: {self.angle(found['throw_deg'])} ({low} to {high} with other friction)"
+        yield self.say("throw", cut=self.angle(found["throw_deg"]), low=low, high=high)
         if found["cut_needed_deg"] is None:
-            yield "  no cut makes up for it"
+            yield self.say("throw_none")
         else:
             shift = self.number(abs(found["cue_shift_mm"]), "length_mm")
-            yield f"  to make up for it aim at a cut of {self.angle(found['cut_needed_deg'])}, {shift} further out"
+            yield self.say("throw_needs", cut=self.angle(found["cut_needed_deg"]), length=shift)
 
     def after(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """Where the cue ball goes."""
         turn = found["cue_ball_deflection_deg"]
-        yield "Cue ball afterwards: " + ("stops" if turn is None else f"turned by {self.angle(turn)}")
+        yield self.say("stops") if turn is None else self.say("turned", cut=self.angle(turn))
 
     def methods(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """What each method's shortcut costs."""
         names = self.words.words["names"]
-        yield "Methods, if you only ..."
+        yield self.say("methods")
         for name, method in found.items():
             if not method["usable"]:
-                yield f"  {names[name]}: {method['limit']}"
+                reach = self.number(asin(METHODS[name].sin_reach), "angle_rad")
+                yield self.say("method", method=names[name], found=self.say("beyond", cut=reach))
                 continue
             for key, one in method["readings"].items():
-                yield f"  {names[name]}, {names.get(f'reading.{key}', key)}: {self.reading(one)}"
+                reading = names.get(f"reading.{key}", key)
+                yield self.say("method_reading", method=names[name], reading=reading, found=self.reading(one))
 
     def eye(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """What the eye sees and how its line errs."""
-        seen = [k.replace("contact_", "") for k, is_seen in found.get("visible", {}).items() if is_seen]
         if "visible" in found:
-            balls = " and ".join(f"the {one}'s" for one in (f"{s} ball" for s in seen))
-            yield f"Eye: sees {'no contact point' if not seen else balls + ' contact point'}"
+            sees = found["visible"]["contact_object"], found["visible"]["contact_cue"]
+            which = {(True, True): "both", (True, False): "object", (False, True): "cue"}.get(sees, "none")
+            yield self.say(f"sees_{which}")
         if "sighting" in found:
-            yield f"  eye, cue ball's centre and onward: {self.reading(found['sighting']['plane'])}"
+            yield self.say("sighting", reading=self.reading(found["sighting"]["plane"]))
 
     def misses(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """Whether misses lean to a side."""
-        yield from _misses(found["p_value"], found["lopsided"], found["needed_of_same_total"])
+        yield from _misses(self.words, found["p_value"], found["lopsided"], found["needed_of_same_total"])

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.camera import depth
+from aimgeo.camera import ball_outline, depth
 from aimgeo.construct import Construction, Position, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, cross, dot
@@ -378,7 +378,12 @@ def disc_of(
 
 def other_discs(figure: Figure) -> list[Disc]:
     """The other balls on the table, as far as they are shown: labels keep off them."""
-    others = figure.brief.subject.others
+    others = [
+        one
+        for one in figure.brief.subject.others
+        if (window := figure.window(one.centre_mm)) is not None
+        and ball_outline(window.projection(0), np.array(one.centre_mm), figure.radius_mm).is_seen
+    ]
     found = (disc_of(figure, f"other.{n}", one.centre_mm, figure.radius_mm) for n, one in enumerate(others))
     return [disc for disc in found if disc is not None]
 

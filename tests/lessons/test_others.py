@@ -157,3 +157,16 @@ def test_numbers_are_read_at_their_size() -> None:
     board = CLIP_KINDS["players-eye"].board(clip.brief)
     assert all(not isinstance(e.shape, Text) or e.shape.text != "15" for e in board.elements)
     assert faults(board) == []
+
+
+def test_another_ball_beside_or_behind_the_eye_is_not_in_its_picture() -> None:
+    (made,) = plan(
+        loads(
+            "title: A\ncuts: 30\nsides: left\ndistances: {near: 300 mm}\noutput: {size: 320x180, rate: 24}\n"
+            "spot: [635 mm, 317.5 mm]\nothers: [{at: [-500 mm, 450 mm]}, {at: [-700 mm, -100 mm]}]\n"
+            "clips: [{kind: players-eye, methods: ghost-ball}]\n"
+        )
+    ).clips
+    board = CLIP_KINDS["players-eye"].board(made.brief)
+    assert faults(board) == []
+    assert {e.id for e in board.elements if e.role == "other_ball"} == {"other.0", "other.1"}

@@ -134,6 +134,27 @@ def test_the_other_balls_of_a_clip_belong_to_its_shot(tmp_path: Path) -> None:
     assert "Way of the object ball: blocked, ball 2 by" in text
 
 
+@pytest.mark.parametrize(
+    ("language", "first", "head"),
+    [
+        ("de", "Stoß: Schnitt 45,0° nach links, Deckung 0,29", "Stöße, mit der Luft"),
+        ("es", "Tiro: corte de 45,0° a la izquierda, cobertura 0,29", "Tiros, con el aire"),
+    ],
+)
+def test_a_lessons_shots_are_told_in_its_language(tmp_path: Path, language: str, first: str, head: str) -> None:
+    path = tmp_path / "a.yaml"
+    path.write_text(f"title: A\nlanguage: {language}\ncuts: 45\nsides: left\nclips: [{{kind: table}}]\n")
+    asked = ["--lesson", str(path), "--clip", "table*near", "--speed-mps", "slow", "--misses", "8,2"]
+    text = solve("--format", "text", *asked).output
+    assert text.splitlines()[0] == first
+    english = {"the", "off", "with", "ball", "reaches", "pocket"}
+    assert not english & {word.strip(":,.").lower() for word in text.split()}
+    assert head in CliRunner().invoke(main, ["plan", str(path)]).output
+    assert json.loads(solve(*asked[:4]).output)["methods"]["doubled_offset"]["limit"].startswith(
+        "Doubling the offset"
+    )
+
+
 def test_json_takes_and_gives_what_it_did() -> None:
     assert json.loads(solve(*PLAIN[:4], "--cut-deg", "1/2").output)["error"]["code"] == "bad_value"
     assert solve("--format", "json", *PLAIN).output == solve(*PLAIN).output
