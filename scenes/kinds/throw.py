@@ -36,7 +36,7 @@ from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.frame.column import joined
 from scenes.frame.eye_words import put_heading, put_titles
-from scenes.frame.framing import View
+from scenes.frame.framing import View, over_table
 from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 from scenes.look.scale import plate_sizes, plate_width_px
@@ -167,8 +167,9 @@ def _pane(frame: Layout, subject: Subject) -> Pane:
         ((math.pi / 2, min(w / size[0], h / size[1])), (0.0, min(w / size[1], h / size[0]))),
         key=lambda one: one[1],
     )
-    middle = (low + high) / 2
-    view = View((float(middle[0]), float(middle[1])), (x + w / 2, y + h / 2), turn, float(scale))
+    half = np.array([w, h] if turn else [h, w]) / 2 / scale
+    middle = over_table((low + high) / 2, half, subject.table, RAIL_MM)
+    view = View(middle, (x + w / 2, y + h / 2), turn, float(scale))
     return Pane(STAGE, rect, "table", view.camera(rect), "cloth")
 
 
