@@ -10,6 +10,7 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Step
+from aimgeo.holes import hole_of
 from aimgeo.tables import Table
 from scenes.board import Pixel, Rect
 from scenes.figure.eye_view import seen_ball
@@ -96,6 +97,22 @@ def rails_of(figure: Figure, table: Table, name: str) -> list[Stroke]:
             half = float(np.linalg.norm(reach, axis=1).max()) / 2
             if math.isfinite(half):
                 out.append(Stroke(name, tuple(a), tuple(b), half))
+    return out
+
+
+def pockets_of(figure: Figure, table: Table) -> list[Rect]:
+    """The boxes around the pockets' holes that are in the picture."""
+    x, y, w, h = figure.pane.rect_px
+    turns = np.linspace(0, 2 * math.pi, 25)[:-1]
+    rim = np.stack([np.cos(turns), np.sin(turns), np.zeros(len(turns))], axis=-1)
+    out: list[Rect] = []
+    for pocket in table.pockets():
+        hole = hole_of(pocket, table)
+        at = figure.pane.px(np.array([*hole.centre_mm, 0.0]) + hole.radius_mm * rim)
+        if np.isfinite(at).all():
+            low, high = np.maximum(at.min(axis=0), (x, y)), np.minimum(at.max(axis=0), (x + w, y + h))
+            if (low < high).all():
+                out.append((*low.tolist(), *(high - low).tolist()))
     return out
 
 

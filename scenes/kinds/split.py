@@ -27,7 +27,7 @@ from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineSt
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span
 from scenes.board.timing import TIMING
-from scenes.figure.eye_labels import eye_labels, wanted_in_eye
+from scenes.figure.eye_labels import eye_labels, pockets_of, wanted_in_eye
 from scenes.figure.eye_view import (
     EyeLayout,
     eye_camera,
@@ -348,7 +348,9 @@ def _labels(half: _Half) -> Labels:
     left, right = max(x + gap, margin), min(x + w - gap, frame.width_px - margin)
     _, safe_y, _, safe_h = frame.title_safe
     h = min(y + h, safe_y + safe_h) - y
-    kept = [_caption_rect(frame, half), *_hole_rect(half)]
+    table = half.figure.brief.subject.table
+    pockets = [] if table is None else pockets_of(half.figure, table)
+    kept = [_caption_rect(frame, half), *pockets]
     return eye_labels(half.figure, (left, y + gap, right - left, h - 2 * gap), kept)
 
 
@@ -360,20 +362,6 @@ def _hole(half: _Half) -> Ring | None:
         return None
     hole = hole_of(table.pocket(name), table)
     return Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
-
-
-def _hole_rect(half: _Half) -> list[Rect]:
-    """Where the pocket's hole is in the picture, which labels leave free."""
-    hole = _hole(half)
-    if hole is None:
-        return []
-    turn = np.linspace(0, 2 * np.pi, 25)
-    round_mm = np.array(hole.centre_mm) + hole.radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
-    at = half.figure.pane.px(round_mm)
-    if not np.isfinite(at).all():
-        return []
-    (x, y), (right, bottom) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
-    return [(x, y, right - x, bottom - y)]
 
 
 def _draw_step(half: _Half, labels: Labels, index: int, step: Step, words: BriefStep | None, span: Span) -> None:
