@@ -10,11 +10,26 @@ from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson, texts
 from lessons.lesson.texts import said
 from lessons.planning.planned import PlannedClip
-from scenes.look.fonts import without_glyph
+from scenes.look.fonts import Face, width_px, without_glyph
 
 ALWAYS = "0123456789.,/-%°"
 """What pictures are measured with."""
 MOST_TOLD = 40
+USUAL = "Aim at the centre of the ghost ball, half a ball beside the contact point"
+MOST_WIDER = 1.2
+"""A font so much wider than the built-in one, set as large, fits some pictures no longer: tried in every kind."""
+
+
+def too_wide(lesson: Lesson) -> Iterator[Fault]:
+    """A note for each font whose words may lack room."""
+    for file, place in lesson.fonts:
+        wider = width_px(USUAL, Face(file=file), 1.0) / width_px(USUAL, Face(), 1.0)
+        if wider > MOST_WIDER:
+            sentence = (
+                f"the font {Path(file.path).name} is {100 * (wider - 1):.0f} % wider than the built-in one; words "
+                "may lack room in some pictures: look at them, or take a narrower one."
+            )
+            yield Fault(place, sentence, "text")
 
 
 def unset_letters(lesson: Lesson, clips: Sequence[PlannedClip], language: str) -> Iterator[Fault]:

@@ -32,7 +32,7 @@ from lessons.planning.arranging import Arrangement, arrangement, skipped, step_k
 from lessons.planning.expand import Request, View, expand
 from lessons.planning.filmed import Filmed, filmed
 from lessons.planning.given import given_shots
-from lessons.planning.glyphs import unset_letters
+from lessons.planning.glyphs import too_wide, unset_letters
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.media import film as film_of
 from lessons.planning.media import picture as picture_of
@@ -252,7 +252,13 @@ class _Planner:
             own=tuple(self.lesson.own.values()),
             names={f"method.{name}": self.wording.words["names"][name] for name in self.lesson.own} | self.names,
             unplaced=self.unplaced(),
-            notes=(*self.lesson.notes, *self.without_room(), *self.without_effect(), *self.unused(clips)),
+            notes=(
+                *self.lesson.notes,
+                *self.without_room(),
+                *self.without_effect(),
+                *self.unused(clips),
+                *too_wide(self.lesson),
+            ),
             preview=preview,
             fonts=tuple(file for file, _ in self.lesson.fonts),
         )

@@ -81,6 +81,16 @@ def test_words_find_their_places_in_a_wide_font(tmp_path: Path, size: str) -> No
         assert faults(CLIP_KINDS[clip.kind].board(clip.brief)) == []
 
 
+def test_a_font_too_wide_for_some_pictures_is_noted(tmp_path: Path) -> None:
+    box_font(tmp_path / "boxes.ttf", wide=400)
+    assert planned(tmp_path).notes == ()
+    box_font(tmp_path / "boxes.ttf", wide=700)
+    (note,) = planned(tmp_path).notes
+    assert "the font boxes.ttf is" in note.sentence
+    assert "wider than the built-in one" in note.sentence
+    assert (Path(note.place.file).name, note.place.line) == ("club.yaml", 2)
+
+
 def test_a_worker_draws_the_same_picture(tmp_path: Path, boxes: Path) -> None:
     clip = planned(tmp_path).clips[1]
     board = CLIP_KINDS[clip.kind].board(clip.brief)
