@@ -160,14 +160,19 @@ def _view(shot: Shot, table: Table, rect: Rect) -> View:
 
 
 def _put_places(sheet: Sheet, brief: Brief, frame: Layout, rect: Rect) -> None:
-    """Under the table, where the balls lie, counted from the nearer rails."""
+    """Under the table, where the balls lie, counted from the nearer rails; "about" where a quarter isn't exact."""
     s = frame.scale
     x, y, w, h = rect
     measures = brief.steps[0].measures
     base = y + h + 1.6 * s.text_px("small")
     texts = []
-    for k, role in enumerate(("object_ball", "cue_ball")):
-        places = ", ".join(f"{joined(one)} {one.name}" for one in measures[2 * k : 2 * k + 2])
+    about = f"{brief.labels.get('about', '')} ".lstrip()
+    for k, (role, keys) in enumerate(
+        zip(("object_ball", "cue_ball"), counted(brief.subject).values(), strict=True)
+    ):
+        rests = [key.endswith(("_less", "_more")) for key, _ in keys if not key.startswith("from_")] or [False] * 2
+        found = zip(measures[2 * k : 2 * k + 2], rests, strict=True)
+        places = ", ".join(f"{about if rest else ''}{joined(one)} {one.name}" for one, rest in found)
         texts.append((f"place_{role}", f"{brief.labels.get(role, role)}: {places}"))
     for k, (role, text) in enumerate(texts):
         for i, line in enumerate(even_lines(text, w, lambda one: s.text_width_px(one, "small"))):
