@@ -154,7 +154,7 @@ def _construct(own: Own, eye: Eye | None, mouth: Mouth | None, shot: Shot) -> Co
     aim = Line("aim_line", position(C), position(C + ahead * np.array([*way, 0.0])))
     end = own.program.aim.end
     at = values[end] if end else np.asarray(aim.end_mm)
-    measured = {m.field: _measured(values, m) for step in own.steps for m in step.measures}
+    measured = {m.field: _measured(values, m, 2 * R) for step in own.steps for m in step.measures}
     told = (*shot_values(shot), *((name, quantity) for name, (quantity, _) in measured.items()))
     steps = [_step(own, one, values, shot, aim, measured, told) for one in own.steps]
     if all("target_line" not in one.show for one in own.steps):
@@ -206,17 +206,22 @@ def _step(
     )
 
 
+LONGEST_BAR_BALLS = 3
+"""A longer gap has its number alone: its bar would hide what lies along it."""
 LINE_ROLES = {"target_line": "target_line", "centre_line": "line_of_centres", "true_aim": "true_aim"}
 """Known lines and the roles under which they are drawn."""
 
 
-def _measured(values: dict[str, Array], measure: OwnMeasure) -> tuple[Quantity, tuple[Position, Position] | None]:
+def _measured(
+    values: dict[str, Array], measure: OwnMeasure, ball_mm: float
+) -> tuple[Quantity, tuple[Position, Position] | None]:
     a, b = values[measure.start], values[measure.end]
     if a.ndim == 2:
         between = abs(float(angle_rad(a[1, :2] - a[0, :2], b[1, :2] - b[0, :2])))
         return Quantity(min(between, np.pi - between), "angle_rad"), None
     gap = float(length((b - a)[:2]))
-    return Quantity(gap, "length_mm"), (position(a), position(b)) if gap > 1e-6 else None
+    is_bar = 1e-6 < gap <= LONGEST_BAR_BALLS * ball_mm
+    return Quantity(gap, "length_mm"), (position(a), position(b)) if is_bar else None
 
 
 def _what_it_gives(shot: Shot, way: Array, told: tuple[tuple[str, Quantity], ...]) -> Step:

@@ -61,3 +61,13 @@ def wrongs(shot: Shot, others: Sequence[Other], table: Table, meant: Sequence[bo
             if gap < -1e-6 and not meant[n]:
                 yield n, f"lies {-gap:.1f} mm in the {name} ball's way; move it, or write `in_the_way: yes`."
                 break
+
+
+def is_blocked(shot: Shot, others: Sequence[Other]) -> bool:
+    """True where another ball lies in the way of the cue ball or of the object ball."""
+    C, O, G, T = (p[:2] for p in (shot.cue_ball_mm, shot.object_ball_mm, shot.ghost_ball_mm, shot.target_mm))
+    return any(
+        clearance_mm(np.array(one.centre_mm[:2]), start, end, shot.ball_diameter_mm) < -1e-6
+        for one in others
+        for start, end in ((C, G), (O, T))
+    )

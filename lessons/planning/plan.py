@@ -36,7 +36,7 @@ from lessons.planning.glyphs import too_wide, unset_letters
 from lessons.planning.lengths import lengths_path, lock
 from lessons.planning.media import film as film_of
 from lessons.planning.media import picture as picture_of
-from lessons.planning.others import others_of, paint_of, wrongs
+from lessons.planning.others import is_blocked, others_of, paint_of, wrongs
 from lessons.planning.placing import PlacedShot, Unplaced, place_shots, room_told
 from lessons.planning.planned import LeftOut, Plan, PlannedClip
 from lessons.planning.preview import marked
@@ -69,6 +69,8 @@ DRAFT_FPS = 30
 STRAIGHT = Quantity("straight", "name")
 WORDLESS = ("card.card", "card.line", "film.film")
 """Steps that have no words but the author's."""
+PLAYS = ("build-up", "players-eye")
+"""Kinds that play their shot in steps of their own."""
 PLAYED, PLAYED_AT = ("roll", "shot", "mistake"), 0.5
 """Steps in which a shot is played, and how fast that is, of its true speed."""
 COLUMNS = ("cut", "overlap", "contact_offset", "aim_offset")
@@ -394,6 +396,9 @@ class _Planner:
         except ValueError as error:
             self.misplaced(request, wanted, error)
             return None
+        if subject.shot is not None and request.kind in PLAYS and is_blocked(subject.shot, subject.others):
+            # no ball runs through another one
+            unwanted = tuple(k for k, step in enumerate(outline) if k in unwanted or step.name in PLAYED)
         values = self.values(request, subject, shown[0][1] if shown else None)
         all_steps = [self.step(request, s, {**values, **dict(s.values)}, len(outline), subject) for s in outline]
         if subject.kind == "alignments":

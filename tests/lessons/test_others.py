@@ -170,3 +170,19 @@ def test_another_ball_beside_or_behind_the_eye_is_not_in_its_picture() -> None:
     board = CLIP_KINDS["players-eye"].board(made.brief)
     assert faults(board) == []
     assert {e.id for e in board.elements if e.role == "other_ball"} == {"other.0", "other.1"}
+
+
+@pytest.mark.parametrize(("kind", "played"), [("build-up", "roll"), ("players-eye", "shot")])
+def test_no_shot_is_played_through_a_ball_in_its_way(kind: str, played: str) -> None:
+    def steps(at: str) -> list[str]:
+        text = (
+            "title: A\ncuts: 30\nsides: left\ndistances: {near: 300 mm}\nspot: [635 mm, 317.5 mm]\n"
+            f"others: [{{at: {at}, in_the_way: yes}}]\nclips: [{{kind: {kind}, methods: ghost-ball}}]\n"
+        )
+        (made,) = plan(loads(text)).clips
+        board = CLIP_KINDS[kind].board(made.brief)
+        assert [step.name for step in board.steps] == [step.name for step in made.brief.steps]
+        return [step.name for step in board.steps]
+
+    assert played in steps("[0 mm, -300 mm]")
+    assert played not in steps("[900 mm, 460 mm]")
