@@ -179,6 +179,8 @@ class _Planner:
                 )
             except ValueError as error:
                 raise LessonError([Fault(lesson.place("output", "look"), f"its logo: {error}", "file")]) from None
+        self.object_paint = None if self.keys.object_ball is None else paint_of(self.keys.object_ball)
+        self.has_marks = self.keys.cue_ball is not None and self.keys.cue_ball.marks
         self.form: str = "draft" if draft else self.keys.output.form
         self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
@@ -364,7 +366,8 @@ class _Planner:
         elif CLIP_KINDS[request.kind].is_filmed:
             return None
         else:
-            subject = subjects[0] if subjects else Subject(request.kind)
+            plain = Subject(request.kind, object_paint=self.object_paint, has_marks=self.has_marks)
+            subject = subjects[0] if subjects else plain
         if (media := self.media(request)) is False:
             return None
         subject = replace(
@@ -579,8 +582,8 @@ class _Planner:
             kind=request.kind,
             table=self.table,
             others=self.others(request, placed.shot),
-            object_paint=None if self.keys.object_ball is None else paint_of(self.keys.object_ball),
-            has_marks=self.keys.cue_ball is not None and self.keys.cue_ball.marks,
+            object_paint=self.object_paint,
+            has_marks=self.has_marks,
             target_name=placed.pocket,
             shot=placed.shot,
             construction=construction,

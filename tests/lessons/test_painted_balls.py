@@ -209,6 +209,12 @@ def test_other_balls_are_banded_and_numbered_and_labels_stay_legible(kind: str) 
     assert faults(board) == []
 
 
+def test_a_card_shows_the_lessons_own_object_ball() -> None:
+    (clip,) = plan(loads(LESSON[: LESSON.index("clips:")] + "clips: [{kind: title}]\n")).clips
+    shapes = [e.shape for e in CLIP_KINDS["title"].board(clip.brief).elements if isinstance(e.shape, Ball)]
+    assert [ball.number for ball in shapes if ball.look == "object"] == [11]
+
+
 def test_balls_without_paint_are_drawn_as_before() -> None:
     plain = LESSON.replace("object_ball: {number: 11}", "").replace("cue_ball: {marks: yes}", "")
     clip = plan(loads(plain)).clips[1]
