@@ -909,7 +909,17 @@ def hand_places(page: Page, grasp: Grasp, is_moving: bool) -> tuple[HandBoard, s
     steps = names.index(page.step) + 1 if page.step in names else len(names)
     shot, eye, brief = ground.shot(held), ground.eye(held), grasp.brief
     made = hand_board(
-        shot, ground.table, plan, steps, eye, brief.look, page.shape, brief.labels, grasp.manner, is_moving
+        shot,
+        ground.table,
+        plan,
+        steps,
+        eye,
+        brief.look,
+        page.shape,
+        brief.labels,
+        grasp.manner,
+        is_moving,
+        brief.subject,
     )
     return made, limit
 

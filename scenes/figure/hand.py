@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -41,6 +42,7 @@ from scenes.figure.eye_labels import eye_labels, wanted_in_eye
 from scenes.figure.eye_view import EYE, EyeLayout, eye_camera, eye_mm, focal_px, shows_target
 from scenes.figure.figure import Figure, eye_figure, in_reach, pieces_of, visible
 from scenes.figure.labels import Placed, place
+from scenes.figure.others import with_balls
 from scenes.figure.steps import put_balls, put_circles, put_ghost, put_lines, put_point
 from scenes.frame.layout import layout
 from scenes.look.look import Look
@@ -132,11 +134,12 @@ def hand_board(
     words: Mapping[str, str] | None = None,
     before: Manner | None = None,
     is_moving: bool = False,
+    like: Subject | None = None,
 ) -> HandBoard:
     """The shot with the first steps of its construction and the labels that have words.
 
-    `before` is how it was shown; while it `is_moving` it is shown so. Raises ValueError where the eye is too near
-    to see the shot.
+    Other balls and their paint are those of `like`. `before` is how it was shown; while it `is_moving` it is shown
+    so. Raises ValueError where the eye is too near to see the shot.
     """
     width, high, low, side = SHAPES[shape]
     gap, is_alone = (GAP_PX if side else 0), not side
@@ -159,7 +162,7 @@ def hand_board(
     sheet = Sheet()
     brief = Brief(
         "hand",
-        Subject("hand", table, shot=shot, construction=plan, eye=eye),
+        _subject(like, table=table, shot=shot, construction=plan, eye=eye),
         Output(width, high_in_all, (30, 1)),
         (),
         labels=dict(words or {}),
@@ -180,7 +183,7 @@ def hand_board(
     manner = Manner(focal_px(full, main.camera), labels)
     if is_alone:
         board = Board(width, high, (30, 1), 1, (main,), sheet.elements(), (), look)
-        return HandBoard(board, {}, manner)
+        return HandBoard(with_balls(board, brief.subject), {}, manner)
     plan_pane, side_pane = _plan_pane(table, shape), _side_pane(shape)
     _put_side(sheet, shot, eye, look)
     _put_table(sheet, shot, table, plan.steps[:steps], look)
@@ -196,7 +199,14 @@ def hand_board(
     }
     grips = {name: _pixel(plan_pane, where) for name, where in at.items()}
     grips["eye_side"] = _within_side(_pixel(side_pane, np.array([-eye.back_mm, eye.height_mm])), shape)
-    return HandBoard(board, grips, manner)
+    return HandBoard(with_balls(board, brief.subject), grips, manner)
+
+
+def _subject(like: Subject | None, **about: Any) -> Subject:
+    """What is under the hand, with the other balls and the paint of a clip's subject."""
+    if like is None:
+        return Subject("hand", **about)
+    return Subject("hand", others=like.others, object_paint=like.object_paint, has_marks=like.has_marks, **about)
 
 
 def _eye_pane(places: EyeLayout, shot: Shot, eye: EyeSpec, before: Manner | None, is_moving: bool) -> Pane:

@@ -95,7 +95,10 @@ export class List {
     canvas.setAttribute("aria-hidden", "true");
     text.append(label, about, news);
     button.append(canvas, text);
-    button.addEventListener("click", () => this.page.open(name));
+    button.addEventListener("click", () => {
+      this.page.open(name);
+      this.page.toPicture();
+    });
     return { button, canvas, label, about, news, key: "" };
   }
 
@@ -135,7 +138,12 @@ export class List {
   }
 
   reveal() {
-    this.cards.get(this.current)?.button.scrollIntoView({ block: "nearest" });
+    // within the list alone: the page itself stays where it is
+    const button = this.cards.get(this.current)?.button, list = $("list");
+    if (!button) return;
+    const a = button.getBoundingClientRect(), b = list.getBoundingClientRect();
+    if (a.top < b.top) list.scrollTop -= b.top - a.top;
+    else if (a.bottom > b.bottom) list.scrollTop += a.bottom - b.bottom;
   }
 
   pick() {

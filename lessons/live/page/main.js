@@ -249,6 +249,12 @@ class Page {
     this.show(0, name);
   }
 
+  // on a narrow screen the clips stand below the picture
+  toPicture() {
+    const { top, bottom } = $("middle").getBoundingClientRect();
+    if (bottom < innerHeight / 3 || top > (innerHeight * 2) / 3) $("middle").scrollIntoView({ block: "start" });
+  }
+
   turn(mode) {
     if (this.mode === mode) return;
     this.mode = mode;

@@ -36,6 +36,7 @@ from lessons.live.moving import (
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
+from scenes.board import Ball
 from scenes.figure.hand import SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.look import LOOKS
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON
@@ -256,6 +257,25 @@ def test_a_shot_whose_places_no_list_names_is_held_exactly_as_it_is() -> None:
         assert np.allclose(again.object_ball_mm, shot.object_ball_mm, atol=1e-9)
         eye = clip.brief.subject.eye
         assert eye is None or ground.eye(held).offset_mm == pytest.approx(eye.offset_mm, abs=1e-9)
+
+
+def test_other_balls_and_their_paint_are_there_under_the_hand() -> None:
+    text = (
+        "title: A\nspot: [635 mm, 0 mm]\npocket: foot-left\nobject_ball: {number: 3}\n"
+        "others: [{at: [-400 mm, -300 mm], number: 12}]\nclips:\n"
+        "  - {kind: build-up, methods: ghost-ball, cuts: 1/2, sides: left, distances: near}\n"
+    )
+    clip = plan(loads(text)).clips[0]
+    taken, subject = held_of(loads(text), clip), clip.brief.subject
+    assert taken is not None
+    assert subject.construction is not None
+    ground, held = taken
+    made = hand_board(
+        ground.shot(held), ground.table, subject.construction, 9, ground.eye(held), LOOKS["dusk"], like=subject
+    )
+    shown = [(e.role, e.panes, e.shape.number) for e in made.board.elements if isinstance(e.shape, Ball)]
+    assert ("other_ball", ("eye", "table"), 12) in shown
+    assert {number for role, _, number in shown if role == "object_ball"} == {3}
 
 
 def test_what_was_moved_stays_when_the_file_changes_under_it() -> None:

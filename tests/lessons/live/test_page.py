@@ -387,7 +387,13 @@ def test_by_touch_alone_a_clip_is_chosen_played_moved_written_and_its_text_chang
     touched: Shown, live: Live
 ) -> None:
     tap = touched.tab.tap
+    assert touched.get("scrollY") == 0
     tap(f".card[data-name='{BUILD_UP}']")
+    # the clips stand below: the picture comes into sight
+    touched.until(
+        "((box) => box.top > -5 && box.bottom < innerHeight)"
+        "(document.getElementById('stage').getBoundingClientRect())"
+    )
     touched.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
     tap("#strip button:nth-child(2)")
     touched.until("page.strip.at() === 1")
