@@ -34,6 +34,8 @@ BELOW, TALL, SHORT, MINOR = 0.3, 0.13, 0.09, 0.05
 """How far the scale lies below the ball, in its radii, and the lengths of its ticks."""
 ROW, PAD_PX = 1.2, 8.0
 """From one row of words to the next, in their size; around the picture."""
+AROUND = 0.3
+"""So far the pane reaches beyond the picture, in the ball's radii."""
 DROPS = {"aim_point": "aim_line", "sight_point": "sight_line"}
 """Points from which a line drops to the scale, and its style."""
 SHOWN_MM = 0.05
@@ -146,8 +148,11 @@ def _front(
     centre = x + ball_px, y + _head_px(figure) + radius
     O, turn = figure.shot.object_ball_mm, math.atan2(*figure.shot.aim_direction[::-1].tolist())
     values = (*O.tolist(), turn, math.log(radius / figure.radius_mm))
-    anchor = (centre[0] - x) / w, (centre[1] - y) / h
-    pane = Pane(FRONT, rect, FRONT, FrontCamera(constant(*values), anchor), None)
+    # a ring around the ball, when it is pointed at, is whole
+    spare = AROUND * radius
+    window = (x - spare, y - spare, w + 2 * spare, h + 2 * spare)
+    anchor = (centre[0] - window[0]) / window[2], (centre[1] - window[1]) / window[3]
+    pane = Pane(FRONT, window, FRONT, FrontCamera(constant(*values), anchor), None)
     return Front(pane, radius, heading, _ticks(figure, radius, centre), first, end, takes_spare)
 
 
@@ -207,7 +212,8 @@ def _at(figure: Figure, part: float, below: float) -> Position:
 def obstacles_around(figure: Figure, front: Front, is_row_free: bool = False) -> Obstacles:
     """The two balls, which a leader may enter, the scale with its words, and the row above in which the fraction
     will stand, until that `is_row_free`."""
-    s, (x, y, w, _) = figure.frame.scale, front.pane.rect_px
+    s, spare = figure.frame.scale, AROUND * front.radius_px
+    x, y, w = (v + d for v, d in zip(front.pane.rect_px, (spare, spare, -2 * spare), strict=False))
     row = _head_px(figure) - 1.3 * s.text_px("small")
     balls = tuple(
         Disc((float(at[0]), float(at[1])), front.radius_px, False, "front")

@@ -548,8 +548,8 @@ def _draw_front(
     if index == front.first_step:
         if front.takes_spare:
             _hide_between(figure, turn)
-        marked = next(p.role for p in step.points if p.role in FRACTIONS)
-        put_front(figure, front, figure.plan.steps, turn, when.of(marked))
+        scale = min(when.of(p.role) for p in step.points if p.role in FRACTIONS)
+        put_front(figure, front, figure.plan.steps, turn, scale)
     for point in step.points:
         if point.role in DROPS:
             drop_to_scale(figure, point.role, point.at_mm, when.of(point.role))
