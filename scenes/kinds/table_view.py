@@ -55,8 +55,8 @@ SIGHT_MM = 95.0
 """The sights lie so far outside the noses: common practice."""
 COUNT_S = 0.45
 """From one counted diamond to the next."""
-EXACT_MM = 0.5
-"""A ball so near to a quarter of a diamond lies on it: less is not told."""
+EXACT_MM = 0.8
+"""A place this near to a quarter of a diamond lies on it: less would be told as 0 sixteenths of an inch."""
 MOST_LABELS = 6
 BESIDE_RADII = 3.6
 """The distance is drawn so far beside the line through both centres, in ball radii."""

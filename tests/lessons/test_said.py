@@ -258,6 +258,14 @@ def test_what_is_said_of_a_number_is_what_is_shown_of_it(language: str) -> None:
                     )
 
 
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_no_place_is_nothing_more_or_less(units: str) -> None:
+    text = LESSON.format(language="en", cuts=", ".join(map(str, range(2, 60, 2))), target=f"units: {units}")
+    for clip in plan(loads(text + "  - {kind: table}\n")).clips:
+        for step in clip.brief.steps:
+            assert not any(re.match(r"0\D.*(less|more)", m.name) for m in step.measures), (clip.name, step.name)
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_one_is_said_in_the_singular(language: str) -> None:
     units = words_of(language)["spoken_units"]
