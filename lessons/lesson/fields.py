@@ -223,6 +223,12 @@ def _two_lengths(value: Any) -> Any:
             raise values.Refused(
                 f"is two lengths, [x, y]; a pocket is named by 'pocket': pocket: {value}.", "wrong-shape"
             )
+        if (
+            isinstance(value, list)
+            and len(value) in (3, 4)
+            and any(str(one).strip().isdigit() for one in value[:-1])
+        ):
+            raise values.Refused("needs two lengths, [x, y]; a decimal needs a point: 20.5 in.", "decimal-comma")
         text = _told(value)
         raise values.Refused(f"needs two lengths, [x, y], such as [2 diamonds, 0], not {text}.", "wrong-shape")
     return value

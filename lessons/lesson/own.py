@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from math import sin
 from typing import Annotated, Any
 
-from pydantic import Field, PlainValidator, WithJsonSchema
+from pydantic import BeforeValidator, Field, PlainValidator, WithJsonSchema
 
 from aimgeo.construct.language import (
     BALLS,
@@ -23,6 +23,7 @@ from aimgeo.construct.language import (
     Definition,
     Flaw,
     Length,
+    Operation,
     checked,
 )
 from aimgeo.fractions import TIP_MM
@@ -103,14 +104,32 @@ AIM_SCHEMA = {
         for keys in (("from", "through"), ("along",))
     ]
 }
-AimKeys = Annotated[Any, PlainValidator(_mapping), WithJsonSchema(AIM_SCHEMA)]
+
+
+def _aim_keys(value: Any) -> Any:
+    if not isinstance(value, dict):
+        raise ValueError(f"'{str(value)[:40]}' is no aim; {AIM_SAYS}")
+    return value
+
+
+AIM_SAYS = "write where the cue ball is sent: {from: cue_centre, through: a point} or {along: a line}."
+AimKeys = Annotated[Any, PlainValidator(_aim_keys), WithJsonSchema(AIM_SCHEMA)]
+
+
+def _two(value: Any) -> Any:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise ValueError("a measure lies between two points or two lines, such as [object_centre, ghost_centre].")
+    return value
+
+
+Between = Annotated[tuple[str, str], BeforeValidator(_two)]
 
 
 class OwnMeasureKeys(Strict):
     """What a step measures: the gap between two points, or the angle between two lines."""
 
     name: ShownText = Field(description="In the picture.")
-    between: tuple[str, str] = Field(description="Two points, or two lines.")
+    between: Between = Field(description="Two points, or two lines.")
 
 
 class OwnStepKeys(Strict):
@@ -244,7 +263,17 @@ def _definition(given: Mapping[str, Any]) -> Definition:
 
 def _no_operation(keys: list[str]) -> str:
     """What is nearest to some keys that make no operation."""
-    near = max(OPERATIONS.values(), key=lambda one: (len(set(one.takes) & set(keys)), -len(one.takes)))
+    rare = {
+        key: sum(key in one.takes for one in OPERATIONS.values())
+        for one in OPERATIONS.values()
+        for key in one.takes
+    }
+
+    def nearness(one: Operation) -> tuple[float, ...]:
+        shared = set(one.takes) & set(keys)
+        return len(shared), sum(1 / rare[key] for key in shared), -len(one.takes)
+
+    near = max(OPERATIONS.values(), key=nearness)
     if set(near.takes) & set(keys):
         lacks = [key for key in near.takes if key not in keys]
         more = [key for key in keys if key not in near.takes]
@@ -290,7 +319,10 @@ def _length(text: str) -> Length:
     tips = re.fullmatch(r"(.*?)\s*tips?", " ".join(text.split()).lower())
     if tips:
         return Length(mm=values.number(tips[1]) * TIP_MM)
-    found = values.length(text)
+    try:
+        found = values.length(text)
+    except ValueError as error:
+        raise ValueError(str(error).replace("ft, balls or diamonds", "ft, balls or tips")) from None
     if found.unit == "diamond":
         raise ValueError(f"'{found.text}' is no length of a construction; write mm, in, balls or tips.")
     if found.unit == "ball":
@@ -377,7 +409,7 @@ def _steps(
                 bad = (a, b)[unknown[0]]
                 sentence = f"unknown point or line '{bad}'{did_you_mean(bad, kinds)}"
                 found.append(((*where, "between", unknown[0]), sentence))
-            elif kinds[a] != kinds[b]:
+            elif kinds[a] != kinds[b] and kinds[a] and kinds[b]:
                 found.append(
                     ((*where, "between"), "needs two points for their gap, or two lines for their angle.")
                 )
