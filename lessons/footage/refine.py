@@ -14,7 +14,7 @@ from lessons.footage.fit import Edges, Solved
 from lessons.footage.picture import Picture
 from lessons.footage.start import in_frame
 
-NOSE_PX, NOSE_MM = 0.3, 0.8
+NOSE_PX, NOSE_MM = 0.4, 1.2
 """One standard error of where a whole nose lies: the edge is round, and shadows run along it."""
 
 LEAN_PX, BEND_PX = 0.5, 0.35
