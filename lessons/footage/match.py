@@ -54,6 +54,9 @@ ENOUGH = 32.0
 MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
 
+FEW_SIGHTS = 0.7
+"""A lock on fewer of the sights in the frame is said."""
+
 CONTRADICTED = 16.0
 """Square of the standard errors by which a sight without a say is missed: of 3000 good ones one lies farther."""
 
@@ -857,6 +860,14 @@ def _tilt_deg(camera: Camera) -> float:
 def _warnings(made: Match) -> list[Warned]:
     said: list[Warned] = []
     camera = made.camera
+    if made.is_locked and made.sights < FEW_SIGHTS * made.sights_in_frame:
+        said.append(
+            Warned(
+                f"only {made.sights} of {made.sights_in_frame} sights were found, and some may be other spots; "
+                "compare the picture that shows the match, and click what lies beside its mark.",
+                ("points",) if made.clicks.points else (),
+            )
+        )
     tilt = _tilt_deg(camera)
     focal_error = float(np.sqrt(made.solved.covariance[6, 6]))
     if tilt > 80 or focal_error > 0.12:

@@ -159,6 +159,19 @@ def test_locked_on_too_few_sights() -> None:
         match(Clicks(TABLES["9ft"], shot.picks(FAR[:4], 1.0)), picture.astype(np.float32), shot.size_px)
 
 
+def test_few_sights_are_said() -> None:
+    shot = still("behind-35")
+    picture = read(shot.picture)
+    sights = [name for name in shot.visible() if name.startswith("sight")]
+    for name in sights[::3]:  # the wood beside it in each one's place
+        x, y = shot.visible()[name].astype(int)
+        picture[y - 10 : y + 11, x - 10 : x + 11] = np.median(picture[y - 10 : y + 11, x + 11 : x + 14], (0, 1))
+    made = match(Clicks(TABLES["9ft"], shot.picks(8, 1.0)), picture.astype(np.float32), shot.size_px)
+    assert made.is_locked
+    assert made.sights < 0.7 * made.sights_in_frame
+    assert any(re.match(r"only \d+ of 1\d sights were found", warned.sentence) for warned in made.warnings)
+
+
 def test_no_sights_to_lock_on_is_said_with_how_far_places_are_open() -> None:
     shot = still("behind-35")
     flat = np.full((*shot.size_px[::-1], 3), 90, np.float32)
