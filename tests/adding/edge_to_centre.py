@@ -35,6 +35,10 @@ METHOD = Method(
     "The edge can be seen for cuts below 90 degrees.",
     1.0,
     construct,
-    {"straight_on": Reading("The cue is pointed wide of the true aim.", lambda frame, eye, mark: 0.01 + 0 * frame.cut_rad)},
+    {
+        "straight_on": Reading(
+            "The cue is pointed wide of the true aim.", lambda frame, eye, mark: 0.01 + 0 * frame.cut_rad
+        )
+    },
     roles={"own_line": "contact_line", "own_point": "contact_object"},
 )
