@@ -11,20 +11,34 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from scenes.board.brief import NEXT, BriefStep
-from scenes.board.motion import Span, frames_of, in_turn
-from scenes.board.timing import TIMING
+from scenes.board import Span
+from scenes.board.brief import NEXT, BriefStep, Clause
+from scenes.board.timing import TIMING, frames_of, in_turn
 
 
 def speaks_of(step: BriefStep, labels: Mapping[str, str]) -> tuple[tuple[float, float, tuple[str, ...]], ...]:
-    """All of a step's words that its picture follows: when which clause speaks of what."""
-    if any(one.names for one in step.clauses):
-        return tuple((one.start, one.end, one.names) for one in step.clauses if one.names)
-    said = (
-        (one.start, one.end, tuple(name for name, label in labels.items() if says(one.text, bare(label))))
-        for one in step.clauses
-    )
+    """All of a step's words that its picture follows: when which clause speaks of what, by its names, else by what
+    its words call the things that `labels` name."""
+    said = ((one.start, one.end, _names(one, labels)) for one in step.clauses)
     return tuple(one for one in said if one[2])
+
+
+def _names(clause: Clause, labels: Mapping[str, str]) -> tuple[str, ...]:
+    return clause.names if set(clause.names) - {NEXT} else (*clause.names, *called_in(clause.text, labels))
+
+
+def called_in(text: str, labels: Mapping[str, str]) -> tuple[str, ...]:
+    """The names whose labels a text says; of two of which one says the other, the longer one's.
+
+    >>> called_in("Along the aim line to the ghost ball.", {"aim": "Aim", "aim_line": "Aim line", "cue": "Cue"})
+    ('aim_line',)
+    """
+    said = {name: label for name, label in labels.items() if says(text, bare(label))}
+    return tuple(
+        name
+        for name, label in said.items()
+        if not any(says(other, bare(label)) for other in said.values() if bare(other) != bare(label))
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import accumulate, pairwise
 from typing import Any
 
 from scenes.board import Board, Easing, Element, Move, Pane, Shape, StepSpan, Track, Values
@@ -12,6 +11,7 @@ from scenes.board import Span as Span
 from scenes.board.brief import Brief
 from scenes.board.pointing import pointed
 from scenes.board.timing import frames_of as frames_of
+from scenes.board.timing import in_turn as in_turn
 from scenes.look.look import Layer
 
 
@@ -122,15 +122,3 @@ class Sheet:
         size = brief.output.width_px, brief.output.height_px
         board = Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
         return pointed(board, brief).with_handles(brief.handle_frames)
-
-
-def in_turn(first_frame: int, end_frame: int, seconds: Sequence[float], rate: tuple[int, int]) -> list[Span]:
-    """Spans one after the other from the first frame; squeezed alike when they would run past the end.
-
-    >>> in_turn(100, 130, (0.5, 1.0), (30, 1))
-    [(100, 110), (110, 130)]
-    """
-    fps = rate[0] / rate[1]
-    squeeze = min(1.0, (end_frame - first_frame) / max(sum(seconds) * fps, 1e-9))
-    edges = [first_frame + round(t * fps * squeeze) for t in accumulate(seconds, initial=0.0)]
-    return list(pairwise(edges))

@@ -1,14 +1,15 @@
 """Pointing: what a clause names and is already drawn gets a calm, short emphasis while it is spoken of.
 
 It is one move for all kinds: a clause's names are ids or roles of elements, and whatever bears one and rests is
-retraced (a line, a bar, a line of text) or ringed once (a ball, a mark). What is only being drawn needs no
-pointing. Nothing that stands in the picture is moved.
+retraced (a line, a bar, a line of text) or ringed once (a ball, a mark), as long as its words last. What is only
+being drawn needs no pointing. Nothing that stands in the picture is moved.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from scenes.board import (
     Area,
@@ -31,11 +32,16 @@ from scenes.board import (
     constant,
 )
 from scenes.board.brief import Brief
+from scenes.board.clauses import speaks_of
 from scenes.board.timing import frames_of
 from scenes.look.scale import Scale
 
 IN_S, RUN_S, OUT_S = 0.2, 0.9, 0.5
 """Seconds in which it comes, runs along its line, and goes."""
+RUN_MOST_S = 1.5
+"""It runs longer where its words do, at most so long."""
+GLOW_S = RUN_S + OUT_S
+"""It lasts so long, from its coming until it is gone."""
 LEAST_S = 1.1
 """In less time before its step ends nothing is pointed at."""
 TURN_S = 0.35
@@ -55,13 +61,22 @@ def pointed(board: Board, brief: Brief) -> Board:
     glows: dict[str, list[Element]] = {}
     count = 0
     for step, (first, end) in zip(brief.steps, brief.spans, strict=True):
-        for clause in step.clauses:
-            long = end - first
-            spoken = first + round(clause.start * long), first + round(min(clause.end, 1.0) * long)
-            for name, at in zip(clause.names, _begins(spoken, len(clause.names)), strict=True):
-                for id, glow in _pointings(board, name, spoken, at, end):
+        for start, until, names in speaks_of(step, brief.labels):
+            spoken = _frames((first, end), start, until)
+            for name, turn in zip(names, _turns(spoken, len(names)), strict=True):
+                for id, glow in _pointings(board, name, spoken, turn, end):
                     count += 1
                     glows.setdefault(id, []).append(replace(glow, id=f"glow.{count}"))
+    return with_glows(board, glows)
+
+
+def _frames(span: Span, start: float, end: float) -> Span:
+    """Parts of a step as frames."""
+    first, long = span[0], span[1] - span[0]
+    return first + round(start * long), first + round(min(end, 1.0) * long)
+
+
+def with_glows(board: Board, glows: Mapping[str, Sequence[Element]]) -> Board:
     if not glows:
         return board
     out: list[Element] = []
@@ -73,28 +88,34 @@ def pointed(board: Board, brief: Brief) -> Board:
     return replace(board, elements=tuple(out))
 
 
-def _begins(spoken: Span, count: int) -> list[int]:
+def _turns(spoken: Span, count: int) -> list[Span]:
     """Several names of one clause have their turn one after the other."""
-    return [spoken[0] + round(k * (spoken[1] - spoken[0]) / count) for k in range(count)]
+    edges = [spoken[0] + round(k * (spoken[1] - spoken[0]) / count) for k in range(count + 1)]
+    return list(pairwise(edges))
 
 
-def _pointings(board: Board, name: str, spoken: Span, at: int, end: int) -> Iterator[tuple[str, Element]]:
+def _pointings(board: Board, name: str, spoken: Span, turn: Span, end: int) -> Iterator[tuple[str, Element]]:
     """What of the name rests in the picture while its clause is spoken, with its emphasis."""
     called = [e for e in board.elements if name in (e.id, e.role)]
-    if any(_comes(e, spoken) for e in called):
-        return
+    if not any(_comes(e, spoken) for e in called):
+        yield from emphasised(board, called, turn, end)
+
+
+def emphasised(board: Board, called: Sequence[Element], turn: Span, end: int) -> Iterator[tuple[str, Element]]:
+    """What of these rests in the picture, with its emphasis while it has its turn, gone by the end."""
+    at = turn[0]
     rest = [e for e in called if _rests(board, e, at)]
     places = [place for e in rest if (place := _glow(e, board)) is not None]
     if len({glow.points_mm for _, glow in places}) < len(places):  # the same place in several windows
         places = list({glow.points_mm: (e, glow) for e, glow in places}.values())
-    turn = frames_of(TURN_S, board.rate)
+    one = frames_of(TURN_S, board.rate)
     for k, (e, glow) in enumerate(places[:MOST_AT_ONCE]):
-        begins = at + (k * turn if len(glow.points_mm) == 1 else 0)
+        begins = at + (k * one if len(glow.points_mm) == 1 else 0)
         if end - begins < frames_of(LEAST_S, board.rate):
             continue
         if e.panes and not any(_shows(board, pane, begins) for pane in e.panes):
             continue
-        yield e.id, _element(e, glow, begins, end, board.rate)
+        yield e.id, _element(e, glow, begins, turn[1], end, board.rate)
 
 
 def _comes(e: Element, spoken: Span) -> bool:
@@ -152,8 +173,9 @@ def _glow(e: Element, board: Board) -> tuple[Element, Glow] | None:
     return None
 
 
-def _element(e: Element, glow: Glow, first: int, end: int, rate: tuple[int, int]) -> Element:
-    come, run, go = (frames_of(s, rate) for s in (IN_S, RUN_S, OUT_S))
+def _element(e: Element, glow: Glow, first: int, until: int, end: int, rate: tuple[int, int]) -> Element:
+    come, run, most, go = (frames_of(s, rate) for s in (IN_S, RUN_S, RUN_MOST_S, OUT_S))
+    run = min(max(run, until - first - go), most)
     # gone with its step, so that nothing is pointed at that goes
     run = min(run, max(end - first - go, come + 1))
     gone = Move(first + run, first + run + go, (0.0,))

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate, pairwise
+
+from scenes.board import Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +43,15 @@ def drawing_s(length: float) -> float:
 def frames_of(seconds: float, rate: tuple[int, int]) -> int:
     """Whole frames nearest to a duration, at least one."""
     return max(round(seconds * rate[0] / rate[1]), 1)
+
+
+def in_turn(first_frame: int, end_frame: int, seconds: Sequence[float], rate: tuple[int, int]) -> list[Span]:
+    """Spans one after the other from the first frame; squeezed alike when they would run past the end.
+
+    >>> in_turn(100, 130, (0.5, 1.0), (30, 1))
+    [(100, 110), (110, 130)]
+    """
+    fps = rate[0] / rate[1]
+    squeeze = min(1.0, (end_frame - first_frame) / max(sum(seconds) * fps, 1e-9))
+    edges = [first_frame + round(t * fps * squeeze) for t in accumulate(seconds, initial=0.0)]
+    return list(pairwise(edges))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from scenes.board import Board, Element, Photo
 from scenes.board.brief import Brief, OutlineStep, Output, Subject
 from scenes.board.cutting import paced, without
+from scenes.board.resting import looked_at_again
 from scenes.board.settings import Settings
 from scenes.figure.others import with_balls
 from scenes.frame.layout import Layout, layout
@@ -57,7 +58,7 @@ class Kind:
         return self.in_frame(steps, subject, layout(output.width_px, output.height_px, look))
 
     def board(self, brief: Brief) -> Board:
-        """The clip that a brief asks for: drawn as the kind does it, then cut and paced."""
+        """The clip that a brief asks for: drawn as the kind does it, then cut and paced; it never rests long."""
         paces = {step.name: step.pace for step in brief.steps if step.pace != 1}
         if not brief.skipped and not paces:
             return self._furnished(self.draw(brief), brief)
@@ -75,7 +76,9 @@ class Kind:
         return self._furnished(board.with_handles(brief.handle_frames), brief)
 
     def _furnished(self, board: Board, brief: Brief) -> Board:
-        """The board with what stands in clips of every kind."""
+        """The board without long rests, and with what stands in clips of every kind."""
+        if not (self.is_film or self.is_filmed):  # those move by themselves
+            board = looked_at_again(board, brief)
         return with_lower_third(self.with_logo(with_balls(board, brief.subject)), brief.lower_third)
 
     def shows_logo(self, look: Look) -> bool:
