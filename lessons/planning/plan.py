@@ -771,7 +771,11 @@ class _Planner:
                     under = (
                         self.filled(text, values, ("clips", request.group, "text"), spoken=True) if text else ""
                     )
-                    said_usually = " ".join(unmarked(as_sentence(one)) for one in (title, under) if one)
+                    said_usually = unmarked(as_sentence(title)) if title else ""
+                    if step.sentence == "card.line":
+                        said_usually = f"[{step.name.replace(' ', '.')}] {said_usually}"
+                    if under:
+                        said_usually += f" [text] {unmarked(as_sentence(under))}"
                 title = usual if title is None else title
                 if narration is None:
                     narration, written_at = said_usually, usual_at

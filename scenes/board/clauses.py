@@ -77,6 +77,11 @@ class Words:
             found = next((one for one in self.step.clauses if any(says(one.text, w) for w in wanted)), None)
         return None if found is None else self.frames(found.start, found.end)
 
+    @property
+    def said_by(self) -> int:
+        """The frame by which all is said; the step's first one where nothing is."""
+        return max((self.frames(one.start, one.end)[1] for one in self.step.clauses), default=self.span[0])
+
     def bars(self) -> list[Span]:
         """The clauses that say where the next part of the drawing begins."""
         return [self.frames(one.start, one.end) for one in self.step.clauses for n in one.names if n == NEXT]

@@ -24,6 +24,7 @@ class Sheet:
 
     _elements: dict[str, Element] = field(default_factory=dict)
     _moves: dict[tuple[str, str], list[Move]] = field(default_factory=dict)
+    _pointed: list[tuple[str, Span]] = field(default_factory=list)
 
     def put(
         self,
@@ -79,6 +80,10 @@ class Sheet:
         """Fade out."""
         self.move(id, "opacity", span, 0.0)
 
+    def point(self, id: str, span: Span) -> None:
+        """Point at an element while its words are spoken, where no clause can name it."""
+        self._pointed.append((id, span))
+
     def shape(self, id: str) -> Shape:
         """The shape of an element."""
         return self._elements[id].shape
@@ -121,4 +126,4 @@ class Sheet:
         )
         size = brief.output.width_px, brief.output.height_px
         board = Board(*size, brief.output.rate, brief.frames, panes, self.elements(), steps, brief.look)
-        return pointed(board, brief).with_handles(brief.handle_frames)
+        return pointed(board, brief, self._pointed).with_handles(brief.handle_frames)

@@ -38,15 +38,17 @@ from scenes.look.scale import Scale
 
 IN_S, RUN_S, OUT_S = 0.2, 0.9, 0.5
 """Seconds in which it comes, runs along its line, and goes."""
-RUN_MOST_S = 1.5
-"""It runs longer where its words do, at most so long."""
+RUN_MOST_S, READ_MOST_S = 1.5, 3.0
+"""It runs longer where its words do, at most so long; under words that are read, so long."""
 GLOW_S = RUN_S + OUT_S
 """It lasts so long, from its coming until it is gone."""
+STILL_S = 0.5
+"""A clip ends with a picture at rest, to be cut to."""
 LEAST_S = 1.1
 """In less time before its step ends nothing is pointed at."""
 TURN_S = 0.35
 """Between two things of one name, when they are pointed at one after the other."""
-LINE_PX, BAR_PX, TEXT_PX, RING_PX = 8.0, 17.0, 3.0, 9.0
+LINE_PX, BAR_PX, TEXT_PX, RING_PX = 9.0, 21.0, 3.0, 9.0
 """How far it reaches beside a line, a bar, under a text, and around a mark, for a 1080 px frame."""
 TIP_MM = 9.0
 """A cue is ringed about its tip."""
@@ -56,17 +58,23 @@ CHARTED = ("gain", "loss", "mouth")
 """Areas of a chart or a card, retraced along their ground."""
 
 
-def pointed(board: Board, brief: Brief) -> Board:
-    """The board with what its narration points at."""
+def pointed(board: Board, brief: Brief, more: Sequence[tuple[str, Span]] = ()) -> Board:
+    """The board with what its narration points at, and `more` of its elements, each in its time."""
     glows: dict[str, list[Element]] = {}
     count = 0
+    last = brief.frames - frames_of(STILL_S, board.rate)
     for step, (first, end) in zip(brief.steps, brief.spans, strict=True):
         for start, until, names in speaks_of(step, brief.labels):
             spoken = _frames((first, end), start, until)
             for name, turn in zip(names, _turns(spoken, len(names)), strict=True):
-                for id, glow in _pointings(board, name, spoken, turn, end):
+                for id, glow in _pointings(board, name, spoken, turn, min(end, last)):
                     count += 1
                     glows.setdefault(id, []).append(replace(glow, id=f"glow.{count}"))
+    for name, turn in more:
+        called = [e for e in board.elements if e.id == name]
+        for id, glow in emphasised(board, called, turn, turn[1] + frames_of(OUT_S, board.rate)):
+            count += 1
+            glows.setdefault(id, []).append(replace(glow, id=f"glow.{count}"))
     return with_glows(board, glows)
 
 
@@ -95,10 +103,17 @@ def _turns(spoken: Span, count: int) -> list[Span]:
 
 
 def _pointings(board: Board, name: str, spoken: Span, turn: Span, end: int) -> Iterator[tuple[str, Element]]:
-    """What of the name rests in the picture while its clause is spoken, with its emphasis."""
+    """What of the name rests in the picture while its clause is spoken, with its emphasis; words that come with
+    their clause are read along when they are there."""
     called = [e for e in board.elements if name in (e.id, e.role)]
-    if not any(_comes(e, spoken) for e in called):
-        yield from emphasised(board, called, turn, end)
+    came = {e.id: move.end_frame for e in called for move in _comings(e, spoken)}
+    if came:
+        called = [e for e in called if e.id in came]
+        turn = max(came.values()), turn[1]
+        is_read = all(isinstance(e.shape, Text) for e in called)
+        if not is_read or turn[1] - turn[0] < frames_of(LEAST_S, board.rate):
+            return
+    yield from emphasised(board, called, turn, end)
 
 
 def emphasised(board: Board, called: Sequence[Element], turn: Span, end: int) -> Iterator[tuple[str, Element]]:
@@ -110,7 +125,7 @@ def emphasised(board: Board, called: Sequence[Element], turn: Span, end: int) ->
         places = list({glow.points_mm: (e, glow) for e, glow in places}.values())
     one = frames_of(TURN_S, board.rate)
     for k, (e, glow) in enumerate(places[:MOST_AT_ONCE]):
-        begins = at + (k * one if len(glow.points_mm) == 1 else 0)
+        begins = at + (k * one if len(glow.points_mm) == 1 or isinstance(e.shape, Text) else 0)
         if end - begins < frames_of(LEAST_S, board.rate):
             continue
         if e.panes and not any(_shows(board, pane, begins) for pane in e.panes):
@@ -118,13 +133,10 @@ def emphasised(board: Board, called: Sequence[Element], turn: Span, end: int) ->
         yield e.id, _element(e, glow, begins, turn[1], end, board.rate)
 
 
-def _comes(e: Element, spoken: Span) -> bool:
-    """True when the element is being drawn while the clause is spoken."""
-    return any(
-        spoken[0] - 1 <= move.first_frame < spoken[1] and move.to[0] > 0
-        for track in (e.drawn, e.opacity)
-        for move in track.moves
-    )
+def _comings(e: Element, spoken: Span) -> Iterator[Move]:
+    """The moves by which an element is being drawn while the clause is spoken."""
+    for track in (e.drawn, e.opacity):
+        yield from (m for m in track.moves if spoken[0] - 1 <= m.first_frame < spoken[1] and m.to[0] > 0)
 
 
 def _rests(board: Board, e: Element, frame: int) -> bool:
@@ -174,7 +186,8 @@ def _glow(e: Element, board: Board) -> tuple[Element, Glow] | None:
 
 
 def _element(e: Element, glow: Glow, first: int, until: int, end: int, rate: tuple[int, int]) -> Element:
-    come, run, most, go = (frames_of(s, rate) for s in (IN_S, RUN_S, RUN_MOST_S, OUT_S))
+    most_s = READ_MOST_S if isinstance(e.shape, Text) else RUN_MOST_S
+    come, run, most, go = (frames_of(s, rate) for s in (IN_S, RUN_S, most_s, OUT_S))
     run = min(max(run, until - first - go), most)
     # gone with its step, so that nothing is pointed at that goes
     run = min(run, max(end - first - go, come + 1))

@@ -22,14 +22,13 @@ from scenes.board import (
     Halo,
     Line,
     Mark,
-    Move,
     Ring,
     StepSpan,
     Text,
 )
 from scenes.board.brief import Brief, BriefStep
 from scenes.board.clauses import speaks_of
-from scenes.board.pointing import GLOW_S, LEAST_S, emphasised, with_glows
+from scenes.board.pointing import GLOW_S, LEAST_S, STILL_S, emphasised, with_glows
 from scenes.board.timing import frames_of
 
 LONG_S = 2.8
@@ -38,11 +37,11 @@ LOOK_S = 1.0
 """So long nothing moves after what came last, to look at it."""
 ABOUT = (
     "target_line", "aim_line", "contact_line", "object_ball_line", "sight_line", "contact_object", "aim_point",
-    "ghost_ball", "object_ball", "cue_ball",
+    "ghost_ball", "object_ball", "cue_ball", "title",
 )  # fmt: skip
 """What pictures are about, by role."""
 DRAWN = Line | Bar | Ball | Halo | Ring | Mark | Cue
-UNSAID = frozenset({"glow", "ring", "title"})
+UNSAID = frozenset({"glow", "ring", "title", "note", "heading"})
 """Roles of what is no thing of its own."""
 
 
@@ -54,11 +53,13 @@ def looked_at_again(board: Board, brief: Brief) -> Board:
     pointer = _Pointer(board, brief)
     rate = board.rate
     long, look, least, lasts = (frames_of(s, rate) for s in (LONG_S, LOOK_S, LEAST_S, GLOW_S))
+    still = board.steps[-1].end_frame - frames_of(STILL_S, rate) if board.steps else 0
     for at, end in board.still_stretches(long + 1):
         for step, words in zip(board.steps, brief.steps, strict=True):
-            last = min(end, step.end_frame)
+            ends = min(end, step.end_frame)
+            last = min(ends, still)
             said = [_frame(step, start) for start, _, _ in speaks_of(words, brief.labels)]
-            while last > step.first_frame and last - at > long:
+            while ends > step.first_frame and ends - at > long:
                 earliest, latest = max(at + look, step.first_frame), min(at + long, last - least)
                 if latest < earliest:
                     break
@@ -122,17 +123,16 @@ class _Pointer:
             yield name, [e for e in elements if name in (e.id, e.role)]
 
     def drawn(self, first: int, end: int) -> Iterator[str]:
-        """The roles of what began to be drawn in these frames, figures before numbers."""
+        """The roles of what began to be drawn in these frames: figures before words, the newest first."""
+        came = [
+            (max(when), e)
+            for e in self.board.elements
+            if e.role not in UNSAID and (when := [f for f in _comings(e) if first <= f < end])
+        ]
         for kept in (DRAWN, Text):
-            yield from (
-                e.role
-                for e in self.board.elements
-                if isinstance(e.shape, kept)
-                and e.role not in UNSAID
-                and any(first <= m.first_frame < end for m in _comings(e))
-            )
+            yield from (e.role for _, e in sorted(came, key=lambda one: -one[0]) if isinstance(e.shape, kept))
 
 
-def _comings(e: Element) -> Iterator[Move]:
-    """The moves by which something is drawn or comes in."""
-    return (m for track in (e.drawn, e.opacity) for m in track.moves if m.to[0] > 0)
+def _comings(e: Element) -> Iterator[int]:
+    """The frames on which something begins to be drawn or to come in."""
+    return (m.first_frame for track in (e.drawn, e.opacity) for m in track.moves if m.to[0] > 0)

@@ -9,7 +9,7 @@ from scenes.board import Glow
 from scenes.draw.paths import Path, circle, ellipse, rgba, straight
 from scenes.draw.view import View
 
-BANDS = ((1.0, 0.16), (0.62, 0.30))
+BANDS = ((1.0, 0.22), (0.62, 0.38))
 """Parts of its reach and their strength: a band is softer outside."""
 CORE_PX = 4.0
 """Half of what a band encloses at least."""

@@ -344,13 +344,16 @@ def _put_row(
     sheet.show(sheet.put(f"row.{n}", Shade(bar, "row_bar"), "area", "row"), (first, first + fade))
     sheet.hide(f"row.{n}", (end, end + fade))
     texts: list[tuple[Text, str, Span]] = []
+    names: list[str] = []
     if places.is_wide:
         room = places.doing_px - places.left_px - s.px(14)
         lines = even_lines(name, room, lambda text: s.text_width_px(text, "label"))[:2]
         for k, line in enumerate(lines):
             at = (places.left_px, middle + 0.32 * small + (k - (len(lines) - 1) / 2) * pitch)
-            text = Text(fitted(line, room, frame), at, "label")
+            words_of = fitted(line, room, frame)
+            text = Text(words_of if not k else line[:1] + words_of[1:], at, "label")
             put_unlit(sheet, f"name.{n}.{k}", text, "method", stands[0])
+            names.append(f"name.{n}.{k}")
         doing = x0 - places.doing_px - s.px(20)
         style = "label" if s.text_width_px(reading, "label") <= doing else "small"
         said = even_lines(reading, doing, lambda text: s.text_width_px(text, "small"))
@@ -381,11 +384,15 @@ def _put_row(
         at = (places.left_px, upper)
         text = Text(fitted(name, room, frame), at, "label")
         put_unlit(sheet, f"name.{n}.0", text, "method", stands[0])
+        names.append(f"name.{n}.0")
         both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
         both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
         texts += [(Text(_short(reading, room, frame), (places.left_px, lower), "small"), "reading", readings[0])]
         texts += [(Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right"), "worst_miss", missed)]
         strip_y = upper - 0.35 * small
+    for k, id in enumerate(names):
+        each = (read[0] - first - fade) // len(names)
+        sheet.point(id, (first + fade + k * each, first + fade + (k + 1) * each))
     if n:
         rule = Shade((places.left_px, y, places.right_px - places.left_px, max(s.px(2), 1.0)), "hairline")
         sheet.put(f"line.{n}", rule, "area", "line", opacity=1.0)

@@ -114,14 +114,17 @@ def _put_words(sheet: Sheet, frame: Layout, brief: Brief, room: Rect) -> None:
         raise ValueError("the card's words find no room; make them shorter, or two cards of one")
     fade = frames_of(TIMING.fade_s, brief.output.rate)
     first_of = {n: first for n, (first, _) in enumerate(brief.spans)}
-    said = Words(brief.steps[0], brief.spans[0], brief.labels).of(("text",))
+    words = Words(brief.steps[0], brief.spans[0], brief.labels)
+    said = words.of(("text",))
     before, count = 0, max(len(bare(brief.labels.get("text", ""))), 1)
     for n, (text, line, mark) in enumerate(rows):
+        role = f"line.{line}" if line > 0 else "title"
         if line == SAID_WITH:
-            first_of[SAID_WITH] = 0 if said is None else said[0] + (said[1] - said[0]) * before // count
+            role = f"text.{before}"
+            first_of[SAID_WITH] = 0 if said is None else said[0] + (words.said_by - said[0]) * before // count
             line = SAID_WITH if first_of[SAID_WITH] else 0
             before += len(bare(text.text))
-        ids = [sheet.put(f"words.{n}", text, "text", "title", opacity=0.0 if line else 1.0)]
+        ids = [sheet.put(f"words.{n}", text, "text", role, opacity=0.0 if line else 1.0)]
         if mark is not None:
             layer = "area" if isinstance(mark, Shade) else "text"
             ids.append(sheet.put(f"mark.{n}", mark, layer, "mark", opacity=0.0 if line else 1.0))  # type: ignore[arg-type]

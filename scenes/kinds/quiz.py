@@ -42,7 +42,8 @@ from scenes.board import (
     Track,
 )
 from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
-from scenes.board.motion import Sheet, Span, frames_of, in_turn
+from scenes.board.clauses import Part, Words, placed
+from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
 from scenes.figure.eye_view import (
@@ -57,6 +58,7 @@ from scenes.figure.figure import Figure, bare, disc_of, eye_figure, in_reach, is
 from scenes.figure.labels import Obstacles, Port, Spacing, Wanted, place
 from scenes.figure.placer import plate_size
 from scenes.figure.steps import bring_cue, put_balls
+from scenes.frame.clock import clock_high_px, put_clock
 from scenes.frame.column import appear, joined, put_pips
 from scenes.frame.eye_words import put_scrim, title_lines
 from scenes.frame.layout import Layout, layout
@@ -68,8 +70,6 @@ QUESTION, THINK, ANSWER = "quiz.question", "quiz.think", "quiz.answer"
 LETTERS = ("A", "B", "C")
 NEIGHBOUR = 1 / 8
 """So far from the right overlap lies a wrong one where the clip has no other cut."""
-PIECES = 48
-"""Of the clock's bar: they go one after the other."""
 SHOWN_S = 1.8
 """How long the right choice is shown before the closer look takes its place."""
 MIRRORS = ((1.0, 1.0), (-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0))
@@ -250,7 +250,13 @@ def _question(brief: Brief, frame: Layout, sheet: Sheet, shot: Shot, eye: EyeSpe
     gone = Move(end, end + fade, (0.0,))
     main = eye_pane(places, shot, eye, f"eye.{n}", replace(shown, moves=(*shown.moves, gone)))
     closer = target_pane(main, places, frame, shot)
-    right, reveal, line, number, _ = in_turn(*told, (SHOWN_S, 0.5, TIMING.draw_s + 0.4, TIMING.fade_s, 2.0), rate)
+    parts = (
+        Part(("choice",), SHOWN_S),
+        Part(("ghost_ball",), 0.5),
+        Part(("aim_line",), TIMING.draw_s + 0.4, grows=True),
+        Part(("aim_offset",), TIMING.fade_s),
+    )
+    right, reveal, line, number = placed(Words(told_words, told), parts, rate, 0.0, 2.0)
     target = Pane(
         f"target.{n}",
         closer.rect_px,
@@ -362,7 +368,11 @@ def _put_choices(
         for part, shape, layer in parts:
             is_first = shown[1] == shown[0]
             id = sheet.put(
-                figure.id(f"choice.{k}.{part}"), shape, layer, "choice", opacity=1.0 if is_first else 0.0
+                figure.id(f"choice.{k}.{part}"),
+                shape,
+                layer,
+                "choice" if part == "words" else "choice_part",
+                opacity=1.0 if is_first else 0.0,
             )
             if not is_first:
                 sheet.show(id, shown)
@@ -407,34 +417,19 @@ def _put_clock(figure: Figure, places: EyeLayout, words: BriefStep, span: Span, 
     top = y + h - _clock_px(figure.frame)
     inset = s.px(16)
     (measure,) = words.measures
-    high = s.stroke_px(10)
+    high = clock_high_px(s)
     text = Text(f"{measure.name}: {joined(measure)}", (x + inset, top + high + 1.2 * s.text_px("small")), "small")
     fade = frames_of(TIMING.fade_s, rate)
     box = (x, y + h - _clock_px(figure.frame) - s.px(6), w, _clock_px(figure.frame) + s.px(6))
     parts = [
         sheet.put(figure.id("clock.plate"), Shade(box, "plate", s.px(12)), "area", "countdown"),
-        sheet.put(
-            figure.id("clock.track"),
-            Shade((x + inset, top, w - 2 * inset, high), "row", high / 2),
-            "bar",
-            "countdown",
-        ),
         sheet.put(figure.id("clock.words"), text, "text", "countdown"),
     ]
+    shown = (span[0], span[0] + fade)
     for id in parts:
-        sheet.show(id, (span[0], span[0] + fade))
-    first, frames = span[0] + fade, span[1] - span[0] - fade
-    edges = [round(k * frames / PIECES) for k in range(PIECES + 1)]
-    # on whole pixels: no seams
-    at = [round(x + inset + k * (w - 2 * inset) / PIECES) for k in range(PIECES + 1)]
-    for k in range(PIECES):
-        start, end = at[PIECES - 1 - k], at[PIECES - k]
-        piece = Shade((start, round(top), end - start, round(high)), "row_bar")
-        id = sheet.put(figure.id(f"clock.{k}"), piece, "bar", "countdown")
-        sheet.show(id, (span[0], span[0] + fade))
-        sheet.hide(id, (first + edges[k], first + edges[k + 1]))
-    for id in parts:
+        sheet.show(id, shown)
         sheet.hide(id, (span[1], span[1] + 1))
+    put_clock(sheet, figure.id("clock"), (x + inset, top, w - 2 * inset, high), shown, span)
 
 
 def _put_answer(
@@ -452,6 +447,7 @@ def _put_answer(
         sheet.show(id, reveal)
         sheet.hide(id, gone)
     told = _in_footer(figure.frame, words, w)
+    known = reveal[1], reveal[1] + number[1] - number[0]
     column = w / len(told)
     for k, measure in enumerate(told):
         middle = x + (k + 0.5) * column
@@ -461,7 +457,7 @@ def _put_answer(
             ("value", Text(joined(measure), (middle, top + 0.46 * (y + h - strip)), "heading", "centre")),
         ):
             id = sheet.put(figure.id(f"answer.{k}.{part}"), text, "text", "readout")
-            sheet.show(id, number)
+            sheet.show(id, number if measure.key == "aim_offset" else known)
             sheet.hide(id, gone)
 
 

@@ -29,6 +29,7 @@ from scenes.board.timing import TIMING
 from scenes.figure.eye_view import EyeLayout, above_camera, eye_layout, eye_pane, line_top, viewing_distance
 from scenes.figure.figure import Figure, bare, eye_figure, in_reach
 from scenes.figure.steps import bring_cue, put_balls
+from scenes.frame.clock import clock_high_px, put_clock
 from scenes.frame.column import even_lines, joined
 from scenes.frame.eye_words import put_heading, put_note, put_scrim, put_titles
 from scenes.frame.layout import Layout, layout
@@ -40,6 +41,8 @@ TOLD, TABLE = "straight_in.told", "straight_in.table"
 LETTERS = "ABCDEFG"
 A_LITTLE = 1.5
 """An eye nearer to the line than so many steps is a little beside it, else farther."""
+CLOCK_WIDE = 0.12
+"""The clock of a look, of the frame's width."""
 EMPTY_S = 0.5
 """Between two looks the picture is empty so long."""
 
@@ -170,7 +173,7 @@ def board(brief: Brief) -> Board:
         sheet.show(note, (spans[1][0] + fade, spans[1][0] + 2 * fade))
         sheet.hide(note, (spans[-3][0], spans[-3][0] + fade))
     for letter, span in zip(letters, spans[1:], strict=False):
-        _put_letter(sheet, frame, letter, span, fade)
+        _put_letter(sheet, frame, letter, span, fade, fade + empty)
     _put_grid(sheet, frame, letters, cells, noted)
     _put_offsets(sheet, brief, frame, letters, cells, told)
     _put_last_word(sheet, brief, frame, (spans[-1][0] + fade, spans[-1][0] + 2 * fade))
@@ -219,8 +222,8 @@ def _put_told_lines(figure: Figure, letters: str, told: list[Span]) -> None:
         sheet.move(id, "drawn", _half(turn), 1.0)
 
 
-def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int) -> None:
-    """The look's letter, large enough to be noted; nothing else tells the looks apart."""
+def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int, opens: int) -> None:
+    """The look's letter, large enough to be noted, and how long it lasts; nothing else tells the looks apart."""
     sizes = plate_sizes(frame.scale)
     width = plate_width_px(shown_as(letter), frame.scale, False)
     x = frame.title_px[0]
@@ -228,6 +231,9 @@ def _put_letter(sheet: Sheet, frame: Layout, letter: str, span: Span, fade: int)
     id = sheet.put(f"letter.{letter}", Plate(shown_as(letter), (x, y, width, sizes.height_px)), "label", "letter")
     sheet.show(id, (span[0] + fade, span[0] + 2 * fade))
     sheet.hide(id, (span[1], span[1] + fade))
+    opened = span[0] + opens
+    rect = (x, y + sizes.height_px + frame.scale.px(14), CLOCK_WIDE * frame.width_px, clock_high_px(frame.scale))
+    put_clock(sheet, f"clock.{letter}", rect, (opened, opened + fade), span)
 
 
 def _cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
