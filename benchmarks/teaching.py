@@ -233,10 +233,13 @@ def _called(board: Board, name: str) -> list[Element]:
 def on_wrong_side(board: Board) -> Iterator[bool]:
     """For each label of points beside the object ball's middle: whether it stands on the other side of the ball.
 
-    Of points on both sides that which lies on the aim's is meant.
+    Of points on both sides that which lies on the aim's is meant. A label that is led into a magnifier stands
+    beside that, not beside the ball, and is not counted.
     """
     aim = [e for e in board.elements if e.role in ("aim_point", "ghost_centre", "ghost_ball") and e.panes]
     for label, frame in _labels(board):
+        if _is_led_into_magnifier(board, label):
+            continue
         marks = [e for e in _called(board, label.names or "") if isinstance(e.shape, Mark)]
         for pane in board.panes:
             ball = _object_ball(board, pane, frame)
@@ -249,6 +252,12 @@ def on_wrong_side(board: Board) -> Iterator[bool]:
                 left, _, width, _ = label.shape.rect_px
                 yield math.copysign(1, left + width / 2 - ball.centre_px[0]) not in meant
                 break
+
+
+def _is_led_into_magnifier(board: Board, label: Element) -> bool:
+    rounds = [pane.rect_px for pane in board.panes if pane.is_round]
+    led = (e.shape for e in board.elements if e.id == label.id.replace("label.", "leader.", 1))
+    return any(_inside(np.array(one.points_px[-1]), rect) for one in led if isinstance(one, Leader) for rect in rounds)
 
 
 def _side(e: Element, pane: Pane, frame: int, ball: Outline) -> float:

@@ -42,6 +42,7 @@ LEAST_GHOST = 6.0
 LEAST_ARC = 0.2
 """Part of an outline that must lie open: less is too little to measure."""
 
+RING_POINTS = 240
 HALF = 0.5
 """From less of an outline, as of a ball leaving its pane, place and size cannot be told apart: its edge counts."""
 
@@ -135,10 +136,11 @@ def audit_picture(
         ends = [_ends_px(P, line) for line in shows.lines]
         marks = _projected(P, np.array([p.at_mm for p in shows.points], float).reshape(-1, 3))
         contours = [_contour(P, ball) for ball in shows.balls]
-        rims = np.concatenate([np.zeros((0, 2)), *(c for c in contours if c is not None)])
+        rings = np.concatenate([np.zeros((0, 2)), *(_ring_px(P, p) for p in panes[i + 1 :] if p.is_round)])
+        rims = np.concatenate([rings, *(c for c in contours if c is not None)])
         drawn = [e for e in ends if e is not None]
         measured = [
-            ("ball", ball.role, _ball_error(window, ball, contour, drawn, marks))
+            ("ball", ball.role, _ball_error(window, ball, contour, drawn, marks, rings))
             for ball, contour in zip(shows.balls, contours, strict=True)
         ]
         for j, line in enumerate(() if only_balls else shows.lines):
@@ -187,11 +189,11 @@ def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tupl
 
 
 def _ball_error(
-    window: _Window, ball: Ball, rim: Array | None, lines: Sequence[Array], marks: Array | None
+    window: _Window, ball: Ball, rim: Array | None, lines: Sequence[Array], marks: Array | None, rings: Array
 ) -> float | None:
     """How far a ball's outline lies off: shift and growth of the best fit together; None when too little is open.
 
-    Left out are the places near lines and marks.
+    Left out are the places near lines, marks and the rings around what a magnifier shows.
     """
     if rim is None:
         return None
@@ -203,6 +205,9 @@ def _ball_error(
         usable &= _distance(rim, *line) > 1.6 * window.surround_px
     for mark in marks if marks is not None else ():
         usable &= np.linalg.norm(rim - mark, axis=1) > 4.0 * window.surround_px
+    if len(rings):
+        apart = np.linalg.norm(rim[:, None] - rings, axis=-1).min(axis=1)
+        usable &= apart > 1.6 * window.surround_px
     least = LEAST_GHOST * window.surround_px if ball.role.startswith("ghost") else LEAST_BALL_PX
     if size < least or usable.sum() < LEAST_ARC * len(rim):
         return None
@@ -255,6 +260,19 @@ def _projected(P: Array, points: Array) -> Array | None:
         return None
     px: Array = uvw[:, :2] / uvw[:, 2:]
     return px
+
+
+def _ring_px(P: Array, magnifier: Pane) -> Array:
+    """Points (n, 2) of the ring that encircles, in a plan of projection `P`, what a round pane shows larger."""
+    closer = np.array(magnifier.projection, float)
+    x, y, w, h = magnifier.rect_px
+    turns = np.linspace(0, 2 * np.pi, RING_POINTS, endpoint=False)
+    rim = np.array([x + w / 2, y + h / 2]) + 0.5 * w * np.stack([np.cos(turns), np.sin(turns)], -1)
+    # both are plans: what is seen of the bed does not depend on the height
+    on_bed = (closer[:2, :2] - rim[..., None] * closer[2, :2], rim * closer[2, 3] - closer[:2, 3])
+    places = np.linalg.solve(on_bed[0], on_bed[1][..., None])[..., 0]
+    seen = _projected(P, np.concatenate([places, np.zeros((len(places), 1))], axis=1))
+    return np.zeros((0, 2)) if seen is None else seen
 
 
 def _normals(rim: Array) -> Array:
