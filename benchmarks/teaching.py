@@ -257,7 +257,9 @@ def on_wrong_side(board: Board) -> Iterator[bool]:
 def _is_led_into_magnifier(board: Board, label: Element) -> bool:
     rounds = [pane.rect_px for pane in board.panes if pane.is_round]
     led = (e.shape for e in board.elements if e.id == label.id.replace("label.", "leader.", 1))
-    return any(_inside(np.array(one.points_px[-1]), rect) for one in led if isinstance(one, Leader) for rect in rounds)
+    return any(
+        _inside(np.array(one.points_px[-1]), rect) for one in led if isinstance(one, Leader) for rect in rounds
+    )
 
 
 def _side(e: Element, pane: Pane, frame: int, ball: Outline) -> float:

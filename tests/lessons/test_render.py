@@ -134,7 +134,7 @@ def test_the_folder_holds_whole_clips_and_the_manifest(whole: Path, lesson: Path
     assert manifest["schema"] == 1
     told = {"title": "Tiny", "identity": "tiny", "source": lesson.as_posix(), "language": "en", "units": "mm"}
     assert {key: manifest["lesson"][key] for key in told} == told
-    assert set(manifest["lesson"]) == {*told, "eyes", "names"}
+    assert set(manifest["lesson"]) == {*told, "eyes", "fonts", "names"}
     assert [c["name"] for c in manifest["clips"]] == NAMES
     for line, clip in enumerate(manifest["clips"], 6):
         assert clip["source"] == {"file": lesson.as_posix(), "line": line}

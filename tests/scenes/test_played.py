@@ -63,9 +63,10 @@ def test_the_tip_meets_the_ball_with_the_speed_that_it_gets(cut_deg: float, dist
 
 def middle_px(pixels: np.ndarray, near: tuple[float, float], radius: float) -> tuple[float, float]:
     """The middle of what is coloured like the object ball, around a place."""
-    x0, y0 = (max(round(v - 2 * radius), 0) for v in near)
-    part = pixels[y0 : y0 + round(4 * radius), x0 : x0 + round(4 * radius)].astype(int)
+    x0, y0 = (max(round(v - 1.35 * radius), 0) for v in near)  # short of the wood of the rails
+    part = pixels[y0 : y0 + round(2.7 * radius), x0 : x0 + round(2.7 * radius)].astype(int)
     ball = (part[..., 0] > part[..., 1] + 40) & (part[..., 0] > part[..., 2] + 40)
+    ball &= 2 * part[..., 0] > 3 * part[..., 1]  # not the ringed pocket, which is yellow
     ys, xs = np.nonzero(ball)
     assert len(xs)
     return x0 + (xs.min() + xs.max() + 1) / 2, y0 + (ys.min() + ys.max() + 1) / 2
