@@ -136,7 +136,7 @@ def audit_picture(
         ends = [_ends_px(P, line) for line in shows.lines]
         marks = _projected(P, np.array([p.at_mm for p in shows.points], float).reshape(-1, 3))
         contours = [_contour(P, ball) for ball in shows.balls]
-        rings = np.concatenate([np.zeros((0, 2)), *(_ring_px(P, p) for p in panes[i + 1 :] if p.is_round)])
+        rings = np.concatenate([np.zeros((0, 2)), *(ring_px(P, p) for p in panes[i + 1 :] if p.is_round)])
         rims = np.concatenate([rings, *(c for c in contours if c is not None)])
         drawn = [e for e in ends if e is not None]
         measured = [
@@ -262,7 +262,7 @@ def _projected(P: Array, points: Array) -> Array | None:
     return px
 
 
-def _ring_px(P: Array, magnifier: Pane) -> Array:
+def ring_px(P: Array, magnifier: Pane) -> Array:
     """Points (n, 2) of the ring that encircles, in a plan of projection `P`, what a round pane shows larger."""
     closer = np.array(magnifier.projection, float)
     x, y, w, h = magnifier.rect_px

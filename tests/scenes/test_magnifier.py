@@ -14,6 +14,8 @@ from aimgeo.camera import ball_outline
 from aimgeo.construct import Measure, Point, Quantity, Step, position
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import at
+from lessons.rendering.audit import ring_px
+from lessons.rendering.manifest import stills
 from scenes.board import Ball, Bar, Board, Halo, Leader, Line, Pane, Plate, Shade, Text
 from scenes.draw.picture import picture
 from scenes.judge.legible import faults, faults_at
@@ -245,3 +247,17 @@ def test_every_method_without_narrow_gaps_has_none() -> None:
         if METHODS[method].limit(shot_of(30, 286)) is None and method not in ("ball_fractions", "contact_points"):
             assert round_panes(board_of("build-up", shot_of(30, 286), method)) == [], method
     assert position(shot_of(30, 286).cue_ball_mm)
+
+
+def test_the_audit_knows_the_ring_that_it_must_not_take_for_a_ball() -> None:
+    board = board_of("build-up", shot_of(5.0, 286.0), "doubled_offset", FRAMES["wide"])
+    magnified = round_panes(board)[0]
+    frame = whole_at(board, magnified)
+    told = stills([{"first_frame": frame, "end_frame": frame + 1, "panes": shown_panes(board, frame)}])[0].panes
+    ring = next(e.shape for e in board.elements if e.id == f"{magnified.id}.ring")
+    assert isinstance(ring, Halo)
+    P = window_of(board, magnified).projection(frame)
+    outline = ball_outline(P, np.array(ring.centre_mm), ring.radius_mm)
+    found = ring_px(P, next(pane for pane in told if pane.is_round))
+    away = np.linalg.norm(found - outline.centre_px, axis=1)
+    np.testing.assert_allclose(away, outline.mean_radius_px, atol=1e-6)
