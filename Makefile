@@ -11,7 +11,7 @@ demo: ## set up, render a lesson at draft size and cut it, with a scratch voice 
 	@cp $(DEMO) $(OUT)/first-evening.yaml
 	@! command -v espeak-ng >/dev/null || echo "recordings: {voice: espeak-ng}" >> $(OUT)/first-evening.yaml
 	@$(AIMGEO) render $(OUT)/first-evening.yaml --out $(OUT)/first-evening --draft
-	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/first-evening
+	@$(AIMGEO) deliver $(OUT)/first-evening.yaml --out $(OUT)/first-evening --loudness -14
 	@echo "The rough cut: $(OUT)/first-evening/first-evening.mp4. Its clips lie beside it."
 
 course: ## set up, render the lesson of own methods, cards, balls and looks at draft size

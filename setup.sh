@@ -63,8 +63,18 @@ fi
 [ -n "$python" ] || stop "Python 3.11 or newer is needed, and none was found. Install it, then run this again."
 
 say "Setting up .venv with $("$python" --version) (once; under a minute)"
+halfway=.venv/.halfway
+if [ -e "$halfway" ]; then
+    # a package that is half written stops the installer for good
+    say "An earlier set-up was stopped halfway: it begins anew."
+    "$python" -m venv --clear .venv
+fi
 [ -x .venv/bin/python ] || "$python" -m venv .venv
 rm -f .venv/.ready-*
-.venv/bin/python -m pip install -q --disable-pip-version-check -c constraints.txt -e ".$extras" ||
+: >"$halfway"
+.venv/bin/python -m pip install -q --disable-pip-version-check -c constraints.txt -e ".$extras" || {
+    rm -f "$halfway"
     stop "the packages could not be installed; the lines above say why. Mend that, then run this again."
+}
+rm -f "$halfway"
 : >"$stamp-$extras"
