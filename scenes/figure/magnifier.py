@@ -360,23 +360,25 @@ def _room(figure: Figure, asked: _Asked, kept: Obstacles, only: Pixel | None = N
     grid: Array = np.stack([axis.ravel() for axis in np.meshgrid(xs, ys)], axis=1)
     if only is not None:
         grid = np.array([only])
-    if not len(grid):
-        return None
-    clear = np.ones(len(grid), bool)
+    # the cheapest goes first, and what it rules out is looked at no more
     for disc in (*kept.balls, *kept.marks):
-        clear &= np.linalg.norm(grid - disc.at_px, axis=1) > radius + disc.radius_px + gap
-    beyond, crossed = radius / times + s.stroke_px(4), np.zeros(len(grid))
-    way = (grid - at) / np.maximum(np.linalg.norm(grid - at, axis=1), 1.0)[:, None]
-    for stroke in kept.strokes:
-        clear &= _from_segment(grid, stroke) > radius + stroke.half_width_px + gap
-        if stroke.name not in roles:
-            crossed += _cross(at + beyond * way, grid, stroke)
+        grid = grid[np.linalg.norm(grid - disc.at_px, axis=1) > radius + disc.radius_px + gap]
     for left, top, wide, high in kept.rects:
         off = np.hypot(
             np.maximum(np.maximum(left - grid[:, 0], grid[:, 0] - left - wide), 0),
             np.maximum(np.maximum(top - grid[:, 1], grid[:, 1] - top - high), 0),
         )
-        clear &= off > radius + gap / 2
+        grid = grid[off > radius + gap / 2]
+    for stroke in kept.strokes:
+        grid = grid[_from_segment(grid, stroke) > radius + stroke.half_width_px + gap]
+    if not len(grid):
+        return None
+    clear = np.ones(len(grid), bool)
+    beyond, crossed = radius / times + s.stroke_px(4), np.zeros(len(grid))
+    way = (grid - at) / np.maximum(np.linalg.norm(grid - at, axis=1), 1.0)[:, None]
+    for stroke in kept.strokes:
+        if stroke.name not in roles:
+            crossed += _cross(at + beyond * way, grid, stroke)
     is_right = grid[:, 0] > at[0]
     for first, second in zip(words[-1], words[1], strict=True):
         corner = grid + np.where(is_right[:, None], second[:2], first[:2])

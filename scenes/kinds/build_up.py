@@ -241,14 +241,16 @@ def _scene(brief: Brief) -> tuple[Figure, Framing]:
     shown = obstacles_of(figure)
     steps = figure.plan.steps
     front = front_of(figure, figure.plan, merged(shown), spare)
-    alone = magnifiers_of(figure, steps, shown, spare, ROWS if front is None else ROWS | ON_BALL)
-    figure.magnifiers = alone
-    if front is not None:
+    if front is None:
+        figure.magnifiers = magnifiers_of(figure, steps, shown, spare, ROWS)
+    else:
         beside = [merged([shown[0], obstacles_around(figure, front)]), *shown[1:]]
         figure.magnifiers = magnifiers_of(figure, steps, beside, spare, ROWS | ON_BALL | ALONG)
-        needed = magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL | ALONG)
-        if needed and not figure.magnifiers:  # there is no room for both: the first makes way for the second
-            figure.magnifiers, front = alone, replace(front, end_step=alone[0].first_step)
+        if not figure.magnifiers and magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL | ALONG):
+            # there is no room for both: the first makes way for the second
+            figure.magnifiers = magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL)
+            if figure.magnifiers:
+                front = replace(front, end_step=figure.magnifiers[0].first_step)
         figure.front = front if front.end_step > front.first_step else None
     figure.panes = (*figure.panes, *(one.pane.id for one in figure.magnifiers))
     return figure, stage
