@@ -588,7 +588,8 @@ def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
 
 def _belongs(key: str, where: explain.Location, holder: Any, group: Any) -> str:
     """Where a key belongs that stands in the wrong place: the lesson, a group of clips, or a part of it."""
-    kind = CLIP_KINDS.get(group.get("kind", "")) if isinstance(group, Mapping) else None
+    # what is written as a kind may be anything
+    kind = CLIP_KINDS.get(str(group.get("kind"))) if isinstance(group, Mapping) else None
     if kind is not None and ({"exclude", "overrides"} & {*where}) and len(where) == 4:
         return _chooses(key, kind, str(where[2]))
     is_group = isinstance(holder, Mapping) and "kind" in holder

@@ -145,6 +145,7 @@ VALUES = st.recursive(
 
 @settings(max_examples=200, deadline=None)
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=8))
+@example({"clips": [], "others": {"kind": []}})
 @example({"clips": [{"kind": []}]})
 @example({"clips": [{"kind": {}}]})
 def test_no_lesson_gives_a_traceback(data: dict[str, Any]) -> None:
