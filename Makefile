@@ -29,8 +29,9 @@ lint:
 	@.venv/bin/ruff check -q .
 	@.venv/bin/mypy --no-error-summary
 
-trial: ## what takes minutes: locked lengths and deliveries edited, method files written wrong, the live page at length in a browser
+trial: ## what takes minutes: property tests on examples of the day, locked lengths and deliveries edited, method files written wrong, the live page at length in a browser
 	@sh setup.sh dev
+	@AIMGEO_SEARCH=400 .venv/bin/python -m pytest -q -n auto -m hypothesis
 	@PYTHONPATH=. .venv/bin/python tests/lessons/mutations.py 5000
 	@AIMGEO_EDITS=200 .venv/bin/python -m pytest -q tests/lessons/test_lengths.py tests/lessons/deliver/test_edits.py
 	@.venv/bin/python -m pytest -q tests/lessons/live/trial_live.py

@@ -71,9 +71,11 @@ def clip_captions(clip: Clip, language: str | None = None) -> tuple[Caption, ...
                 tuple(chain(*texts[k * len(texts) // most : (k + 1) * len(texts) // most])) for k in range(most)
             )
         lengths = [sum(map(len, lines)) for lines in texts]
-        for lines, length in zip(texts, lengths, strict=True):
+        fewest = min(GAP_FRAMES + 1, span // max(1, len(texts)))
+        for k, (lines, length) in enumerate(zip(texts, lengths, strict=True), 1):
             done += length
             end = step.first_frame + round(span * done / sum(lengths))
+            end = max(at + fewest, min(end, step.end_frame - (len(texts) - k) * fewest))
             captions.append(Caption(at, end, lines))
             at = end
     return tuple(_spaced(captions, clip.handle_frames + clip.used_frames, shortest, longest))

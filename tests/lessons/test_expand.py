@@ -211,7 +211,7 @@ def test_a_moving_eye_of_too_many_eyes_is_refused_before_they_are_placed() -> No
 NAME = st.from_regex(r"[a-z][a-z0-9-]{0,31}", fullmatch=True).filter(lambda n: n not in RESERVED)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.integers(0, 8999), min_size=1, max_size=3, unique=True),
     st.lists(NAME, min_size=1, max_size=3, unique=True),

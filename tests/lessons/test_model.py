@@ -143,7 +143,7 @@ VALUES = st.recursive(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.dictionaries(st.sampled_from(KEYS), VALUES, max_size=8))
 @example({"clips": [], "others": {"kind": []}})
 @example({"clips": [{"kind": []}]})

@@ -108,7 +108,7 @@ def readable(data: bytes) -> Node | None:
         return None
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(encoded(), st.data())
 def test_one_value_changes_one_stretch_of_bytes_and_one_value_of_the_tree(
     data: bytes, chance: st.DataObject
@@ -134,7 +134,7 @@ def test_one_value_changes_one_stretch_of_bytes_and_one_value_of_the_tree(
     assert len(data) - tail - start <= len(node.text.encode()) + 2
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(encoded(), st.data())
 def test_a_new_key_is_one_line_or_one_entry_more(data: bytes, chance: st.DataObject) -> None:
     tree = readable(data)
@@ -219,7 +219,7 @@ def test_what_cannot_be_changed_in_place_is_refused(text: str, edit: tuple[Locat
 # ------------------------------------------------------------------ whole texts
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     st.lists(st.text(alphabet="ab: #-", max_size=6), max_size=8),
     st.sampled_from(["\n", "\r\n", "\r"]),

@@ -50,7 +50,7 @@ def centre_px(board: Board, pane: Pane, id: str, frame: int) -> np.ndarray:
 
 
 @pytest.mark.parametrize("frame", FRAMES)
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=40)
 @given(cut_deg=st.floats(-80, 80), distance_mm=st.floats(58, 2300))
 def test_balls_keep_their_least_size_and_stay_in_the_picture(
     frame: str, cut_deg: float, distance_mm: float

@@ -43,7 +43,7 @@ def test_the_camera_sees_what_lies_along_its_way_in_one_place_and_up_as_up() -> 
     assert ball.axes_px == pytest.approx(60 * np.eye(2)), "a ball is a circle"
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25)
 @given(
     method=st.sampled_from(["fixed_marks", "ball_fractions"]),
     cut_deg=st.one_of(st.floats(-29, -1), st.floats(1, 29)),

@@ -36,7 +36,7 @@ from tests.scenes.briefs import FRAMES, board_of, shot_of
 
 CUTS_DEG = (0.0, 7.18, 14.48, 22.02, 30.0, 38.68, 48.59, 61.04, 80.0)
 DISTANCES_MM = (60.0, 100.0, 150.0, 200.0, 250.0, 700.0, 1400.0)
-ANY = settings(max_examples=12, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+ANY = settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 
 
 @pytest.mark.parametrize("method", METHODS)

@@ -54,7 +54,7 @@ def px_per_mm(pane: Pane) -> float:
 
 
 @pytest.mark.parametrize("shape", SHAPES)
-@settings(max_examples=6, deadline=None, derandomize=True)
+@settings(max_examples=6)
 @given(cut_deg=st.sampled_from([-15.0, -5.0, 5.0, 10.0]), distance_mm=st.sampled_from([180.0, 286.0, 900.0]))
 def test_it_shows_its_place_so_many_times_as_large_as_its_words_say(
     shape: str, cut_deg: float, distance_mm: float
@@ -79,7 +79,7 @@ def test_it_shows_its_place_so_many_times_as_large_as_its_words_say(
         assert times * outline_px.mean_radius_px == pytest.approx(pane.rect_px[2] / 2)
 
 
-@settings(max_examples=30, deadline=None, derandomize=True)
+@settings(max_examples=30)
 @given(cut_deg=st.floats(2, 29), distance_mm=st.floats(150, 1400))
 def test_it_comes_where_lines_run_into_one_and_nowhere_else(cut_deg: float, distance_mm: float) -> None:
     """Three parallel lines R sin(cut) apart: below 24 px there is one, whatever the cut or the distance."""

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 import srt
 import webvtt
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from lessons.deliver import Wishes
@@ -49,7 +49,7 @@ text = st.lists(st.text("abcdefghij,.", min_size=1, max_size=12), max_size=60).m
 
 
 @given(text, st.floats(0.5, 30))
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 def test_breaking_loses_no_word_and_keeps_to_two_lines_of_42(words: str, seconds: float) -> None:
     captions = break_text(words, seconds)
     assert " ".join(line for lines in captions for line in lines).split() == words.split()
@@ -107,7 +107,8 @@ def test_a_short_caption_takes_the_silence_after_it() -> None:
 
 
 @given(st.lists(st.tuples(st.integers(1, 9), text), min_size=1, max_size=6))
-@settings(max_examples=60, deadline=None)
+@example([(6, "a aaaaaaa. " + "aaa aaaaaaaaaaa " * 9)])
+@settings(max_examples=60)
 def test_in_steps_of_a_few_frames_each_caption_has_a_frame_of_its_own(steps: list[tuple[int, str]]) -> None:
     clip = spoken((25, 1), *((frames / 25, words) for frames, words in steps))
     captions = clip_captions(clip)

@@ -64,7 +64,7 @@ def test_what_is_taken_hold_of_is_the_clips_own_shot() -> None:
     assert changes(LESSON_, PLAN, CLIP, HELD, HELD, "lesson") == []
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @given(st.lists(st.tuples(grips, places, st.booleans()), min_size=1, max_size=6))
 def test_wherever_the_hand_goes_the_shot_can_be_set_and_is_answered(moves: list) -> None:
     held = HELD
@@ -78,7 +78,7 @@ def test_wherever_the_hand_goes_the_shot_can_be_set_and_is_answered(moves: list)
         assert told["shot"]["side"] == ("left" if held.side > 0 else "right")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.floats(0.02, 1.4), st.floats(60, 900))
 def test_a_ball_put_where_it_can_lie_lies_there(cut_rad: float, far_mm: float) -> None:
     """The hand's place comes back within the finest steps that can be written."""
@@ -162,7 +162,7 @@ def test_a_length_that_is_written_is_read_back_the_same(unit: str, is_fine: bool
         assert abs(made.mm(57.15, 2540) - k / 1.7) <= step / 2 + 1e-9
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(st.tuples(grips, places, st.booleans()), min_size=1, max_size=4), st.sampled_from(["lesson", "group"])
 )

@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import random
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from lessons.live.desk import FILE
 from lessons.live.named import named_files
 from lessons.live.serve import HOST
 from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES
@@ -134,16 +136,22 @@ def test_what_is_no_wish_changes_nothing_and_ends_nothing(wire: Wire, wish: str)
 # ------------------------------------------------------------------ the newest wish
 
 
-def test_of_two_hundred_wishes_at_once_few_are_answered_and_the_last_one_last(wire: Wire) -> None:
-    frames = random.Random(1).sample(range(600), 200)
-    for n, frame in enumerate(frames, 1):
+def test_of_two_hundred_wishes_while_another_is_drawn_only_the_last_is_answered(live: Live, wire: Wire) -> None:
+    is_drawn, heard, lay_down = threading.Event(), [], live.server.lay_down
+
+    def noted(wish: dict[str, Any], *more: Any) -> None:
+        lay_down(wish, *more)
+        heard.append(wish["n"])
+
+    live.server.lay_down = noted  # type: ignore[method-assign]
+    live.server.desk.put(FILE, "drawing", is_drawn.wait)
+    for n, frame in enumerate(random.Random(1).sample(range(600), 200), 1):
         wire.wish(do="show", clip=BUILD_UP, frame=frame, n=n)
+    wait_for(lambda: len(heard) == 200)
+    is_drawn.set()
     wire.next("frame", lambda head: head["n"] == 200)
     wire.quiet()
-    answered = [head["n"] for head in wire.heard if head["is"] == "frame" and head["n"]]
-    assert answered == sorted(answered)
-    assert answered[-1] == 200
-    assert len(answered) < 20  # what comes in while one is drawn is let go; all at once, three are
+    assert [head["n"] for head in wire.heard if head["is"] == "frame" and head["n"]] == [200]
 
 
 def test_parts_come_once(wire: Wire) -> None:
