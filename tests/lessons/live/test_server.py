@@ -17,9 +17,9 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from lessons.live.desk import FILE
 from lessons.live.named import named_files
 from lessons.live.serve import HOST
-from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES
+from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES, Line
 from lessons.live.session import Session, unpacked
-from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, Live, Wire, wait_for
+from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, WAIT_S, Live, Wire, wait_for
 
 
 def asked(live: Live, path: str, host: str | None = None) -> http.client.HTTPResponse:
@@ -136,15 +136,20 @@ def test_what_is_no_wish_changes_nothing_and_ends_nothing(wire: Wire, wish: str)
 # ------------------------------------------------------------------ the newest wish
 
 
-def test_of_two_hundred_wishes_while_another_is_drawn_only_the_last_is_answered(live: Live, wire: Wire) -> None:
+def test_of_two_hundred_wishes_while_another_is_drawn_only_the_last_is_answered(
+    live: Live, wire: Wire, monkeypatch: pytest.MonkeyPatch
+) -> None:
     is_drawn, heard, lay_down = threading.Event(), [], live.server.lay_down
 
-    def noted(wish: dict[str, Any], *more: Any) -> None:
-        lay_down(wish, *more)
+    def noted(wish: dict[str, Any], number: int, line: Line) -> None:
+        lay_down(wish, number, line)
         heard.append(wish["n"])
 
-    live.server.lay_down = noted  # type: ignore[method-assign]
-    live.server.desk.put(FILE, "drawing", is_drawn.wait)
+    def draw() -> None:
+        is_drawn.wait(WAIT_S)
+
+    monkeypatch.setattr(live.server, "lay_down", noted)
+    live.server.desk.put(FILE, "drawing", draw)
     for n, frame in enumerate(random.Random(1).sample(range(600), 200), 1):
         wire.wish(do="show", clip=BUILD_UP, frame=frame, n=n)
     wait_for(lambda: len(heard) == 200)
