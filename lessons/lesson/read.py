@@ -237,7 +237,8 @@ class _Builder:
 
     def comment(self, end: Place) -> str:
         """What stands behind a plain text as a comment that may not be meant as one: '#1', not '# a note'."""
-        found = _COMMENT.match(self.lines[end.line - 1][end.column - 1 :])
+        line = self.lines[end.line - 1] if end.line <= len(self.lines) else ""  # the place after the last line end
+        found = _COMMENT.match(line[end.column - 1 :])
         return found[1].rstrip() if found else ""
 
     @staticmethod

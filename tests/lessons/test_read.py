@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from lessons.lesson.faults import LessonError
@@ -158,6 +158,8 @@ def test_a_file_that_cannot_be_read_is_a_sentence(tmp_path: Path) -> None:
 
 
 @given(st.text(max_size=80) | st.binary(max_size=80))
+@example("?")
+@example("- ?\n")
 def test_any_text_gives_a_tree_or_faults_and_nothing_else(text: str | bytes) -> None:
     with suppress(LessonError):
         plain(read_text(text, "a.yaml"))
