@@ -11,6 +11,11 @@ stop() { say "aimgeo: $*" >&2; exit 1; }
 
 any() { for file in "$@"; do if [ -e "$file" ]; then return 0; fi; done; return 1; }
 
+if [ ! -L .venv ] && grep -q '^command = ' .venv/pyvenv.cfg 2>/dev/null && ! grep -qF "$(pwd -P)/.venv" .venv/pyvenv.cfg; then
+    say "This folder was moved or copied, and its programs name the old place: the environment is made anew."
+    rm -rf .venv
+fi
+
 stamp=.venv/.ready-$(cat pyproject.toml constraints.txt setup.sh | cksum | cut -d' ' -f1)
 if [ -e "$stamp-$extras" ] || [ -e "$stamp-[live,dev]" ]; then exit 0; fi
 
