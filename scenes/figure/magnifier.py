@@ -221,7 +221,7 @@ def _times(figure: Figure, pairs: Sequence[Pair], radius_px: float) -> range:
     gap = min(pair[2] for pair in pairs)
     reach = _spread([thing for pair in pairs for thing in pair[:2]]).reach_px
     most = min(int(SPREAD * radius_px / max(reach, 1e-9)), MOST_TIMES)
-    times = min(math.ceil(stroke(APART_PX) / gap), most)
+    times = min(max(math.ceil(stroke(APART_PX) / gap), LEAST_TIMES), most)
     return range(times, most + 1) if times >= LEAST_TIMES and times * gap >= stroke(LEAST_APART_PX) else range(0)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from aimgeo.camera import ball_outline
@@ -24,6 +24,7 @@ from scenes.kinds.build_up import board as build_up
 from scenes.kinds.build_up import outline
 from scenes.look import LOOKS
 from scenes.look.look import rgb
+from scenes.look.scale import Scale
 from tests.scenes.briefs import FRAMES, board_of, brief_of, shot_of
 
 SHAPES = ("wide", "draft", "square", "tall")
@@ -80,14 +81,23 @@ def test_it_shows_its_place_so_many_times_as_large_as_its_words_say(
 
 
 @settings(max_examples=30)
-@given(cut_deg=st.floats(2, 29), distance_mm=st.floats(150, 1400))
-def test_it_comes_where_lines_run_into_one_and_nowhere_else(cut_deg: float, distance_mm: float) -> None:
-    """Three parallel lines R sin(cut) apart: below 24 px there is one, whatever the cut or the distance."""
-    shot = shot_of(cut_deg, distance_mm)
-    board = board_of("build-up", shot, "doubled_offset")
+@given(
+    cut_deg=st.floats(2, 29),
+    is_left=st.booleans(),
+    distance_mm=st.floats(150, 1400),
+    frame=st.sampled_from(list(FRAMES.values())),
+)
+@example(cut_deg=12.0, is_left=True, distance_mm=488.0, frame=FRAMES["wide"])
+def test_it_comes_where_lines_run_into_one_and_nowhere_else(
+    cut_deg: float, is_left: bool, distance_mm: float, frame: tuple[int, int]
+) -> None:
+    """Three parallel lines R sin(cut) apart: below 24 px of 1080 (a fifth more in small frames) there is one,
+    whatever the cut, the distance or the frame."""
+    shot = shot_of(cut_deg if is_left else -cut_deg, distance_mm)
+    board = board_of("build-up", shot, "doubled_offset", frame)
     stage = next(p for p in board.panes if p.id in ("stage", "far"))
     gap = float(shot.radius_mm) * math.sin(math.radians(cut_deg)) * px_per_mm(stage)
-    assert bool(round_panes(board)) == (gap < 24)
+    assert bool(round_panes(board)) == (gap < Scale(*frame, board.look).stroke_px(24))
 
 
 @pytest.mark.parametrize(("cut_deg", "side"), [(5.0, 1), (-10.0, -1)])
