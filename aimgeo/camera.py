@@ -8,7 +8,10 @@ What takes a P works for both, and for many at once: points (N, K, 3) with P (N,
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from operator import mul
+from typing import Any
 
 import numpy as np
 
@@ -248,7 +251,11 @@ def pixels(P: Array, points_mm: ArrayLike) -> Array:
     >>> pixels(np.array([[2.0, 0, 0, 50], [0, -2, 0, 40], [0, 0, 0, 1]]), [10.0, 5.0, 28.0]).tolist()
     [70.0, 30.0]
     """
-    uvw = _homogeneous(P, points_mm)
+    points = np.asarray(points_mm, float)
+    if points.ndim == 1 and P.ndim == 2:
+        u, v, w = _single(P, points)
+        return np.array([u / w, v / w] if w > 0 else [np.nan, np.nan])
+    uvw = _homogeneous(P, points)
     return np.asarray(uvw[..., :2] / np.where(uvw[..., 2:] > 0, uvw[..., 2:], np.nan))
 
 
@@ -273,12 +280,22 @@ def ball_outline(P: Array, centres_mm: ArrayLike, radius_mm: ArrayLike) -> Outli
 
     A ball that reaches the plane through the eye, or lies behind it, has none.
     """
-    return _ellipse(_homogeneous(P, centres_mm), P[..., :3], radius_mm)
+    return _outline(P, centres_mm, radius_mm, 3)
 
 
 def circle_outline(P: Array, centres_mm: ArrayLike, radius_mm: ArrayLike) -> Outline:
     """The pictures of level circles about (..., 3) with radius (...) under P, as for balls."""
-    return _ellipse(_homogeneous(P, centres_mm), P[..., :2], radius_mm)
+    return _outline(P, centres_mm, radius_mm, 2)
+
+
+def _outline(P: Array, centres_mm: ArrayLike, radius_mm: ArrayLike, directions: int) -> Outline:
+    """The outlines of what reaches its radius in the first so many directions."""
+    centres = np.asarray(centres_mm, float)
+    if centres.ndim == 1 and P.ndim == 2 and np.ndim(radius_mm) == 0:
+        found = _single_ellipse(P, centres, float(radius_mm), directions)
+        if found is not None:
+            return found
+    return _ellipse(_homogeneous(P, centres), P[..., :directions], radius_mm)
 
 
 def _homogeneous(P: Array, points_mm: ArrayLike) -> Array:
@@ -296,22 +313,55 @@ def _ellipse(uvw: Array, M: Array, radius_mm: ArrayLike) -> Outline:
     R = np.asarray(radius_mm, float)
     if M.ndim > 2:
         H, R = H[..., None, :, :], R[..., None] if R.ndim else R
-    h02, h12, h22 = H[..., 0, 2], H[..., 1, 2], H[..., 2, 2]
+    h = (H[..., 0, 0], H[..., 0, 1], H[..., 0, 2], H[..., 1, 1], H[..., 1, 2], H[..., 2, 2])
     w, RR = uvw[..., 2], R * R
     with np.errstate(invalid="ignore", divide="ignore"):
-        span = w * w - RR * h22
+        span = w * w - RR * h[-1]
         part = np.where((w > 0) & (span > 0), RR / span, np.nan)
-        x, y = uvw[..., 0] / w, uvw[..., 1] / w
-        gx, gy = h02 - x * h22, h12 - y * h22
-        dx, dy = -part * gx, -part * gy
-        # the spread E of (p - c)' E^-1 (p - c) = 1, and its symmetric root
-        a = dx * dx + part * (H[..., 0, 0] - x * (h02 + gx))
-        b = dx * dy + part * (H[..., 0, 1] - x * h12 - y * gx)
-        d = dy * dy + part * (H[..., 1, 1] - y * (h12 + gy))
-        root = np.sqrt(np.maximum(a * d - b * b, 0.0))
-        size = np.sqrt(a + d + 2 * root)
-        axes = np.stack([(a + root) / size, b / size, b / size, (d + root) / size], axis=-1)
-    return Outline(np.stack([x + dx, y + dy], axis=-1), axes.reshape(*axes.shape[:-1], 2, 2))
+        x, y, a, b, d = _spread(uvw[..., 0] / w, uvw[..., 1] / w, part, h, np.sqrt)
+    axes = np.stack([a, b, b, d], axis=-1)
+    return Outline(np.stack([x, y], axis=-1), axes.reshape(*axes.shape[:-1], 2, 2))
+
+
+def _spread(
+    x: Any, y: Any, part: Any, h: tuple[Any, Any, Any, Any, Any, Any], sqrt: Callable[[Any], Any]
+) -> tuple[Any, Any, Any, Any, Any]:
+    """An ellipse's centre, and the symmetric root of the spread E of (p - c)' E^-1 (p - c) = 1: numbers or arrays.
+
+    `x` and `y` is where the centre of the ball stands, `part` R^2 / (w^2 - R^2 h22), `h` M M' row by row.
+    """
+    h00, h01, h02, h11, h12, h22 = h
+    gx, gy = h02 - x * h22, h12 - y * h22
+    dx, dy = -part * gx, -part * gy
+    a = dx * dx + part * (h00 - x * (h02 + gx))
+    b = dx * dy + part * (h01 - x * h12 - y * gx)
+    d = dy * dy + part * (h11 - y * (h12 + gy))
+    area = a * d - b * b
+    root = sqrt(area * (area > 0))
+    size = sqrt(a + d + 2 * root)
+    return x + dx, y + dy, (a + root) / size, b / size, (d + root) / size
+
+
+# numpy takes ten times as long over a single point as its arithmetic does, and pictures ask for many
+
+
+def _single(P: Array, at: Array) -> tuple[float, float, float]:
+    """(u, v, w) of a point (3,) under one P."""
+    x, y, z = at.tolist()
+    u, v, w = (a * x + b * y + c * z + d for a, b, c, d in P.tolist())
+    return u, v, w
+
+
+def _single_ellipse(P: Array, at: Array, radius_mm: float, directions: int) -> Outline | None:
+    """As `_ellipse`, for one P and one ball or circle; None where it has no outline."""
+    u, v, w = _single(P, at)
+    f, g, k = (row[:directions] for row in P.tolist())
+    h = tuple(sum(map(mul, p, q)) for p, q in ((f, f), (f, g), (f, k), (g, g), (g, k), (k, k)))
+    span = w * w - radius_mm * radius_mm * h[-1]
+    if not (w > 0 and span > 0 and radius_mm > 0):
+        return None
+    x, y, a, b, d = _spread(u / w, v / w, radius_mm * radius_mm / span, h, math.sqrt)  # type: ignore[arg-type]
+    return Outline(np.array([x, y]), np.array([[a, b], [b, d]]))
 
 
 def _lifted(direction: ArrayLike) -> Array:

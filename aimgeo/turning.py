@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from aimgeo.running import MM, Run, Way
-from aimgeo.vectors import Array, ArrayLike
+from aimgeo.vectors import Array, ArrayLike, cross
 
 STEPS = 64
 """Steps of the sliding part: the turn is right to 1e-8."""
@@ -33,9 +33,17 @@ def turn_about(vector: ArrayLike) -> Array:
 def after(second: ArrayLike, first: ArrayLike) -> Array:
     """One turn after another, (..., 4): the product of the quaternions."""
     a, b = np.asarray(second, float), np.asarray(first, float)
-    real = a[..., :1] * b[..., :1] - np.sum(a[..., 1:] * b[..., 1:], axis=-1, keepdims=True)
-    rest = a[..., :1] * b[..., 1:] + b[..., :1] * a[..., 1:] + np.cross(a[..., 1:], b[..., 1:])
-    return np.concatenate([real, rest], axis=-1)
+    w, x, y, z = a[..., 0], a[..., 1], a[..., 2], a[..., 3]
+    W, X, Y, Z = b[..., 0], b[..., 1], b[..., 2], b[..., 3]
+    return np.stack(
+        [
+            w * W - x * X - y * Y - z * Z,
+            w * X + x * W + y * Z - z * Y,
+            w * Y + y * W + z * X - x * Z,
+            w * Z + z * W + x * Y - y * X,
+        ],
+        axis=-1,
+    )
 
 
 def matrix(turn: ArrayLike) -> Array:
@@ -61,12 +69,14 @@ def run_turn(run: Run, seconds: ArrayLike, radius_mm: float) -> Array:
     spins = _spin(run.rolling_mps, radius_mm)
     swing = (_spin(run.rolls_mps, radius_mm) - spins) / max(run.slides_s, 1e-12)
     grid = np.linspace(0.0, run.slides_s, STEPS + 1)
-    slid = [np.array([1.0, 0.0, 0.0, 0.0])]
-    for step in turn_about(_steps(spins, swing, grid[:-1], grid[1:])):
-        slid.append(after(step, slid[-1]))
+    slid = np.concatenate([[[1.0, 0.0, 0.0, 0.0]], turn_about(_steps(spins, swing, grid[:-1], grid[1:]))])
+    reach = 1
+    while reach <= STEPS:  # each row is the product of so many steps: soon of all before it
+        slid[reach:] = after(slid[reach:], slid[:-reach])
+        reach *= 2
     until = np.minimum(t, run.slides_s)
     before = np.clip(np.searchsorted(grid, until, "right") - 1, 0, STEPS)
-    turn = after(turn_about(_steps(spins, swing, grid[before], until)), np.array(slid)[before])
+    turn = after(turn_about(_steps(spins, swing, grid[before], until)), slid[before])
     # rolling: by the way that it has rolled, about an axis that stays
     rolled = (run.position_at(t) - run.position_at(run.slides_s)) * (t > run.slides_s)[:, None]
     return after(turn_about(_spin(rolled / MM, radius_mm)), turn)
@@ -90,6 +100,8 @@ def _spin(rolling_mps: Array, radius_mm: float) -> Array:
 
 
 def _steps(spin: Array, swing: Array, start: Array, end: Array) -> Array:
-    """Magnus' first two terms (n, 3) of an angular velocity that is `spin` at 0 and swings evenly."""
+    """Magnus' first two terms (n, 3) of a level angular velocity that is `spin` at 0 and swings evenly."""
     h, middle = (end - start)[:, None], spin + swing * ((start + end) / 2)[:, None]
-    return h * middle - h**3 / 12 * np.cross(middle, swing)
+    out = h * middle
+    out[:, 2] -= h[:, 0] ** 3 / 12 * cross(middle, swing)
+    return out

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from scenes.board import Span
@@ -149,6 +150,7 @@ def _before_next(spans: Sequence[Span], parts: Sequence[Part], rate: tuple[int, 
     return out
 
 
+@lru_cache(maxsize=4096)
 def bare(text: str) -> tuple[str, ...]:
     """The words of a text, small and without their signs and plural s."""
     return tuple(re.sub(r"\W|s$", "", re.sub(r"[’']s\b", "", word.lower())) for word in text.split())

@@ -280,7 +280,7 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
 
 
 def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
-    parts = [_led(wanted, port, spacing) for port in wanted.ports]
+    parts = [_led(wanted, spacing)] if wanted.ports else []
     if wanted.is_straight:
         parts += [_over(wanted, port, spacing) for port in wanted.ports if port.lift]
     if wanted.around is not None:
@@ -296,21 +296,29 @@ def _unled(rects: Array, costs: Array) -> _Candidates:
     return _Candidates(rects, np.full((len(rects), 3, 2), np.nan), costs)
 
 
-def _led(wanted: Wanted, port: Port, spacing: Spacing) -> _Candidates:
-    """Plates at the ends of a port's leaders: level ones, or such with a corner above or below the port."""
+def _led(wanted: Wanted, spacing: Spacing) -> _Candidates:
+    """Plates at the ends of the ports' leaders: level ones, or such with a corner above or below the port."""
     w, h = wanted.width_px, wanted.height_px
-    (x, y), is_level = port.at_px, port.lift == 0
-    rises, sides = ((0.0,), (port.side,)) if is_level else (spacing.lift, (-1, 1))
-    axes = np.meshgrid(rises, sides, spacing.leader, indexing="ij")
-    rise, side, length = (axis.ravel() for axis in axes)
-    edge, level = x + side * length, y + port.lift * rise
-    costs = port.cost + (0.0 if is_level else ELBOW) + 100.0 * (length + rise) / spacing.leader[-1]
+    ways = [_ways(spacing, 0 if port.lift else port.side) for port in wanted.ports]
+    told = [(*port.at_px, port.lift, port.cost + (ELBOW if port.lift else 0.0)) for port in wanted.ports]
+    x, y, lift, cost = np.repeat(np.array(told, float), [len(way) for way in ways], axis=0).T
+    rise, side, length = np.concatenate(ways).T
+    edge, level = x + side * length, y + lift * rise
+    costs = cost + 100.0 * (length + rise) / spacing.leader[-1]
     costs += (side != wanted.prefer) * wanted.other_side
     sizes = np.full_like(edge, w), np.full_like(edge, h)
     rects = np.stack([np.where(side > 0, edge, edge - w), level - h / 2, *sizes], axis=1)
-    ends = np.full_like(edge, x), np.full_like(edge, y)
-    corners = np.stack([edge, level, ends[0], level, *ends], axis=1).reshape(-1, 3, 2)
+    corners = np.stack([edge, level, x, level, x, y], axis=1).reshape(-1, 3, 2)
     return _Candidates(rects, corners, costs)
+
+
+@lru_cache(maxsize=64)
+def _ways(spacing: Spacing, side: int) -> Array:
+    """How far leaders rise, to which side they go and how far, a row (3) each: level to a side, or (0) with a
+    corner to either."""
+    rises, sides = ((0.0,), (side,)) if side else (spacing.lift, (-1, 1))
+    axes = np.meshgrid(rises, sides, spacing.leader, indexing="ij")
+    return np.stack([axis.ravel() for axis in axes], axis=1)
 
 
 def _over(wanted: Wanted, port: Port, spacing: Spacing) -> _Candidates:

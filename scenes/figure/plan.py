@@ -263,11 +263,10 @@ def obstacles_of(figure: Figure, closer: Magnifier | None = None, beside: Obstac
     rects: list[Rect] = [title_rect(titles(figure.brief), frame)]
     top = measures_top_px(titles(figure.brief), frame)
     has_table = figure.brief.subject.table is not None
+    measures = dict.fromkeys(measure for words in figure.brief.steps for measure in words.measures)
+    told = [text_rect(t, s) for one in measures for t in measure_texts(one, frame, frame.measures_px[0], top)]
     for slot in range(measures_room(titles(figure.brief), frame, has_table)):
-        for step_words in figure.brief.steps:
-            for measure in step_words.measures:
-                baseline = top + slot * frame.measure_pitch_px
-                rects += [text_rect(t, s) for t in measure_texts(measure, frame, frame.measures_px[0], baseline)]
+        rects += [(x, y + slot * frame.measure_pitch_px, w, h) for x, y, w, h in told]
     if has_table:
         rects.append(frame.inset_px)
     if figure.is_broken:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -61,6 +62,7 @@ def rolls_s(played: Played, table: Table | None, pocket: str | None) -> float:
     return gone + AFTER_S
 
 
+@lru_cache(maxsize=16)  # a picture asks for what it shows, and then shows it
 def rolls(
     played: Played, shot: Shot, table: Table | None, pocket: str | None, rate: tuple[int, int], pace: float = 1.0
 ) -> Rolls:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from scenes.look.fonts import CAP_HEIGHT, width_px
 from scenes.look.look import Look
@@ -11,7 +12,7 @@ SMALL_FRAME = 0.67
 SMALL_FRAME_GAIN = 1.2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Scale:
     """A look's sizes in a frame. Below 0.67 of 1080 px, widths and text grow by a fifth to stay legible."""
 
@@ -19,12 +20,12 @@ class Scale:
     height_px: int
     look: Look
 
-    @property
+    @cached_property
     def short_px(self) -> int:
         """The shorter side."""
         return min(self.width_px, self.height_px)
 
-    @property
+    @cached_property
     def k(self) -> float:
         """Short side over 1080: the factor of distances.
 
@@ -34,7 +35,7 @@ class Scale:
         """
         return self.short_px / 1080
 
-    @property
+    @cached_property
     def gain(self) -> float:
         """Factor of widths and text beyond k: 1, or 1.2 in a small frame."""
         return SMALL_FRAME_GAIN if self.k < SMALL_FRAME else 1.0
