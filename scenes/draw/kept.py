@@ -6,6 +6,7 @@ The stage that renders and the orders that are drawn elsewhere both keep their p
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -63,10 +64,13 @@ class Kept:
 
 def rests(tracks: Sequence[Track], frames: int) -> list[int]:
     """A number for each frame, the same on all frames from one move of any track to the next."""
-    if not any(track.moves for track in tracks):
-        return [0] * frames
+    spans = {(max(move.first_frame, 0), max(move.end_frame, 0)) for track in tracks for move in track.moves}
+    return _rests(frozenset(spans), frames)
+
+
+@lru_cache(maxsize=256)  # much moves at the same times
+def _rests(spans: frozenset[tuple[int, int]], frames: int) -> list[int]:
     busy = np.zeros(frames, bool)
-    for track in tracks:
-        for move in track.moves:
-            busy[max(move.first_frame, 0) : max(move.end_frame, 0)] = True
+    for first, end in spans:
+        busy[first:end] = True
     return np.cumsum(busy).tolist()
