@@ -360,7 +360,7 @@ def _single_ellipse(P: Array, at: Array, radius_mm: float, directions: int) -> O
     span = w * w - radius_mm * radius_mm * h[-1]
     if not (w > 0 and span > 0 and radius_mm > 0):
         return None
-    x, y, a, b, d = _spread(u / w, v / w, radius_mm * radius_mm / span, h, math.sqrt)  # type: ignore[arg-type]
+    x, y, a, b, d = _spread(u / w, v / w, radius_mm * radius_mm / span, h, math.sqrt)
     return Outline(np.array([x, y]), np.array([[a, b], [b, d]]))
 
 
