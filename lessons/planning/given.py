@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import degrees
+from math import degrees, dist
 from typing import Any
 
 import numpy as np
 
-from aimgeo.construct import Quantity
+from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.shot import Shot, solve_shot
 from aimgeo.side import NAMES
 from aimgeo.spots import allowed_target, is_clear, is_frozen
@@ -82,6 +82,21 @@ def place_of_target(target: Any, table: Table, ball_mm: float) -> Place_mm:
     return (across, along) if target.rail in ("foot", "head") else (along, across)
 
 
+def kept_from(target: Any, spot_mm: Place_mm, table: Table, ball_mm: float, told: Wording) -> str:
+    """Why a target that is a place can't be played at from a spot, as a sentence; empty when it can."""
+    x, y = at = place_of_target(target, table, ball_mm)
+    if hasattr(target, "rail"):
+        if not is_clear(table, np.array(at), ball_mm, 0.0):
+            kind: QuantityKind = "length_mm" if told.units == "in" else "distance_mm"
+            where = told.listed(Quantity(target.at.mm(ball_mm, table.length_mm), kind))
+            return f"at {where} along the {target.rail} rail there is no cushion; choose a place between two pockets."
+    elif abs(x) > table.length_mm / 2 or abs(y) > table.width_mm / 2:
+        return "the target lies off the bed; choose a place between the noses."
+    if dist(at, spot_mm) < ball_mm:
+        return "the target lies less than a ball's width from the object ball; move one."
+    return ""
+
+
 def _told_twice(lesson: Lesson, index: int, group: Group) -> Iterator[Fault]:
     """Keys of the group that would say what follows from the balls, and overrides that would move them."""
     at: Location = ("clips", index)
@@ -117,6 +132,8 @@ def _given(lesson: Lesson, index: int, group: Any) -> Given | Fault:
         return fault("the object ball lies in a cushion or a pocket's mouth, or off the bed; move it.", *at)
     says = next(one for one in levels if one.target is not None or one.pocket is not None)
     if says.target is not None:
+        if why := kept_from(says.target, object_ball, table, ball_mm, told):
+            return fault(why, *(("target",) if says is lesson.keys else ("clips", index, "target")))
         target, is_mark = table.mark(place_of_target(says.target, table, ball_mm)), True
     else:
         target, is_mark = table.pocket(says.pocket), False

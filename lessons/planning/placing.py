@@ -19,7 +19,7 @@ from lessons.lesson.faults import Fault
 from lessons.lesson.model import Lesson
 from lessons.lesson.wording import Wording
 from lessons.planning.expand import Request, View, cut_word
-from lessons.planning.given import aimed_at, place_of_target
+from lessons.planning.given import aimed_at, kept_from, place_of_target
 
 Spot = tuple[float, float]
 
@@ -63,17 +63,20 @@ def place_shots(
 ) -> dict[tuple[str, View], PlacedShot | Unplaced]:
     """The placings by clip name and view: shots into one pocket share one object-ball spot unless it is given.
 
-    Adds a fault where a spot that the lesson gives can't be used at all.
+    Adds a fault where a spot or a target that the lesson gives can't be used at all.
     """
     groups: dict[tuple[str, Spot | None, Spot | None], list[tuple[Request, View]]] = {}
     said_at: dict[tuple[str, Spot | None, Spot | None], Location] = {}
+    targets: dict[tuple[str, Spot | None, Spot | None], tuple[Any, Location]] = {}
     for request in requests:
         if request.views:
             pocket, spot, at = _where(lesson, request, ball_diameter_mm, table.length_mm)
-            mark, mark_at = _mark(lesson, request, table, ball_diameter_mm)
+            target, target_at = _target(lesson, request)
+            mark = None if target is None else place_of_target(target, table, ball_diameter_mm)
             which = (pocket, spot, mark)
             groups.setdefault(which, []).extend((request, view) for view in request.views)
-            said_at.setdefault(which, mark_at if mark is not None and spot is None else at)
+            said_at.setdefault(which, target_at if mark is not None and spot is None else at)
+            targets.setdefault(which, (target, target_at))
     placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
     for (pocket, spot, mark), members in groups.items():
         # where the cue ball is given, it has been judged
@@ -83,6 +86,11 @@ def place_shots(
         if mark is not None and spot is None:
             faults.append(Fault(place, "a target that is a place needs a 'spot' for the object ball.", "place"))
             continue
+        said, where = targets[pocket, spot, mark]
+        if said is not None and spot is not None:
+            if why := kept_from(said, spot, table, ball_diameter_mm, told):
+                faults.append(Fault(lesson.place(*where), why, "place"))
+                continue
         if spot is not None and (mark is not None or is_frozen(table, spot, ball_diameter_mm)):
             aimed = aimed_at(table, spot, aimed, ball_diameter_mm)
             setup = find_given(table, aimed, wanted, ball_diameter_mm, spot)
@@ -150,12 +158,12 @@ def _where(
     return pocket, spot, at or ("pocket",)
 
 
-def _mark(lesson: Lesson, request: Request, table: Table, ball_mm: float) -> tuple[Spot | None, Location]:
+def _target(lesson: Lesson, request: Request) -> tuple[Any, Location]:
     """The place that is the target, where the file names one nearer to the clip than a pocket, and where."""
     levels: tuple[tuple[Any, Location], ...] = (*request.changes, (lesson.keys, ()))
     for changes, place in levels:
         if changes.target is not None:
-            return place_of_target(changes.target, table, ball_mm), (*place, "target")
+            return changes.target, (*place, "target")
         if place and changes.pocket is not None:
             break
     return None, ()
@@ -169,7 +177,7 @@ def _no_spot(pocket: str, spot: Spot | None, setup: Setup, told: Wording) -> str
     if spot is None:
         return f"no spot on this table serves the {pocket} pocket with this ball; choose another pocket or ball."
     if not pocket:
-        return f"the spot {_place(spot, told)} lies in a cushion or a pocket's mouth, or on the target."
+        return f"the spot {_place(spot, told)} lies in a cushion or a pocket's mouth; move it onto the bed."
     sentence = f"the spot {_place(spot, told)} can't serve the {pocket} pocket: the ball must lie clear of "
     sentence += "the cushions, and its way into the pocket clear of both points"
     return sentence + _instead(setup, told)
