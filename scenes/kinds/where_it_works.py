@@ -86,9 +86,18 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
 
 
 def _eyes(found: Sequence[Subject]) -> list[tuple[tuple[str, Quantity], ...]]:
-    """By which eye each row is judged; nothing where the method asks for none."""
+    """By which eye each row is judged; nothing where the method asks for none.
+
+    An eye over the contact-point line goes with the cut, so no number says where it is in a row of all cuts.
+    """
     seen = {one.eye.name: one.eye for one in found if one.eye is not None and _needs_eye(one)}
-    told = dict(zip(seen, told_apart(tuple(seen.values())), strict=True))
+    resting = {name: eye for name, eye in seen.items() if not eye.follows_contact}
+    following = {name: eye for name, eye in seen.items() if eye.follows_contact}
+    told = dict(zip(resting, told_apart(tuple(resting.values())), strict=True))
+    if len(following) > 1:
+        told |= dict(zip(following, told_apart(tuple(following.values())), strict=True))
+    else:
+        told |= dict.fromkeys(following, ("eye_contact", Quantity("", "name")))
     return [(told[one.eye.name],) if one.eye is not None and one.eye.name in told else () for one in found]
 
 

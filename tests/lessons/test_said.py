@@ -295,6 +295,24 @@ def test_two_eyes_that_stand_alike_are_told_apart(language: str) -> None:
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_an_eye_that_goes_with_the_cut_is_told_without_a_number(language: str) -> None:
+    """Over the contact-point line it stands elsewhere at each cut, and the clip goes over all of them."""
+    text = f"""title: A
+language: {language}
+cuts: 10
+sides: left
+distances: {{near: 500 mm}}
+eyes: {{contact: {{back: 600 mm, height: 300 mm, alignment: contact-line}}}}
+clips: [{{kind: where-it-works, methods: ghost-ball}}]
+"""
+    (clip,) = plan(loads(text)).clips
+    row = clip.brief.steps[1]
+    assert row.measures[1].key == "eye_contact"
+    said_of_eye = row.narration.rpartition(". ")[2]
+    assert not re.search(r"\d", said_of_eye), said_of_eye
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_an_aim_beyond_the_edge_is_on_no_way_to_it(language: str) -> None:
     words = {"en": "of the way", "de": "des Weg", "es": "del camino"}[language]
     kinds = ("near-and-far", "two-methods", "two-eyes")
