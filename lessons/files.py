@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-NAMED, CLIPS = re.compile(rb"^(own_methods|look)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
+NAMED, CLIPS = re.compile(rb"^(own_methods|look|footage)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
 LOOKED_AT_BYTES = 1_000_000
 ENDINGS = (".yaml", ".yml")
 
@@ -16,7 +16,7 @@ ENDINGS = (".yaml", ".yml")
 def lesson_files(paths: Iterable[Path]) -> tuple[Path, ...]:
     """The files themselves, and of each folder the lesson files in it and below, in the order of their names.
 
-    Files of methods and of looks, which lessons name, are left out there.
+    Files of methods, of looks and of matches, which lessons name, are left out there.
 
     Raises click.ClickException for a path that is not there, or a folder without lessons.
     """
@@ -35,7 +35,7 @@ def lesson_files(paths: Iterable[Path]) -> tuple[Path, ...]:
 
 
 def _is_named(path: Path) -> bool:
-    """True for a file that lessons name and that is none: it holds methods or a look, and no clips."""
+    """True for a file that lessons name and that is none: it holds methods, a look or a match, and no clips."""
     try:
         with path.open("rb") as file:
             text = file.read(LOOKED_AT_BYTES)

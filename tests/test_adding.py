@@ -42,7 +42,7 @@ LINES = (
 """In which file, before or after which text, one line more: a value and its import."""
 
 WORDS = {
-    "names:": ["edge_to_centre: edge to centre", "reading.straight_on: straight on"],
+    "names:": ["edge_to_centre: edge to centre", "reading.straight_on: straight on", "kind.two-balls: two balls"],
     "labels:": ["own_line: Line of my own", "own_point: Point of my own"],
     "limits:": ['edge_to_centre.limit: "the edge reaches any cut below {limit}; this cut is {cut}."'],
     "sentences:": [

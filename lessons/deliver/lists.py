@@ -89,9 +89,14 @@ def chapter_list(footage: Footage, wishes: Wishes) -> tuple[tuple[int, str], ...
 
 
 def titled(clip: Clip, words: Wording) -> str:
-    """A clip's title as people read it: the method, or the kind, and the shot."""
+    """A clip's title as people read it: the method and the kind, and the shot.
+
+    A method's build-up and its eye clips need no word for their kind: the shot tells the eye.
+    """
     names = words.words["names"]
-    what = names.get(clip.method or "") or clip.kind.replace("-", " ")
+    method = names.get(clip.method or "")
+    kind = names[f"kind.{clip.kind}"]
+    what = method if method and clip.kind in ("build-up", "players-eye") else ", ".join(filter(None, (method, kind)))
     what = what[:1].upper() + what[1:]
     shot = about(clip, words).rpartition(", ")[0]
     return f"{what}: {shot}" if shot else what

@@ -540,6 +540,14 @@ def slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:32].strip("-") or "lesson"
 
 
+NAMED_BY_LESSONS = {
+    "look": ("a look", "`output: {look: FILE}`"),
+    "own_methods": ("methods", "`methods_files: FILE`"),
+    "footage": ("a match", "`footage: FILE` in a group"),
+}
+"""Files that stand beside lessons, by a key that no lesson is without it: what they hold, and how a lesson names them."""
+
+
 def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
     if not isinstance(tree, Keys):
         raise LessonError(
@@ -551,6 +559,10 @@ def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:
                 )
             ]
         )
+    for key, (holds, named) in NAMED_BY_LESSONS.items():
+        if key in tree.entries and not {"title", "clips"} & tree.entries.keys():
+            sentence = f"holds {holds}, and is no lesson; name it in one, {named}, and check that."
+            raise LessonError([Fault(tree.entries[key][0], sentence, "wrong-shape")])
     faults: list[Fault] = []
     tree = with_methods_files(tree, folder, faults)
     if faults:  # what a lost method is used for would be told as another fault

@@ -82,6 +82,15 @@ def clauses(text: str) -> tuple[str, tuple[Said, ...]]:
     return " ".join(words), tuple(Said(a, b, starts[a]) for a, b in zip(edges, ends, strict=True))
 
 
+def is_left_open(text: str) -> bool:
+    """True for a narration with a bracket that opens a mark and is not closed.
+
+    >>> is_left_open("[aim-line Look"), is_left_open("[aim-line] Look [[there].")
+    (True, False)
+    """
+    return "[" in _MARK.sub("", text.replace("[[", _BRACKET))
+
+
 def spread(text: str, said: Sequence[Said], labels: Mapping[str, str]) -> tuple[Said, ...]:
     """The clauses of a narration without marks, with what its step draws, in its order, in turn over it.
 

@@ -25,7 +25,7 @@ from lessons.lesson.model import AXES, CARD_TEXTS, CardGroup, Changes, Eye, Less
 from lessons.lesson.names import said_names, with_names
 from lessons.lesson.own import as_sentence, own_steps, own_words
 from lessons.lesson.texts import Translated, said
-from lessons.lesson.timing import LOOK_S, Said, clauses, spread, step_frames, timed
+from lessons.lesson.timing import LOOK_S, Said, clauses, is_left_open, spread, step_frames, timed
 from lessons.lesson.values import Length
 from lessons.lesson.wording import UnknownField, Values, Wording, words_of
 from lessons.planning.arranging import Arrangement, arrangement, skipped, step_key, with_steps
@@ -741,7 +741,7 @@ class _Planner:
             if changes.narration is not None and narration is None:
                 if of == 1:
                     written_at = (*at, "narration")
-                    narration = self.filled(changes.narration, values, written_at, spoken=True)
+                    narration = self.narrated(changes.narration, values, written_at)
                 elif (place := self.lesson.place(*at, "narration")) not in {fault.place for fault in self.faults}:
                     told = f"a {request.kind} clip has {of} steps; write the narration under 'steps', each under "
                     self.faults.append(Fault(place, f"{told}its step's name, as aimgeo plan lists them.", "step"))
@@ -753,7 +753,7 @@ class _Planner:
                 title = self.filled(own.title, values, (*where, "title"), spoken=False)
             if own.narration is not None and narration is None:
                 written_at = (*where, "narration")
-                narration = self.filled(own.narration, values, written_at, spoken=True)
+                narration = self.narrated(own.narration, values, written_at)
             if own.note is not None and not note:
                 note = self.filled(own.note, values, (*where, "note"), spoken=True)
             look_s = look_s or own.pause or 0.0
@@ -835,7 +835,7 @@ class _Planner:
         if told.narration is None:
             return title, unmarked(as_sentence(title)), ()
         at = (*where, "narration")
-        return title, self.filled(told.narration, values, at, spoken=True), at
+        return title, self.narrated(told.narration, values, at), at
 
     def named(
         self, parts: Sequence[Said], subject: Subject, step: OutlineStep, at: tuple[str | int, ...]
@@ -886,6 +886,16 @@ class _Planner:
                 step = replace(step, measures=tuple(m if n is None else replace(m, name=n) for m, n in measures))
             made.append(step)
         return made
+
+    def narrated(self, told: Translated, values: Values, at: tuple[str | int, ...]) -> str:
+        """A narration of the lesson, filled in, with its marks; a fault where one of them is not closed."""
+        text = self.filled(told, values, at, spoken=True)
+        if is_left_open(text):
+            place = self.lesson.place(*(at if isinstance(told, str) else (*at, self.language)))
+            if all(fault.place != place for fault in self.faults):
+                sentence = "has a bracket that is not closed; write a mark as [aim-line], a bracket itself as [[."
+                self.faults.append(Fault(place, sentence, "text"))
+        return text
 
     def filled(self, told: Translated, values: Values, at: tuple[str | int, ...], *, spoken: bool) -> str:
         """A text of the lesson with its fields filled in; a fault at its place when it can't be."""

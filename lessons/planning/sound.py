@@ -76,7 +76,8 @@ def blocks(path: Path, form: tuple[int, int] | None = None) -> Iterator[tuple[Ar
             for done in resampler.resample(None):
                 yield done.to_ndarray().T, rate
     except (av.FFmpegError, OSError, IndexError) as error:
-        raise SoundError(f"{path.as_posix()} cannot be read as sound ({error}); save it as WAV.") from None
+        reason = (getattr(error, "strerror", None) or "it holds none").lower()
+        raise SoundError(f"{path.as_posix()} cannot be read as sound ({reason}); save it as WAV.") from None
 
 
 def sound_form(stream: Any) -> tuple[int, int]:

@@ -191,4 +191,5 @@ def film_told(file: FilePath) -> tuple[float, float, float, bool]:
             size = (height, width) if turned else (width, height)
             return (*size, length, bool(opened.streams.audio))
     except (av.FFmpegError, OSError) as error:
-        raise ValueError(f"can't be read as a film ({type(error).__name__})") from None
+        reason = (error.strerror or "").lower()
+        raise ValueError(f"can't be read as a film ({reason})") from None

@@ -59,6 +59,18 @@ def test_check_of_good_lessons_exits_with_zero(folder: Path) -> None:
     assert done.stdout == f"{folder.as_posix()}/good.yaml: good, 29 clips, 12 left out (aimgeo plan tells why).\n"
 
 
+def test_files_that_lessons_name_are_no_lessons_of_their_folder(folder: Path) -> None:
+    (folder / "below" / "faulty.yml").unlink()
+    (folder / "club.yaml").write_text('look: {colours: {cloth: "#4A2230"}}\n', encoding="utf-8")
+    (folder / "shot-3.yaml").write_text("footage: shot-3.mov\ntable: 9ft\n", encoding="utf-8")
+    (folder / "mine.yml").write_text("own_methods: {}\n", encoding="utf-8")
+    done = aimgeo("check", folder)
+    assert (done.exit_code, done.stdout.count("\n"), done.stderr) == (0, 1, "")
+    alone = aimgeo("check", folder / "shot-3.yaml")
+    assert alone.exit_code == 1
+    assert "shot-3.yaml:1:1: holds a match, and is no lesson; name it in one" in alone.stderr
+
+
 def test_what_is_no_lesson_is_told_in_a_sentence(tmp_path: Path) -> None:
     missing = aimgeo("check", tmp_path / "missing.yaml")
     assert missing.exit_code == 1

@@ -199,10 +199,11 @@ clips:
 
 
 ALONE = """
-title: One distance alone
+title: One distance alone, and an eye that goes with the cut
 cuts: [30]
 distances: {near: 400 mm}
-clips: [{kind: aim-error}, {kind: practice, balls: 10}]
+eyes: {over: {back: 600 mm, height: 300 mm, alignment: contact-line}}
+clips: [{kind: aim-error}, {kind: practice, balls: 10}, {kind: where-it-works, methods: ghost-ball}]
 """
 PLACED = """
 title: To a place

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import csv
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import pytest
+
 from lessons.deliver import Wishes, lists
+from lessons.lesson.wording import LANGUAGES, words_of
+from scenes.kinds import CLIP_KINDS
 
 
 def test_the_table_tells_every_clip(tmp_path: Path, stock: SimpleNamespace) -> None:
@@ -40,3 +45,19 @@ def test_chapters_start_at_0_00_and_last_ten_seconds(tmp_path: Path, stock: Simp
     ends = [*starts[1:], footage.frames]
     assert all(end - at >= 10 * 25 for at, end in zip(starts, ends, strict=True))
     assert all(re.fullmatch(r"\d+:\d\d \S.*", line) for line in chapters.read_text("utf-8").splitlines())
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_kind_has_a_name_in_every_language(language: str) -> None:
+    names = words_of(language)["names"]
+    told = [names[f"kind.{kind}"] for kind in CLIP_KINDS]
+    assert len(set(told)) == len(told)
+
+
+def test_a_chapter_names_method_and_kind_in_the_pictures_language(tmp_path: Path, stock: SimpleNamespace) -> None:
+    kinds = ("near-and-far", "moving-eye", "build-up")
+    entries = [stock.entry(kind, 300, (25, 1), [("s", 300, "")], kind=kind) for kind in kinds]
+    footage = stock.write_folder(tmp_path, entries, language="de")
+    clips = [replace(clip, method=None) if clip.kind == "moving-eye" else clip for clip in footage.clips]
+    told = [lists.titled(clip, footage.wording()).partition(":")[0] for clip in clips]
+    assert told == ["Geisterball, nah und fern", "Das wandernde Auge", "Geisterball"]
