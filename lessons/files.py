@@ -8,7 +8,8 @@ from pathlib import Path
 
 import click
 
-NAMED, CLIPS = re.compile(rb"^(own_methods|look|footage)\s*:", re.MULTILINE), re.compile(rb"^clips\s*:", re.MULTILINE)
+NAMED = re.compile(rb"^(own_methods|look|footage)\s*:", re.MULTILINE)
+CLIPS = re.compile(rb"^clips\s*:", re.MULTILINE)
 LOOKED_AT_BYTES = 1_000_000
 ENDINGS = (".yaml", ".yml")
 

@@ -183,7 +183,8 @@ def _mm(mm: float, told: Wording) -> str:
 
 def totals(made: Plan, pace: Pace, why: Mapping[str, str] | None) -> str:
     """How much there is, how much of it will render, and about how long that takes."""
-    said = f"{len(made.clips)} clip{'' if len(made.clips) == 1 else 's'}, {made.frames:,} frames, {clock(made.duration_s)}"
+    clips = "1 clip" if len(made.clips) == 1 else f"{len(made.clips)} clips"
+    said = f"{clips}, {made.frames:,} frames, {clock(made.duration_s)}"
     to_do = [clip for clip in made.clips if why is None or clip.name in why]
     if why is not None:
         count = "all" if len(to_do) == len(made.clips) else str(len(to_do))

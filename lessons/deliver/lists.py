@@ -95,8 +95,8 @@ def titled(clip: Clip, words: Wording) -> str:
     """
     names = words.words["names"]
     method = names.get(clip.method or "")
-    kind = names[f"kind.{clip.kind}"]
-    what = method if method and clip.kind in ("build-up", "players-eye") else ", ".join(filter(None, (method, kind)))
+    needs_kind = method is None or clip.kind not in ("build-up", "players-eye")
+    what = ", ".join(filter(None, (method, names[f"kind.{clip.kind}"] if needs_kind else None)))
     what = what[:1].upper() + what[1:]
     shot = about(clip, words).rpartition(", ")[0]
     return f"{what}: {shot}" if shot else what

@@ -545,7 +545,7 @@ NAMED_BY_LESSONS = {
     "own_methods": ("methods", "`methods_files: FILE`"),
     "footage": ("a match", "`footage: FILE` in a group"),
 }
-"""Files that stand beside lessons, by a key that no lesson is without it: what they hold, and how a lesson names them."""
+"""Files that lessons name, by the key that tells them: what they hold, and how a lesson names them."""
 
 
 def _lesson(tree: Node, file: str, stem: str, folder: Path) -> Lesson:

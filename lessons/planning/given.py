@@ -89,7 +89,7 @@ def kept_from(target: Any, spot_mm: Place_mm, table: Table, ball_mm: float, told
         if not is_clear(table, np.array(at), ball_mm, 0.0):
             kind: QuantityKind = "length_mm" if told.units == "in" else "distance_mm"
             where = told.listed(Quantity(target.at.mm(ball_mm, table.length_mm), kind))
-            return f"at {where} along the {target.rail} rail there is no cushion; choose a place between two pockets."
+            return f"at {where} along the {target.rail} rail there is no cushion; choose one between two pockets."
     elif abs(x) > table.length_mm / 2 or abs(y) > table.width_mm / 2:
         return "the target lies off the bed; choose a place between the noses."
     if dist(at, spot_mm) < ball_mm:

@@ -87,10 +87,10 @@ def place_shots(
             faults.append(Fault(place, "a target that is a place needs a 'spot' for the object ball.", "place"))
             continue
         said, where = targets[pocket, spot, mark]
-        if said is not None and spot is not None:
-            if why := kept_from(said, spot, table, ball_diameter_mm, told):
-                faults.append(Fault(lesson.place(*where), why, "place"))
-                continue
+        why = "" if said is None or spot is None else kept_from(said, spot, table, ball_diameter_mm, told)
+        if why:
+            faults.append(Fault(lesson.place(*where), why, "place"))
+            continue
         if spot is not None and (mark is not None or is_frozen(table, spot, ball_diameter_mm)):
             aimed = aimed_at(table, spot, aimed, ball_diameter_mm)
             setup = find_given(table, aimed, wanted, ball_diameter_mm, spot)

@@ -140,7 +140,7 @@ clips: [{kind: build-up, methods: ghost-ball}]
         ("target: [635 mm, 317.5 mm]", "the target lies less than a ball's width from the object ball; move one."),
         ("target: [655 mm, 317.5 mm]", "7:9: the target lies less than a ball's width from the object ball"),
         ("target: [4 m, 0 mm]", "7:9: the target lies off the bed; choose a place between the noses."),
-        ("target: {rail: left, at: 4 m}", "7:9: at 4000 mm along the left rail there is no cushion; choose a place"),
+        ("target: {rail: left, at: 4 m}", "7:9: at 4000 mm along the left rail there is no cushion; choose one"),
         ("target: {rail: left, at: 10 mm}", "at 10 mm along the left rail there is no cushion"),
         ("target: {rail: foot, at: -600 mm}", "at -600 mm along the foot rail there is no cushion"),
         ("target: {rail: top, at: 0}", "target.rail is 'top'"),

@@ -227,7 +227,8 @@ def test_marks_that_cannot_be_are_told_with_their_place(
 def test_what_is_no_sound_is_told(tmp_path: Path) -> None:
     (tmp_path / "voice").mkdir()
     (tmp_path / "voice" / f"{NAME}.wav").write_text("no sound")
-    assert "cannot be read as sound (invalid data found when processing input); save it as WAV." in faults(lesson(tmp_path, "folder: voice", {NAME: MARKS}))
+    told = faults(lesson(tmp_path, "folder: voice", {NAME: MARKS}))
+    assert "cannot be read as sound (invalid data found when processing input); save it as WAV." in told
 
 
 def test_two_recordings_of_a_clip_are_refused(tmp_path: Path) -> None:
