@@ -61,6 +61,7 @@ class Answer:
     shot: FilmedShot | None
     plan: Planned | None
     warnings: tuple[Warned, ...]
+    holds_from_frame: int = 0
     holds_to_frame: int | None = None
     fades_from_frame: int | None = None
     frames: int = 1
@@ -217,6 +218,7 @@ def told(answer: Answer) -> dict[str, Any]:
         "frames": answer.frames,
         "timecode": answer.timecode,
         "target": file.keys.target,
+        "holds_from_frame": answer.holds_from_frame,
         "holds_to_frame": answer.holds_to_frame,
         "fades_from_frame": answer.fades_from_frame,
         "is_locked": match.is_locked,
@@ -371,7 +373,9 @@ def _ball_name(ball: MatchedBall) -> str:
 def _ball_line(ball: MatchedBall, answer: Answer) -> str:
     x, y = ball.centre_mm[:2]
     along, across = ("foot" if x > 0 else "head"), ("left" if y > 0 else "right")
-    where = f"{abs(x):.0f} mm to the {along}, {abs(y):.0f} mm to the {across} of the centre"
+    ways = [(abs(x), f"mm to the {along}"), (abs(y), f"mm to the {across}")]
+    where = ", ".join(f"{far:.0f} {way}" for far, way in ways if far >= 0.5)
+    where = f"{where} of the centre" if where else "on the centre"
     text = f"{where} (± {max(ball.error_mm):.0f})"
     plan = answer.plan
     if plan is None or plan.places_mm is None or ball.role == "others":

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from aimgeo.vectors import Array
 from lessons.footage.picture import Picture
+from lessons.lesson.values import RATES
 
 STILLS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp")
 MOST_FRAMES = 15
@@ -66,7 +67,7 @@ def open_footage(path: Path) -> Footage:
             if not container.streams.video:
                 raise UnreadableError(f"'{path.name}' has no picture in it.")
             stream = container.streams.video[0]
-            rate = stream.average_rate or stream.base_rate or stream.guessed_rate
+            told = (stream.average_rate, stream.base_rate, stream.guessed_rate)
             first = next(container.decode(stream))
             turn = int(first.rotation or 0) % 360
             ratio = Fraction(stream.sample_aspect_ratio or 1)
@@ -75,18 +76,30 @@ def open_footage(path: Path) -> Footage:
                 (s.metadata["timecode"] for s in (stream, *container.streams) if "timecode" in s.metadata),
                 container.metadata.get("timecode"),
             )
-            nominal = stream.guessed_rate or stream.base_rate or rate
-            frames = int(stream.frames)
+        frames, step_s, varies = _counted(path)
     except (av.FFmpegError, StopIteration) as error:
         raise UnreadableError(f"'{path.name}' cannot be read as a clip or a picture ({error}).") from None
-    if rate is None:
+    rates = [Fraction(rate) for rate in told if rate]
+    if not rates and step_s is None:
         raise UnreadableError(f"'{path.name}' tells no frame rate.")
-    counted, varies = _counted(path)
-    varies = varies or (nominal is not None and abs(float(nominal / rate) - 1) > 0.005)
-    shown = Fraction(nominal if varies and nominal else rate)
-    return Footage(
-        path, (wide, high), (shown.numerator, shown.denominator), counted or frames, timecode, turn, ratio, varies
-    )
+    rate = _rate(rates, step_s, varies)
+    return Footage(path, (wide, high), rate, frames, timecode, turn, ratio, varies)
+
+
+def _rate(told: list[Fraction], step_s: Fraction | None, varies: bool) -> tuple[int, int]:
+    """The rate of a clip: the usual one that its head or most of its frames tell, else what is told.
+
+    Heads round: 2997/100 and 19001/317 are 30000/1001 and 60000/1001. Where the times vary the mean says little, and
+    the head's guess is often a multiple: most frames' distance counts.
+    """
+    usual = [Fraction(*rate) for rate in RATES.values()]
+    counted = [] if step_s is None else [1 / step_s]
+    for rate in counted if varies else told:
+        near = min(usual, key=lambda one: abs(one / rate - 1))
+        if abs(near / rate - 1) < (0.02 if varies else 1e-4):
+            return near.numerator, near.denominator
+    rate = (counted if varies and counted else told or counted)[0].limit_denominator(1001)
+    return rate.numerator, rate.denominator
 
 
 def _shown_size(wide: int, high: int, turn: int, ratio: Fraction) -> tuple[int, int]:
@@ -94,18 +107,24 @@ def _shown_size(wide: int, high: int, turn: int, ratio: Fraction) -> tuple[int, 
     return (high, wide) if turn in (90, 270) else (wide, high)
 
 
-def _counted(path: Path) -> tuple[int, bool]:
-    """How many pictures a clip has, by its packets, and whether the times between them differ."""
+def _counted(path: Path) -> tuple[int, Fraction | None, bool]:
+    """How many pictures of a clip are shown, the seconds between most of them, and whether these times differ."""
     import av
 
     times: list[int] = []
     with av.open(str(path)) as container:
-        for packet in container.demux(container.streams.video[0]):
-            if packet.size and packet.pts is not None:
+        stream = container.streams.video[0]
+        for packet in container.demux(stream):
+            # what an edit list cuts off is there, and is not shown
+            if packet.size and packet.pts is not None and not packet.is_discard:
                 times.append(packet.pts)
+        tick = stream.time_base or Fraction(1)
     steps = np.diff(np.sort(np.array(times, np.int64)))
+    if not len(steps):
+        return len(times), None, False
+    most = int(np.median(steps))
     # a tick of rounding is no change of rate
-    return len(times), bool(len(steps) and steps.max() - steps.min() > max(1, 0.02 * float(np.median(steps))))
+    return len(times), most * tick if most > 0 else None, bool(np.ptp(steps) > max(1, 0.02 * most))
 
 
 def read_still(path: Path) -> Picture:
@@ -172,13 +191,16 @@ class Stillness:
     in_place: NDArray[np.bool_]
     changing: NDArray[np.bool_]
 
+    def holds_from(self, frame: int) -> tuple[int, int]:
+        """The first frames from which on, up to one, the camera stands as it does there, and the balls lie so."""
+        moved = self.moved_px[frame - self.first :: -1] > 1.0
+        gone = ~self.in_place[frame - self.first :: -1].all(1)
+        return frame + 1 - _lasting(moved, 5), frame + 1 - _lasting(gone, 3)
+
     def knocked(self) -> tuple[int, float] | None:
         """The first frame on which the picture has moved for good, and how far it moves in the end."""
-        off = self.moved_px > 1.0
-        for k in range(len(off)):
-            if off[k : k + 5].all():
-                return self.first + k, float(np.nanmedian(self.moved_px[k:]))
-        return None
+        k = _lasting(self.moved_px > 1.0, 5)
+        return None if k == len(self.moved_px) else (self.first + k, float(np.nanmedian(self.moved_px[k:])))
 
     def leaves(self) -> int | None:
         """The first frame on which a ball has left its place."""
@@ -187,6 +209,11 @@ class Stillness:
             if gone[k : k + 3].all(0).any():
                 return self.first + k
         return None
+
+
+def _lasting(flags: NDArray[np.bool_], count: int) -> int:
+    """Where so many in a row, or all up to the end, are True; as many as there are where none are."""
+    return next((k for k in range(len(flags)) if flags[k : k + count].all()), len(flags))
 
 
 def stillness(

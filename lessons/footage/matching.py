@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,13 +12,16 @@ from aimgeo.camera import project
 from aimgeo.vectors import BoolArray
 from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
 from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
-from lessons.footage.match import NoMatch, Warned, match
-from lessons.footage.model import load
+from lessons.footage.match import BallRole, NoMatch, Warned, match
+from lessons.footage.model import MatchFile, load
 from lessons.footage.picture import Picture
 from lessons.footage.seen import drawn
 from scenes.files import write_whole
 
 NEEDED = {"cv2": "opencv-python-headless", "scipy": "scipy", "av": "av", "PIL": "pillow"}
+
+CLICKED = 0.008
+"""Part of a picture's longer side: what is looked at around a click where no ball was found."""
 
 
 class NeedsError(Exception):
@@ -52,6 +56,12 @@ def answer(path: Path) -> tuple[Answer, Picture]:
     try:
         found = match(clicks, picture, footage.size_px)
     except NoMatch as error:
+        if error.at[:1] == ("balls",) and not footage.is_still:
+            # a ball that rolls is smeared, and not found for that
+            clicked = [(role, index, (*at, CLICKED * max(footage.size_px))) for role, index, at in clicks.balls()]
+            no_marks = np.zeros((0, 2))
+            still = stillness(footage, picture, no_marks, [disc for _, _, disc in clicked], 0)
+            _refuse_moving(file, footage, frame, still, [(role, index) for role, index, _ in clicked])
         raise file.fault(error.sentence, error.at) from None
     plan = planned(file, found)
     shot, more = filmed_shot(found, file.keys.target)
@@ -83,7 +93,7 @@ def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:
     marks = np.array([p.at_px for p in found.points.values() if p.kind == "found"]).reshape(-1, 2)
     discs = [(*project(found.camera, b.centre_mm).tolist(), 0.8 * max(b.radius_px, 4.0)) for b in found.balls]
     still = stillness(footage, picture, marks, discs, 0)
-    _refuse_moving(made, footage, still)
+    _refuse_moving(made.file, footage, made.frame, still, [(b.role, b.index) for b in found.balls])
     after = replace_first(still, made.frame)
     warnings = list(made.warnings)
     holds = None
@@ -95,15 +105,24 @@ def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:
                 ("footage",),
             )
         )
-    before = still.moved_px[: made.frame]
-    if len(before) and np.nanmax(before) > 1.0:
-        first = int(np.flatnonzero(before > 1.0)[-1]) + 1
+    camera, balls = still.holds_from(made.frame)
+    if camera > 0:
         warnings.append(
             Warned(
-                f"the camera stands still only from frame {first} on; the match holds from there.", ("footage",)
+                f"the camera stands still only from frame {camera} on; the match holds from there.", ("footage",)
             )
         )
-    return replace(made, warnings=tuple(warnings), holds_to_frame=holds, fades_from_frame=after.leaves())
+    if balls > camera:
+        warnings.append(
+            Warned(f"the balls lie in their places only from frame {balls} on; lines begin there.", ("footage",))
+        )
+    return replace(
+        made,
+        warnings=tuple(warnings),
+        holds_from_frame=max(camera, balls),
+        holds_to_frame=holds,
+        fades_from_frame=after.leaves(),
+    )
 
 
 def replace_first(still: Stillness, frame: int) -> Stillness:
@@ -111,22 +130,22 @@ def replace_first(still: Stillness, frame: int) -> Stillness:
     return Stillness(frame, still.moved_px[frame:], still.in_place[frame:], still.changing[frame:])
 
 
-def _refuse_moving(made: Answer, footage: Footage, still: Stillness) -> None:
+def _refuse_moving(
+    file: MatchFile, footage: Footage, frame: int, still: Stillness, balls: Sequence[tuple[BallRole, int]]
+) -> None:
     """Raise LessonError where a ball moves at the moment that is measured."""
     assert footage.rate is not None
-    low, high = max(made.frame - 3, 0), made.frame + 8
-    for k, ball in enumerate(made.match.balls):
+    low, high = max(frame - 3, 0), frame + 8
+    for k, (role, index) in enumerate(balls):
         if not still.changing[low:high, k].any():
             continue
         seconds = footage.rate[1] / footage.rate[0]
         quiet = _longest(np.asarray(~still.changing.any(1)))
-        name = {"cue": "the cue ball", "object": "the object ball"}.get(
-            ball.role, f"ball {ball.index + 1} of `others`"
-        )
+        name = {"cue": "the cue ball", "object": "the object ball"}.get(role, f"ball {index + 1} of `others`")
         rest = ""
         if quiet is not None and (quiet[1] - quiet[0]) * seconds > 0.3:
             rest = f"; it lies still from {quiet[0] * seconds:.1f} s to {quiet[1] * seconds:.1f} s"
-        raise made.file.fault(f"{name} moves at {made.file.keys.at:g} s{rest}.", ("at",))
+        raise file.fault(f"{name} moves at {file.keys.at:g} s{rest}.", ("at",))
 
 
 def _longest(flags: BoolArray) -> tuple[int, int] | None:

@@ -128,7 +128,7 @@ def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
         raise ValueError(f"the planned shot of '{path.name}' can't be played.")
     rate = tuple(told["rate"] or (30, 1))
     wide, high = told["size_px"]
-    fades = told["fades_from_frame"] if told["fades_from_frame"] is not None else told["holds_to_frame"]
+    ends = [frame for frame in (told["fades_from_frame"], told["holds_to_frame"]) if frame is not None]
     footage = Footage(
         name=told["footage"],
         size_px=(wide, high),
@@ -136,7 +136,8 @@ def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
         camera=_camera(told["camera"]),
         others_mm=tuple(_position(ball["centre_mm"]) for ball in told["balls"]["others"]),
         noses_mm=_noses(told["table"]),
-        fades_from=fades,
+        begins_at=told["holds_from_frame"],
+        fades_from=min(ends, default=None),
     )
     planned = (
         None if plan is None else ((-1 if plan["side"] == "right" else 1) * plan["cut_deg"], plan["distance_mm"])

@@ -125,12 +125,14 @@ def plan(
 
 
 def in_footage(steps: tuple[BriefStep, ...], footage: Footage) -> tuple[BriefStep, ...]:
-    """Steps that share the footage evenly up to where the balls leave; the last one lasts to its end and before
-    that has twice its share: then all that is drawn stands still for a while.
+    """Steps that share the footage evenly while the balls lie in their places; the first lasts from its beginning.
+
+    The last one lasts to its end, and before the balls leave has twice its share: then all that is drawn stands
+    still for a while.
     """
-    room = footage.frames if footage.fades_from is None else min(max(footage.fades_from, 1), footage.frames)
-    each = max(room // (len(steps) + 1), 1)
-    lengths = [each] * (len(steps) - 1)
+    end = footage.frames if footage.fades_from is None else min(footage.fades_from, footage.frames)
+    each = max((end - footage.begins_at) // (len(steps) + 1), 1)
+    lengths = [footage.begins_at * (k == 0) + each for k in range(len(steps) - 1)]
     return tuple(
         replace(step, frames=frames)
         for step, frames in zip(steps, [*lengths, footage.frames - sum(lengths)], strict=True)

@@ -58,8 +58,8 @@ class Footage:
     """A filmed shot: the clip's name, length and timecode, the camera that was matched, and what the real
     table hides.
 
-    `others_mm` are balls beside the two of the shot; `noses_mm` the ends of the cushions' noses. From `fades_from`
-    on the balls are no longer in their places. `heading` are the lines that stand over the picture.
+    `others_mm` are balls beside the two of the shot; `noses_mm` the ends of the cushions' noses. From `begins_at` to
+    `fades_from` camera and balls are in their places. `heading` are the lines that stand over the picture.
     """
 
     name: str
@@ -68,6 +68,7 @@ class Footage:
     camera: FilmedCamera
     others_mm: tuple[Position, ...] = ()
     noses_mm: tuple[tuple[Position, Position], ...] = ()
+    begins_at: int = 0
     fades_from: int | None = None
     heading: tuple[str, ...] = ()
 

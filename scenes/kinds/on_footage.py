@@ -62,14 +62,19 @@ def board(brief: Brief) -> Board:
     sheet = Sheet()
     figure = eye_figure(brief, sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), 0.0)
     _put_real_balls(figure, footage)
-    rects = [*_put_heading(sheet, frame, footage), *_rects_of_others(pane, footage, figure.radius_mm)]
+    heading = _put_heading(sheet, frame, footage)
+    if footage.begins_at:
+        appears = footage.begins_at, footage.begins_at + frames_of(FADE_S, brief.output.rate)
+        for id in heading:
+            sheet.show(id, appears)
+    rects = [*heading.values(), *_rects_of_others(pane, footage, figure.radius_mm)]
     labels = eye_labels(figure, frame.title_safe, rects)
     stays = brief.frames if footage.fades_from is None else footage.fades_from
     for index, (step, (first, end)) in enumerate(zip(plan.steps, brief.spans, strict=True)):
-        if first >= stays:
+        if max(first, footage.begins_at) >= stays:
             break
         is_last = index == len(plan.steps) - 1
-        whole = first, min(end, stays)
+        whole = max(first, footage.begins_at), min(end, stays)
         _draw_step(
             figure, labels, index, step, brief.steps[index], whole, TIMING.hold_s * (1.0 if is_last else 0.5)
         )
@@ -117,15 +122,16 @@ def _put_real_balls(figure: Figure, footage: Footage) -> None:
         figure.sheet.put(id, ball, "ball", id.partition(".")[0], (TABLE,), opacity=1.0)
 
 
-def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> list[Rect]:
-    """What was filmed and what was planned, on plates at the top; their rectangles."""
+def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> dict[str, Rect]:
+    """What was filmed and what was planned, on plates at the top; their ids and rectangles."""
     x, y, _, _ = frame.title_safe
     height, gap = plate_sizes(frame.scale).height_px, frame.scale.px(10)
-    rects: list[Rect] = []
+    rects: dict[str, Rect] = {}
     for n, text in enumerate(footage.heading):
         rect = (x, y + n * (height + gap), plate_width_px(text, frame.scale, False), height)
-        sheet.put(f"heading.{n}", Plate(text, rect), "label", "heading", opacity=1.0)
-        rects.append(rect)
+        id = f"heading.{n}"
+        sheet.put(id, Plate(text, rect), "label", "heading", opacity=0.0 if footage.begins_at else 1.0)
+        rects[id] = rect
     return rects
 
 
