@@ -89,8 +89,8 @@ def open_footage(path: Path) -> Footage:
 def _rate(told: list[Fraction], step_s: Fraction | None, varies: bool) -> tuple[int, int]:
     """The rate of a clip: the usual one that its head or most of its frames tell, else what is told.
 
-    Heads round: 2997/100 and 19001/317 are 30000/1001 and 60000/1001. Where the times vary the mean says little, and
-    the head's guess is often a multiple: most frames' distance counts.
+    Heads round: 2997/100 and 19001/317 are 30000/1001 and 60000/1001. Where the times vary the mean says little,
+    and the head's guess is often a multiple: most frames' distance counts.
     """
     usual = [Fraction(*rate) for rate in RATES.values()]
     counted = [] if step_s is None else [1 / step_s]
@@ -194,7 +194,7 @@ class Stillness:
     def holds_from(self, frame: int) -> tuple[int, int]:
         """The first frames from which on, up to one, the camera stands as it does there, and the balls lie so."""
         moved = self.moved_px[frame - self.first :: -1] > 1.0
-        gone = ~self.in_place[frame - self.first :: -1].all(1)
+        gone = np.asarray(~self.in_place[frame - self.first :: -1].all(1))
         return frame + 1 - _lasting(moved, 5), frame + 1 - _lasting(gone, 3)
 
     def knocked(self) -> tuple[int, float] | None:

@@ -114,7 +114,8 @@ def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
             f"the footage of '{path.name}' is {told['size_px'][0]} x {told['size_px'][1]}; clips need even sides."
         )
     target = told["shot"]["target_mm"][:2]
-    places = [told["balls"][role]["centre_mm"][:2] for role in ("cue", "object")]
+    cue, obj = (_position(told["balls"][role]["centre_mm"]) for role in ("cue", "object"))
+    places = [list(cue[:2]), list(obj[:2])]
     plan = told["plan"]
     if is_planned:
         if plan is None or "cue" not in plan:
@@ -134,6 +135,7 @@ def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
         size_px=(wide, high),
         frames=told["frames"] if told["rate"] else 90,
         camera=_camera(told["camera"]),
+        balls_mm=(cue, obj),
         others_mm=tuple(_position(ball["centre_mm"]) for ball in told["balls"]["others"]),
         noses_mm=_noses(told["table"]),
         begins_at=told["holds_from_frame"],

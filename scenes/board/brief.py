@@ -58,14 +58,16 @@ class Footage:
     """A filmed shot: the clip's name, length and timecode, the camera that was matched, and what the real
     table hides.
 
-    `others_mm` are balls beside the two of the shot; `noses_mm` the ends of the cushions' noses. From `begins_at` to
-    `fades_from` camera and balls are in their places. `heading` are the lines that stand over the picture.
+    `balls_mm` are the cue ball and the object ball as they were filmed, `others_mm` those beside them; `noses_mm`
+    the ends of the cushions' noses. From `begins_at` to `fades_from` camera and balls are in their places.
+    `heading` are the lines that stand over the picture.
     """
 
     name: str
     size_px: tuple[int, int]
     frames: int
     camera: FilmedCamera
+    balls_mm: tuple[Position, Position]
     others_mm: tuple[Position, ...] = ()
     noses_mm: tuple[tuple[Position, Position], ...] = ()
     begins_at: int = 0

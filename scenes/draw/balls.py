@@ -216,22 +216,26 @@ def _are_hidden(points_mm: Array, view: View) -> BoolArray:
     return np.logical_or.reduce([none, *(body.hides(eye, points_mm) for body in view.bodies)])
 
 
-def _touched_mm(px: Array, ball: Ball, view: View) -> Array:
+def _touched_mm(px: Array, ball: Ball | Halo, view: View) -> Array:
     """Where the rays of pixels (n, 2) at a ball's outline touch it, (n, 3)."""
     eye, ways = eye_of(view.P), rays(view.P, px)
     return np.asarray(eye + ways * (ways @ (np.array(ball.centre_mm) - eye))[:, None], float)
 
 
 def draw_halo(halo: Halo, view: View) -> list[Path]:
-    """A thin circle around a ball, as the outline of a larger ball."""
+    """A thin circle around a ball, as the outline of a larger ball: what no ball before it hides."""
     outline = ball_outline(view.P, np.array(halo.centre_mm), halo.radius_mm)
     if not outline.is_seen:
         return []
+    rim = _curves(outline)
+    if view.bodies:
+        arcs = unit_arcs(120, 1.0) @ outline.axes_px.T + outline.centre_px
+        rim = arcs[~_are_hidden(_touched_mm(arcs.mean(axis=1), halo, view), view)]
     casing = rgba(view.look.casing, view.look.casing_opacity)
     width = min(view.scale.stroke_px(2.5), outline.mean_radius_px / 12)
     return [
-        Path(_curves(outline), stroke=casing, width_px=2.2 * width),
-        Path(_curves(outline), stroke=rgba(view.look.front, view.strength), width_px=width),
+        Path(rim, stroke=casing, width_px=2.2 * width),
+        Path(rim, stroke=rgba(view.look.front, view.strength), width_px=width),
     ]
 
 

@@ -1,8 +1,9 @@
 """On footage: a method's construction over a filmed shot, through the camera that filmed it.
 
 The picture behind is the footage, which an editor lays under the clip: nothing of it is drawn. Real balls and the
-near cushions hide what is behind them, which is drawn dotted. Every step's lines stay; when the balls leave their
-places everything fades. Sentences are the construction's own. Labels: roles.
+near cushions hide what is behind them, which is drawn dotted. Balls that were planned elsewhere have a thin
+outline there. Every step's lines stay; when the balls leave their places everything fades. Sentences are the
+construction's own. Labels: roles.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 
 from aimgeo.construct import Construction, Step, position
 from aimgeo.shot import Shot
-from scenes.board import ONE, Ball, Board, Move, Pane, Plate, Rect, Track
+from scenes.board import ONE, Ball, Board, Halo, Move, Pane, Plate, Rect, Track
 from scenes.board.brief import Brief, BriefStep, Footage, OutlineStep, Output, Subject
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
@@ -33,6 +34,9 @@ CORE_OF_BALL = 1 / 6
 
 MARK_OF_BALL = 0.3
 """and a mark's radius at most this part of the ball's: wider they would hide what they show."""
+
+SAME_MM = 0.01
+"""Balls nearer than this to their planned places lie there."""
 
 LEAST_LINE, LEAST_MARK = 0.3, 0.22
 FADE_S = 0.3
@@ -63,11 +67,7 @@ def board(brief: Brief) -> Board:
     figure = eye_figure(brief, sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), 0.0)
     _put_real_balls(figure, footage)
     heading = _put_heading(sheet, frame, footage)
-    if footage.begins_at:
-        appears = footage.begins_at, footage.begins_at + frames_of(FADE_S, brief.output.rate)
-        for id in heading:
-            sheet.show(id, appears)
-    rects = [*heading.values(), *_rects_of_others(pane, footage, figure.radius_mm)]
+    rects = [*heading.values(), *_rects_of_balls(pane, footage, figure.radius_mm)]
     labels = eye_labels(figure, frame.title_safe, rects)
     stays = brief.frames if footage.fades_from is None else footage.fades_from
     for index, (step, (first, end)) in enumerate(zip(plan.steps, brief.spans, strict=True)):
@@ -78,12 +78,18 @@ def board(brief: Brief) -> Board:
         _draw_step(
             figure, labels, index, step, brief.steps[index], whole, TIMING.hold_s * (1.0 if is_last else 0.5)
         )
-    if footage.fades_from is not None:
-        fade = footage.fades_from, footage.fades_from + frames_of(FADE_S, brief.output.rate)
+    fade = frames_of(FADE_S, brief.output.rate)
+    moves: list[Move] = []
+    if first := footage.begins_at:
+        moves.append(Move(first, first + fade, (1.0,)))
+        for id in heading:
+            sheet.show(id, (first, first + fade))
+    if (end := footage.fades_from) is not None:
+        moves.append(Move(max(end, first + fade), max(end, first + fade) + fade, (0.0,)))
         for id in sheet.ids():
             if not sheet.panes(id):
-                sheet.hide(id, fade)
-        pane = replace(pane, opacity=Track((1.0,), (Move(*fade, (0.0,)),)))
+                sheet.hide(id, (end, end + fade))
+    pane = replace(pane, opacity=Track((0.0 if first else 1.0,), tuple(moves)))
     return sheet.board(brief, (pane,))
 
 
@@ -114,12 +120,17 @@ def _pane(frame: Layout, shot: Shot, footage: Footage, output: Output) -> Pane:
 
 
 def _put_real_balls(figure: Figure, footage: Footage) -> None:
-    """The real balls: not drawn, but what is behind them is hidden."""
-    at = {"object_ball": position(figure.shot.object_ball_mm), "cue_ball": position(figure.shot.cue_ball_mm)}
+    """The real balls: not drawn, but what is behind them is hidden. Thin outlines where they were planned."""
+    cue, obj = footage.balls_mm
+    at = {"object_ball": obj, "cue_ball": cue}
     at |= {f"other_ball.{k}": place for k, place in enumerate(footage.others_mm)}
     for id, place in at.items():
         ball = Ball(place, figure.radius_mm, "other")
         figure.sheet.put(id, ball, "ball", id.partition(".")[0], (TABLE,), opacity=1.0)
+    for id, meant in (("object_ball", figure.shot.object_ball_mm), ("cue_ball", figure.shot.cue_ball_mm)):
+        if np.hypot(*(meant[:2] - at[id][:2])) > SAME_MM:
+            halo = Halo(position(meant), figure.radius_mm)
+            figure.sheet.put(f"planned.{id}", halo, "ghost", id, (TABLE,), opacity=1.0)
 
 
 def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> dict[str, Rect]:
@@ -135,10 +146,10 @@ def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> dict[str, Rec
     return rects
 
 
-def _rects_of_others(pane: Pane, footage: Footage, radius_mm: float) -> list[Rect]:
-    """Boxes around the other balls, for labels to keep off."""
+def _rects_of_balls(pane: Pane, footage: Footage, radius_mm: float) -> list[Rect]:
+    """Boxes around the real balls, for labels to keep off."""
     boxes = []
-    for place in footage.others_mm:
+    for place in (*footage.balls_mm, *footage.others_mm):
         if np.isfinite(pane.px(place)).all():
             boxes.append(seen_ball(pane, np.array(place), radius_mm).box_px())
     return boxes

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -11,10 +13,11 @@ import pytest
 from aimgeo.camera import Lens
 from lessons.lesson.model import loads
 from lessons.planning.filmed import filmed
-from lessons.planning.plan import plan
-from scenes.board import Ball, Board, FilmedCamera, Line, Plate
+from lessons.planning.plan import in_footage, plan
+from scenes.board import Ball, Board, FilmedCamera, Halo, Line, Plate
 from scenes.draw.display import Display
-from scenes.draw.paths import Path, bent, circle, polyline
+from scenes.draw.paths import Path as Drawn
+from scenes.draw.paths import bent, circle, polyline
 from scenes.draw.view import behind_noses
 from scenes.kinds import CLIP_KINDS
 from tests.lessons.footage.clicks import MATCHED
@@ -46,7 +49,7 @@ def test_a_lens_shows_nothing_beyond_its_turning_radius() -> None:
 def test_bent_curves_follow_the_lens_to_a_thousandth_of_a_pixel() -> None:
     camera = FilmedCamera((0, 0, 0), ((1, 0, 0), (0, 1, 0), (0, 0, 1)), 900.0, (960.0, 540.0), -0.12, 0.02)
     for curves in (polyline([(100.0, 80.0), (1800.0, 1000.0)]), circle((1500.0, 300.0), 60.0)):
-        (path,) = bent([Path(curves, stroke=(1, 1, 1, 1), width_px=3)], camera.bent)
+        (path,) = bent([Drawn(curves, stroke=(1, 1, 1, 1), width_px=3)], camera.bent)
         t = np.linspace(0, 1, 9)[:, None, None]
         weights = [(1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3]
         drawn = np.sum([w * path.curves[None, :, k] for k, w in enumerate(weights)], 0).reshape(-1, 2)
@@ -126,3 +129,44 @@ def test_labels_keep_off_the_real_balls() -> None:
             for ball in balls:
                 bx, by = pane.px(np.array(ball.centre_mm))
                 assert not (x < bx < x + w and y < by < y + h)
+
+
+def leaving(**changes: object) -> Board:
+    """The board with other facts of its footage; the steps in their spans."""
+    text = f"title: T\nclips: [{{kind: on-footage, footage: {MATCHED}, methods: ghost-ball}}]\n"
+    brief = plan(loads(text)).clips[0].brief
+    assert brief.subject.footage is not None
+    footage = replace(brief.subject.footage, **changes)  # type: ignore[arg-type]
+    steps = in_footage(brief.steps, footage)
+    return CLIP_KINDS["on-footage"].board(
+        replace(brief, steps=steps, subject=replace(brief.subject, footage=footage))
+    )
+
+
+def test_nothing_is_drawn_before_the_balls_lie_in_their_places() -> None:
+    board = leaving(begins_at=30, fades_from=80)
+    display = Display(board)
+    assert board.frames == leaving().frames
+    assert not any(display.paths(slot, frame) for slot in display.slots for frame in (0, 15, 29))
+    shown = [slot.element.role for slot in display.slots if slot.element and display.paths(slot, 78)]
+    assert {"target_line", "aim_line", "heading"} <= set(shown)
+
+
+def test_balls_planned_elsewhere_are_outlined_there_and_the_real_ones_hide(tmp_path: Path) -> None:
+    path = tmp_path / "shot.yaml"
+    path.write_bytes(MATCHED.read_bytes())
+    told = json.loads(MATCHED.with_name("shot.match.json").read_text())
+    places = {role: told["balls"][role]["centre_mm"][:2] for role in ("cue", "object")}
+    meant = {"cue": [places["cue"][0] - 80, places["cue"][1] + 30], "object": places["object"]}
+    told["plan"] = {"cut_deg": 20.0, "side": "left", "distance_mm": 800.0} | {
+        role: {"planned_mm": at, "off_mm": [0, 0], "distance_mm": 0} for role, at in meant.items()
+    }
+    path.with_name("shot.match.json").write_text(json.dumps(told))
+    text = f"title: T\nclips: [{{kind: on-footage, footage: {path}, methods: ghost-ball, shot: plan}}]\n"
+    board = CLIP_KINDS["on-footage"].board(plan(loads(text)).clips[0].brief)
+    balls = {e.id: e.shape.centre_mm[:2] for e in board.elements if isinstance(e.shape, Ball)}
+    assert balls["cue_ball"] == pytest.approx(places["cue"])
+    outlined = {e.id: e.shape.centre_mm[:2] for e in board.elements if isinstance(e.shape, Halo)}
+    assert outlined == {"planned.cue_ball": pytest.approx(meant["cue"])}
+    (line,) = [e.shape for e in board.elements if isinstance(e.shape, Line) and e.role == "aim_line"]
+    assert line.points_mm[0][:2] == pytest.approx(meant["cue"])

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from lessons.footage.frames import open_footage, picture_at
+from lessons.footage.frames import open_footage, picture_at, pictures
 from tests.lessons.footage.clips import film
 
 DRAWN = np.full((90, 160, 3), 40, np.uint8)
@@ -76,3 +76,46 @@ def test_a_rate_that_varies_is_seen(varies: bool, tmp_path: Path) -> None:
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
     assert open_footage(path).rate_varies == varies
+
+
+@pytest.mark.parametrize(("told", "rate"), [("2997/100", (30000, 1001)), ("24", (24, 1)), ("15", (15, 1))])
+def test_a_rate_that_the_head_rounds_is_the_usual_one(told: str, rate: tuple[int, int], tmp_path: Path) -> None:
+    assert open_footage(film(tmp_path / "rounded.mp4", DRAWN, 8, rate=Fraction(told))).rate == rate
+
+
+def test_a_rate_that_a_container_of_milliseconds_tells_is_the_usual_one(tmp_path: Path) -> None:
+    """Matroska counts in milliseconds: 59.94 is told as 19001/317 or the like."""
+    footage = open_footage(film(tmp_path / "shot.mkv", DRAWN, 40, rate=Fraction(60000, 1001)))
+    assert (footage.rate, footage.rate_varies, footage.frames) == ((60000, 1001), False, 40)
+
+
+def test_where_the_times_vary_most_frames_tell_the_nominal_rate(tmp_path: Path) -> None:
+    """As phones film in poor light: some frames come late, some are left out."""
+    path = tmp_path / "phone.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=30)
+        stream.width, stream.height, stream.pix_fmt = 160, 90, "yuv420p"
+        stream.codec_context.time_base = Fraction(1, 600)
+        at = 0
+        for k in range(40):
+            frame = av.VideoFrame.from_ndarray(DRAWN, format="bgr24")
+            frame.pts, frame.time_base = at, Fraction(1, 600)
+            at += 40 if k % 9 == 8 else 20 + (k % 7 == 3)
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    footage = open_footage(path)
+    assert (footage.rate, footage.rate_varies, footage.frames) == ((30, 1), True, 40)
+
+
+def test_frames_that_an_edit_list_cuts_off_are_not_counted(tmp_path: Path) -> None:
+    """A clip shortened on the phone keeps its frames, and a list says which are shown (ISO/IEC 14496-12, elst)."""
+    path = film(tmp_path / "cut.mp4", DRAWN, 30, rate=Fraction(25))
+    data = bytearray(path.read_bytes())
+    at = data.index(b"elst") + 4 + 4 + 4  # after version and count: length, where it begins, speed
+    length, begins = (int.from_bytes(data[at + k : at + k + 4], "big") for k in (0, 4))
+    tick = int.from_bytes(data[(m := data.index(b"mdhd") + 4 + 12) : m + 4], "big") // 25
+    data[at + 4 : at + 8] = (begins + 10 * tick).to_bytes(4, "big")
+    data[at : at + 4] = (length * 2 // 3).to_bytes(4, "big")
+    path.write_bytes(data)
+    footage = open_footage(path)
+    assert footage.frames == len(list(pictures(footage, 0, 99))) == 20
