@@ -84,11 +84,12 @@ def board(brief: Brief) -> Board:
         moves.append(Move(first, first + fade, (1.0,)))
         for id in heading:
             sheet.show(id, (first, first + fade))
-    if (end := footage.fades_from) is not None:
-        moves.append(Move(max(end, first + fade), max(end, first + fade) + fade, (0.0,)))
+    if (leaves := footage.fades_from) is not None:
+        leaves = max(leaves, first + fade if first else 0)
+        moves.append(Move(leaves, leaves + fade, (0.0,)))
         for id in sheet.ids():
             if not sheet.panes(id):
-                sheet.hide(id, (end, end + fade))
+                sheet.hide(id, (leaves, leaves + fade))
     pane = replace(pane, opacity=Track((0.0 if first else 1.0,), tuple(moves)))
     return sheet.board(brief, (pane,))
 
