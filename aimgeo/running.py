@@ -14,7 +14,8 @@ Physics 77, 2009, p. 788, from memory). Cloths and days differ.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import inf
 
@@ -70,35 +71,41 @@ class Run:
     rolling_mps: Array
     cloth: Cloth = CLOTH
 
-    @property
-    def slip_mps(self) -> Array:
-        """The slip at the start, (2,)."""
-        return self.velocity_mps - self.rolling_mps
+    slip_mps: Array = field(init=False, repr=False)
+    """The slip at the start, (2,)."""
+    slides_s: float = field(init=False, repr=False)
+    """How long the ball slides before it rolls."""
+    rolls_mps: Array = field(init=False, repr=False)
+    """The velocity with which rolling begins, (2,)."""
+    ends_s: float = field(init=False, repr=False)
+    """When the ball stands still."""
+    slows_mps2: tuple[Array, Array] = field(init=False, repr=False)
+    """What sliding, then rolling, takes from the velocity a second, (2,) each."""
 
-    @property
-    def slides_s(self) -> float:
-        """How long the ball slides before it rolls."""
-        return 2 * float(length(self.slip_mps)) / (7 * self.cloth.slide_mps2)
-
-    @property
-    def rolls_mps(self) -> Array:
-        """The velocity with which rolling begins, (2,)."""
-        return (5 * self.velocity_mps + 2 * self.rolling_mps) / 7
-
-    @property
-    def ends_s(self) -> float:
-        """When the ball stands still."""
-        return self.slides_s + float(length(self.rolls_mps)) / self.cloth.roll_mps2
+    def __post_init__(self) -> None:
+        slip = self.velocity_mps - self.rolling_mps
+        rolls = (5 * self.velocity_mps + 2 * self.rolling_mps) / 7
+        slides_s = 2 * float(length(slip)) / (7 * self.cloth.slide_mps2)
+        drag = np.nan_to_num(unit(slip)) * self.cloth.slide_mps2
+        slow = np.nan_to_num(unit(rolls)) * self.cloth.roll_mps2
+        # a run is asked where it is thousands of times
+        for name, value in (
+            ("slip_mps", slip), ("slides_s", slides_s), ("rolls_mps", rolls), ("slows_mps2", (drag, slow)),
+            ("ends_s", slides_s + float(length(rolls)) / self.cloth.roll_mps2),
+        ):  # fmt: skip
+            object.__setattr__(self, name, value)
 
     def velocity_at(self, seconds: ArrayLike) -> Array:
         """Velocity in m/s at times (...), (..., 2)."""
-        sliding, rolling, drag, slow = self._parts(seconds)
+        sliding, rolling = self._parts(seconds)
+        drag, slow = self.slows_mps2
         v = np.where((rolling > 0)[..., None], self.rolls_mps, self.velocity_mps - drag * sliding[..., None])
         return v - slow * rolling[..., None]
 
     def position_at(self, seconds: ArrayLike) -> Array:
         """Centre in mm at times (...), (..., 2); times before the start give the start."""
-        sliding, rolling, drag, slow = self._parts(seconds)
+        sliding, rolling = self._parts(seconds)
+        drag, slow = self.slows_mps2
         s, r = sliding[..., None], rolling[..., None]
         way = self.velocity_mps * s - drag * s * s / 2 + self.rolls_mps * r - slow * r * r / 2
         return self.start_mm + MM * way
@@ -118,13 +125,11 @@ class Run:
         rolled = _when(float(self.rolls_mps @ along), self.cloth.roll_mps2, rest)
         return self.slides_s + rolled
 
-    def _parts(self, seconds: ArrayLike) -> tuple[Array, Array, Array, Array]:
-        """Seconds of sliding and of rolling until the times, and what each takes from the velocity a second."""
+    def _parts(self, seconds: ArrayLike) -> tuple[Array, Array]:
+        """Seconds of sliding and of rolling until the times."""
         t = np.clip(np.asarray(seconds, float), 0.0, self.ends_s)
         sliding = np.minimum(t, self.slides_s)
-        drag = np.nan_to_num(unit(self.slip_mps)) * self.cloth.slide_mps2
-        slow = np.nan_to_num(unit(self.rolls_mps)) * self.cloth.roll_mps2
-        return sliding, t - sliding, drag, slow
+        return sliding, t - sliding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,6 +177,8 @@ def on_bed(run: Run, half_bed_mm: ArrayLike, radius_mm: float, until_s: float) -
 def _crossing(run: Run, room: Array, inside_s: float, outside_s: float) -> float:
     # 64 parts at a time: the last float inside and the first one outside are found in ten looks instead of 60
     for _ in range(10):
+        if math.nextafter(inside_s, outside_s) >= outside_s:
+            break
         times = np.linspace(inside_s, outside_s, 65)
         is_out = (np.abs(run.position_at(times)) > room).any(axis=-1)
         first = max(int(np.argmax(is_out)), 1) if is_out.any() else 64

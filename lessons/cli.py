@@ -47,6 +47,8 @@ class Verbs(click.Group):
         # every matrix here is small, but numpy's matrix library would start a thread for each processor, which
         # takes a while; worker processes inherit it
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        # plugins could change how lessons are read; looking for them goes through all that is installed
+        os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
         # a library looks for programs on it, and fails where there is none
         os.environ.setdefault("PATH", os.defpath)
         # imports make many objects and hardly any garbage: looking for it costs a tenth of the start

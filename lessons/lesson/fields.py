@@ -10,13 +10,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
+    BaseModel,
     BeforeValidator,
     Field,
+    GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     PlainValidator,
     ValidationInfo,
     WithJsonSchema,
 )
+from pydantic_core import core_schema
 
 from aimgeo.methods import METHODS
 from aimgeo.tables import POCKET_NAMES
@@ -99,6 +102,24 @@ class _OneOrMore:
     def __get_pydantic_json_schema__(self, core_schema: Any, handler: GetJsonSchemaHandler) -> Any:
         inner = handler(core_schema)
         return {"anyOf": [inner["items"], inner]}
+
+
+class WhenRead:
+    """Leaves a model unbuilt until a value of it is read: many a lesson writes none."""
+
+    def __get_pydantic_core_schema__(self, model: type[BaseModel], handler: GetCoreSchemaHandler) -> Any:
+        def read(value: Any, info: ValidationInfo) -> BaseModel:
+            return model.model_validate(value, context=info.context)
+
+        return core_schema.with_info_plain_validator_function(read, metadata={"model": model})
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: GetJsonSchemaHandler) -> Any:
+        model = schema["metadata"]["model"]
+        model.model_rebuild()
+        name = f"{model.__module__}.{model.__qualname__}:{id(model)}"
+        built: Any = {"ref": name, **model.__pydantic_core_schema__}
+        told_once = core_schema.definition_reference_schema(built["ref"])
+        return handler(core_schema.definitions_schema(told_once, [built]))
 
 
 def one_or_more(item: Any, description: str = "") -> Any:

@@ -48,6 +48,7 @@ from lessons.lesson.fields import (
     Side,
     Size,
     Spot,
+    WhenRead,
     Words,
     choice,
     hyphened,
@@ -181,7 +182,7 @@ def _rail(value: Any) -> Any:
 Rail: Any = Annotated[Literal["foot", "head", "left", "right"], BeforeValidator(_rail)]
 
 
-class CushionPoint(Strict, defer_build=False):
+class CushionPoint(Strict):
     """A place on a cushion, as a target: where a ball touches it."""
 
     rail: Rail = Field(description="The cushion.")
@@ -191,12 +192,12 @@ class CushionPoint(Strict, defer_build=False):
 
 
 Target: Any = Annotated[
-    Annotated[Spot, Tag("place")] | Annotated[CushionPoint, Tag("cushion")],
+    Annotated[Spot, Tag("place")] | Annotated[CushionPoint, WhenRead(), Tag("cushion")],
     Discriminator(lambda value: "cushion" if isinstance(value, dict | CushionPoint) else "place"),
 ]
 
 
-class OtherBall(Strict, defer_build=False):
+class OtherBall(Strict):
     """Another ball on the table."""
 
     at: Spot = Field(description="Where it lies, [x, y] from the bed's centre.")
@@ -204,6 +205,9 @@ class OtherBall(Strict, defer_build=False):
     number: Number | None = Field(None, description="1 to 15; from 9 on it is striped.")
     in_the_way: bool = Field(False, description="That it lies in the way is meant.")
     name: ShownText | None = Field(None, description="What people call it, in pictures, words and on sheets.")
+
+
+OtherBallRead = Annotated[OtherBall, WhenRead()]
 
 
 class ObjectBall(Strict):
@@ -219,7 +223,7 @@ class CueBall(Strict):
     marks: bool = Field(False, description="Six dots on it show how it rolls.")
 
 
-class StepWords(Strict, defer_build=False):
+class StepWords(Strict):
     """What a lesson changes about one step. Texts may hold fields such as {cut}."""
 
     title: ShownText | None = Field(None, description="On screen; break lines by hand.")
@@ -231,15 +235,18 @@ class StepWords(Strict, defer_build=False):
     lower_third: bool | None = Field(None, description="The look's lower third comes in with it.")
 
 
+StepChanges = dict[str, Annotated[StepWords, WhenRead()]]
+
+
 class Changes(Strict):
     """What a group, or an override for some of its clips, may set."""
 
     pocket: Pocket | None = Field(None, description="The target pocket, in place of the lesson's.")
     spot: Spot | None = Field(None, description="Where the object ball lies, in place of the lesson's.")
     target: Target | None = Field(None, description="A place, or one on a cushion, in place of a pocket.")
-    others: one_or_more(OtherBall, "Other balls on the table, in place of the lesson's.") = ()  # type: ignore[valid-type]
+    others: one_or_more(OtherBallRead, "Other balls on the table, in place of the lesson's.") = ()  # type: ignore[valid-type]
     narration: SpokenText | None = Field(None, description="What is said in a clip of a single step.")
-    steps: dict[str, StepWords] = Field(default_factory=dict, description="Changes to steps, by the step's name.")
+    steps: StepChanges = Field(default_factory=dict, description="Changes to steps, by the step's name.")
     only: Only = Field((), description="The only steps, in this order; a list within the list is one step.")
     split: one_or_more(str, "Steps whose points and lines become steps of their own.") = ()  # type: ignore[valid-type]
 
@@ -306,7 +313,10 @@ def group_model(kind: Kind) -> type[Group]:
         selector, override = _choosing(frozenset(kind.axes))
         more = {
             "exclude": (one_or_more(selector, "Combinations that are not made."), ()),
-            "overrides": (one_or_more(override, "Changes for some of the clips; a later one wins."), ()),
+            "overrides": (
+                one_or_more(override, "Changes for some of the clips; a later one wins."),
+                (),
+            ),
         }
     if {"cut", "side", "distance"} <= {*kind.axes}:
         says = "Where the cue ball lies; cut, side and distance follow from it, `spot` and target."
@@ -320,15 +330,14 @@ def group_model(kind: Kind) -> type[Group]:
 
 
 @cache
-def _choosing(axes: frozenset[str]) -> tuple[type[Strict], type[Changes]]:
-    """The models of an exclusion and of an override on some axes, which several kinds share."""
+def _choosing(axes: frozenset[str]) -> tuple[Any, Any]:
+    """The types of an exclusion and of an override on some axes, which several kinds share."""
     named = [axis for axis in AXES if axis in axes]
     chosen: dict[str, Any] = {AXES[axis]: (AXIS_FIELDS[axis], ()) for axis in named}
     stem = "".join(axis.title() for axis in named)
-    return (
-        create_model(f"{stem}Selector", __base__=Strict, **chosen),
-        create_model(f"{stem}Override", __base__=Changes, **chosen),
-    )
+    selector = create_model(f"{stem}Selector", __base__=Strict, **chosen)
+    override = create_model(f"{stem}Override", __base__=Changes, **chosen)
+    return Annotated[selector, WhenRead()], Annotated[override, WhenRead()]
 
 
 def _default(setting: Setting) -> Any:
@@ -429,7 +438,7 @@ class LessonKeys(Strict):
     pocket: Pocket = Field("foot-left", description="The target pocket.")
     spot: Spot | None = Field(None, description="Where the object ball lies, [x, y] from the bed's centre.")
     target: Target | None = Field(None, description="A place [x, y], or one on a cushion, in place of a pocket.")
-    others: one_or_more(OtherBall, "Other balls on the table.") = ()  # type: ignore[valid-type]
+    others: one_or_more(OtherBallRead, "Other balls on the table.") = ()  # type: ignore[valid-type]
     object_ball: ObjectBall | None = Field(None, description="What the object ball looks like.")
     cue_ball: CueBall | None = Field(None, description="What the cue ball looks like.")
     own_methods: OwnMethods = Field(default_factory=dict, description="Methods of one's own, by name.")

@@ -15,7 +15,7 @@ from pydantic import (
     model_validator,
 )
 
-from lessons.lesson.fields import Shown, Words, left_to_right
+from lessons.lesson.fields import Shown, WhenRead, Words, left_to_right
 from lessons.lesson.wording import LANGUAGES
 
 
@@ -32,7 +32,7 @@ class Strict(BaseModel):
         return data
 
 
-class ByLanguage(Strict, defer_build=False):
+class ByLanguage(Strict):
     """A text in several languages, by their codes."""
 
     @model_validator(mode="before")
@@ -60,7 +60,7 @@ def _in_languages(name: str, text: Any) -> Any:
     def form(value: Any) -> str:
         return "languages" if isinstance(value, dict | ByLanguage) else "text"
 
-    each: Any = Annotated[text, Tag("text")] | Annotated[translated, Tag("languages")]
+    each: Any = Annotated[text, Tag("text")] | Annotated[translated, WhenRead(), Tag("languages")]
     return Annotated[each, Discriminator(form)]
 
 
