@@ -19,7 +19,7 @@ def side_of(sin_cut: ArrayLike) -> IntArray:
     [1, -1, 0]
     """
     s = np.asarray(sin_cut, float)
-    return np.where(np.abs(s) < STRAIGHT_SIN_CUT, 0, np.sign(s)).astype(int)
+    return (s >= STRAIGHT_SIN_CUT).astype(int) - (s <= -STRAIGHT_SIN_CUT)
 
 
 def outward(sin_cut: ArrayLike) -> IntArray:

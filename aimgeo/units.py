@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 INCH_MM = 25.4
 """An inch: exact by the international agreement of 1959."""
@@ -14,6 +15,7 @@ ON_A_MARK = 0.003
 """So near to a mark of the tape, in parts of the way to the next, a length is on it: 5 micrometres."""
 
 
+@lru_cache(4096)  # pictures, words and sheets of a lesson show the same lengths
 def rounded(value: float, digits: int, *, down: bool = False) -> Decimal:
     """The value to so many decimals: halves away from zero, as a reader with a pencil rounds; or towards zero.
 

@@ -10,12 +10,12 @@ from typing import Any, Literal
 
 import numpy as np
 
-from aimgeo.construct import Position, Quantity, Step
+from aimgeo.construct import Construction, Limit, Position, Quantity, Step
 from aimgeo.construct.arrange import SENTENCES
 from aimgeo.methods import METHODS
 from aimgeo.methods.figure import shot_values
 from aimgeo.methods.method import Method
-from aimgeo.methods.own import Own, role_of
+from aimgeo.methods.own import Own, OwnMethod, role_of
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import left
@@ -189,6 +189,7 @@ class _Planner:
         self.unmade: dict[tuple[Place, str, FaultId], list[str]] = {}
         self.settings: list[Settings] = []
         self.placings: dict[tuple[str, View], PlacedShot | Unplaced] = {}
+        self.constructions: dict[tuple[object, ...], Construction | Limit] = {}
         self.steps_known: dict[Location, dict[str, None]] = {}
         self.steps_built: dict[Location, set[str]] = {}
         self.steps_split: dict[Location, set[str]] = {}
@@ -575,11 +576,11 @@ class _Planner:
             return None
         is_over_cuts = CLIP_KINDS[request.kind].is_over_cuts
         if view.method is not None and not is_over_cuts:
-            method = self.method(view, placed)
-            if limit := method.limit(placed.shot):
-                self.beyond(request, view, self.told.limit(limit))
+            found = self.construction(view, placed)
+            if isinstance(found, Limit):
+                self.beyond(request, view, self.told.limit(found))
                 return None
-            construction = method.construct(placed.shot)
+            construction = found
         return Subject(
             kind=request.kind,
             table=self.table,
@@ -594,6 +595,15 @@ class _Planner:
             own=self.lesson.own.get(_key(view.method or "")),
             judged=_key(view.method or "") if is_over_cuts else None,
         )
+
+    def construction(self, view: View, placed: PlacedShot) -> Construction | Limit:
+        """The construction of a view's method, or why there is none; worked out once for all clips of a shot."""
+        method = self.method(view, placed)
+        key = (method.name, method.eye if isinstance(method, OwnMethod) else None, placed)
+        if key not in self.constructions:
+            limit = method.limit(placed.shot)
+            self.constructions[key] = method.construction(placed.shot) if limit is None else limit
+        return self.constructions[key]
 
     def others(self, request: Request, shot: Shot) -> tuple[Other, ...]:
         """The other balls of a clip: its override's or its group's, else the lesson's; faults for those in the
