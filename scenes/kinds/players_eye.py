@@ -9,7 +9,7 @@ eye_offset, eye_side), then the construction's own. Labels: target, from_centre,
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -69,16 +69,17 @@ from scenes.figure.figure import (
     eye_figure,
     in_reach,
     mark_kind,
+    other_discs,
     pieces_of,
     points_before,
     strokes_of,
     visible,
 )
-from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, place
+from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, is_in_the_way, place
 from scenes.figure.mistakes import Mistake, mistake
 from scenes.figure.named import other_names
-from scenes.figure.placer import POINT_RANK, Labels, plate_size
-from scenes.figure.played import after_lines, put_shot, rolls, shot_s
+from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
+from scenes.figure.played import Rolls, after_lines, put_shot, rolls, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined, text_rect
 from scenes.frame.eye_words import put_heading, put_scrim, put_titles
@@ -100,6 +101,8 @@ STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", 
 RULER_MM = 5.0
 EIGHTHS = 8
 HALO_RADII = 2.1
+MOST_PLACES = 40
+"""Of a ball's way labels keep clear of about so many places."""
 POCKET = "pocket"
 CONTACT_SHARE = 0.56
 """The contact point's part of the pane's footer, beside the aim's."""
@@ -170,16 +173,20 @@ def board(brief: Brief) -> Board:
     _put_picture(scene, spans[1])
     _put_words(scene, brief.steps, spans)
     labels = _labels(scene)
+    first = spans[0][0]
+    fade = scene.figure.frames(TIMING.fade_s)
+    led = [(replace(want, near_px=None), rank) for want, rank in _pocket_label(scene)]
+    labels.add(0, led, (first + fade, first + 2 * fade), (first, first + fade))
     built = len(scene.figure.plan.steps)
     for index, (step, words, span) in enumerate(
         zip(scene.figure.plan.steps, brief.steps[BEFORE:], spans[BEFORE:], strict=False)
     ):
         _draw_step(scene, labels, index, step, words, span)
-    target = _play(scene, spans[BEFORE + built])
+    target = _play(scene, labels, spans[BEFORE + built])
     opens = Move(*_opens(scene, spans[1]), (1.0,))
     target = replace(target, opacity=Track((0.0,), (opens, *target.opacity.moves)))
     if len(spans) > BEFORE + built + 1:
-        _play_mistake(scene, brief.steps[-1], spans[-1])
+        _play_mistake(scene, labels, brief.steps[-1], spans[-1])
     return scene.figure.sheet.board(brief, (scene.figure.pane, target))
 
 
@@ -507,7 +514,9 @@ def _draw_step(scene: _Scene, labels: Labels, index: int, step: Step, words: Bri
     if any(p.role == "aim_point" for p in step.points) and not figure.has_ghost:
         put_ghost(figure, (TARGET,), when.of("aim_point"))
     wanted, first = wanted_in_eye(figure, labels, index, step), span[0]
-    wanted = [*([*_pocket_label(scene), *_other_labels(scene)] if index == 0 else []), *wanted]
+    if index == 0:
+        is_named = any(one.placed.wanted.name == POCKET for one in labels.standing)
+        wanted = [*([] if is_named else _pocket_label(scene)), *_other_labels(scene), *wanted]
     labels.add(index, wanted, when.label, (first, first + figure.frames(TIMING.fade_s)))
 
 
@@ -575,19 +584,26 @@ def _shot_s(subject: Subject) -> float:
     return CLEAR_S + shot_s(_played(subject), subject.table, subject.target_name, PACE, cue) + LOOK_S
 
 
-def _play(scene: _Scene, span: Span) -> Pane:
+def _play(scene: _Scene, labels: Labels, span: Span) -> Pane:
     """The shot itself: the construction steps back, the cue strikes, the ball goes in. The pane, which closes."""
     sheet, subject, shot = scene.figure.sheet, scene.figure.brief.subject, scene.figure.shot
     first = span[0]
     cleared = (first, first + scene.figure.frames(CLEAR_S))
+    played = _played(subject)
+    after = after_lines(played, shot, subject.table, subject.target_name)
+    ways = rolls(played, shot, subject.table, subject.target_name, scene.figure.rate, PACE)
+    goes = construction.Line("target_line", position(shot.object_ball_mm), position(shot.target_mm))
+    runs = [construction.Line("cue_ball_after", *line.points_mm) for line in after]
+    met = _met(scene, shot, ways, [goes, *runs])
+    _keep_pocket_named(scene, labels, met, cleared)
+    kept = {id for one in labels.standing for id in one.ids}
     for id in sheet.ids():
-        if not sheet.is_shown_at_end(id) or sheet.role(id) in STAYS:
+        if not sheet.is_shown_at_end(id) or sheet.role(id) in STAYS or id in kept:
             continue
         if sheet.role(id) == "target_line":
             sheet.move(id, "strength", cleared, scene.figure.frame.look.old_strength)
         else:
             sheet.hide(id, cleared)
-    played = _played(subject)
     shown = put_shot(
         sheet, shot, played, subject.table, subject.target_name, (EYE,), cleared[1], scene.figure.rate, PACE
     )
@@ -597,10 +613,58 @@ def _play(scene: _Scene, span: Span) -> Pane:
         sheet.put("half_speed", text, "text", "heading")
         sheet.show("half_speed", (cleared[1], cleared[1] + scene.figure.frames(TIMING.fade_s)))
     gone = (shown.end, shown.end + scene.figure.frames(TIMING.fade_s))
-    for n, line in enumerate(after_lines(played, shot, subject.table, subject.target_name)):
+    for n, line in enumerate(after):
         id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (EYE,))
         sheet.show(id, gone)
+    key = "cue_ball_stunned" if played.roll == 0 else "cue_ball_rolling"
+    told = scene.figure.brief.labels.get(key)
+    ends = [end for line in runs for end in _seen_ends(scene, line)]
+    if told and ends:
+        spots = [((1 - t) * np.array(a) + t * np.array(b)).tolist() for a, b in ends for t in (0.3, 0.5, 0.7)]
+        ports = tuple(Port((x, y), 0, lift) for x, y in spots for lift in (-1, 1))
+        size = plate_size(scene.figure, told, "cue_ball_after")
+        near = ports[len(ports) // 2].at_px
+        name = "cue_ball_after"
+        want = Wanted(name, name, told, *size, ports, near_px=near, sample=name)
+        there = [one.placed for one in labels.standing]
+        found = place(want, met, labels.zones, there, labels.spacing)
+        if found is not None:
+            labels.put(found, LINE_RANK, 0, gone, is_new=True)
     return replace(scene.target, opacity=Track((1.0,), (Move(*cleared, (0.0,)),)))
+
+
+def _seen_ends(scene: _Scene, line: construction.Line) -> list[tuple[Pixel, Pixel]]:
+    """The ends of what the picture shows of a line."""
+    ends = visible(scene.figure, pieces_of(scene.figure, in_reach(scene.figure, line))[0])
+    return [] if ends is None else [ends]
+
+
+def _met(scene: _Scene, shot: Shot, ways: Rolls, lines: Sequence[construction.Line]) -> Obstacles:
+    """What a played shot's labels keep clear of: both balls wherever they come, and lines."""
+    figure, stride = scene.figure, max(ways.frames // MOST_PLACES, 1)
+    places = [shot.cue_ball_mm + np.array(at) for at in (*ways.cue_ball[::stride], ways.cue_ball[-1])]
+    places += [shot.object_ball_mm + np.array(at) for at in (*ways.object_ball[::stride], ways.object_ball[-1])]
+    balls = (disc_of(figure, f"ball.{n}", at, figure.radius_mm) for n, at in enumerate(places))
+    words = [
+        text_rect(shape, figure.frame.scale)
+        for id in figure.sheet.ids()
+        if isinstance(shape := figure.sheet.shape(id), Text) and figure.sheet.role(id) in ("title", "heading")
+    ]
+    return Obstacles(
+        (*(b for b in balls if b is not None), *other_discs(figure)),
+        strokes=tuple(stroke for line in lines for stroke in strokes_of(figure, line)),
+        rects=tuple(words),
+    )
+
+
+def _keep_pocket_named(scene: _Scene, labels: Labels, met: Obstacles, turn: Span) -> None:
+    """The pocket keeps its name while a shot is played into it, or beside it: at its place where nothing comes,
+    else at another."""
+    there = [one for one in labels.standing if one.placed.wanted.name == POCKET]
+    labels.standing = [one for one in there if not is_in_the_way(one.placed, met, labels.spacing)]
+    if not labels.standing:
+        labels.steps = [met]
+        labels.add(0, _pocket_label(scene), turn, turn)
 
 
 def _wrong_s(subject: Subject, wrong: Mistake) -> float:
@@ -610,7 +674,7 @@ def _wrong_s(subject: Subject, wrong: Mistake) -> float:
     return CLEAR_S + TIMING.fade_s + TIMING.draw_s + shot_s(played, subject.table, None, PACE, cue) + LOOK_S
 
 
-def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
+def _play_mistake(scene: _Scene, labels: Labels, words: BriefStep, span: Span) -> None:
     """The balls lie as they lay; the cue points the wrong way, and the object ball goes beside the pocket."""
     figure, sheet, subject = scene.figure, scene.figure.sheet, scene.figure.brief.subject
     wrong = mistake(subject)
@@ -618,19 +682,30 @@ def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
     fade = figure.frames(TIMING.fade_s)
     cleared = (span[0], span[0] + figure.frames(CLEAR_S))
     back = (cleared[1], cleared[1] + fade)
+    shot, R = wrong.shot, figure.radius_mm
+    aim = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "error_line")
+    assert subject.table is not None
+    room = np.array([subject.table.length_mm / 2, subject.table.width_mm / 2]) - R
+    with np.errstate(divide="ignore"):
+        reach = ((np.sign(shot.object_direction) * room - shot.object_ball_mm[:2]) / shot.object_direction).min()
+    end = position(shot.object_ball_mm + reach * np.array([*shot.object_direction, 0.0]))
+    way = construction.Line("error_line", position(shot.object_ball_mm), end)
+    played = play_softly(shot, subject.table)
+    ways = rolls(played, shot, subject.table, None, figure.rate, PACE)
+    right = construction.Line("target_line", way.start_mm, position(figure.shot.target_mm))
+    drawn_lines = (way, construction.Line("error_line", *aim.points_mm), right)
+    _keep_pocket_named(scene, labels, _met(scene, shot, ways, drawn_lines), cleared)
+    named = {id for one in labels.standing for id in one.ids}
     for id in sheet.ids():
         kept = sheet.role(id) in STAYS - {"cue", "object_ball", "cue_ball"} | {"target_line", "heading"}
-        if sheet.is_shown_at_end(id) and not kept:
+        if sheet.is_shown_at_end(id) and not kept and id not in named:
             sheet.hide(id, cleared)
-    shot, R = wrong.shot, figure.radius_mm
     prefix = "mistake."
     for role, at, look in (("object_ball", shot.object_ball_mm, "object"), ("cue_ball", shot.cue_ball_mm, "cue")):
         id = sheet.put(prefix + role, Ball(position(at), R, look), "ball", role, (EYE,))
         sheet.show(id, back)
     if PlayersEyeSettings.of(subject).cue:
         sheet.show(sheet.put(prefix + "cue", cue_at(shot), "ball", "cue", (EYE,)), back)
-    aim = Line((position(shot.cue_ball_mm), position(shot.ghost_ball_mm)), "error_line")
-    played = play_softly(shot, subject.table)
     cue = PlayersEyeSettings.of(subject).cue
     # the shot ends with its words, and time to look
     needs = figure.frames(shot_s(played, subject.table, None, PACE, cue)) + figure.frames(LOOK_S)
@@ -643,29 +718,27 @@ def _play_mistake(scene: _Scene, words: BriefStep, span: Span) -> None:
     sheet.move("mistake.aim", "drawn", (drawn[0], min(drawn[1], starts)), 1.0)
     shown = put_shot(sheet, shot, played, subject.table, None, (EYE,), starts, figure.rate, PACE, prefix)
     gone = (shown.end, min(shown.end + fade, span[1]))
-    assert subject.table is not None
-    room = np.array([subject.table.length_mm / 2, subject.table.width_mm / 2]) - R
-    with np.errstate(divide="ignore"):
-        reach = ((np.sign(shot.object_direction) * room - shot.object_ball_mm[:2]) / shot.object_direction).min()
-    end = position(shot.object_ball_mm + reach * np.array([*shot.object_direction, 0.0]))
-    way = construction.Line("error_line", position(shot.object_ball_mm), end)
     sheet.put("mistake.way", Line((way.start_mm, end), "error_line"), "line_under", "error_line", (EYE,))
     sheet.show("mistake.way", gone)
-    ways = rolls(played, shot, subject.table, None, figure.rate, PACE)
     stops = (shot.cue_ball_mm + np.array(ways.cue_ball[-1]), shot.object_ball_mm + np.array(ways.object_ball[-1]))
-    _name_miss(scene, words, way, stops, gone)
+    _name_miss(scene, labels, words, way, stops, gone)
 
 
 def _name_miss(
-    scene: _Scene, words: BriefStep, way: construction.Line, stops: tuple[Array, Array], shown: Span
+    scene: _Scene,
+    labels: Labels,
+    words: BriefStep,
+    way: construction.Line,
+    stops: tuple[Array, Array],
+    shown: Span,
 ) -> None:
     """How far beside the pocket, led to where the object ball meets the cushion or leaves the picture; the balls
     have stopped."""
-    figure, labels = scene.figure, scene.figure.brief.labels
+    figure, beside = scene.figure, scene.figure.brief.labels.get("beside_pocket")
     told = next((m for m in words.measures if m.key == "miss"), None)
-    if told is None or "beside_pocket" not in labels:
+    if told is None or beside is None:
         return
-    text = f"{joined(told)} {labels['beside_pocket']}"
+    text = f"{joined(told)} {beside}"
     seen = visible(figure, pieces_of(figure, way)[0])
     if seen is None:
         return
@@ -690,11 +763,13 @@ def _name_miss(
         for name, at in zip(("cue_ball", "object_ball"), stops, strict=True)
         if (disc := disc_of(figure, name, at, figure.radius_mm))
     )
-    # rather on the cloth than on a rail
+    # rather led to its end than near it, and rather on the cloth than on a rail
     found = None
-    for rails in (rails_of(figure, table, want.name), []):
-        kept = Obstacles(balls, strokes=(*strokes, *rails))
-        found = found or place(want, kept, (zone,), [], Spacing().scaled(s.k * s.gain))
+    for asked in (replace(want, near_px=None), want):
+        for rails in (rails_of(figure, table, want.name), []):
+            kept = Obstacles(balls, strokes=(*strokes, *rails))
+            others = [one.placed for one in labels.standing]
+            found = found or place(asked, kept, (zone,), others, Spacing().scaled(s.k * s.gain))
     if found is None:
         return
     sheet = figure.sheet
