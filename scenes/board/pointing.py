@@ -1,8 +1,8 @@
 """Pointing: what a clause names and is already drawn gets a calm, short emphasis while it is spoken of.
 
 It is one move for all kinds: a clause's names are ids or roles of elements, and whatever bears one and rests is
-retraced (a line, a bar, a line of text) or ringed once (a ball, a mark), as long as its words last. What is only
-being drawn needs no pointing. Nothing that stands in the picture is moved.
+retraced (a line, a bar, a line of text, a picture's lower edge) or ringed once (a ball, a mark), as long as its
+words last. What is only being drawn needs no pointing. Nothing that stands in the picture is moved.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from scenes.board import (
     Line,
     Mark,
     Move,
+    Photo,
     Plate,
     Ring,
     Shade,
@@ -50,6 +51,8 @@ TURN_S = 0.35
 """Between two things of one name, when they are pointed at one after the other."""
 LINE_PX, BAR_PX, TEXT_PX, RING_PX = 9.0, 21.0, 3.0, 9.0
 """How far it reaches beside a line, a bar, under a text, and around a mark, for a 1080 px frame."""
+PHOTO_INSET_PX = 12.0
+"""So far within a picture runs what points at it."""
 TIP_MM = 9.0
 """A cue is ringed about its tip."""
 SWELL = 1.16
@@ -182,6 +185,12 @@ def _glow(e: Element, board: Board) -> tuple[Element, Glow] | None:
         case Plate():
             x, y, w, h = shape.rect_px
             return e, Glow(((x, y + h, 0.0), (x + w, y + h, 0.0)), TEXT_PX)
+        case Photo():
+            # along its lower edge, over it, since it may fill the frame
+            x, y, w, h = shape.rect_px
+            inset = Scale(board.width_px, board.height_px, board.look).px(PHOTO_INSET_PX)
+            ends = ((x + inset, y + h - inset, 0.0), (x + w - inset, y + h - inset, 0.0))
+            return e, Glow(ends, TEXT_PX)
     return None
 
 
@@ -203,7 +212,7 @@ def _element(e: Element, glow: Glow, first: int, until: int, end: int, rate: tup
         id="",
         role="glow",
         shape=glow,
-        layer="mark" if isinstance(e.shape, Ball | Halo) else e.layer,
+        layer="mark" if isinstance(e.shape, Ball | Halo | Photo) else e.layer,
         opacity=opacity,
         drawn=along,
         strength=constant(1.0),

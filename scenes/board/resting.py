@@ -37,7 +37,7 @@ LOOK_S = 1.0
 """So long nothing moves after what came last, to look at it."""
 ABOUT = (
     "target_line", "aim_line", "contact_line", "object_ball_line", "sight_line", "contact_object", "aim_point",
-    "ghost_ball", "object_ball", "cue_ball", "title",
+    "ghost_ball", "object_ball", "cue_ball", "title", "picture",
 )  # fmt: skip
 """What pictures are about, by role."""
 DRAWN = Line | Bar | Ball | Halo | Ring | Mark | Cue

@@ -32,8 +32,9 @@ MOST_BALL = 0.20
 TARGET_BALL = 0.33
 """The object ball in the pane, of the frame's height, where it fits."""
 
-SHORTEST_LENS, LENSES = 0.4, 32
-"""A lens is shortened to this part at most, so that the target is seen; so many are tried."""
+SHORTEST_LENS, LEAST_BALL, LENSES = 0.4, 0.04, 32
+"""A lens is shortened to this part so that the target is seen, or until the cue ball is only so large, of the
+picture's shorter side; so many are tried."""
 AROUND_TARGET = 2.0
 """So many radii of a ball around the target are to be seen: about a pocket's mouth."""
 BEHIND_TARGET = 2.5
@@ -134,16 +135,19 @@ def eye_camera(places: EyeLayout, shot: Shot, eye: EyeSpec, lens_px: float | Non
     """
     if lens_px is not None:
         return _lens(places, shot, eye, lens_px)
-    longest = _longest_px(places, shot, eye)
-    lenses = [
-        _lens(places, shot, eye, part * longest) for part in np.geomspace(1.0, SHORTEST_LENS, LENSES).tolist()
-    ]
-    # with the pocket behind it where there is room
-    for behind in (BEHIND_TARGET, 0.0):
-        for lens in lenses:
-            if shows_target(places, shot, lens, behind):
-                return lens
-    return lenses[0]
+    longest, R = _longest_px(places, shot, eye), float(shot.radius_mm)
+    ball = 2 * R * longest / math.hypot(eye.back_mm, eye.height_mm - R) / min(places.full_px[2:])
+    ranges = [(1.0, SHORTEST_LENS)]
+    if ball * SHORTEST_LENS > LEAST_BALL:  # an eye that stands over a near shot
+        ranges.append((SHORTEST_LENS, LEAST_BALL / ball))
+    for first, last in ranges:
+        lenses = [_lens(places, shot, eye, part * longest) for part in np.geomspace(first, last, LENSES).tolist()]
+        # with the pocket behind it where there is room
+        for behind in (BEHIND_TARGET, 0.0):
+            for lens in lenses:
+                if shows_target(places, shot, lens, behind):
+                    return lens
+    return _lens(places, shot, eye, longest)
 
 
 def eye_cameras(places: EyeLayout, shot: Shot, eyes: Sequence[EyeSpec]) -> tuple[EyeCamera, ...]:

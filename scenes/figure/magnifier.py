@@ -300,6 +300,8 @@ def _open_level(figure: Figure, spread: _Spread, window: Pane, field_px: float, 
     inside = (x + field_px < levels[:, 0]) & (levels[:, 0] < x + w - field_px)
     inside &= (y + field_px < levels[:, 1]) & (levels[:, 1] < y + h - field_px)
     inside &= (levels - ball) @ (cue - ball) > 0
+    # no farther than the lines run: from the cue ball's centre, or from beside it
+    inside &= (levels - cue) @ (ball - cue) > field_px * float(np.linalg.norm(ball - cue))
     for one in (*kept.balls, *kept.marks):
         away = np.linalg.norm(levels - one.at_px, axis=1)
         is_within = (away < one.radius_px - field_px - gap) & (not one.is_solid)

@@ -92,6 +92,21 @@ class Labels:
                 again = (turn[1], turn[1] + turn[1] - turn[0])
                 self.put(found, standing.rank, standing.since, again, is_new=False)
 
+    def add_more(
+        self, index: int, wanted: Sequence[tuple[Wanted, int]], shown: Span | Callable[[str], Span]
+    ) -> None:
+        """Place further labels of a step whose others stand, as far as there is room beside these."""
+        now, later = merged(self.steps[: index + 1]), merged(self.steps[index + 1 :])
+        now = replace(now, strokes=tuple(s for s in now.strokes if s.name not in self.gone))
+        for want, rank in wanted:
+            found = self._seek(want, now, later) if len(self.standing) < self.most else None
+            if found is not None:
+                self.put(found, rank, index, shown(want.name) if callable(shown) else shown, is_new=True)
+
+    def is_labelled(self, name: str) -> bool:
+        """True where a label that stands names this."""
+        return any(one.placed.wanted.name == name for one in (*self.standing, *self.pinned))
+
     def put(
         self, found: Placed, rank: int, since: int, shown: Span, is_new: bool, is_pinned: bool = False
     ) -> None:

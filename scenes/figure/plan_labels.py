@@ -113,6 +113,31 @@ def moved_into_magnifier(
     return out, within
 
 
+def left_without_name(figure: Figure, labels: Labels, index: int) -> list[tuple[Wanted, int]]:
+    """Of the lines that a magnifier shows apart those whose names found no room at it: named where they stand."""
+    closer = figure.magnifier(index)
+    if closer is None:
+        return []
+    words = figure.brief.labels
+    lines = {
+        line.role: line
+        for step in figure.plan.steps[: index + 1]
+        for line in step.lines
+        if line.role in closer.roles and line.role in words and not labels.is_labelled(line.role)
+    }
+    balls = discs(figure)
+    return [
+        (
+            line_label(
+                figure, role, words[role], line_style(role), pieces_of(figure, in_reach(figure, line)), balls
+            ),
+            LINE_RANK,
+        )
+        for role, line in lines.items()
+        if role not in UNLABELLED
+    ]
+
+
 def _ball_label(figure: Figure, role: str, text: str, disc: Disc) -> Wanted:
     w, h = plate_size(figure, text, None)
     return Wanted(role, role, text, w, h, around=disc, prefer=figure.aim_side)

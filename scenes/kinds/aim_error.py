@@ -6,8 +6,9 @@ steps) to both sides, a ball or a cross at the end of each, and how much error s
 
 Sentences: aim_error.exact, aim_error.window, aim_error.fan (value step), aim_error.limit (values farther, less,
 allowed, at_tip, bridge), the first and last with _alone for one distance, the last with _none where none goes in.
-Measures, one a distance in turn: distance; turned (the object ball's turn for one step, on the side where it is
-larger; the name no_hit where it isn't hit); allowed (the smaller side, rounded down), at_tip, and bridge.
+Measures, one a distance in turn: distance (of two, then again as half_near and half_far); turned (the object
+ball's turn for one step, on the side where it is larger; the name no_hit where it isn't hit); allowed (the smaller
+side, rounded down), at_tip, and bridge.
 """
 
 from __future__ import annotations
@@ -83,6 +84,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     step = _step(subject)
     alone = ALONE if len(cases) == 1 else ""
     distances = tuple(("distance", Quantity(float(case.shot.distance_mm), "distance_mm")) for case in cases)
+    called = tuple(zip(("half_near", "half_far"), (d for _, d in distances), strict=True)) if not alone else ()
     turns = tuple(("turned", case.turned(subject)) for case in cases)
     limits = []
     for case in cases:
@@ -96,7 +98,7 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
         spoken += [("less", Quantity(near.allowed_rad / far.allowed_rad, "times"))]
     limit = LIMIT + (alone or ("" if far.allowed_rad > 0 else "_none"))
     return (
-        OutlineStep("exact", EXACT + alone, (), distances, draws_s=4.0),
+        OutlineStep("exact", EXACT + alone, (), (*distances, *called), draws_s=4.0),
         OutlineStep("window", WINDOW, (), (), draws_s=ZOOM_S + 2.5),
         OutlineStep("fan", FAN, (("step", step),), turns, draws_s=6.5),
         OutlineStep("limit", limit, tuple(spoken), (*limits, bridge), draws_s=5.5),
@@ -361,8 +363,10 @@ def _put_fan(sheet: Sheet, case: _Case, n: int, span: Span, brief: Brief) -> Non
 
 
 def _put_caption(sheet: Sheet, frame: Layout, brief: Brief, case: _Case, n: int, pane: Pane, span: Span) -> None:
-    """How far apart the balls are, in the corner of the picture that is farthest from all ways."""
-    text = joined(brief.steps[0].measures[n])
+    """Near or far, and how far apart the balls are, in the picture's corner that is farthest from all ways."""
+    told = brief.steps[0].measures
+    distance, called = told[n], told[len(told) // 2 + n] if len(told) > 1 else None
+    text = f"{called.name}: {joined(called)}" if called is not None else joined(distance)
     x, y, w, h = pane.rect_px
     wide, high = plate_width_px(text, frame.scale, False), plate_sizes(frame.scale).height_px
     gap = frame.scale.px(12)
@@ -415,19 +419,21 @@ def _put_words(
 
     for k, (step, span) in enumerate(((exact, spans[0]), (fan, spans[2]), (limit, spans[3]))):
         measure = step.measures[2 * n] if step is limit else step.measures[n]
-        names = lines(measure.name, w)
+        told = exact.measures
+        where = f"{told[2 + n].name}: {measure.name}" if step is exact and len(told) > 1 else measure.name
+        names = lines(where, w)
         texts = [Text(name, (x, top + i * LINE * small), "small") for i, name in enumerate(names)]
         base = top + (len(names) - 1) * LINE * small + 0.55 * small + large
         style = "measure" if any(map(str.isdigit, measure.number)) else "heading"
         texts += [Text(joined(measure), (x, base), style)]
         if step is limit:
             tip, bridge = step.measures[2 * n + 1], step.measures[-1]
-            told = f"{joined(tip)} {tip.name} {bridge.name} {joined(bridge)}"
+            over = f"{joined(tip)} {tip.name} {bridge.name} {joined(bridge)}"
             left = x + frame.scale.text_width_px(joined(measure), "measure") + frame.scale.px(28)
-            first = base - LINE * small * (len(lines(told, x + w - left)) > 1)
+            first = base - LINE * small * (len(lines(over, x + w - left)) > 1)
             texts += [
                 Text(line, (left, first + i * LINE * small), "small")
-                for i, line in enumerate(lines(told, x + w - left))
+                for i, line in enumerate(lines(over, x + w - left))
             ]
         last_one = step is limit
         end = spans[1][1] if step is exact else span[1]

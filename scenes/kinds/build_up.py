@@ -63,7 +63,7 @@ from scenes.figure.plan import (
     plan_figure,
     titles,
 )
-from scenes.figure.plan_labels import moved_into_magnifier, plan_labels, wanted_in_plan
+from scenes.figure.plan_labels import left_without_name, moved_into_magnifier, plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll, roll_s
 from scenes.figure.steps import CUE_BACK_MM, StepSpans, When, draw_step, step_spans
 from scenes.frame.column import (
@@ -494,6 +494,7 @@ def _draw_step(
     labels.add(index, wanted, named_at, (first, first + fade))
     for name in within:
         labels.put(name, LINE_RANK, index, named_at(name.wanted.name), is_new=True, is_pinned=True)
+    labels.add_more(index, left_without_name(figure, labels, index), named_at)
     if arc is not None:
         # it explains the number once, and makes room for the construction
         labels.gone.add("straight_on")

@@ -117,6 +117,7 @@ def _put_words(sheet: Sheet, frame: Layout, brief: Brief, room: Rect) -> None:
     words = Words(brief.steps[0], brief.spans[0], brief.labels)
     said = words.of(("text",))
     before, count = 0, max(len(bare(brief.labels.get("text", ""))), 1)
+    read: list[tuple[str, int]] = []
     for n, (text, line, mark) in enumerate(rows):
         role = f"line.{line}" if line > 0 else "title"
         if line == SAID_WITH:
@@ -132,6 +133,11 @@ def _put_words(sheet: Sheet, frame: Layout, brief: Brief, room: Rect) -> None:
             first = first_of[line]
             for id in ids:
                 sheet.show(id, (first, first + fade))
+            if line == SAID_WITH:
+                read.append((ids[0], first + fade))
+    # each row is read along until the next one comes
+    for (id, begins), ends in zip(read, [*(first for _, first in read), words.said_by][1:], strict=True):
+        sheet.point(id, (begins, ends))
 
 
 Row = tuple[Text, int, Text | Shade | None]

@@ -104,8 +104,6 @@ HALO_RADII = 2.1
 MOST_PLACES = 40
 """Of a ball's way labels keep clear of about so many places."""
 POCKET = "pocket"
-CONTACT_SHARE = 0.56
-"""The contact point's part of the pane's footer, beside the aim's."""
 OFFSETS = {"contact_object": "contact_offset", "aim_point": "aim_offset"}
 """Points whose distance off the object ball's centre line the pane's footer tells."""
 DROPS = {
@@ -341,7 +339,10 @@ def _pocket_label(scene: _Scene) -> list[tuple[Wanted, int]]:
     assert isinstance(ring, Ring)
     x, y, w, h = _ring_box(scene, ring)
     ports = [Port((x + w / 2 + side * w / 2, y + h / 2), side) for side in (-1, 1)]
-    ports += [Port((x + w / 2, y + (h if lift > 0 else 0.0)), 0, lift, 30.0) for lift in (-1, 1)]
+    for share, cost in ((0.5, 30.0), (0.85, 40.0), (0.15, 40.0)):
+        # where the ring's outline is, beside its middle
+        rise = h / 2 * 2 * math.sqrt(share * (1 - share))
+        ports += [Port((x + share * w, y + h / 2 + lift * rise), 0, lift, cost) for lift in (-1, 1)]
     size = plate_size(scene.figure, text, None)
     below = (x + w / 2, y + h)
     want = Wanted(POCKET, POCKET, text, *size, tuple(ports), near_px=below, prefer=scene.figure.aim_side)
@@ -548,19 +549,29 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
     size, pad = s.text_px("heading"), 0.035 * w
     last = y + h - 0.62 * s.text_px("small")
     baseline = last - 1.35 * s.text_px("small")
-    name = scene.figure.brief.labels.get(key, "")
-    # two of them stand side by side
+    labels = scene.figure.brief.labels
+    # two of them stand side by side, each with its name: in smaller numbers, or closer, where there is less room
     n = len([id for id in sheet.ids() if id.startswith("footer.") and id.endswith(".number")])
-    share = (CONTACT_SHARE, 1 - CONTACT_SHARE)[n] * (w - 2 * pad)
-    start = x + pad + n * CONTACT_SHARE * (w - 2 * pad)
+    numbers = {m.key: m.number for step in scene.figure.brief.steps for m in step.measures if m.key in labels}
+    both = [key, *(k for k in OFFSETS.values() if k != key and k in numbers)]
+    both.sort(key=list(OFFSETS.values()).index)
+
+    def wide(one: str, style: str, names: bool) -> float:
+        number = told.number if one == key else numbers[one]
+        name = s.text_width_px(labels.get(one, ""), "small") + 0.35 * size if names else 0.0
+        return 0.92 * size + name + s.text_width_px(number, style)
+
+    room = w - 2 * pad
+    ways = (("heading", True), ("label", True), ("heading", False))
+    way = next((way for way in ways if sum(wide(one, *way) for one in both) <= room), ways[-1])
+    spare = max(room - sum(wide(one, *way) for one in both), 0.0) / len(both)
+    start = x + pad + (wide(both[0], *way) + spare if n and len(both) > 1 else 0.0)
     dot = (start + 0.36 * size, baseline - 0.36 * size, 0.0)
     sheet.put(f"footer.{key}", Mark(dot, kind), "mark", "footer")
-    after = start + 0.92 * size
-    number_px = after + s.text_width_px(name, "small") + 0.35 * size
-    if number_px + s.text_width_px(told.number, "heading") > start + share:
-        name, number_px = "", after
+    name, after = labels.get(key, "") if way[1] else "", start + 0.92 * size
+    number_px = after + (s.text_width_px(name, "small") + 0.35 * size if name else 0.0)
     texts = {"name": Text(name, (after, baseline), "small")} if name else {}
-    texts["number"] = Text(told.number, (number_px, baseline), "heading")
+    texts["number"] = Text(told.number, (number_px, baseline), way[0])
     ids = [f"footer.{key}", *(sheet.put(f"footer.{key}.{k}", t, "text", "footer") for k, t in texts.items())]
     if "footer.unit" not in sheet.ids():
         about = scene.figure.brief.labels.get("from_centre", "")

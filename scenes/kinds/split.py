@@ -63,6 +63,8 @@ SAME, OTHER, SEEN = "_same", "_other", "_seen"
 two methods it always is, of two cuts never."""
 SAME_PART = 0.015
 """Places that are no farther apart, of the way to the edge, are the same to an eye: judged."""
+DROP_MOST_S = 1.6
+"""A line down to the scale is drawn with its words, at most in so long."""
 GUTTER_PX = 6.0
 LOWER_BALL = 0.205
 """The object balls below, of the frame's height, where the ghost ball has room beside them."""
@@ -462,13 +464,14 @@ def _put_comparison(half: _Half, side: str, spoken: Words) -> None:
     size = s.text_px("heading")
     measures = spoken.step.measures
     told = measures[:2] if side == SIDES[0] else measures[2:]
-    names = (
-        ((f"contact_{side}",), 0.6),
-        ((f"contact_{side}",), 0.3),
-        ((f"aim_{side}",), 0.8),
-        ((f"aim_{side}",), 0.3),
+    contact_names, aim_names = (f"contact_{side}",), (f"aim_{side}",)
+    parts = (
+        Part(contact_names, 0.6, grows=True, most_s=DROP_MOST_S),
+        Part(contact_names, 0.3),
+        Part(aim_names, 0.8, grows=True, most_s=DROP_MOST_S),
+        Part(aim_names, 0.3),
     )
-    first, second, third, fourth = placed(spoken, [Part(*one) for one in names], figure.rate, 0.6, 1.2)
+    first, second, third, fourth = placed(spoken, parts, figure.rate, 0.6, 1.2)
     contact = position(shot.contact_object_mm)
     cross = crossing_mm(shot, half.eye, None if aims_true(figure.plan, shot) else figure.plan.aim_direction)
     if not any(sheet.role(e) == "contact_object" for e in sheet.ids() if e.startswith(figure.prefix)):

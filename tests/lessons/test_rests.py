@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
+from PIL import Image
 
-from lessons.lesson.model import loads
+from lessons.lesson.model import load, loads
 from lessons.planning.plan import plan
 from lessons.planning.planned import PlannedClip
-from scenes.board import Board, Element, Glow
+from scenes.board import Board, Element, Glow, Photo
 from scenes.board.motion import Sheet
 from scenes.board.pointing import TURN_S
 from scenes.board.resting import LOOK_S, looked_at_again
@@ -189,6 +191,24 @@ def test_a_sentence_of_a_lessons_own_points_at_what_it_calls_by_its_name() -> No
         if isinstance(e.shape, Glow) and e.shape.radius_mm and step.first_frame <= begins(e) < step.end_frame
     ]
     assert set(rings) == {(tuple(float(x) for x in clip.brief.subject.shot.ghost_ball_mm),)}
+
+
+def test_a_card_with_nothing_but_a_picture_does_not_rest(tmp_path: Path) -> None:
+    Image.new("RGB", (120, 80), "#336699").save(tmp_path / "room.png")
+    lesson = tmp_path / "lesson.yaml"
+    lesson.write_text("title: A\nclips:\n  - {kind: card, picture: room.png, steps: {card: {seconds: 12}}}\n")
+    (clip,) = plan(load(lesson)).clips
+    board = CLIP_KINDS[clip.kind].board(clip.brief)
+    assert longest_s(board) <= MOST_S
+    # what moves is seen: it lies within the picture, over it
+    picture = next(e.shape for e in board.elements if isinstance(e.shape, Photo))
+    x, y, w, h = picture.rect_px
+    bands = [e for e in board.elements if isinstance(e.shape, Glow)]
+    assert bands
+    for e in bands:
+        assert isinstance(e.shape, Glow)
+        assert all(x < px < x + w and y < py < y + h for px, py, _ in e.shape.points_mm)
+        assert board.look.layers.index(e.layer) > board.look.layers.index("area")
 
 
 def test_what_shows_nothing_to_point_at_stays_as_it_is(own: tuple[PlannedClip, ...]) -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from aimgeo.shot import place_shot
 from aimgeo.tables import TABLES
-from scenes.board import Board, Line, Mark
+from scenes.board import Board, Line, Mark, Plate
 from scenes.board.brief import Brief, BriefStep, MeasureText, Output, Subject
 from scenes.kinds import aim_error
 
@@ -142,6 +142,19 @@ def test_no_way_runs_through_a_cushion() -> None:
         assert (np.abs(np.array(at)[:2]) <= half - R + 1e-6).all() or min(
             math.dist(at[:2], p) for p in TABLE.pocket("foot-left").points_mm
         ) == pytest.approx(R)
+
+
+def test_each_table_says_whether_it_is_the_near_one_or_the_far_one() -> None:
+    board = a_board(a_subject())
+    told = {e.id: e.shape.text for e in board.elements if isinstance(e.shape, Plate)}
+    assert told == {"0.caption": "half_near: 1°", "1.caption": "half_far: 1°"}
+    alone = a_subject()
+    captions = [
+        e.shape.text
+        for e in a_board(replace(alone, companions=alone.companions[:1])).elements
+        if isinstance(e.shape, Plate)
+    ]
+    assert captions == ["1°"]
 
 
 def test_both_tables_are_drawn_at_one_scale_with_all_balls_and_the_pocket_in_the_picture() -> None:

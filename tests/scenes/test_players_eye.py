@@ -65,6 +65,9 @@ def a_board(subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10)
         "contact_offset": "contact",
         "aim_offset": "aim",
         "from_centre": "from the ball’s centre",
+        "cue_ball_stunned": "Cue ball, hit without spin",
+        "cue_ball_rolling": "Cue ball, rolling",
+        "beside_pocket": "from the pocket’s middle",
         "mark_edge": "Edge",
         "ghost_ball": "Ghost ball",
         "contact_object": "Contact point",
@@ -329,6 +332,28 @@ def test_the_pocket_is_ringed_and_named_only_where_it_is_in_the_picture(
     at = pixels(board.panes[0].projection(0), np.array(ring.shape.centre_mm) + ring.shape.radius_mm * around)
     assert (at >= 0).all()
     assert (at <= np.array(size)).all()
+
+
+@pytest.mark.parametrize(("cut", "distance"), [(22.0, 300.0), (-30.0, 640.0), (8.0, 1200.0)])
+def test_the_pocket_has_its_name_while_a_shot_is_played_into_it_or_beside_it(cut: float, distance: float) -> None:
+    board = a_board(a_subject("contact_points", cut, distance), (1920, 1080))
+    names = [e for e in board.elements if e.names == "pocket" and isinstance(e.shape, Plate)]
+    last = [step for step in board.steps if step.name in ("shot", "mistake")]
+    assert last
+    for step in last:
+        for frame in (step.end_frame - 1, (step.first_frame + step.end_frame) // 2):
+            assert sum(e.opacity.at(frame)[0] == 1 for e in names) == 1, (step.name, frame)
+    assert faults(board) == []
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1080, 1080), (1080, 1920)])
+@pytest.mark.parametrize("cut", [3.0, -22.0])
+def test_somebody_who_stands_sees_the_pocket_of_a_near_shot_too(size: tuple[int, int], cut: float) -> None:
+    subject = a_subject("ghost_ball", cut, 150.0, EyeSpec("standing", 800.0, 0.0, 900.0))
+    assert subject.shot is not None
+    x, y = a_board(subject, size).panes[0].px(subject.shot.target_mm)
+    assert 0 < x < size[0]
+    assert 0.15 * size[1] < y < size[1]
 
 
 def test_the_pane_comes_in_a_step_of_its_own() -> None:
