@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from aimgeo.camera import Outline, ball_outline, circle_outline, eye_of, rays
+from aimgeo.hidden import is_hidden_by
 from aimgeo.vectors import Array, BoolArray
 from scenes.board import Arc, Ball, Halo, Ring
 from scenes.board.painted import DISC_PART, DOT_PART, STRIPE_PART, STRIPED_FROM
@@ -152,8 +153,9 @@ def _curves(outline: Outline) -> Array:
 
 def _rim_px(outline: Outline, view: View) -> float:
     """3 px, 5 for a big ball, never more than a sixth of a small one."""
-    big = np.clip(outline.mean_radius_px / view.scale.k / 100, 0.6, 1.0)
-    return float(min(view.scale.stroke_px(5 * big), outline.mean_radius_px / 6))
+    radius_px = outline.mean_radius_px
+    big = min(max(radius_px / view.scale.k / 100, 0.6), 1.0)
+    return min(view.scale.stroke_px(5 * big), radius_px / 6)
 
 
 def _rim(outline: Outline, colour: str, view: View) -> list[Path]:
@@ -190,7 +192,7 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
     """A pale body; a cased rim of 12 to 28 dashes."""
     front, r = rgba(view.look.front), outline.mean_radius_px
     width = min(view.scale.stroke_px(3.5), r / 5)
-    count = int(np.clip(round(2 * np.pi * r / view.scale.stroke_px(22)), 12, 28))
+    count = min(max(round(2 * np.pi * r / view.scale.stroke_px(22)), 12), 28)
     rim = unit_arcs(count, 0.6) @ outline.axes_px.T + outline.centre_px
     casing = faded(rgba(view.look.casing), view.look.casing_opacity * 0.75)
     return [
@@ -203,17 +205,22 @@ def _ghost(outline: Outline, view: View) -> list[Path]:
 def _ghost_rim(ball: Ball, outline: Outline, view: View) -> list[Path]:
     """Over a rendered table, which shows the ghost's body: the dashes and casing that no ball hides."""
     _, casing, dashed = _ghost(outline, view)
-    dashes_seen = dashed.curves.reshape(-1, 4, 2)
-    middle = dashes_seen[:, [0, 3]].mean(axis=1)
-    seen = ~_are_hidden(_touched_mm(middle, ball, view), view)
     arcs = unit_arcs(120, 1.0) @ outline.axes_px.T + outline.centre_px
-    clear = ~_are_hidden(_touched_mm(arcs.mean(axis=1), ball, view), view)
-    return [replace(casing, curves=arcs[clear], cap="butt"), replace(dashed, curves=dashes_seen[seen])]
+    middles = np.concatenate([dashed.curves[:, [0, 3]].mean(axis=1), arcs.mean(axis=1)])
+    seen = ~_are_hidden(_touched_mm(middles, ball, view), view)
+    dashes = len(dashed.curves)
+    return [
+        replace(casing, curves=arcs[seen[dashes:]], cap="butt"),
+        replace(dashed, curves=dashed.curves[seen[:dashes]]),
+    ]
 
 
 def _are_hidden(points_mm: Array, view: View) -> BoolArray:
-    eye, none = eye_of(view.P), np.zeros(len(points_mm), bool)
-    return np.logical_or.reduce([none, *(body.hides(eye, points_mm) for body in view.bodies)])
+    """Which points (n, 3) any of the balls hides."""
+    if not view.bodies:
+        return np.zeros(len(points_mm), bool)
+    centres, radii = (np.array([getattr(b, name) for b in view.bodies]) for name in ("centre_mm", "radius_mm"))
+    return np.asarray(is_hidden_by(eye_of(view.P), points_mm[:, None], centres, radii).any(axis=1))
 
 
 def _touched_mm(px: Array, ball: Ball | Halo, view: View) -> Array:

@@ -5,20 +5,20 @@ No Manim here: the stage hands these paths to Manim, and a test can look at them
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
-from aimgeo.camera import Outline, ball_outline
+from aimgeo.camera import Outline, ball_outline, eye_of
 from aimgeo.vectors import Array
-from scenes.board import Ball, Board, Clip, Cue, EyeCamera, FilmedCamera, Pane, PlanCamera, Ring, Track
+from scenes.board import Ball, Board, Clip, Cue, EyeCamera, FilmedCamera, Line, Pane, PlanCamera, Ring, Track
 from scenes.board import Element as BoardElement
 from scenes.board.painted import paint_axes
 from scenes.draw import draw
 from scenes.draw.paths import Path, Picture, bent, rgba, rounded_rect
-from scenes.draw.view import Body, View
+from scenes.draw.view import Body, View, behind_noses, hidden_spans
 from scenes.look.look import Look
 from scenes.look.scale import Scale
 
@@ -74,7 +74,7 @@ class Display:
         self._elements = {e.id: e for e in board.elements}
         self._ball_mm = {pane.id: _least_ball_mm(pane, board) for pane in board.panes}
         self._real: dict[str, tuple[Track, ...]] = {}
-        self._bodies_on: tuple[tuple[str, int], tuple[Body, ...]] | None = None
+        self._sights: tuple[tuple[str, int], _Sight] | None = None
 
     def shape_tracks(self, slot: Slot) -> tuple[Track, ...]:
         """Everything that can change the slot's `shapes`; what never moves is left out."""
@@ -107,24 +107,11 @@ class Display:
             self._real[pane.id] = tuple(t for e in there for t in (e.offset_mm, e.opacity, e.size, e.turn))
         return self._real[pane.id]
 
-    def _bodies(self, pane: Pane | None, frame: int) -> tuple[Body, ...]:
-        if pane is None or not pane.has_real_balls:
-            return ()
-        if self._bodies_on is None or self._bodies_on[0] != (pane.id, frame):
-            found = (
-                Body(
-                    e.id,
-                    np.array(e.shape.centre_mm) + e.offset_mm.at(frame),
-                    e.shape.radius_mm * e.size.at(frame)[0],
-                )
-                for e in self.board.elements
-                if isinstance(e.shape, Ball)
-                and e.shape.look != "ghost"
-                and pane.id in e.panes
-                and e.is_visible(frame)
-            )
-            self._bodies_on = (pane.id, frame), tuple(found)
-        return self._bodies_on[1]
+    def _sight(self, pane: Pane, frame: int) -> _Sight:
+        """What a pane's elements share on a frame; asked for by one after the other."""
+        if self._sights is None or self._sights[0] != (pane.id, frame):
+            self._sights = (pane.id, frame), _Sight(pane, frame, self._elements)
+        return self._sights[1]
 
     def paths(self, slot: Slot, frame: int) -> list[Path]:
         """The paths of a slot on a frame, the lowest first; none when it is not visible."""
@@ -154,33 +141,27 @@ class Display:
         """What the drawing functions are told."""
         element, pane = slot.element, slot.pane
         assert element is not None
-        flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
-        P = flat if pane is None else shifted(pane.projection(frame), element.offset_mm.at(frame))
+        drawn, strength = element.drawn.at(frame)[0], element.strength.at(frame)[0]
+        fresh, size = element.fresh.at(frame)[0], element.size.at(frame)[0]
+        if pane is None:
+            return View(FLAT, "frame", self.scale, False, _none, drawn, strength, fresh, size=size)
+        sight = self._sight(pane, frame)
         return View(
-            P,
-            "frame" if pane is None else pane.view,
+            shifted(sight.P, element.offset_mm.at(frame)),
+            pane.view,
             self.scale,
-            pane is not None and pane.has_real_balls,
-            lambda name: self._outline(pane, name, frame),
-            element.drawn.at(frame)[0],
-            element.strength.at(frame)[0],
-            element.fresh.at(frame)[0],
-            tuple(b for b in self._bodies(pane, frame) if b.name != element.id),
-            () if pane is None else pane.noses_mm,
-            (1.0, 1.0) if pane is None else pane.pen,
-            element.size.at(frame)[0],
-            0.0 if pane is None else self._ball_mm[pane.id],
-            paint_axes(element, pane, frame) if pane is not None and _is_painted(element) else None,
+            pane.has_real_balls,
+            sight.outline,
+            drawn,
+            strength,
+            fresh,
+            tuple(b for b in sight.bodies if b.name != element.id),
+            pane.pen,
+            size,
+            self._ball_mm[pane.id],
+            paint_axes(element, pane, frame) if _is_painted(element) else None,
+            sight.hidden(element),
         )
-
-    def _outline(self, pane: Pane | None, name: str, frame: int) -> Outline | None:
-        element = self._elements[name]
-        if pane is None or not isinstance(element.shape, Ball) or not element.is_visible(frame):
-            return None
-        P = shifted(pane.projection(frame), element.offset_mm.at(frame))
-        radius = element.shape.radius_mm * element.size.at(frame)[0]
-        outline = ball_outline(P, element.shape.centre_mm, radius)
-        return outline if outline.is_seen else None
 
     def _backdrop(self, pane: Pane, frame: int) -> list[Path]:
         pixels = self._background(pane, self.board, frame)
@@ -190,6 +171,79 @@ class Display:
         seen = tuple(track.at(frame) for track in self.shape_tracks(Slot(pane, None)))
         picture = Picture(pixels, (x, y), (pane.id, *seen), is_opaque=True)
         return [Path(rounded_rect(*pane.rect_px), fill=rgba("#000000"), picture=picture)]
+
+
+class _Sight:
+    """A pane on a frame: its projection, the balls that hide what is behind them, and what they hide of lines."""
+
+    def __init__(self, pane: Pane, frame: int, elements: Mapping[str, BoardElement]) -> None:
+        self.P = pane.projection(frame)
+        self._pane, self._frame, self._elements = pane, frame, elements
+        self._outlines: dict[str, Outline | None] = {}
+
+    @cached_property
+    def bodies(self) -> tuple[Body, ...]:
+        """The balls of a picture that shows real ones."""
+        if not self._pane.has_real_balls:
+            return ()
+        return tuple(
+            Body(e.id, np.array(e.shape.centre_mm) + e.offset_mm.at(self._frame), self._radius_mm(e))
+            for e in self._elements.values()
+            if isinstance(e.shape, Ball)
+            and e.shape.look != "ghost"
+            and self._pane.id in e.panes
+            and e.is_visible(self._frame)
+        )
+
+    def hidden(self, element: BoardElement) -> tuple[tuple[float, float], ...]:
+        """The parts of a line that balls and cushions hide."""
+        if not self._pane.has_real_balls or not isinstance(element.shape, Line):
+            return ()
+        a, b = (np.array(at) for at in element.shape.points_mm)
+        spans, noses = self._behind_balls.get(element.id, []), self._pane.noses_mm
+        return (*spans, *(behind_noses(self._eye_mm - element.offset_mm.at(self._frame), a, b, noses) if noses else ()))
+
+    @cached_property
+    def _eye_mm(self) -> Array:
+        return eye_of(self.P)
+
+    @cached_property
+    def _behind_balls(self) -> dict[str, list[tuple[float, float]]]:
+        """What balls hide of every line, worked out at once."""
+        lines = [
+            (e.id, e.shape.points_mm, e.offset_mm.at(self._frame))
+            for e in self._elements.values()
+            if isinstance(e.shape, Line) and self._pane.id in e.panes and e.drawn.at(self._frame)[0] > 0
+        ]
+        if not lines:
+            return {}
+        ids, ends, offsets = zip(*lines, strict=True)
+        a, b = np.array(ends, float).transpose(1, 0, 2)
+        return dict(zip(ids, hidden_spans(self._eye_mm - np.array(offsets), a, b, self.bodies), strict=True))
+
+    def outline(self, name: str) -> Outline | None:
+        """The outline of a ball that is seen."""
+        if name not in self._outlines:
+            self._outlines[name] = self._outlined(self._elements[name])
+        return self._outlines[name]
+
+    def _outlined(self, element: BoardElement) -> Outline | None:
+        if not isinstance(element.shape, Ball) or not element.is_visible(self._frame):
+            return None
+        P = shifted(self.P, element.offset_mm.at(self._frame))
+        outline = ball_outline(P, element.shape.centre_mm, self._radius_mm(element))
+        return outline if outline.is_seen else None
+
+    def _radius_mm(self, element: BoardElement) -> float:
+        assert isinstance(element.shape, Ball)
+        return element.shape.radius_mm * element.size.at(self._frame)[0]
+
+
+FLAT = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+
+
+def _none(name: str) -> None:
+    """There is no ball on the frame itself."""
 
 
 def _is_painted(element: BoardElement) -> bool:

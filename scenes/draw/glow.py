@@ -20,11 +20,12 @@ def draw_glow(glow: Glow, view: View) -> list[Path]:
     """A band as far as it has run, or a ring."""
     if len(glow.points_mm) == 1:
         return _ring(glow, view)
-    a, b = (np.array(p, float) for p in glow.points_mm)
-    ends = view.segment_px(a, a + view.drawn * (b - a))
+    (ax, ay, az), (bx, by, bz) = glow.points_mm
+    t = view.drawn
+    ends = view.segment_px((ax, ay, az), (ax + t * (bx - ax), ay + t * (by - ay), az + t * (bz - az)))
     if ends is None or not np.isfinite(ends).all():
         return []
-    curves, front = straight(ends[None]), view.look.front
+    curves, front = straight(np.array([ends])), view.look.front
     core, reach = view.line_px(CORE_PX), view.line_px(glow.reach_px)
     return [
         Path(curves, stroke=rgba(front, strength), width_px=2 * (core + part * reach), cap="round")

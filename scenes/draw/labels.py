@@ -59,8 +59,7 @@ def draw_plate(plate: Plate, view: View) -> list[Path]:
 
 def _sample(role: str, x: float, y: float, length: float, view: View) -> list[Path]:
     """A piece of the line as it is drawn, without a casing: the plate is its ground; or a mark."""
-    flat = np.array([[1.0, 0, 0, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
-    plain = replace(view, P=flat, kind="table", drawn=1.0)
+    plain = replace(view, kind="table", drawn=1.0)
     if role in view.look.marks:
         return draw_mark(Mark((x + length / 2, y, 0.0), role), plain)
     style = view.line_style(role)

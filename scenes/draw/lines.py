@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from aimgeo.camera import ball_outline, eye_of
+from aimgeo.camera import ball_outline
+from aimgeo.construct import Position
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
-from scenes.board import Area, Bar, Line, Mark
+from scenes.board import Area, Bar, Line, Mark, Pixel
 from scenes.draw.paths import DOT_PX, RGBA, Path, circle, dashes, ellipse, faded, polyline, rgba, straight
-from scenes.draw.view import View, behind_noses, hidden_spans
+from scenes.draw.view import View
 from scenes.look.look import LineStyle, MarkPart
 
 ARROW_LENGTH = 3.9
@@ -20,98 +21,109 @@ ARROW_LENGTH = 3.9
 MOST_OF_BALL = 0.75
 """A mark on a plan reaches over so much of a ball's radius at most."""
 
-Spans = list[tuple[float, float]]
+Span = tuple[float, float]
 
 
 def draw_line(line: Line, view: View) -> list[Path]:
     """A line in its style: casing under the gaps too, core, barbs or arrowhead, and the pen while it is drawn."""
-    a, b = (np.array(p, float) for p in line.points_mm)
-    whole = float(np.linalg.norm(b - a))
+    whole = math.dist(*line.points_mm)
     length = whole * view.drawn
     if length <= 0:
         return []
-    along = (b - a) / whole
-    tip, style = a + length * along, view.line_style(line.style)
+    style = view.line_style(line.style)
     bend = length if line.faint_after_mm is None else min(line.faint_after_mm, length)
     paths: list[Path] = []
     if bend < length:
         # the faint part first: where they meet, the full part's round cap lies over it
         faint = replace(style, width_px=min(view.look.faint_px, style.width_px), casing_px=4)
         weaker = replace(view, strength=view.strength * view.look.faint_opacity)
-        paths += _stretch(line, faint, (a + bend * along, tip), weaker, line.arrow)
-    paths += _stretch(line, style, (a, a + bend * along), view, line.arrow and bend == length)
-    end = view.segment_px(a, tip)
-    if view.drawn < 1 and end is not None:
+        paths += _stretch(line, faint, (bend / whole, view.drawn), weaker, line.arrow)
+    paths += _stretch(line, style, (0.0, bend / whole), view, line.arrow and bend == length)
+    if view.drawn < 1 and (end := view.segment_px(*_part_mm(line, (0.0, view.drawn)))) is not None:
         paths += _pen(end[1], view.line_px(style.width_px), view)
     return paths
 
 
-def _stretch(line: Line, style: LineStyle, ends_mm: tuple[Array, Array], view: View, arrow: bool) -> list[Path]:
-    ends = view.segment_px(*ends_mm)
-    length = 0.0 if ends is None else float(np.linalg.norm(ends[1] - ends[0]))
+def _part_mm(line: Line, part: Span) -> tuple[Position, Position]:
+    """The ends of a part of a line, given in fractions of it."""
+    (ax, ay, az), (bx, by, bz) = line.points_mm
+    s, t = part
+    return (
+        (ax + s * (bx - ax), ay + s * (by - ay), az + s * (bz - az)),
+        (ax + t * (bx - ax), ay + t * (by - ay), az + t * (bz - az)),
+    )
+
+
+def _stretch(line: Line, style: LineStyle, part: Span, view: View, arrow: bool) -> list[Path]:
+    """A part of a line, given in fractions of it."""
+    ends = view.segment_px(*_part_mm(line, part))
+    length = 0.0 if ends is None else math.dist(*ends)
     if ends is None or length < DOT_PX:
         return []
-    start, along = ends[0], (ends[1] - ends[0]) / length
+    start, end = ends
+    along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length)
     width = view.line_px(style.width_px)
     core = rgba(style.colour, view.strength)
     head: list[Path] = []
     if arrow:
         # the head grows out of the pen over the last seventh of the drawing
-        size = ARROW_LENGTH * width * float(np.clip((view.drawn - 0.86) / 0.14, 0, 1))
-        head = _arrowhead(ends[1], along, size, core, view)
+        size = ARROW_LENGTH * width * min(max((view.drawn - 0.86) / 0.14, 0.0), 1.0)
+        head = _arrowhead(np.array(end), np.array(along), size, core, view)
         length = max(length - 0.8 * size, DOT_PX)
     if view.rendered:
-        within = _behind_balls(ends_mm, start, length, view)
+        within = _behind_balls(line, part, start, length, view)
     else:
-        within = _within_balls(line, style, start, start + length * along, view)
+        within = _within_balls(line, style, start, along, length, view)
     outside = rest(within, length)
     pieces = dashes(length, [d * width for d in style.dash])
     casing = rgba(view.look.casing, view.look.casing_opacity)
     cased = width + view.scale.stroke_px(style.casing_px)
-    ink = rgba(view.look.ink, view.strength)
     # where a solid line meets its ink part both end square, exactly at the outline
     cap = "butt" if within and not style.dash else "round"
-    paths = [_run(start, along, outside, casing, cased, cap)]
-    paths.append(_run(start, along, _common(pieces, outside), core, width, cap))
-    if view.rendered:
-        paths.append(
-            _run(start, along, _common(_dotted(length, width), within), faded(ink, 0.6), 0.55 * width, "round")
-        )
-    else:
-        paths.append(_run(start, along, _common(pieces, within), ink, width, cap))
+    runs = [(outside, casing, cased, cap), (_common(pieces, outside) if within else pieces, core, width, cap)]
+    if within:
+        ink = rgba(view.look.ink, view.strength)
+        if view.rendered:
+            dots = _common(_dotted(length, width), within)
+            runs.append((dots, faded(ink, 0.6), 0.55 * width, "round"))
+        else:
+            runs.append((_common(pieces, within), ink, width, cap))
+    paths = [_run(start, along, *one) for one in runs if one[0]]
     if style.barbs:
-        paths += _barbs(start, along, length, style.barbs * width, width, core)
+        paths += _barbs(np.array(start), np.array(along), length, style.barbs * width, width, core)
     return [p for p in paths if len(p.curves)] + head
 
 
-def _within_balls(line: Line, style: LineStyle, start: Array, end: Array, view: View) -> Spans:
+def _within_balls(
+    line: Line, style: LineStyle, start: Pixel, along: Pixel, length: float, view: View
+) -> list[Span]:
     """Where a front-coloured line crosses a ball that it must turn to ink in, as lengths from its start."""
     if style.colour != view.look.front:
         return []
+    end = np.array([start[0] + length * along[0], start[1] + length * along[1]])
     outlines = [view.outline(name) for name in line.ink_in]
-    parts = [o.inside(start, end) for o in outlines if o is not None]
-    length = float(np.linalg.norm(end - start))
+    parts = [o.inside(np.array(start), end) for o in outlines if o is not None]
     return sorted((lo * length, hi * length) for lo, hi in (p for p in parts if p is not None))
 
 
-def _behind_balls(ends_mm: tuple[Array, Array], start: Array, length: float, view: View) -> Spans:
-    """Where balls hide a line, as lengths from its start in the picture: joined, in order."""
-    a, b = ends_mm
-    eye, out = eye_of(view.P), []
-    for span in [*hidden_spans(eye, a, b, view.bodies), *behind_noses(eye, a, b, view.noses_mm)]:
-        edges = view.px(np.array([a + t * (b - a) for t in span]))
-        low, high = np.nan_to_num(np.linalg.norm(edges - start, axis=-1), nan=0.0).tolist()
-        out.append((min(low, length), min(high, length)))
+def _behind_balls(line: Line, part: Span, start: Pixel, length: float, view: View) -> list[Span]:
+    """Where balls hide a part of a line, as lengths from its start in the picture: joined, in order."""
+    out = []
+    for low, high in view.hidden:
+        if low < part[1] and high > part[0]:
+            edges = view.segment_px(*_part_mm(line, (max(low, part[0]), min(high, part[1]))))
+            lengths = [] if edges is None else [min(math.dist(start, edge), length) for edge in edges]
+            out += [(lengths[0], lengths[1])] if lengths else []
     shown = rest(out, length)
     return rest(shown, length)
 
 
-def _dotted(length: float, width: float) -> Spans:
+def _dotted(length: float, width: float) -> list[Span]:
     """Short strokes: what a ball hides is told, and told as hidden."""
     return dashes(length, [0.9 * width, 1.3 * width])
 
 
-def _common(pieces: Spans, spans: Spans) -> Spans:
+def _common(pieces: list[Span], spans: list[Span]) -> list[Span]:
     return [
         (max(p, lo), min(q, hi))
         for p, q in pieces
@@ -120,10 +132,13 @@ def _common(pieces: Spans, spans: Spans) -> Spans:
     ]
 
 
-def _run(start: Array, along: Array, spans: Spans, colour: RGBA, width: float, cap: str) -> Path:
+_THIRDS = np.array([[1, 2 / 3, 1 / 3, 0], [0, 1 / 3, 2 / 3, 1]])
+
+
+def _run(start: Pixel, along: Pixel, spans: list[Span], colour: RGBA, width: float, cap: str) -> Path:
     """Pieces of a straight line."""
-    lengths = np.array([(p, max(q, p + DOT_PX)) for p, q in spans]).reshape(-1, 2, 1)
-    return Path(straight(start + lengths * along), stroke=colour, width_px=width, cap=cap)
+    lengths = np.array([(p, max(q, p + DOT_PX)) for p, q in spans]) @ _THIRDS
+    return Path(np.array(start) + lengths[..., None] * np.array(along), stroke=colour, width_px=width, cap=cap)
 
 
 def _arrowhead(tip: Array, along: Array, size: float, colour: RGBA, view: View) -> list[Path]:
@@ -149,7 +164,7 @@ def _barbs(start: Array, along: Array, length: float, pitch: float, width: float
     return [Path(np.concatenate(barbs), stroke=colour, width_px=0.7 * width)]
 
 
-def _pen(at: Array, width: float, view: View) -> list[Path]:
+def _pen(at: Pixel, width: float, view: View) -> list[Path]:
     front = rgba(view.look.front)
     radius = max(width, view.scale.stroke_px(7))
     return [Path(circle(at, 2.6 * radius), fill=faded(front, 0.16)), Path(circle(at, radius), fill=front)]

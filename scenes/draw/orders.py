@@ -303,7 +303,7 @@ def _paths(paths: Sequence[Path], clip_px: Clip | None) -> bytes:
         told.append([pieces, fill, stroke, path.width_px, path.cap, gradient])
     if not told:
         return b""
-    body = np.concatenate(floats, dtype="<f4", casting="same_kind").tobytes()
+    body = np.concatenate([numbers.ravel() for numbers in floats], dtype="<f4", casting="same_kind").tobytes()
     return _packed({"is": "paths", "clip": clip_px, "paths": told}, body)
 
 
@@ -311,19 +311,27 @@ def _pieces(path: Path) -> tuple[list[int], list[np.ndarray]]:
     """Curves of each piece, as `scenes.draw.picture.trace` joins and closes them, and their numbers."""
     rows = path.curves.reshape(-1, 8)
     count = len(rows)
-    if count == 1:
-        x, y, *_, to_x, to_y = rows[0].tolist()
-        is_same = abs(x - to_x) < SAME_PX and abs(y - to_y) < SAME_PX
-        return [-1 if is_same else 1], [rows[0]]
-    # each curve's start less the end of the one before, the first one's less the last one's
-    gaps = abs(rows[:, :2] - rows[np.arange(-1, count - 1), 6:]).max(axis=1)
-    starts = [0, *(k for k, gap in enumerate(gaps.tolist()) if k and not gap < SAME_PX), count]
-    if len(starts) == 2:
-        return [-count if gaps[0] < SAME_PX else count], [rows[0, :2], rows[:, 2:].ravel()]
-    firsts, lasts = np.array(starts[:-1]), np.array(starts[1:]) - 1
-    is_closed = (abs(rows[firsts, :2] - rows[lasts, 6:]).max(axis=1) < SAME_PX).tolist()
-    pieces = [a - b if closed else b - a for (a, b), closed in zip(pairwise(starts), is_closed, strict=True)]
-    return pieces, [np.insert(rows[:, 2:].ravel(), np.repeat(6 * firsts, 2), rows[firsts, :2].ravel())]
+    firsts = [0]
+    if count > 1:
+        # how far each curve's start is from the end of the one before
+        gaps = abs(rows[1:, :2] - rows[:-1, 6:])
+        if not gaps.max() < SAME_PX:
+            firsts += [k for k, gap in enumerate(gaps.max(axis=1).tolist(), 1) if not gap < SAME_PX]
+    ends = [*firsts[1:], count]
+    is_one = len(firsts) == 1
+    at, to = (rows[:1], rows[-1:]) if is_one else (rows[firsts], rows[[end - 1 for end in ends]])
+    pieces = [
+        first - end if abs(x - u) < SAME_PX and abs(y - v) < SAME_PX else end - first
+        for first, end, (x, y), (u, v) in zip(firsts, ends, at[:, :2].tolist(), to[:, 6:].tolist(), strict=True)
+    ]
+    if len(firsts) == count:
+        return pieces, [rows]
+    if is_one:
+        return pieces, [rows[0, :2], rows[:, 2:]]
+    is_kept = np.ones((count, 8), bool)
+    is_kept[:, :2] = False
+    is_kept[firsts, :2] = True
+    return pieces, [rows[is_kept]]
 
 
 @lru_cache(maxsize=4096)

@@ -213,7 +213,7 @@ def _through(places: Array) -> Array:
 
 def circle(centre_px: Sequence[Any] | Array, radius_px: float) -> Array:
     """Curves of a circle."""
-    return ellipse(np.asarray(centre_px, float), radius_px * np.eye(2))
+    return _arc(0.0, 2 * np.pi) * radius_px + np.asarray(centre_px, float)
 
 
 def reversed_curves(curves: Array) -> Array:

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aimgeo.camera import Outline, depth, pixels
+from aimgeo.camera import Outline, pixels
 from aimgeo.hidden import hidden_span, is_hidden_by
 from aimgeo.vectors import Array, BoolArray
+from scenes.board import Pixel
 from scenes.look.look import LineStyle, Look
 from scenes.look.scale import Scale
 
@@ -28,13 +29,18 @@ class Body:
         return is_hidden_by(eye_mm, points_mm, self.centre_mm, self.radius_mm)
 
 
-def hidden_spans(eye_mm: Array, a_mm: Array, b_mm: Array, bodies: Sequence[Body]) -> list[tuple[float, float]]:
-    """The parts (from, to) of the segment a-b that bodies hide or hold, one a body that does."""
-    if not bodies:
-        return []
+def hidden_spans(
+    eyes_mm: Array, a_mm: Array, b_mm: Array, bodies: Sequence[Body]
+) -> list[list[tuple[float, float]]]:
+    """The parts (from, to) of segments a-b (n, 3) that bodies hide from an eye (3,) or (n, 3), or hold: of each
+    segment one a body that does."""
+    a, b = np.asarray(a_mm, float), np.asarray(b_mm, float)
+    if not bodies or not len(a):
+        return [[] for _ in a]
     centres, radii = np.array([body.centre_mm for body in bodies]), np.array([body.radius_mm for body in bodies])
-    spans = hidden_span(eye_mm, a_mm, b_mm, centres, radii).tolist()
-    return [(low, high) for low, high in spans if not math.isnan(low)]
+    eyes = np.asarray(eyes_mm, float)
+    spans = hidden_span(eyes[..., None, :], a[:, None], b[:, None], centres, radii).tolist()
+    return [[(low, high) for low, high in one if not math.isnan(low)] for one in spans]
 
 
 def behind_noses(
@@ -69,9 +75,9 @@ class View:
 
     `P` (3, 4) includes the element's own offset. `kind` is the pane's view, 'frame' for shapes in frame pixels.
     `rendered` is True where the pane's background already shows table and balls; there `bodies` tells the balls
-    that hide what is behind them, and `noses_mm` the cushions. `ball_mm` is the radius of the smallest ball of
+    that hide what is behind them. `ball_mm` is the radius of the smallest ball of
     a plan, 0 without one. `outline` finds the outline of a ball element by its id in the same pane. `axes` are
-    those of a ball's paint.
+    those of a ball's paint, `hidden` the parts of a line that balls and cushions hide, as fractions of it.
     """
 
     P: Array
@@ -83,11 +89,11 @@ class View:
     strength: float = 1.0
     fresh: float = 0.0
     bodies: tuple[Body, ...] = ()
-    noses_mm: tuple[tuple[tuple[float, float, float], tuple[float, float, float]], ...] = ()
     pen: tuple[float, float] = (1.0, 1.0)
     size: float = 1.0
     ball_mm: float = 0.0
     axes: Array | None = None
+    hidden: tuple[tuple[float, float], ...] = ()
 
     @property
     def look(self) -> Look:
@@ -108,15 +114,24 @@ class View:
             raise ValueError(f"no line style {role!r}; there are {', '.join(self.look.lines)}")
         return self.look.lines[role]
 
-    def segment_px(self, a_mm: Array, b_mm: Array) -> Array | None:
-        """The two ends (2, 2) in pixels of the part of a-b in front of the camera, or None."""
-        ends = np.array([a_mm, b_mm], float)
-        w = depth(self.P, ends)
-        near = 1e-3 * max(1.0, float(np.abs(w).max()))
-        if (w <= near).all():
+    def segment_px(self, a_mm: Sequence[float], b_mm: Sequence[float]) -> tuple[Pixel, Pixel] | None:
+        """The two ends in pixels of the part of a-b in front of the camera, or None."""
+        f, g, k = self.P.tolist()
+        ends = [(_at(k, p), p) for p in (a_mm, b_mm)]
+        near = 1e-3 * max(1.0, abs(ends[0][0]), abs(ends[1][0]))
+        if ends[0][0] <= near and ends[1][0] <= near:
             return None
         for i in (0, 1):
-            if w[i] <= near:
-                t = (near - w[i]) / (w[1 - i] - w[i])
-                ends[i] += t * (ends[1 - i] - ends[i])
-        return self.px(ends)
+            (w, (x, y, z)), (other, (u, v, q)) = ends[i], ends[1 - i]
+            if w <= near:
+                t = (near - w) / (other - w)
+                ends[i] = near, (x + t * (u - x), y + t * (v - y), z + t * (q - z))
+        (w0, p), (w1, q) = ends
+        return (_at(f, p) / w0, _at(g, p) / w0), (_at(f, q) / w1, _at(g, q) / w1)
+
+
+def _at(row: Sequence[float], point: Sequence[float]) -> float:
+    """What a row of a projection makes of a point."""
+    a, b, c, d = row
+    x, y, z = point
+    return a * x + b * y + c * z + d

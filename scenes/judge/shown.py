@@ -218,7 +218,7 @@ def _seen_pieces(start: Array, end: Array, order: tuple[int, int], sight: _Sight
     spans = []
     if sight.is_rendered:
         eye = eye_of(sight.P)
-        spans = hidden_spans(eye, start, end, [s.body for s in sight.solids])
+        (spans,) = hidden_spans(eye, start[None], end[None], [s.body for s in sight.solids])
         spans += behind_noses(eye, start, end, sight.pane.noses_mm)
     else:
         px = pixels(sight.P, np.stack([start, end]))
