@@ -19,9 +19,9 @@ ENDING = ".thumb"
 
 @dataclass(frozen=True, slots=True)
 class Small:
-    """A frame's orders: the parts shown with their opacities, and what each part, and those it needs, says."""
+    """A frame's orders: the parts shown, as `Shown.told`, and what each part, and those it needs, says."""
 
-    shown: tuple[tuple[str, float], ...]
+    shown: tuple[tuple[str | float, ...], ...]
     parts: Mapping[str, bytes]
 
 
@@ -47,11 +47,11 @@ class Kept:
             told = orjson.loads(zlib.decompress(path.read_bytes()))
             parts = {name: bytes.fromhex(part) for name, part in told["parts"].items()}
             os.utime(path)
-            shown = tuple((str(name), float(opacity)) for name, opacity in told["shown"])
+            shown = tuple((str(name), *map(float, numbers)) for name, *numbers in told["shown"])
         except (OSError, ValueError, KeyError, TypeError, AttributeError, zlib.error):
             return None
         is_whole = all(name == part_name(part) for name, part in parts.items())
-        return Small(shown, parts) if is_whole and all(name in parts for name, _ in shown) else None
+        return Small(shown, parts) if is_whole and all(name in parts for name, *_ in shown) else None
 
     def put(self, key: str, small: Small) -> None:
         """Keep a frame; those that were looked at longest ago make room."""

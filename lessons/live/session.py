@@ -460,13 +460,12 @@ class Session:
         """Send a frame's orders with the parts that the page lacks."""
         shown = orders.frame(frame)
         told |= {"frame": frame, "zoom": orders.zoom, "board": (orders.board.width_px, orders.board.height_px)}
-        listed = [(one.name, one.opacity) for one in shown]
-        self._send_parts(page, listed, needed(orders, shown), orders.part, told, started)
+        self._send_parts(page, [one.told for one in shown], needed(orders, shown), orders.part, told, started)
 
     def _send_parts(
         self,
         page: Page,
-        shown: Sequence[tuple[str, float]],
+        shown: Sequence[Sequence[str | float]],
         names: Sequence[str],
         part_of: Callable[[str], bytes],
         told: dict[str, Any],
@@ -524,7 +523,7 @@ class Session:
                 return
             shown = orders.frame(frame)
             parts = {name: orders.part(name) for name in needed(orders, shown)}
-            small = Small(tuple((one.name, one.opacity) for one in shown), parts)
+            small = Small(tuple(one.told for one in shown), parts)
             self.kept.put(kept_as, small)
         told = {"is": "thumb", "clip": name, "key": self.key(clip), "frame": frame, "zoom": zoom}
         told["board"] = (output.width_px, output.height_px)

@@ -1,8 +1,8 @@
 """A board's frames as orders for a painter elsewhere: curves to fill and stroke, and the values of plates.
 
-A frame is a list of parts with their opacities, the lowest first. A part's name is a digest of what it says, so
-whoever has drawn it before needs no more than its name; what rests, or comes back, is sent once. Nothing here
-knows who draws. A part's bytes: the length of a JSON head (u32, little-endian), the head, zeros up to a multiple
+A frame is a list of parts with their opacities and places, the lowest first. A part's name is a digest of what it
+says, so whoever has drawn it before needs no more than its name; what rests, or comes back, is sent once. Words and
+labels are told as they are at (0, 0): wherever they stand, they are the same part. Nothing here knows who draws. A part's bytes: the length of a JSON head (u32, little-endian), the head, zeros up to a multiple
 of four, then float32 or bytes as the head says.
 
 A head is one of
@@ -25,7 +25,7 @@ import hashlib
 import io
 from collections import OrderedDict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any
@@ -34,7 +34,7 @@ import numpy as np
 import orjson
 
 from aimgeo.tables import Table
-from scenes.board import Board, Clip, Pane, Photo
+from scenes.board import Board, Clip, Element, Pane, Photo, Pixel, Plate, Text
 from scenes.draw.display import Display, Slot, cloth
 from scenes.draw.kept import Kept
 from scenes.draw.paths import RGBA, Path
@@ -47,10 +47,16 @@ MOST_KEPT = 2000
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A part on a frame."""
+    """A part on a frame, moved by so many pixels of the board."""
 
     name: str
     opacity: float
+    by_px: Pixel = (0.0, 0.0)
+
+    @property
+    def told(self) -> tuple[str | float, ...]:
+        """Name and opacity, then how far it is moved, if it is."""
+        return (self.name, self.opacity, *(self.by_px if any(self.by_px) else ()))
 
 
 class Orders:
@@ -64,7 +70,9 @@ class Orders:
         `is_plain` paints the plates here, for a painter that has no OpenGL.
         """
         self.board, self.zoom, self.is_plain = board, zoom, is_plain
-        self._display = Display(board)
+        placed = {element.id: _placed(element) for element in board.elements}
+        self._display = Display(replace(board, elements=tuple(element for element, _ in placed.values())))
+        self._by_px = {id: by for id, (_, by) in placed.items()}
         self._kept = [Kept(self._display, slot) for slot in self._display.slots]
         self._names: OrderedDict[tuple[int, Any], str] = OrderedDict()
         self._parts: OrderedDict[str, bytes] = OrderedDict()
@@ -89,7 +97,8 @@ class Orders:
             else:
                 self._parts.move_to_end(name)
             if name:
-                shown.append(Shown(name, kept.opacity))
+                element = kept.slot.element
+                shown.append(Shown(name, kept.opacity, (0.0, 0.0) if element is None else self._by_px[element.id]))
         return shown
 
     def _take_over(self, like: Orders) -> None:
@@ -187,6 +196,19 @@ class Orders:
             "batches": told,
         }
         return _packed(head, np.concatenate(floats).tobytes())
+
+
+def _placed(element: Element) -> tuple[Element, Pixel]:
+    """Words as they are at (0, 0), and where they stand; anything else as it is."""
+    shape = element.shape
+    if element.panes:
+        return element, (0.0, 0.0)
+    if isinstance(shape, Plate):
+        x, y, width, height = shape.rect_px
+        return replace(element, shape=replace(shape, rect_px=(0.0, 0.0, width, height))), (x, y)
+    if isinstance(shape, Text):
+        return replace(element, shape=replace(shape, at_px=(0.0, 0.0))), shape.at_px
+    return element, (0.0, 0.0)
 
 
 def _slot_id(slot: Slot) -> tuple[str, str]:

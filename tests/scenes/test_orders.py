@@ -37,7 +37,7 @@ def board_of(kind: str) -> Board:
 
 def whole(orders: Orders, frame: int) -> tuple[list, dict[str, bytes]]:
     shown = orders.frame(frame)
-    return [(one.name, one.opacity) for one in shown], {name: orders.part(name) for name in needed(orders, shown)}
+    return [one.told for one in shown], {name: orders.part(name) for name in needed(orders, shown)}
 
 
 def head_and_floats(part: bytes) -> tuple[dict, np.ndarray]:
@@ -66,16 +66,16 @@ def test_the_curves_are_those_of_the_display_list(kind: str) -> None:
     shown, parts = whole(Orders(board), frame)
     slots = [s for s in display.slots if s.element is not None and display.opacity(s, frame) > 0]
     expected = [paths for slot in slots if (paths := [p for p in display.shapes(slot, frame) if len(p.curves)])]
-    told = [head_and_floats(parts[name]) for name, _ in shown]
-    told = [(head, floats) for head, floats in told if head["is"] == "paths"]
+    told = [(*head_and_floats(parts[name]), np.array(by_px or (0, 0))) for name, _, *by_px in shown]
+    told = [one for one in told if one[0]["is"] == "paths"]
     assert len(told) == len(expected)
-    for (head, floats), paths in zip(told, expected, strict=True):
+    for (head, floats, by_px), paths in zip(told, expected, strict=True):
         at = 0
         for (pieces, *_), path in zip(head["paths"], paths, strict=True):
             curves = []
             for piece in pieces:
                 count = abs(piece)
-                points = floats[at : at + 2 + 6 * count].reshape(-1, 2)
+                points = floats[at : at + 2 + 6 * count].reshape(-1, 2) + by_px
                 at += 2 + 6 * count
                 curves += [points[3 * k : 3 * k + 4] for k in range(count)]
             assert (
@@ -107,7 +107,7 @@ def test_a_plate_is_told_with_its_table_and_in_the_painters_own_pixels() -> None
         orders = Orders(board, zoom)
         shown, parts = whole(orders, board.frames - 1)
         plates = [
-            head_and_floats(parts[name]) for name, _ in shown if head_and_floats(parts[name])[0]["is"] == "plate"
+            head_and_floats(parts[name]) for name, *_ in shown if head_and_floats(parts[name])[0]["is"] == "plate"
         ]
         seen = [p for p in board.panes if p.background == "plate" and p.opacity.at(board.frames - 1)[0] > 0]
         assert len(plates) == len(seen) > 0

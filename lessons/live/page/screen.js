@@ -31,11 +31,11 @@ export function drawInk(ctx, frame, again, plateTo) {
   let isWhole = true;
   ctx.setTransform(1, 0, 0, 1, 0, 0);
   ctx.clearRect(0, 0, width, height);
-  for (const [name, opacity] of frame.shown) {
+  for (const [name, opacity, x = 0, y = 0] of frame.shown) {
     const part = parts.get(name);
     if (!part) continue;
     if (part.is === "paths") {
-      ctx.setTransform(zoom, 0, 0, zoom, 0, 0);
+      ctx.setTransform(zoom, 0, 0, zoom, x * zoom, y * zoom);
       drawPaths(ctx, part, opacity);
       continue;
     }
