@@ -96,8 +96,9 @@ def plain_values(column: Column, count: int) -> list[Any]:
     if column.dtype.kind != "f":
         return list(column.tolist())
     values: list[Any] = (column + 0.0).tolist()  # no minus zero
-    for i in np.flatnonzero(~is_known(column)).tolist():
-        values[i] = None
+    if not np.isfinite(column).all():
+        for i in np.flatnonzero(~is_known(column)).tolist():
+            values[i] = None
     return values
 
 

@@ -23,8 +23,10 @@ IMPACT_KEYS = ("ghost_ball_mm", "contact_object_mm", "contact_cue_mm", "object_d
 """What a rolled ball then does not have either."""
 
 
-def answer(requests: Sequence[Any]) -> list[dict[str, Any]]:
+def answer(requests: Sequence[Any], only: Sequence[str] | None = None) -> list[dict[str, Any]]:
     """One answer for each request, in order; a request that has none gets an `error`.
+
+    `only` some of an answer's keys may be asked for; errors are told all the same.
 
     >>> asked = {"object_ball_mm": [0, 0], "target_mm": [900, 0], "cut_deg": 30, "side": "left", "distance_mm": 99}
     >>> answer([asked])[0]["shot"]["overlap"]
@@ -35,7 +37,8 @@ def answer(requests: Sequence[Any]) -> list[dict[str, Any]]:
     parts, _ = answer_parts(requests)
     answers: list[dict[str, Any]] = [{} for _ in requests]
     for part in parts:
-        for i, one in zip(part.places.tolist(), rows(part.columns, part.places.size), strict=True):
+        columns = {key: part.columns[key] for key in part.columns if only is None or key in (*only, "error")}
+        for i, one in zip(part.places.tolist(), rows(columns, part.places.size), strict=True):
             answers[i].update(one)
     return answers
 

@@ -137,6 +137,8 @@ class Length:
         >>> [length(text).mm(57.15, 2540) for text in ("2 diamonds", "1/2 ball", "12 in")]
         [635.0, 28.575, 304.8]
         """
+        if self.unit == "mm":
+            return float(self.number)
         if self.unit == "ball":
             return float(self.number) * ball_diameter_mm
         if self.unit == "diamond":

@@ -429,7 +429,7 @@ LENGTHS = (
 
 def rows(ground: Ground, held: Held, units: str) -> list[list[str]]:
     """What `aimgeo solve` answers about the shot as it is held, in the lesson's units: name and number."""
-    told = answer([ground.request(held)])[0]
+    told = answer([ground.request(held)], only=("shot", "methods", "pocket"))[0]
     if "error" in told:
         return [["", told["error"]["message"]]]
     shot, out = told["shot"], []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +16,9 @@ TIP, FERRULE, SHAFT, BUTT = 6, 7, 8, 9
 PARTS = {"cue_tip": TIP, "cue_ferrule": FERRULE, "cue_shaft": SHAFT, "cue_butt": BUTT}
 SECTIONS = tuple((behind, radius, PARTS[part]) for behind, radius, part in PROFILE)
 """Distance behind the tip, radius (mm) and material along the cue."""
+_STATIONS = np.array(SECTIONS)
+_FROM = np.flatnonzero(_STATIONS[1:, 2] == _STATIONS[:-1, 2])
+"""Where a piece of one material begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,7 @@ def _axes(cue: CueStick) -> tuple[Array, Array, Array, Array]:
     return tip, forward, side, np.cross(side, forward)
 
 
+@lru_cache(maxsize=16)  # several panes show one cue, and it rests while eyes move
 def cue_mesh(cue: CueStick) -> Vertices:
     """All triangles of the cue."""
     tip, forward, side, up = _axes(cue)
@@ -52,14 +57,13 @@ def cue_mesh(cue: CueStick) -> Vertices:
 def cue_edges(cue: CueStick, eye_mm: Array) -> Edges:
     """Its outline as this eye sees it: the two sides, where the line of sight touches it, and the front ring."""
     tip, forward, side, up = _axes(cue)
+    behind, radii = _STATIONS[:, :1], _STATIONS[:, 1]
     parts = []
     for sign in (-1.0, 1.0):
-        for (s1, r1, m1), (s2, r2, m2) in pairwise(SECTIONS):
-            if m1 != m2:
-                continue
-            ends = [_touched(tip - forward * s, r, side, up, eye_mm, sign) for s, r in ((s1, r1), (s2, r2))]
-            points, normals = np.array([p for p, _ in ends]), np.array([n for _, n in ends])
-            parts.append(feather(points, normals, m1))
+        points, normals = _touched(tip - forward * behind, radii, side, up, eye_mm, sign)
+        told = np.column_stack([_STATIONS[_FROM, 2], np.ones((len(_FROM), 2)), np.zeros(len(_FROM))])
+        rows = points[_FROM], points[_FROM + 1], normals[_FROM], normals[_FROM + 1], told
+        parts.append(np.concatenate(rows, axis=1).astype(np.float32))
     turn = np.linspace(0, 2 * np.pi, 25)[:-1]
     around = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
     for s, r, material in (SECTIONS[0], SECTIONS[2], SECTIONS[4], SECTIONS[6], SECTIONS[9]):
@@ -67,14 +71,17 @@ def cue_edges(cue: CueStick, eye_mm: Array) -> Edges:
     return np.concatenate(parts)
 
 
-def _touched(at: Array, radius: float, side: Array, up: Array, eye_mm: Array, sign: float) -> tuple[Array, Array]:
-    """Where the eye's line of sight touches the circle about `at`, and the normal there."""
-    x, y = float((eye_mm - at) @ side), float((eye_mm - at) @ up)
-    turn = np.arctan2(y, x) + sign * np.arccos(min(radius / np.hypot(x, y), 1.0))
-    normal = np.cos(turn) * side + np.sin(turn) * up
-    return at + radius * normal, normal
+def _touched(
+    at: Array, radius: Array, side: Array, up: Array, eye_mm: Array, sign: float
+) -> tuple[Array, Array]:
+    """Where the eye's lines of sight touch circles (n,) about `at` (n, 3), and the normals there."""
+    x, y = (eye_mm - at) @ side, (eye_mm - at) @ up
+    turn = np.arctan2(y, x) + sign * np.arccos(np.minimum(radius / np.hypot(x, y), 1.0))
+    normal = np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up
+    return at + radius[:, None] * normal, normal
 
 
+@lru_cache(maxsize=16)
 def cue_shadow(cue: CueStick) -> Vertices:
     """Its shadow on the cloth, wider and fainter where the cue is higher."""
     tip, forward, side, _ = _axes(cue)

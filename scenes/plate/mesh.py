@@ -112,9 +112,9 @@ def endless_mesh() -> TableMesh:
 
 
 def _rows(points: Array, normals: Array, material: int, shade: Array | float = 1.0) -> Vertices:
-    points, normals = np.broadcast_arrays(points, normals)
-    rest = np.stack(np.broadcast_arrays(float(material), np.broadcast_to(shade, points.shape[:-1])), axis=-1)
-    return np.concatenate([points, normals, rest], axis=-1).reshape(-1, 8).astype(np.float32)
+    out = np.empty((*np.broadcast_shapes(points.shape, normals.shape)[:-1], 8), np.float32)
+    out[..., :3], out[..., 3:6], out[..., 6], out[..., 7] = points, normals, material, shade
+    return out.reshape(-1, 8)
 
 
 def strip(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Literal
 
@@ -159,6 +159,7 @@ def uniforms(P: Array, size_px: tuple[int, int], half_bed_mm: tuple[float, float
     return {name: np.asarray(value, np.float32).ravel() for name, value in values.items()}
 
 
+@lru_cache(maxsize=16)
 def surface_values(surfaces: Surfaces) -> Mapping[str, Floats]:
     """A look's surfaces by name, for the programs: colours as red, green and blue, 0 to 1."""
     values = {field.name: getattr(surfaces, field.name) for field in fields(surfaces)}
