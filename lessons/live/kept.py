@@ -7,6 +7,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import orjson
 
@@ -47,7 +48,9 @@ class Kept:
             told = orjson.loads(zlib.decompress(path.read_bytes()))
             parts = {name: bytes.fromhex(part) for name, part in told["parts"].items()}
             os.utime(path)
-            shown = tuple((str(name), *map(float, numbers)) for name, *numbers in told["shown"])
+            shown: tuple[tuple[Any, ...], ...] = tuple(
+                (str(name), *map(float, numbers)) for name, *numbers in told["shown"]
+            )
         except (OSError, ValueError, KeyError, TypeError, AttributeError, zlib.error):
             return None
         is_whole = all(name == part_name(part) for name, part in parts.items())

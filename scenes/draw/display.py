@@ -199,9 +199,12 @@ class _Sight:
         """The parts of a line that balls and cushions hide."""
         if not self._pane.has_real_balls or not isinstance(element.shape, Line):
             return ()
+        spans = tuple(self._behind_balls.get(element.id, ()))
+        if not self._pane.noses_mm:
+            return spans
+        eye = self._eye_mm - element.offset_mm.at(self._frame)
         a, b = (np.array(at) for at in element.shape.points_mm)
-        spans, noses = self._behind_balls.get(element.id, []), self._pane.noses_mm
-        return (*spans, *(behind_noses(self._eye_mm - element.offset_mm.at(self._frame), a, b, noses) if noses else ()))
+        return (*spans, *behind_noses(eye, a, b, self._pane.noses_mm))
 
     @cached_property
     def _eye_mm(self) -> Array:

@@ -1,9 +1,10 @@
 """A board's frames as orders for a painter elsewhere: curves to fill and stroke, and the values of plates.
 
 A frame is a list of parts with their opacities and places, the lowest first. A part's name is a digest of what it
-says, so whoever has drawn it before needs no more than its name; what rests, or comes back, is sent once. Words and
-labels are told as they are at (0, 0): wherever they stand, they are the same part. Nothing here knows who draws. A part's bytes: the length of a JSON head (u32, little-endian), the head, zeros up to a multiple
-of four, then float32 or bytes as the head says.
+says, so whoever has drawn it before needs no more than its name; what rests, or comes back, is sent once. Words
+and labels are told as they are at (0, 0): wherever they stand, they are the same part. Nothing here knows who
+draws. A part's bytes: the length of a JSON head (u32, little-endian), the head, zeros up to a multiple of four,
+then float32 or bytes as the head says.
 
 A head is one of
 
@@ -27,7 +28,6 @@ from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
 from typing import Any
 
 import numpy as np

@@ -75,9 +75,9 @@ class View:
 
     `P` (3, 4) includes the element's own offset. `kind` is the pane's view, 'frame' for shapes in frame pixels.
     `rendered` is True where the pane's background already shows table and balls; there `bodies` tells the balls
-    that hide what is behind them. `ball_mm` is the radius of the smallest ball of
-    a plan, 0 without one. `outline` finds the outline of a ball element by its id in the same pane. `axes` are
-    those of a ball's paint, `hidden` the parts of a line that balls and cushions hide, as fractions of it.
+    that hide what is behind them. `ball_mm` is the radius of the smallest ball of a plan, 0 without one. `outline`
+    finds the outline of a ball element by its id in the same pane. `axes` are those of a ball's paint, `hidden`
+    the parts of a line that balls and cushions hide, as fractions of it.
     """
 
     P: Array
@@ -122,10 +122,10 @@ class View:
         if ends[0][0] <= near and ends[1][0] <= near:
             return None
         for i in (0, 1):
-            (w, (x, y, z)), (other, (u, v, q)) = ends[i], ends[1 - i]
+            (w, (x, y, z)), (other, (u, v, r)) = ends[i], ends[1 - i]
             if w <= near:
                 t = (near - w) / (other - w)
-                ends[i] = near, (x + t * (u - x), y + t * (v - y), z + t * (q - z))
+                ends[i] = near, (x + t * (u - x), y + t * (v - y), z + t * (r - z))
         (w0, p), (w1, q) = ends
         return (_at(f, p) / w0, _at(g, p) / w0), (_at(f, q) / w1, _at(g, q) / w1)
 

@@ -1,8 +1,12 @@
-"""The words beside the figure: step pips, the title that is the whole sentence on screen, and the measures."""
+"""The words beside the figure: step pips, the title that is the whole sentence on screen, and the measures.
+
+Where words stand is asked for by every label that keeps off them: what was worked out is kept.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 
 from scenes.board import Pips, Rect, Text
 from scenes.board.brief import MeasureText
@@ -27,6 +31,7 @@ def text_rect(text: Text, scale: Scale) -> Rect:
     return (x + left * size, text.at_px[1] + top * size, (right - left) * size, (bottom - top) * size)
 
 
+@lru_cache(maxsize=1024)
 def wrapped(title: str, frame: Layout) -> tuple[str, ...]:
     """A title's lines: its own breaks where they fit, else broken anew into as few even lines as can be."""
     given = tuple(line.strip() for line in title.split("\n") if line.strip())
@@ -102,7 +107,8 @@ def appear(sheet: Sheet, id: str, shown: Span | None, gone: Span | None) -> None
         sheet.hide(id, gone)
 
 
-def title_rect(titles: Sequence[str], frame: Layout) -> Rect:
+@lru_cache(maxsize=256)
+def title_rect(titles: tuple[str, ...], frame: Layout) -> Rect:
     """The rectangle around all the titles that will stand there, and the pips above them."""
     x, y = frame.pips_px
     right = bottom = 0.0
@@ -118,6 +124,7 @@ def title_rect(titles: Sequence[str], frame: Layout) -> Rect:
 # ------------------------------------------------------------------ measures
 
 
+@lru_cache(maxsize=1024)
 def measure_texts(measure: MeasureText, frame: Layout, x: float, baseline_px: float) -> tuple[Text, ...]:
     """A measure's name, number and unit; the name's last line stands on the baseline given."""
     scale = frame.scale
@@ -137,13 +144,14 @@ def measure_texts(measure: MeasureText, frame: Layout, x: float, baseline_px: fl
     return (*texts, Text(measure.unit, (after, below), "unit"))
 
 
+@lru_cache(maxsize=1024)
 def name_lines(measure: MeasureText, frame: Layout) -> int:
     """On how many lines a measure's name stands."""
     width = frame.scale.text_width_px
     return len(even_lines(measure.name, frame.measure_width_px, lambda s: width(s, "measure_name")))
 
 
-def measures_top_px(titles: Sequence[str], frame: Layout) -> float:
+def measures_top_px(titles: tuple[str, ...], frame: Layout) -> float:
     """The first measure's baseline: where the layout wants it, or lower under a long title."""
     if frame.shape != "wide":
         return frame.measures_px[1]
@@ -151,7 +159,7 @@ def measures_top_px(titles: Sequence[str], frame: Layout) -> float:
     return max(frame.measures_px[1], y + h + 0.085 * frame.scale.short_px * frame.scale.gain)
 
 
-def measures_room(titles: Sequence[str], frame: Layout, inset: bool) -> int:
+def measures_room(titles: tuple[str, ...], frame: Layout, inset: bool) -> int:
     """How many measures fit under the title, above the inset where there is one."""
     if frame.shape != "wide":
         return frame.measures_most

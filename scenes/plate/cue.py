@@ -71,9 +71,7 @@ def cue_edges(cue: CueStick, eye_mm: Array) -> Edges:
     return np.concatenate(parts)
 
 
-def _touched(
-    at: Array, radius: Array, side: Array, up: Array, eye_mm: Array, sign: float
-) -> tuple[Array, Array]:
+def _touched(at: Array, radius: Array, side: Array, up: Array, eye_mm: Array, sign: float) -> tuple[Array, Array]:
     """Where the eye's lines of sight touch circles (n,) about `at` (n, 3), and the normals there."""
     x, y = (eye_mm - at) @ side, (eye_mm - at) @ up
     turn = np.arctan2(y, x) + sign * np.arccos(np.minimum(radius / np.hypot(x, y), 1.0))
