@@ -16,7 +16,7 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage import balls as ball_fit
 from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
-from lessons.footage.picture import Picture, cloth_corners, spots
+from lessons.footage.picture import NO_SPOTS, Picture, Spots, cloth_corners, spots
 from lessons.footage.refine import SPOT_PX, cloth_spots, nose_lines
 from lessons.footage.size import REFUSED, doubt
 from lessons.footage.start import (
@@ -184,7 +184,7 @@ def match(
     problem = Problem(size_px, clicks.ball_diameter_mm / 2, clicks.priors(), focal_px=focal)
     names = tuple(sorted(clicks.points))
     picks = _picks(clicks, names)
-    found_spots = np.zeros((0, 2)) if picture is None else spots(picture)[0]
+    found_spots = NO_SPOTS if picture is None else spots(picture)
     if len(names) < 3:
         if picture is None:
             raise NoMatch(
@@ -305,27 +305,28 @@ def _a(size: str) -> str:
     return f"an {size}" if size.startswith("8") else f"a {size}"
 
 
-def _trusted(solved: Solved, found: dict[str, int], spots_px: Array) -> tuple[dict[str, int], float]:
+def _trusted(solved: Solved, found: dict[str, int], spots: Spots) -> tuple[dict[str, int], float]:
     """The sights that fit among the others, and how much larger than expected their errors are (1 or more)."""
     names = sorted(found)
     if len(names) < 5:
         return found, 1.0
     off = (
-        solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in names])) - spots_px[[found[n] for n in names]]
+        solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in names]))
+        - spots.at_px[[found[n] for n in names]]
     )
-    z = np.linalg.norm(off, axis=-1) / sight_errors(solved, names)
+    z = np.linalg.norm(off, axis=-1) / sight_errors(solved, found, spots)
     # the median of a two-dimensional error is 1.18 standard errors
     doubt = max(1.0, float(np.median(z)) / 1.18)
     return {name: found[name] for name, far in zip(names, z, strict=True) if far < 6 * doubt}, doubt
 
 
-def _sights(solved: Solved, found: Mapping[str, int], spots_px: Array, doubt: float) -> Seen:
+def _sights(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float) -> Seen:
     names = sorted(found)
-    at = spots_px[[found[name] for name in names]]
-    return Seen(np.stack([NAMED[n] for n in names]), at, doubt * sight_errors(solved, names))
+    at = spots.at_px[[found[name] for name in names]]
+    return Seen(np.stack([NAMED[n] for n in names]), at, doubt * sight_errors(solved, found, spots))
 
 
-def _contradicted(solved: Solved, found: Mapping[str, int], spots_px: Array, doubt: float) -> str | None:
+def _contradicted(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float) -> str | None:
     """The sight whose spot all else contradicts most; None where none is contradicted.
 
     How far a place would be missed by a fit without it follows from the fit with it: the less is left of what it
@@ -335,8 +336,8 @@ def _contradicted(solved: Solved, found: Mapping[str, int], spots_px: Array, dou
         return None
     names = tuple(sorted(found))
     px, spread = solved.seen_px(names)
-    errors = doubt * sight_errors(solved, list(names))
-    z = (spots_px[[found[name] for name in names]] - px) / errors[:, None]
+    errors = doubt * sight_errors(solved, found, spots)
+    z = (spots.at_px[[found[name] for name in names]] - px) / errors[:, None]
     left, axes = np.linalg.eigh(np.eye(2) - spread / errors[:, None, None] ** 2)
     missed = np.sum(np.einsum("nij,ni->nj", axes, z) ** 2 / np.maximum(left, 1e-3), -1)
     worst = int(np.argmax(missed))
@@ -357,7 +358,7 @@ def _mean(problem: Problem) -> Array:
 
 
 def _with_picks(
-    problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], spots_px: Array
+    problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], spots: Spots
 ) -> tuple[Solved, bool, set[str], list[Warned]]:
     """The camera from three picks or more: locked on the sights where they are found."""
     places = picks.matrices @ _mean(problem)
@@ -381,7 +382,7 @@ def _with_picks(
                 "They are as for someone looking from head to foot.",
                 ("points",),
             )
-    locks = _locks(problem, found, picks, spots_px)
+    locks = _locks(problem, found, picks, spots)
     agreeing = [one for one in locks if _agree(one.solved, picks, clicks.pick_px)]
     if agreeing and _holds(agreeing[0], agreeing, len(names)):
         chosen = agreeing[0]
@@ -395,27 +396,27 @@ def _with_picks(
     return _by_picks_alone(problem, clicks, picks, names, found, locks)
 
 
-def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots_px: Array) -> list[Lock]:
+def _locks(problem: Problem, found: list[Start], picks: Seen | None, spots: Spots) -> list[Lock]:
     """Locks from the most promising starts, and from guesses about these, the likeliest first."""
-    if not len(spots_px):
+    if not len(spots.at_px):
         return []
     locks: list[Lock] = []
 
     def tried(begun: Solved, carried: Seen, guess: Array | None = None) -> bool:
-        one = lock(begun, carried, spots_px, guess)
+        one = lock(begun, carried, spots, guess)
         if one is None:
             return False
         locks.append(one)
         agrees = picks is None or _agree(one.solved, picks, 2.0)
         return agrees and one.share >= 0.7 and one.evidence > ENOUGH
 
-    carried = [(start, picks or start.corners) for start in rank(problem, found, spots_px, MOST_LOCKS)]
+    carried = [(start, picks or start.corners) for start in rank(problem, found, spots, MOST_LOCKS)]
     begun = [(begin(problem, start.camera, seen), seen) for start, seen in carried if seen is not None]
     if any(tried(*one) for one in begun):
         return sorted(locks, key=lambda one: -one.evidence)
     apart = [one for k, one in enumerate(begun) if all(one[0].cost != other[0].cost for other in begun[:k])]
     for one in apart[:MOST_GUESSED]:
-        for guess in guesses(one[0], spots_px, MOST_LOCKS):
+        for guess in guesses(one[0], spots, MOST_LOCKS):
             if tried(*one, guess):
                 break
     return sorted(locks, key=lambda one: -one.evidence)
@@ -623,10 +624,10 @@ def _seen_of(locks: Sequence[Lock]) -> str:
 # ------------------------------------------------------------------ without picks
 
 
-def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots_px: Array, names: tuple[str, ...]) -> Solved:
+def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots: Spots, names: tuple[str, ...]) -> Solved:
     """The camera from the picture alone, by the cloth's corners; a click or a pick tells foot from head."""
     found = corner_starts(problem, cloth_corners(picture))
-    locks = _locks(problem, found, None, spots_px)
+    locks = _locks(problem, found, None, spots)
     good = [one for one in locks[:1] if _holds(one, locks, 0) and _on_three_rails(one)]
     if not good:
         best = max(locks, key=lambda one: len(one.sights), default=None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from aimgeo.camera import Camera, Lens, project
 from aimgeo.landmarks import MEASURES, NAMED, SIGHTS, cushion_corners, half_turned
 from aimgeo.vectors import Array, BoolArray
 from lessons.footage.fit import TABLE, Problem, Seen, Solved, is_sound, solve
+from lessons.footage.picture import Spots
 
 FOCALS_MM = np.geomspace(12, 110, 15)
 BENDS = ((0.0, 0.0), (-0.05, 0.005), (0.05, -0.005), (-0.12, 0.02), (-0.22, 0.05), (-0.33, 0.09), (0.02, 0.0))
@@ -30,8 +32,8 @@ MOST_BY_CHANCE = 0.7
 
 SIGHT_MISSED = 1 / 6
 
-SIGHT_PX, SIGHT_MM = 0.15, 0.5
-"""One standard error of a sight's centre in the picture, and of its place on the rail."""
+SIGHT_MM = 0.5
+"""One standard error of a sight's place on the rail."""
 
 CLOTH_CORNER_PX = 10.0
 """One standard error of a corner of the cloth as `cloth_corners` finds it, for a picture 1920 wide."""
@@ -121,13 +123,13 @@ def sight_places(problem: Problem) -> Array:
     return SIGHT_MATRICES @ np.array([problem.priors[name].mm for name in MEASURES])
 
 
-def rank(problem: Problem, found: list[Start], spots_px: Array, most: int) -> list[Start]:
+def rank(problem: Problem, found: list[Start], spots: Spots, most: int) -> list[Start]:
     """The starts under which most sights fall on spots, the best first."""
     from scipy.spatial import cKDTree
 
-    if not len(spots_px) or not found:
+    if not len(spots.at_px) or not found:
         return found[:most]
-    tree = cKDTree(spots_px)
+    tree = cKDTree(spots.at_px)
     wide, high = problem.size_px
     places = sight_places(problem)
     within = LOCK_WITHIN_PX[0] * max(wide, high) / 1920
@@ -160,7 +162,7 @@ def in_frame(px: Array, size_px: tuple[int, int], margin: float = 3.0) -> BoolAr
         return np.asarray((px > margin).all(-1) & (px < np.array(size_px) - margin).all(-1))
 
 
-def matched(solved: Solved, spots_px: Array, within_px: float) -> dict[str, int]:
+def matched(solved: Solved, spots: Spots, within_px: float) -> dict[str, int]:
     """For each sight the spot that it falls on: the nearest within a distance, each spot once, nearest pairs
     first.
     """
@@ -168,9 +170,9 @@ def matched(solved: Solved, spots_px: Array, within_px: float) -> dict[str, int]
 
     px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
     seen = np.flatnonzero(in_frame(px, solved.problem.size_px) & facing(solved))
-    if not len(spots_px) or not len(seen):
+    if not len(spots.at_px) or not len(seen):
         return {}
-    near, which = cKDTree(spots_px).query(px[seen], k=min(3, len(spots_px)), distance_upper_bound=within_px)
+    near, which = cKDTree(spots.at_px).query(px[seen], k=min(3, len(spots.at_px)), distance_upper_bound=within_px)
     near, which = np.atleast_2d(near.T).T, np.atleast_2d(which.T).T
     pairs = sorted(
         (float(near[i, j]), int(s), int(which[i, j]))
@@ -194,12 +196,13 @@ def facing(solved: Solved) -> BoolArray:
     return np.asarray((places - camera.eye_mm) @ camera.axes[2] > 10.0)
 
 
-def sight_errors(solved: Solved, names: list[str]) -> Array:
-    """One standard error in px of sights found in the picture."""
-    camera = solved.camera
+def sight_errors(solved: Solved, sights: Mapping[str, int], spots: Spots) -> Array:
+    """One standard error in px of sights, by name, found as spots of the picture; in the order of their names."""
+    camera, names = solved.camera, sorted(sights)
     places = np.stack([NAMED[name] for name in names]) @ solved.problem.measures_mm(solved.x)
     depth = np.maximum((places - camera.eye_mm) @ camera.axes[2], 100.0)
-    return np.asarray(np.hypot(SIGHT_PX, SIGHT_MM * camera.focal_px / depth))
+    seen = spots.error_px[[sights[name] for name in names]]
+    return np.asarray(np.hypot(seen, SIGHT_MM * camera.focal_px / depth))
 
 
 def begin(problem: Problem, start: Camera, picks: Seen) -> Solved:
@@ -208,7 +211,7 @@ def begin(problem: Problem, start: Camera, picks: Seen) -> Solved:
     return solve(problem, x, 15)
 
 
-def lock(begun: Solved, picks: Seen, spots_px: Array, guess: Array | None = None) -> Lock | None:
+def lock(begun: Solved, picks: Seen, spots: Spots, guess: Array | None = None) -> Lock | None:
     """The camera solved on the sights' spots, from a fit to picks; None when it comes to nothing sound.
 
     Sights are taken one after the other, the surest first: each narrows where the next can lie. From a guess of
@@ -220,34 +223,34 @@ def lock(begun: Solved, picks: Seen, spots_px: Array, guess: Array | None = None
     if guess is not None:
         solved = replace(begun, x=guess)
         for within in GUESS_WITHIN_PX:
-            sights = matched(solved, spots_px, within * scale)
+            sights = matched(solved, spots, within * scale)
             if len(sights) < 3:
                 return None
-            solved = solve(with_sights(solved, picks, sights, spots_px, within * scale / 3), solved.x, 8)
+            solved = solve(with_sights(solved, picks, sights, spots, within * scale / 3), solved.x, 8)
     for _ in range(len(SIGHTS)):
-        more = _surest(solved, sights, spots_px)
+        more = _surest(solved, sights, spots)
         if not more:
             break
         sights |= more
-        solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 10)
+        solved = solve(with_sights(solved, picks, sights, spots), solved.x, 10)
         off = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in sights]))
-        far = np.linalg.norm(off - spots_px[list(sights.values())], axis=-1)
+        far = np.linalg.norm(off - spots.at_px[list(sights.values())], axis=-1)
         sights = {n: k for (n, k), d in zip(sights.items(), far, strict=True) if d < LOCK_WITHIN_PX[-2] * scale}
     for within in LOCK_WITHIN_PX[-2:]:
-        sights = matched(solved, spots_px, within * scale)
+        sights = matched(solved, spots, within * scale)
         if len(sights) < 3:
             return None
-        solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 15)
-    sights = matched(solved, spots_px, LOCK_WITHIN_PX[-1] * scale)
+        solved = solve(with_sights(solved, picks, sights, spots), solved.x, 15)
+    sights = matched(solved, spots, LOCK_WITHIN_PX[-1] * scale)
     if not is_sound(solved) or len(sights) < 3:
         return None
-    solved = solve(with_sights(solved, picks, sights, spots_px), solved.x, 15)
+    solved = solve(with_sights(solved, picks, sights, spots), solved.x, 15)
     px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
     visible = in_frame(px, problem.size_px) & facing(solved)
-    return Lock(solved, sights, int(visible.sum()), _evidence(begun, solved, sights, px, visible, spots_px))
+    return Lock(solved, sights, int(visible.sum()), _evidence(begun, solved, sights, px, visible, spots))
 
 
-def _surest(solved: Solved, sights: dict[str, int], spots_px: Array) -> dict[str, int]:
+def _surest(solved: Solved, sights: dict[str, int], spots: Spots) -> dict[str, int]:
     """Sights not met yet, each with the only spot that lies where it must be, if few would lie there by chance."""
     from scipy.spatial import cKDTree
 
@@ -255,7 +258,7 @@ def _surest(solved: Solved, sights: dict[str, int], spots_px: Array) -> dict[str
     px, spread = solved.seen_px(SIGHTS)
     spread = spread + np.eye(2) * (1.0 * scale) ** 2
     seen = in_frame(px, solved.problem.size_px) & facing(solved)
-    tree, taken = cKDTree(spots_px), set(sights.values())
+    tree, taken = cKDTree(spots.at_px), set(sights.values())
     found: list[tuple[float, str, int]] = []
     for k in np.flatnonzero(seen):
         if SIGHTS[k] in sights:
@@ -264,13 +267,13 @@ def _surest(solved: Solved, sights: dict[str, int], spots_px: Array) -> dict[str
         if reach > MOST_GATE_PX * scale:
             continue
         near = [j for j in tree.query_ball_point(px[k], reach) if j not in taken]
-        off = spots_px[near] - px[k]
+        off = spots.at_px[near] - px[k]
         inside = [
             j
             for j, z2 in zip(near, np.einsum("ni,ij,nj->n", off, np.linalg.inv(spread[k]), off), strict=True)
             if z2 < GATE**2
         ]
-        by_chance = strewn(px[k : k + 1], spots_px, scale)[0] * np.pi * GATE**2 * np.sqrt(np.linalg.det(spread[k]))
+        by_chance = strewn(px[k : k + 1], spots, scale)[0] * np.pi * GATE**2 * np.sqrt(np.linalg.det(spread[k]))
         if len(inside) == 1 and by_chance < MOST_BY_CHANCE:
             found.append((float(by_chance), SIGHTS[k], inside[0]))
     found.sort()
@@ -281,15 +284,15 @@ def _surest(solved: Solved, sights: dict[str, int], spots_px: Array) -> dict[str
     return made
 
 
-def strewn(px: Array, spots_px: Array, scale: float) -> Array:
+def strewn(px: Array, spots: Spots, scale: float) -> Array:
     """Spots a square pixel about places (N, 2), one of them taken for a sight's own."""
     reach = 60.0 * scale
-    count = (np.linalg.norm(spots_px[None] - px[:, None], axis=-1) < reach).sum(1)
+    count = (np.linalg.norm(spots.at_px[None] - px[:, None], axis=-1) < reach).sum(1)
     return np.asarray(np.maximum(count - 1, 1) / (np.pi * reach**2))
 
 
 def _evidence(
-    begun: Solved, solved: Solved, sights: dict[str, int], px: Array, visible: BoolArray, spots_px: Array
+    begun: Solved, solved: Solved, sights: dict[str, int], px: Array, visible: BoolArray, spots: Spots
 ) -> float:
     """Log of the odds of a lock against chance, by Laplace's approximation of both fits.
 
@@ -298,9 +301,9 @@ def _evidence(
     """
     scale = max(solved.problem.size_px) / 1920
     names = sorted(sights)
-    errors = sight_errors(solved, names)
+    errors = sight_errors(solved, sights, spots)
     at = px[[SIGHTS.index(name) for name in names]]
-    met = -np.log(2 * np.pi * errors**2 * strewn(at, spots_px, scale)).sum()
+    met = -np.log(2 * np.pi * errors**2 * strewn(at, spots, scale)).sum()
     met += len(names) * np.log(1 - SIGHT_MISSED) + (int(visible.sum()) - len(names)) * np.log(SIGHT_MISSED)
     n = len(begun.x)
     narrower = np.linalg.slogdet(_whitened(solved, n))[1] - np.linalg.slogdet(_whitened(begun, n))[1]
@@ -312,7 +315,7 @@ def _whitened(solved: Solved, n: int) -> Array:
     return solved.covariance[:n, :n] / np.outer(scale, scale)
 
 
-def guesses(begun: Solved, spots_px: Array, most: int) -> list[Array]:
+def guesses(begun: Solved, spots: Spots, most: int) -> list[Array]:
     """Unknowns that picks allow as well, under which most sights fall on spots, the best first."""
     from scipy.spatial import cKDTree
 
@@ -323,7 +326,7 @@ def guesses(begun: Solved, spots_px: Array, most: int) -> list[Array]:
     px = begun.problem.seen_px(tried, SIGHT_MATRICES)
     seen = in_frame(px, begun.problem.size_px)
     within = GUESS_WITHIN_PX[0] * scale
-    near, _ = cKDTree(spots_px).query(px, distance_upper_bound=3 * within)
+    near, _ = cKDTree(spots.at_px).query(px, distance_upper_bound=3 * within)
     score = np.where(seen, np.exp(-((near / within) ** 2)), 0.0).sum(1) / (seen.sum(1) + 2)
     kept: list[int] = []
     for k in np.argsort(-score, kind="stable"):
@@ -335,16 +338,15 @@ def guesses(begun: Solved, spots_px: Array, most: int) -> list[Array]:
 
 
 def with_sights(
-    solved: Solved, picks: Seen | None, sights: dict[str, int], spots_px: Array, more_px: float = 0.0
+    solved: Solved, picks: Seen | None, sights: dict[str, int], spots: Spots, more_px: float = 0.0
 ) -> Problem:
     """The problem with the sights found added to the picks; `more_px` is added to their errors."""
     names = sorted(sights)
     parts = [picks] if picks is not None else []
     if names:
-        at = spots_px[[sights[name] for name in names]]
-        parts.append(
-            Seen(np.stack([NAMED[name] for name in names]), at, np.hypot(sight_errors(solved, names), more_px))
-        )
+        at = spots.at_px[[sights[name] for name in names]]
+        errors = np.hypot(sight_errors(solved, sights, spots), more_px)
+        parts.append(Seen(np.stack([NAMED[name] for name in names]), at, errors))
     return replace(solved.problem, points=joined(parts))
 
 
