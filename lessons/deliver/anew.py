@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from aimgeo.vectors import Array
 from lessons.deliver.burning import BELOW, Place, lay, place_of
 from lessons.deliver.captions import Caption
+from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.pictures import GROUND
 from lessons.deliver.writing import whole_file
@@ -112,7 +113,7 @@ def _pictures(path: Path, size: tuple[int, int], first: int, end: int) -> Iterat
     with av.open(str(path)) as container:
         stream = container.streams.video[0]
         stream.thread_type = "AUTO"
-        for k, frame in enumerate(container.decode(stream)):
+        for k, frame in enumerate(decoded(container, stream)):
             if k >= end:
                 return
             if k < first:

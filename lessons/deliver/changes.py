@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.timecode import Timecode
 from lessons.deliver.writing import write_text
@@ -239,7 +240,7 @@ def _pictures(path: Path) -> Iterator[tuple[np.ndarray, bool]]:
     with av.open(str(path)) as container:
         container.streams.video[0].thread_type = "AUTO"
         planes: list[bytes] = []
-        for frame in container.decode(video=0):
+        for frame in decoded(container, container.streams.video[0]):
             held = [bytes(plane) for plane in frame.planes]
             if is_new := held != planes:
                 planes = held

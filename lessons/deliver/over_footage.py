@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessons.deliver import Delivered, Wishes
+from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.writing import whole_file
 from lessons.rendering.manifest import Clip
@@ -87,7 +88,7 @@ def over(footage: Footage, clip: Clip) -> Iterator[NDArray[np.uint8]]:
     grounds = (picture for _, picture in pictures(below))
     ground: NDArray[np.uint8] | None = None
     with av.open(str(footage.path(clip))) as container:
-        for frame in container.decode(container.streams.video[0]):
+        for frame in decoded(container, container.streams.video[0]):
             ground = next(grounds, ground)
             if ground is None:
                 raise UnreadableError(f"'{below.path.name}' has no pictures.")

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lessons.deliver import Delivered, Wishes
+from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.over_footage import preview_of
 from lessons.deliver.writing import whole_file
@@ -53,7 +54,7 @@ def read_frame(path: Path, frame: int, rate: Fraction) -> Image.Image:
         first = stream.start_time or 0
         wanted = first + round(frame / rate / base)
         container.seek(wanted, stream=stream)
-        for picture in container.decode(stream):
+        for picture in decoded(container, stream):
             if picture.pts is not None and (picture.pts - wanted) * base * rate * 2 > -1:
                 if (picture.pts - wanted) * base * rate * 2 >= 1:
                     break

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lessons.deliver import Delivered, Wishes
+from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.pictures import as_picture
 from lessons.deliver.writing import whole_file
@@ -63,7 +64,7 @@ def sampled(path: Path, frames: int) -> list[Image.Image]:
     found = []
     with av.open(str(path)) as container:
         container.streams.video[0].thread_type = "AUTO"
-        for number, frame in enumerate(container.decode(video=0)):
+        for number, frame in enumerate(decoded(container, container.streams.video[0])):
             if number in wanted:
                 picture = as_picture(frame)
                 picture.thumbnail((MOST_PX, MOST_PX))

@@ -39,9 +39,15 @@ def draw_line(line: Line, view: View) -> list[Path]:
         weaker = replace(view, strength=view.strength * view.look.faint_opacity)
         paths += _stretch(line, faint, (bend / whole, view.drawn), weaker, line.arrow)
     paths += _stretch(line, style, (0.0, bend / whole), view, line.arrow and bend == length)
-    if view.drawn < 1 and (end := view.segment_px(*_part_mm(line, (0.0, view.drawn)))) is not None:
+    ends_mm = _part_mm(line, (0.0, view.drawn))
+    if view.drawn < 1 and (end := view.segment_px(*ends_mm)) is not None and not _is_hidden(ends_mm[1], view):
         paths += _pen(end[1], view.line_px(style.width_px), view)
     return paths
+
+
+def _is_hidden(at_mm: Position, view: View) -> bool:
+    """True where a ball hides a place from the eye."""
+    return bool(view.bodies) and any(body.hides(eye_of(view.P), np.array(at_mm)) for body in view.bodies)
 
 
 def _part_mm(line: Line, part: Span) -> tuple[Position, Position]:
@@ -166,7 +172,7 @@ def _barbs(start: Array, along: Array, length: float, pitch: float, width: float
 
 def _pen(at: Pixel, width: float, view: View) -> list[Path]:
     front = rgba(view.look.front)
-    radius = max(width, view.scale.stroke_px(7))
+    radius = max(width, view.pen[0] * view.scale.stroke_px(7))
     return [Path(circle(at, 2.6 * radius), fill=faded(front, 0.16)), Path(circle(at, radius), fill=front)]
 
 

@@ -19,6 +19,7 @@ from scenes.draw.display import Display
 from scenes.draw.paths import Path as Drawn
 from scenes.draw.paths import bent, circle, polyline
 from scenes.draw.view import behind_noses
+from scenes.figure.eye_view import seen_ball
 from scenes.kinds import CLIP_KINDS
 from tests.lessons.footage.clicks import MATCHED
 
@@ -170,3 +171,25 @@ def test_balls_planned_elsewhere_are_outlined_there_and_the_real_ones_hide(tmp_p
     assert outlined == {"planned.cue_ball": pytest.approx(meant["cue"])}
     (line,) = [e.shape for e in board.elements if isinstance(e.shape, Line) and e.role == "aim_line"]
     assert line.points_mm[0][:2] == pytest.approx(meant["cue"])
+
+
+def test_the_pen_is_no_larger_than_its_line_and_never_drawn_on_a_ball_that_hides_it() -> None:
+    """At the ball's size, a pen of the usual size would be taken for another ball."""
+    board = clip()
+    display = Display(board)
+    slot = next(s for s in display.slots if s.element is not None and s.element.role == "aim_line")
+    assert slot.element is not None
+    (pane,) = board.panes
+    balls = {e.id: np.array(e.shape.centre_mm) for e in board.elements if isinstance(e.shape, Ball)}
+    radius_px = seen_ball(pane, balls["object_ball"], 28.575).mean_radius_px
+    drawing = [f for f in range(board.frames) if 0 < slot.element.drawn.at(f)[0] < 1]
+    pens = []
+    for frame in drawing:
+        pens += [(frame, p) for p in display.paths(slot, frame) if p.fill is not None and p.stroke is None]
+    assert pens
+    cue = seen_ball(pane, balls["cue_ball"], 28.575)
+    for _, path in pens:
+        reach = np.ptp(path.curves.reshape(-1, 2), axis=0).max() / 2
+        assert reach < 0.9 * radius_px
+        # the line begins in the cue ball: the pen comes out where that ends
+        assert np.linalg.norm(path.curves.reshape(-1, 2).mean(0) - cue.centre_px) > 0.6 * cue.mean_radius_px
