@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from aimgeo.camera import ball_outline
+from aimgeo.camera import ball_outline, eye_of
 from aimgeo.construct import Position
 from aimgeo.hidden import rest
 from aimgeo.vectors import Array
