@@ -229,12 +229,23 @@ def length_near(
     """
     one = Length("", Fraction(1), unit).mm(ball_diameter_mm, table_length_mm)
     number = _nearest(mm / one, LENGTH_STEPS[unit][is_fine])
-    word = {"ball": "balls", "diamond": "diamonds"}.get(unit, unit)
     if is_fine or unit in ("mm", "cm", "m"):
-        return length(f"{_decimal(number)} {word}")
+        return length_of(number, unit)
     whole, part = divmod(abs(number), 1)
     told = f"{whole} {part}" if whole and part else f"{part or whole}"
-    return length(f"{'-' if number < 0 else ''}{told} {word}")
+    return length(f"{'-' if number < 0 else ''}{told} {_WORDS.get(unit, unit)}")
+
+
+_WORDS = {"ball": "balls", "diamond": "diamonds"}
+
+
+def length_of(number: Fraction, unit: str) -> Length:
+    """A length as a decimal number of its unit, of six places at most.
+
+    >>> length_of(Fraction(606425, 1000), "mm").text
+    '606.425 mm'
+    """
+    return length(f"{_decimal(number)} {_WORDS.get(unit, unit)}")
 
 
 def _nearest(value: float, step: Fraction) -> Fraction:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import difflib
 import os
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -30,10 +30,26 @@ BEHIND = {
 
 @dataclass(frozen=True, slots=True)
 class Edit:
-    """A value at a location, as it is to be written; a key that is not there yet is added to its mapping."""
+    """A value at a location, as it is to be written; a key that is not there yet is added to its mapping.
+
+    A list takes one item more at the index behind its last. Without a text the entry goes, with the comment on its
+    line. `renamed` is the key's new name.
+    """
 
     location: Location
-    text: str
+    text: str | None
+    renamed: str = ""
+
+
+@dataclass(slots=True)
+class _After:
+    """What the tree is to hold after the edits, by the nodes that it holds now."""
+
+    new: dict[int, Any] = field(default_factory=dict)
+    added: dict[int, dict[str, Any]] = field(default_factory=dict)
+    more: dict[int, list[Any]] = field(default_factory=dict)
+    gone: set[tuple[int, str | int]] = field(default_factory=set)
+    renamed: dict[tuple[int, str | int], str] = field(default_factory=dict)
 
 
 def changed(data: bytes, edits: Sequence[Edit], name: str = "lesson.yaml") -> bytes:
@@ -48,14 +64,13 @@ def changed(data: bytes, edits: Sequence[Edit], name: str = "lesson.yaml") -> by
     head, text = _decoded(data)
     starts = _line_starts(text)
     pieces: dict[tuple[int, int], str] = {}
-    new: dict[int, Any] = {}
-    added: dict[int, dict[str, Any]] = {}
-    for edit in [part for each in edits for part in _parts(tree, each)]:
-        span, words = _piece(text, starts, tree, edit, new, added)
-        if span[0] == span[1]:
-            pieces[span] = pieces.get(span, "") + words
-        elif pieces.setdefault(span, words) != words:
-            raise ValueError(f"{_told(edit.location)} is given two values.")
+    after = _After()
+    for edit in dict.fromkeys(part for each in edits for part in _parts(tree, each)):
+        for span, words in _pieces(text, starts, tree, edit, after):
+            if span[0] == span[1]:
+                pieces[span] = pieces.get(span, "") + words
+            elif pieces.setdefault(span, words) != words:
+                raise ValueError(f"{_told(edit.location)} is given two values.")
     out, last = text, len(text) + 1
     for (start, end), words in sorted(pieces.items(), reverse=True):
         if end > last:
@@ -63,7 +78,7 @@ def changed(data: bytes, edits: Sequence[Edit], name: str = "lesson.yaml") -> by
         out, last = out[:start] + words + out[end:], start
     made = head + out.encode("utf-8")
     try:
-        is_right = plain(read_text(made, name)) == _expected(tree, new, added)
+        is_right = plain(read_text(made, name)) == _expected(tree, after)
     except LessonError:
         is_right = False
     if not is_right:
@@ -130,52 +145,75 @@ def _offset(starts: Sequence[int], at: Place) -> int:
 
 
 def _parts(tree: Node, edit: Edit) -> list[Edit]:
-    """A list in brackets is changed item by item: its commas, breaks and comments are its author's."""
+    """A list or a mapping is changed value by value: commas, breaks and comments are its author's."""
     holder, key = _node(tree, edit.location[:-1]), edit.location[-1]
     node = holder.entries[str(key)][1] if isinstance(holder, Keys) and key in holder.entries else None
-    written = read_text(edit.text, "value")
-    if not (isinstance(node, Items) and isinstance(written, Items) and node.is_flow):
+    if edit.text is None or edit.renamed or not isinstance(node, Items | Keys):
         return [edit]
-    are_alike = len(node.items) == len(written.items)
-    if not are_alike or not all(isinstance(item, Text) for item in (*node.items, *written.items)):
-        return [edit]
-    return [
-        Edit((*edit.location, index), new.text)
-        for index, (old, new) in enumerate(zip(node.items, written.items, strict=True))
-        if isinstance(old, Text) and isinstance(new, Text) and old.text != new.text
-    ]
+    inner = list(_inner(node, read_text(edit.text, "value"), edit.location))
+    return [edit] if None in inner else [one for one in inner if one is not None]
 
 
-def _piece(
-    text: str,
-    starts: Sequence[int],
-    tree: Node,
-    edit: Edit,
-    new: dict[int, Any],
-    added: dict[int, dict[str, Any]],
-) -> tuple[tuple[int, int], str]:
-    """What of the text an edit replaces, and by what. Notes in `new` and `added` what the tree is to hold then."""
-    holder = _node(tree, edit.location[:-1])
-    key = edit.location[-1]
+def _inner(node: Node, written: Node, at: Location) -> Iterator[Edit | None]:
+    """The edits within a node that make it what is written; None where the two are of unlike shape."""
+    if isinstance(node, Text) and isinstance(written, Text):
+        if node.text != written.text:
+            yield Edit(at, written.text)
+    elif isinstance(node, Items) and isinstance(written, Items) and len(node.items) == len(written.items):
+        for index, (old, new) in enumerate(zip(node.items, written.items, strict=True)):
+            yield from _inner(old, new, (*at, index))
+    elif isinstance(node, Keys) and isinstance(written, Keys) and node.entries.keys() == written.entries.keys():
+        for key, (_, old) in node.entries.items():
+            yield from _inner(old, written.entries[key][1], (*at, key))
+    else:
+        yield None
+
+
+def _pieces(
+    text: str, starts: Sequence[int], tree: Node, edit: Edit, after: _After
+) -> Iterator[tuple[tuple[int, int], str]]:
+    """What of the text an edit replaces, and by what. Notes in `after` what the tree is to hold then."""
+    holder, key = _node(tree, edit.location[:-1]), edit.location[-1]
+    if edit.text is None:
+        after.gone.add((id(holder), key))
+        yield _removal(text, starts, holder, key, edit), ""
+        return
     written = read_text(edit.text, "value")
     value = plain(written)
     if written.end != Place("value", 1, len(edit.text) + 1):
         raise ValueError(f"{edit.text!r} is no single value.")
     if isinstance(holder, Keys) and key not in holder.entries:
-        added.setdefault(id(holder), {})[str(key)] = value
-        return _addition(text, starts, holder, str(key), edit)
-    node = _node(tree, edit.location)
+        after.added.setdefault(id(holder), {})[str(key)] = value
+        yield _addition(text, starts, holder, str(key), edit)
+        return
+    if isinstance(holder, Items) and key == len(holder.items):
+        after.more.setdefault(id(holder), []).append(value)
+        yield _one_more(text, starts, holder, edit)
+        return
+    if edit.renamed and isinstance(holder, Keys):
+        after.renamed[id(holder), key] = edit.renamed
+        at = _offset(starts, holder.entries[str(key)][0])
+        quote = text[at] if text[at] in "'\"" else ""
+        yield (at, at + len(f"{quote}{key}{quote}")), edit.renamed
+    yield _value(text, starts, _node(tree, edit.location), edit, edit.text, value, after)
+
+
+def _value(
+    text: str, starts: Sequence[int], node: Node, edit: Edit, words: str, value: Any, after: _After
+) -> tuple[tuple[int, int], str]:
     assert node.end is not None
     start, end = _offset(starts, node.place), _offset(starts, node.end)
     if anchor := re.compile(r"&\S+\s+").match(text, start):
         start = anchor.end()
-    is_block = node.style in ("|", ">") if isinstance(node, Text) else not node.is_flow
-    if is_block:
+    if isinstance(node, Text) and node.style in ("|", ">"):
         raise ValueError(f"{_told(edit.location)} stands on lines of its own; change it in the text.")
+    if not isinstance(node, Text) and not node.is_flow:
+        # what stood on lines of its own comes behind its key
+        start, end = start if anchor else len(text[:start].rstrip()), _last_end(text, starts, node)
+        words = words if anchor else f" {words}"
     if not isinstance(node, Text) and "#" in text[start:end]:
         raise ValueError(f"{_told(edit.location)} holds a comment; change it in the text.")
-    new[id(node)] = value
-    words = edit.text
+    after.new[id(node)] = value
     if isinstance(node, Text) and node.style in ("'", '"') and isinstance(value, str):
         words = node.style + words + node.style
     elif isinstance(node, Text) and not node.text:
@@ -185,19 +223,114 @@ def _piece(
 
 def _addition(text: str, starts: Sequence[int], holder: Keys, key: str, edit: Edit) -> tuple[tuple[int, int], str]:
     if holder.is_flow:
-        opening = text.index("{", _offset(starts, holder.place)) + 1
+        opening = re.compile(r"\{[ \t]*").search(text, _offset(starts, holder.place))
+        assert opening is not None
         more = ", " if holder.entries else ""
-        return (opening, opening), f"{key}: {edit.text}{more}"
+        return (opening.end(), opening.end()), f"{key}: {edit.text}{more}"
     places = {name: (at, node) for name, (at, node) in holder.entries.items() if _ends_on_a_line(at, node)}
     behind = next((name for name in BEHIND.get(key, ()) if name in places), None) or next(reversed(places), None)
-    if behind is None:
-        raise ValueError(f"{_told(edit.location)} finds no line to stand behind; write it into the text.")
+    if behind is None:  # before the first, which then begins a line of its own
+        first = _begins(text, starts, next(iter(holder.entries.values()))[0])
+        line = max(start for start in starts if start <= first)
+        return (first, first), f"{key}: {edit.text}{_line_end(text, first)}{' ' * (first - line)}"
     at, node = places[behind]
     assert node.end is not None
     end = BREAK.search(text, _offset(starts, node.end))
     where = end.start() if end else len(text)
-    usual = end or BREAK.search(text)
-    return (where, where), (usual[0] if usual else "\n") + " " * (at.column - 1) + f"{key}: {edit.text}"
+    begins = _begins(text, starts, at)
+    indent = begins - max(start for start in starts if start <= begins)
+    return (where, where), f"{_line_end(text, where)}{' ' * indent}{key}: {edit.text}"
+
+
+def _one_more(text: str, starts: Sequence[int], holder: Items, edit: Edit) -> tuple[tuple[int, int], str]:
+    """A list's new last item."""
+    if not holder.items:
+        opening = text.index("[", _offset(starts, holder.place)) + 1
+        return (opening, opening), str(edit.text)
+    last = holder.items[-1]
+    if last.place < holder.place or last.end is None:
+        raise ValueError(f"{_told(edit.location)} would stand behind an alias; write it into the text.")
+    if holder.is_flow:
+        where = _offset(starts, last.end)
+        return (where, where), f", {edit.text}"
+    where = _last_end(text, starts, last)
+    end = BREAK.search(text, where)
+    where = end.start() if end else len(text)
+    dash = holder.place.column - 1
+    return (where, where), f"{_line_end(text, where)}{' ' * dash}- {edit.text}"
+
+
+def _removal(text: str, starts: Sequence[int], holder: Node, key: str | int, edit: Edit) -> tuple[int, int]:
+    """The stretch that goes with an entry: its lines, or in brackets the comma as well."""
+    entries: list[tuple[str | int, Place, Node]] = []
+    if isinstance(holder, Keys):
+        entries = [(name, at, node) for name, (at, node) in holder.entries.items()]
+    elif isinstance(holder, Items):
+        entries = [(k, node.place, node) for k, node in enumerate(holder.items)]
+    index = next((k for k, one in enumerate(entries) if one[0] == key), None)
+    if index is None:
+        raise ValueError(f"there is no {_told(edit.location)} in the file.")
+    refused = ValueError(f"{_told(edit.location)} can't be taken out in place; change it in the text.")
+    _, at, node = entries[index]
+    if at < holder.place or len(entries) == 1:  # an alias's, or the last one
+        raise refused
+    assert isinstance(holder, Keys | Items)
+    start = _begins(text, starts, at)
+    if not holder.is_flow:
+        line = max(each for each in starts if each <= start)
+        ends = start if node.place < at else _last_end(text, starts, node)
+        found = BREAK.search(text, ends)
+        end = found.end() if found else len(text)
+        dash = text[line:start].strip()
+        if dash == "-" and isinstance(holder, Items):
+            return line, end
+        if dash:  # the first key behind a dash: the next one takes its place
+            return start, _begins(text, starts, entries[1][1])
+        return (line, end) if found or not line else (_before(text, line), end)
+    if index + 1 < len(entries):
+        after = entries[index + 1][1]
+        if after < holder.place:
+            raise refused
+        end = _offset(starts, after)
+    else:
+        before = entries[index - 1][2]
+        if before.place < holder.place or node.place < at or before.end is None or node.end is None:
+            raise refused
+        start, end = _offset(starts, before.end), _offset(starts, node.end)
+    if "#" in text[start:end]:
+        raise refused
+    return start, end
+
+
+def _begins(text: str, starts: Sequence[int], key: Place) -> int:
+    """Where an entry begins: at its key, or at the question mark before it."""
+    at = _offset(starts, key)
+    mark = re.search(r"\?[ \t]+\Z", text[:at])
+    return mark.start() if mark else at
+
+
+def _last_end(text: str, starts: Sequence[int], node: Node) -> int:
+    """Where the last value within a node ends: the parser ends what stands on lines at the next thing."""
+    if isinstance(node, Text) and node.style in ("|", ">"):
+        assert node.end is not None
+        return _before(text, _offset(starts, node.end))
+    if isinstance(node, Text) or node.is_flow:
+        assert node.end is not None
+        return _offset(starts, node.end)
+    inside = node.items if isinstance(node, Items) else [one for _, one in node.entries.values()]
+    return max(_last_end(text, starts, one) for one in inside)
+
+
+def _before(text: str, line: int) -> int:
+    """The end of the line before one that begins here."""
+    found = [match.start() for match in BREAK.finditer(text, max(line - 2, 0), line)]
+    return found[-1] if found else line
+
+
+def _line_end(text: str, at: int) -> str:
+    """How the lines end hereabouts."""
+    found = BREAK.search(text, at) or BREAK.search(text)
+    return found[0] if found else "\n"
 
 
 def _ends_on_a_line(key: Place, node: Node) -> bool:
@@ -227,15 +360,20 @@ def _node(tree: Node, location: Location) -> Node:
     return found
 
 
-def _expected(node: Node, new: Mapping[int, Any], added: Mapping[int, Mapping[str, Any]]) -> Any:
+def _expected(node: Node, after: _After) -> Any:
     """The plain tree after the edits; what an alias repeats is the same node, and changes with it."""
-    if id(node) in new:
-        return new[id(node)]
+    if id(node) in after.new:
+        return after.new[id(node)]
     if isinstance(node, Items):
-        return [_expected(item, new, added) for item in node.items]
+        kept = [_expected(item, after) for k, item in enumerate(node.items) if (id(node), k) not in after.gone]
+        return kept + after.more.get(id(node), [])
     if isinstance(node, Keys):
-        kept = {key: _expected(value, new, added) for key, (_, value) in node.entries.items()}
-        return kept | dict(added.get(id(node), {}))
+        left = {
+            after.renamed.get((id(node), key), key): _expected(value, after)
+            for key, (_, value) in node.entries.items()
+            if (id(node), key) not in after.gone
+        }
+        return left | after.added.get(id(node), {})
     return plain(node)
 
 

@@ -19,18 +19,19 @@ from aimgeo.methods.method import Method
 from aimgeo.methods.own import READING, Own
 from aimgeo.methods.readings import judged_readings
 from aimgeo.shot import Shot, one_of_many, place_shot, solve_shot
-from aimgeo.spots import accepts, is_clear, longest_distances
+from aimgeo.spots import CUSHION_GAP_BALLS, accepts, is_clear, is_frozen, longest_distances
 from aimgeo.tables import POCKET_NAMES, TABLES, Pocket, Table
 from aimgeo.units import INCH_MM
-from aimgeo.vectors import dot, left
+from aimgeo.vectors import ArrayLike, dot, left
 from lessons.answering.answer import answer
 from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
 from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
-from lessons.lesson.values import LENGTH_STEPS, Cut, Length, cut, cut_near, length_near
+from lessons.lesson.values import LENGTH_STEPS, MM, Cut, Length, cut, cut_near, length_near, length_of
 from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit, node_at
+from lessons.planning.given import aimed_at
 from lessons.planning.planned import Plan, PlannedClip
 from scenes.board.brief import EyeSpec
 from scenes.figure.figure import bare
@@ -38,8 +39,10 @@ from scenes.figure.figure import bare
 Point = tuple[float, float]
 
 MOST_CUT_RAD = math.radians(85)
-NEAR_SIGHT_MM, NEAR_POCKET_MM, NEAR_AIM_MM = 9.0, 130.0, 4.0
-"""A hand that is so near to a round place, a pocket, the aim's plane means it."""
+NEAR_SIGHT_MM, NEAR_POCKET_MM, NEAR_AIM_MM, NEAR_CUSHION_MM, NEAR_RAIL_MM = 9.0, 130.0, 4.0, 4.0, 40.0
+"""A hand that is so near to a round place, a pocket, the aim's plane, a cushion, means it: a ball, a target."""
+DIGITS = 6
+"""So many decimals say where a ball touches a cushion."""
 LEAST_BACK_MM, LEAST_HEIGHT_MM, MOST_HEIGHT_MM, MOST_BACK_MM = 80.0, 60.0, 3000.0, 4000.0
 TRIES = 12
 
@@ -48,13 +51,13 @@ TRIES = 12
 class Held:
     """The shot as it is held, every value one that can be written into the file.
 
-    `pocket` is None for a target that is no pocket: for looking only. `side` is +1 for an object ball that goes
-    left (a straight shot too), -1 for right.
+    `target` is a pocket's name, a place, or a cushion and how far along it. `side` is +1 for an object ball that
+    goes left (a straight shot too), -1 for right. `cue` is where the file places the cue ball: then cut, side and
+    distance follow from it.
     """
 
     spot: tuple[Length, Length]
-    pocket: str | None
-    target_mm: Point
+    target: str | tuple[Length, Length] | tuple[str, Length]
     cut: Cut
     side: int
     distance: Length
@@ -63,6 +66,7 @@ class Held:
     height: Length
     method: str | None
     eye_name: str
+    cue: tuple[Length, Length] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,20 +87,42 @@ class Ground:
         """The length nearest to so many mm in the unit of another one."""
         return length_near(mm, like.unit, self.ball_mm, self.table.length_mm, is_fine)
 
-    def pocket(self, held: Held) -> Pocket:
-        """The target as a pocket; a bare place is one without width."""
-        if held.pocket is not None:
-            return self.table.pocket(held.pocket)
-        return Pocket("", (held.target_mm, held.target_mm), held.target_mm, (1.0, 0.0), 0.0)
+    def place(self, held: tuple[Length, Length]) -> Point:
+        """A place in millimetres."""
+        return self.mm(held[0]), self.mm(held[1])
+
+    def target(self, held: Held) -> Pocket:
+        """The target; for a ball at a cushion, and for one that is no pocket, where the way there leads."""
+        spot, d = self.object_mm(held), self.ball_mm
+        if isinstance(held.target, str):
+            pocket = self.table.pocket(held.target)
+            return aimed_at(self.table, spot, pocket, d) if self.is_near(held) else pocket
+        return aimed_at(self.table, spot, self.table.mark(self.mark(held.target)), d)
+
+    def mark(self, target: tuple[Length, Length] | tuple[str, Length]) -> Point:
+        """A target that is no pocket: a place, or a cushion and how far along it."""
+        rail, along = target
+        if not isinstance(rail, str):
+            return self.mm(rail), self.mm(along)
+        half = ((self.table.length_mm if rail in ("foot", "head") else self.table.width_mm) - self.ball_mm) / 2
+        across = half if rail in ("foot", "left") else -half
+        return (across, self.mm(along)) if rail in ("foot", "head") else (self.mm(along), across)
+
+    def is_near(self, held: Held) -> bool:
+        """True for an object ball nearer to a cushion than where balls are usually put."""
+        return bool(is_frozen(self.table, self.object_mm(held), self.ball_mm))
 
     def object_mm(self, held: Held) -> Point:
         """Where the object ball lies."""
-        return self.mm(held.spot[0]), self.mm(held.spot[1])
+        return self.place(held.spot)
 
     def shot(self, held: Held) -> Shot:
         """The shot."""
+        target = self.target(held).centre_mm
+        if held.cue is not None:
+            return _solved(self.place(held.cue), self.object_mm(held), target, self.ball_mm)
         signed = held.side * held.cut.cut_rad
-        return _shot(self.object_mm(held), held.target_mm, signed, self.mm(held.distance), self.ball_mm)
+        return _shot(self.object_mm(held), target, signed, self.mm(held.distance), self.ball_mm)
 
     def eye(self, held: Held) -> EyeSpec:
         """The eye."""
@@ -108,9 +134,11 @@ class Ground:
         eye = self.eye(held)
         # a table of the lesson's own has no name that could be asked for: its cushions are left out
         is_named = TABLES.get(self.table.name) == self.table
+        # the way along a cushion ends beside the pocket's middle
+        is_whole = isinstance(held.target, str) and not self.is_near(held)
         return {
             "object_ball_mm": list(self.object_mm(held)),
-            "target_mm": (held.pocket if is_named else None) or list(held.target_mm),
+            "target_mm": held.target if is_named and is_whole else list(self.target(held).centre_mm),
             "cue_ball_mm": [x, y],
             "table": self.table.name if is_named else None,
             "ball_diameter_mm": self.ball_mm,
@@ -136,6 +164,11 @@ def _shot(object_mm: Point, target_mm: Point, cut_rad: float, distance_mm: float
     return place_shot(object_mm, target_mm, cut_rad, distance_mm, ball_mm)
 
 
+@lru_cache(maxsize=64)
+def _solved(cue_mm: Point, object_mm: Point, target_mm: Point, ball_mm: float) -> Shot:
+    return solve_shot(cue_mm, object_mm, target_mm, ball_mm)
+
+
 # ------------------------------------------------------------------ taking hold
 
 
@@ -150,24 +183,43 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
     cut = next((c for c in keys.cuts if abs(c.cut_rad - abs(float(shot.cut_rad))) < 1e-9), None)
     distance = keys.distances.get(subject.distance_name or "")
     name = subject.eye.name if subject.eye is not None else next(iter(keys.eyes))
-    spot = _spot(lesson, clip)
     eye = eye_of(lesson, ground, name, shot)
-    x, y = shot.object_ball_mm[:2].tolist()
     cut_rad = abs(float(shot.cut_rad))
+    unit = "in" if keys.units == "in" else "mm"
+
+    def exactly(mm: ArrayLike) -> tuple[Length, Length]:
+        x, y = np.asarray(mm)[:2].tolist()
+        return _exactly(x, unit), _exactly(y, unit)
+
+    said = {key: _said(lesson, clip, key) for key in ("spot", "target", "pocket", "cue_ball")}
+    target = subject.target_name if subject.target_name in POCKET_NAMES else None
     made = Held(
-        spot=spot or (_exactly(x), _exactly(y)),
-        pocket=subject.target_name if subject.target_name in POCKET_NAMES else None,
-        target_mm=tuple(shot.target_mm[:2].tolist()),
+        spot=_in(said["spot"], unit) or exactly(shot.object_ball_mm),
+        target=target or _mark_of(said["target"], unit) or exactly(shot.target_mm),
         cut=cut or replace(cut_near(cut_rad, "degrees", is_fine=True), cut_rad=cut_rad),
         side=-1 if int(shot.side) < 0 else 1,
-        distance=distance or _exactly(float(shot.distance_mm)),
+        distance=distance or _exactly(float(shot.distance_mm), unit),
         back=eye[0],
         offset=eye[1],
         height=eye[2],
         method=drawn.method if drawn is not None else None,
         eye_name=name,
+        cue=_in(said["cue_ball"], unit),
     )
     return ground, made
+
+
+def _mark_of(target: Any, unit: str) -> tuple[Length, Length] | tuple[str, Length] | None:
+    """A target of the file that is no pocket."""
+    return (target.rail, target.at) if hasattr(target, "rail") else _in(target, unit)
+
+
+def _in(place: tuple[Length, Length] | None, unit: str) -> tuple[Length, Length] | None:
+    """A place of the file; a 0 that has no unit counts in the lesson's."""
+    if place is None:
+        return None
+    x, y = (replace(one, unit=unit) if one.text in ("0", "-0", "+0", "0.0") else one for one in place)
+    return x, y
 
 
 def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Length, Length, Length]:
@@ -179,21 +231,19 @@ def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Lengt
         "cue-edge-left": R,
         "cue-edge-right": -R,
     }.get(eye.alignment or "", 0.0)
-    return eye.back, eye.offset or _exactly(beside), eye.height
+    unit = "in" if lesson.keys.units == "in" else "mm"
+    return eye.back, eye.offset or _exactly(beside, unit), eye.height
 
 
-def _exactly(mm: float) -> Length:
+def _exactly(mm: float, unit: str) -> Length:
     """A length that the file does not write: its text is rounded, its value is not."""
-    return replace(length_near(mm, "mm", 1, 1, is_fine=True), number=Fraction(mm))
+    return replace(length_near(mm, unit, 1, 1, is_fine=True), number=Fraction(mm) / MM[unit])
 
 
-def _spot(lesson: Lesson, clip: PlannedClip) -> tuple[Length, Length] | None:
-    """The spot as the file writes it for this clip, when it does."""
-    for keys, _ in _levels(lesson, clip):
-        if keys.spot is not None:
-            found: tuple[Length, Length] = keys.spot
-            return found
-    return None
+def _said(lesson: Lesson, clip: PlannedClip, key: str) -> Any:
+    """What the file says of this clip under a key, when it does."""
+    levels = (keys for keys, at in _levels(lesson, clip) if at or key != "cue_ball")
+    return next((found for keys in levels if (found := getattr(keys, key, None)) is not None), None)
 
 
 def _levels(lesson: Lesson, clip: PlannedClip) -> Iterator[tuple[Any, Location]]:
@@ -218,21 +268,38 @@ def rebased(held: Held, before: Held, now: Held) -> Held:
 
 def why_not(ground: Ground, held: Held) -> str:
     """Why the shot can't be set as it is held, in a sentence; empty when it can."""
-    O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
-    if not is_clear(ground.table, np.array(O), d):
-        return "The object ball must lie clear of the cushions and of the pockets."
-    if math.dist(O, held.target_mm) < d:
+    O, target, d = ground.object_mm(held), ground.target(held), ground.ball_mm
+    if not is_clear(ground.table, np.array(O), d, 0.0):
+        return "The object ball lies on the bed, clear of the pockets."
+    if math.dist(O, target.centre_mm) < d:
         return "The target lies at least a ball’s width from the object ball."
-    if held.pocket is not None and not accepts(pocket, O, d):
-        return f"From there the {held.pocket} pocket does not take the ball between its points."
+    if held.cue is not None:
+        return _why_not_placed(ground, held)
+    is_mark = not isinstance(held.target, str)
+    if not accepts(target, O, d):
+        return f"From there the {held.target} pocket does not take the ball between its points."
     if ground.mm(held.distance) < d:
         return f"The balls would overlap: from centre to centre it is at least {d:g} mm."
     signed = held.side * held.cut.cut_rad
-    longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
+    gap = 0.0 if is_mark or ground.is_near(held) else CUSHION_GAP_BALLS
+    longest = float(longest_distances(ground.table, target, [O], [signed], d, gap)[0, 0])
     if longest == 0:
         return "The ghost ball would lie in a cushion there."
     if ground.mm(held.distance) > longest + 1e-6:
         return f"The cue ball has room for {math.floor(longest)} mm between centres on that line, no more."
+    return ""
+
+
+def _why_not_placed(ground: Ground, held: Held) -> str:
+    """Why not, where the file says where the cue ball lies."""
+    assert held.cue is not None
+    if not is_clear(ground.table, np.array(ground.place(held.cue)), ground.ball_mm, 0.0):
+        return "The cue ball lies on the bed, clear of the pockets."
+    shot = ground.shot(held)
+    if float(shot.distance_mm) <= ground.ball_mm:
+        return f"The balls would overlap: from centre to centre it is at least {ground.ball_mm:g} mm."
+    if not abs(float(shot.cut_rad)) <= MOST_CUT_RAD:
+        return f"A ball can be cut by less than 90 degrees; the hand goes up to {degrees(MOST_CUT_RAD):.0f}."
     return ""
 
 
@@ -256,7 +323,17 @@ def moved(ground: Ground, held: Held, grip: str, to: Any, is_free: bool) -> tupl
 
 
 def _cue_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
-    shot = solve_shot(to, ground.object_mm(held), held.target_mm, ground.ball_mm)
+    if held.cue is not None:
+        like = held.cue
+
+        def at(place: Sequence[float]) -> Held:
+            return replace(held, cue=_placed_near(ground, place, like, is_free))
+
+        touching = None if is_free else _at_cushion(ground, to, like)
+        if touching is not None and not why_not(ground, new := replace(held, cue=touching)):
+            return new, ""
+        return _as_far_as_it_goes(ground, held, at, ground.place(like), to)
+    shot = solve_shot(to, ground.object_mm(held), ground.target(held).centre_mm, ground.ball_mm)
     signed, apart = float(shot.cut_rad) * held.side, float(shot.distance_mm)
     said = ""
     if not signed >= 0:
@@ -290,8 +367,9 @@ def _shortened(ground: Ground, held: Held) -> tuple[Held, str]:
     if not why:
         return held, ""
     signed = held.side * held.cut.cut_rad
-    O, pocket, d = ground.object_mm(held), ground.pocket(held), ground.ball_mm
-    longest = float(longest_distances(ground.table, pocket, [O], [signed], d)[0, 0])
+    O, target, d = ground.object_mm(held), ground.target(held), ground.ball_mm
+    gap = 0.0 if not isinstance(held.target, str) or ground.is_near(held) else CUSHION_GAP_BALLS
+    longest = float(longest_distances(ground.table, target, [O], [signed], d, gap)[0, 0])
     asked = ground.mm(held.distance)
     wanted = min(max(asked, d + 0.1), longest)
     step = ground.mm(Length("", LENGTH_STEPS[held.distance.unit][1], held.distance.unit))
@@ -305,10 +383,36 @@ def _shortened(ground: Ground, held: Held) -> tuple[Held, str]:
 
 def _object_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
     def at(place: Sequence[float]) -> Held:
-        x, y = _round_place(ground, place, is_free)
-        return replace(held, spot=(ground.near(x, held.spot[0], is_free), ground.near(y, held.spot[1], is_free)))
+        spot = _placed_near(ground, _round_place(ground, place, is_free), held.spot, is_free)
+        return replace(held, spot=spot)
 
+    touching = None if is_free else _at_cushion(ground, to, held.spot)
+    if touching is not None and not why_not(ground, new := replace(held, spot=touching)):
+        return new, ""
     return _as_far_as_it_goes(ground, held, at, ground.object_mm(held), to)
+
+
+def _placed_near(
+    ground: Ground, place: Sequence[float], like: tuple[Length, Length], is_free: bool
+) -> tuple[Length, Length]:
+    """The place nearest to this one that an author would write as he wrote another."""
+    x, y = (ground.near(mm, one, is_free) for mm, one in zip(place, like, strict=True))
+    return x, y
+
+
+def _at_cushion(
+    ground: Ground, place: Sequence[float], like: tuple[Length, Length]
+) -> tuple[Length, Length] | None:
+    """The place where a ball touches the cushion that a hand has moved it to; None where it is at none."""
+    found, is_any = list(_placed_near(ground, place, like, is_free=False)), False
+    for axis, across_mm in enumerate((ground.table.length_mm, ground.table.width_mm)):
+        room = (across_mm - ground.ball_mm) / 2
+        if room - NEAR_CUSHION_MM < abs(place[axis]) < room + ground.ball_mm:
+            one = ground.mm(Length("", Fraction(1), like[axis].unit))
+            steps = math.floor(room / one * 10**DIGITS + 1e-3)  # never beyond the nose
+            found[axis] = length_of(Fraction(steps, 10**DIGITS) * (1 if place[axis] > 0 else -1), like[axis].unit)
+            is_any = True
+    return (found[0], found[1]) if is_any else None
 
 
 def _round_place(ground: Ground, place: Sequence[float], is_free: bool) -> Sequence[float]:
@@ -327,7 +431,8 @@ def _as_far_as_it_goes(ground: Ground, held: Held, at: Any, start: Point, to: Po
     for _ in range(TRIES):
         t = (low + high) / 2
         tried = at([a + (b - a) * t for a, b in zip(start, to, strict=True)])
-        if why_not(ground, tried):
+        # a ball lies at a cushion only where the hand has put it there
+        if why_not(ground, tried) or (ground.is_near(tried) and not ground.is_near(held)):
             high = t
         else:
             best, low = tried, t
@@ -337,15 +442,33 @@ def _as_far_as_it_goes(ground: Ground, held: Held, at: Any, start: Point, to: Po
 def _target_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
     nearest = min(ground.table.pockets(), key=lambda pocket: math.dist(pocket.centre_mm, to))
     if not is_free and math.dist(nearest.centre_mm, to) < NEAR_POCKET_MM:
-        new = replace(held, pocket=nearest.name, target_mm=nearest.centre_mm)
+        new = replace(held, target=nearest.name)
         why = why_not(ground, new)
         return (held, why) if why else (new, "")
+    like = held.target if isinstance(held.target, tuple) else held.spot
+    unit = like[1]
 
     def at(place: Sequence[float]) -> Held:
-        return replace(held, pocket=None, target_mm=(float(place[0]), float(place[1])))
+        x, y = (ground.near(mm, unit, is_free) for mm in place)
+        return replace(held, target=(x, y))
 
-    new, why = _as_far_as_it_goes(ground, held, at, held.target_mm, to)
-    return new, why or "A target that is no pocket is for looking only; it is not written."
+    if not is_free and (rail := _rail_at(ground, to)) is not None:
+        along = ground.near(to[1] if rail in ("foot", "head") else to[0], unit, is_free)
+        new = replace(held, target=(rail, along))
+        if not why_not(ground, new):
+            return new, ""
+    start = ground.target(held).centre_mm
+    return _as_far_as_it_goes(ground, held, at, start, to)
+
+
+def _rail_at(ground: Ground, to: Point) -> str | None:
+    """The cushion that a hand has moved the target to."""
+    half = ground.table.length_mm / 2, ground.table.width_mm / 2
+    rails = (("foot", "left"), ("head", "right"))
+    for axis in (0, 1):
+        if abs(to[axis]) > half[axis] - ground.ball_mm / 2 - NEAR_RAIL_MM and abs(to[1 - axis]) < half[1 - axis]:
+            return rails[to[axis] < 0][axis]
+    return None
 
 
 def _eye_moved(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[Held, str]:
@@ -491,8 +614,8 @@ def _missed(hit: bool | None, miss_mm: float | None, wording: Wording) -> str:
 def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
     """The grips with what is said of them and the numbers that can be typed."""
     shot, eye = ground.shot(held), ground.eye(held)
-    side = "left" if held.side > 0 else "right"
-    cut = f"{float(shot.distance_mm):.0f} mm from the object ball, cut {held.cut.cut_deg:.1f}° {side}"
+    side, cut_deg = "left" if int(shot.side) >= 0 else "right", degrees(abs(float(shot.cut_rad)))
+    cut = f"{float(shot.distance_mm):.0f} mm from the object ball, cut {cut_deg:.1f}° {side}"
 
     def place(grip: str) -> list[list[Any]]:
         x, y = place_of(ground, held, grip)
@@ -510,7 +633,7 @@ def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
             "value": f"at {x:.0f}, {y:.0f} mm",
             "fields": place("object_ball"),
         },
-        {"id": "target", "name": "target", "value": held.pocket or "no pocket", "fields": place("target")},
+        {"id": "target", "name": "target", "value": _target_told(ground, held), "fields": place("target")},
         {
             "id": "eye",
             "name": "eye",
@@ -528,6 +651,15 @@ def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
             "fields": [],
         },
     ]
+
+
+def _target_told(ground: Ground, held: Held) -> str:
+    if isinstance(held.target, str):
+        return f"{held.target} pocket"
+    rail, along = held.target
+    if isinstance(rail, str):
+        return f"on the {rail} cushion, {ground.mm(along):.0f} mm from its middle"
+    return f"at {ground.mm(rail):.0f}, {ground.mm(along):.0f} mm"
 
 
 # ------------------------------------------------------------------ what would be written
@@ -553,30 +685,46 @@ class Change:
 def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str) -> list[Change]:
     """What of the file the moves would change."""
     found: list[Change] = []
-    if clip.distance_name is not None and clip.distance_name not in lesson.keys.distances:
-        moved = (held.distance, held.cut, held.spot, held.target_mm)
-        if moved != (before.distance, before.cut, before.spot, before.target_mm):
-            why_not = "write its places under 'cue_ball' and 'spot'"
-            found.append(Change("cue_ball", "another place", "", 0, 0, why_not=why_not))
-        before = replace(before, distance=held.distance, cut=held.cut, spot=held.spot, target_mm=held.target_mm)
+    if held.cue is not None and before.cue is not None and held.cue != before.cue:
+        found.append(_placing_change(lesson, plan, clip, "cue_ball", _pair(held.cue), _pair(before.cue), "group"))
     if held.distance != before.distance:
         found.append(_distance_change(lesson, plan, clip, held))
     if not held.cut.same_as(before.cut):
         found.append(_cut_change(lesson, plan, before, held))
-    if held.spot != before.spot:
-        text = f"[{held.spot[0].text}, {held.spot[1].text}]"
-        was = f"[{before.spot[0].text}, {before.spot[1].text}]"
-        found.append(_placing_change(lesson, plan, clip, "spot", text, was, scope))
-    if held.target_mm != before.target_mm:
-        if held.pocket is None:
-            found.append(Change("target", "no pocket", before.pocket or "", 0, 0, why_not="for looking only"))
-        else:
-            found.append(_placing_change(lesson, plan, clip, "pocket", held.pocket, before.pocket or "", scope))
+    is_at_mark = not isinstance(held.target, str) and held.target != before.target
+    if held.spot != before.spot or (is_at_mark and _said(lesson, clip, "spot") is None):
+        found.append(_placing_change(lesson, plan, clip, "spot", _pair(held.spot), _pair(before.spot), scope))
+    if held.target != before.target:
+        found.append(_target_change(lesson, plan, clip, before, held, scope))
     if held.eye_name == before.eye_name:
         for name in ("back", "offset", "height"):
             if getattr(held, name) != getattr(before, name):
                 found.append(_eye_change(lesson, plan, held, name))
     return found
+
+
+def _pair(place: tuple[Length, Length]) -> str:
+    return f"[{place[0].text}, {place[1].text}]"
+
+
+def _target_text(target: str | tuple[Length, Length] | tuple[str, Length]) -> str:
+    if isinstance(target, str):
+        return target
+    if isinstance(target[0], str):
+        return f"{{rail: {target[0]}, at: {target[1].text}}}"
+    return f"[{target[0].text}, {target[1].text}]"
+
+
+def _target_change(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str) -> Change:
+    """A target is a pocket or a place, each under its own key: the one that is there becomes the other."""
+    key, other = ("pocket", "target") if isinstance(held.target, str) else ("target", "pocket")
+    text, was = _target_text(held.target), _target_text(before.target)
+    change = _placing_change(lesson, plan, clip, key, text, was, scope)
+    (edit,) = change.edits
+    at = (*edit.location[:-1], other)
+    if node_at(lesson.tree, at) is None:
+        return change
+    return replace(change, line=lesson.place(*at).line, edits=(Edit(at, text, renamed=key),))
 
 
 def _distance_change(lesson: Lesson, plan: Plan, clip: PlannedClip, held: Held) -> Change:
@@ -636,7 +784,8 @@ def _placing_change(
     lesson: Lesson, plan: Plan, clip: PlannedClip, key: str, text: str, was: str, scope: str
 ) -> Change:
     levels = list(_levels(lesson, clip))
-    said = next((at for _, at in levels if node_at(lesson.tree, (*at, key)) is not None), ())
+    alike = ("pocket", "target") if key in ("pocket", "target") else (key,)
+    said = next((at for _, at in levels if any(node_at(lesson.tree, (*at, one)) is not None for one in alike)), ())
     group = next((at for _, at in levels if len(at) == 2), ())
     at = group if scope == "group" and len(said) < 2 else said
     location: Location = (*at, key)

@@ -7,6 +7,7 @@ one thread, which owns fonts, boards and OpenGL.
 from __future__ import annotations
 
 import hashlib
+import re
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
@@ -945,7 +946,8 @@ Standing = TypeVar("Standing", PlannedClip, Request)
 
 
 def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
-    """What stands where a clip stood in the matrix: a changed cut renames it."""
+    """What stands where a clip stood in the matrix: a changed cut renames it, or a cue ball put elsewhere."""
+    is_placed = old.distance_name is not None and PLACED.fullmatch(old.distance_name) is not None
 
     def apart(one: Standing) -> tuple[bool | float | int, ...]:
         kind, method, side, distance, eye, cut_deg = _stands(one)
@@ -953,6 +955,8 @@ def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
             one.name != old.name,
             kind != old.kind,
             method != old.method,
+            _stem(one.name, method) != _stem(old.name, old.method),
+            abs(one.place.line - old.place.line) if is_placed else 0,
             side != old.side,
             distance != old.distance_name,
             eye != old.eye,
@@ -961,6 +965,15 @@ def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
         )
 
     return min(now, key=apart)
+
+
+PLACED = re.compile(r"[0-9.]+-mm")
+"""The distance in the name of a clip whose cue ball the file places."""
+
+
+def _stem(name: str, method: str | None) -> str:
+    """What of a clip's name is its group's: the kind, or the name that the author gave."""
+    return name.split("_")[1 if method else 0]
 
 
 def _stands(

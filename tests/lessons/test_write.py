@@ -199,7 +199,7 @@ def test_forms(before: str, edits: list[tuple[Location, str]], after: str) -> No
     ("text", "edit"),
     [
         ("a: |\n  long\n  text\n", (("a",), "short")),
-        ("a:\n  - 1\n  - 2\n", (("a",), "[1, 2]")),
+        ("a:\n  - 1 # one\n  - 2\n", (("a",), "[1, 2, 3]")),
         ("a: 1\n", (("b", "c"), "2")),
         ("a: 1\n", (("a",), "x # y")),
         ("a: 1\n", (("a",), "[x: {")),
