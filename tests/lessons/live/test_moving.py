@@ -317,6 +317,7 @@ def test_a_ball_at_a_cushion_touches_it_and_a_target_at_one_is_a_place_on_it() -
     room = (ground.table.width_mm - ground.ball_mm) / 2
     new, said = moved(ground, held, "cue_ball", (-300.0, room + 2.0), is_free=False)
     assert said == ""
+    assert new.cue is not None
     assert ground.place(new.cue)[1] == pytest.approx(room, abs=1e-4)
     new, _ = moved(ground, held, "target", (1100.0, -150.0), is_free=False)
     assert new.target[0] == "foot"
