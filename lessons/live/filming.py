@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 import orjson
 
+from lessons.lesson.explain import Location
 from lessons.lesson.faults import LessonError
 from lessons.lesson.read import Items, Keys, Node, Text, plain, read_text
 from lessons.lesson.write import Edit, changed
@@ -153,25 +154,46 @@ def written(path: Path, text: str) -> tuple[bytes, bytes | None]:
     before = path.read_bytes() if path.is_file() else None
     if before is None:
         return text.encode("utf-8"), None
-    old, new = _told(path), _merged({}, text)
-    if any(key in old and key not in new for key in CLICKED) or set(old.get("points") or {}) - set(new["points"]):
-        # a click was taken away: the file is made anew, with its author's other keys
-        rest = {key: value for key, value in old.items() if key not in CLICKED}
-        more = "".join(f"{key}: {json.dumps(value, ensure_ascii=False)}\n" for key, value in rest.items())
-        return (text + more).encode("utf-8"), before
-    edits = []
-    for key in CLICKED:
-        value = new.get(key)
-        if value is None or value == old.get(key):
-            continue
-        if key in ("points", "balls") and isinstance(old.get(key), dict):
-            edits += [Edit((key, name), _worded(at)) for name, at in value.items() if at != old[key].get(name)]
-        else:
-            edits.append(Edit((key,), _worded(value)))
+    new = _merged({}, text)
     try:
-        return changed(before, edits, path.name), before
+        edits = list(_clicked(read_text(before, path.name), new))
+        data = changed(before, [edit for edit in edits if edit.text is not None], path.name)
+        # then what was taken away, one by one: each is found where the others have left it
+        while edits := list(_clicked(read_text(data, path.name), new)):
+            data = changed(data, edits[-1:], path.name)
+        return data, before
     except LessonError as error:
         raise ValueError(str(error.faults[0])) from None
+
+
+def _clicked(tree: Node, new: Mapping[str, Any]) -> Iterator[Edit]:
+    """What of a match file the clicks change: of the keys that they know, what they no longer tell goes."""
+    old = tree.entries if isinstance(tree, Keys) else {}
+    for key in CLICKED:
+        value = new.get(key)
+        if value or key not in ("points", "balls"):
+            yield from _differing(old[key][1] if key in old else None, value or None, (key,))
+        elif key in old:
+            yield Edit((key,), None)
+
+
+def _differing(node: Node | None, value: Any, at: Location) -> Iterator[Edit]:
+    """The edits that make a value of the file what is clicked: entry by entry, where both have entries."""
+    if node is not None and plain(node) == value:
+        return
+    if node is None or value is None:
+        if node is not None or value is not None:
+            yield Edit(at, None if value is None else _worded(value))
+    elif isinstance(node, Keys) and isinstance(value, dict):
+        for key in [*node.entries, *(key for key in value if key not in node.entries)]:
+            entry = node.entries.get(key)
+            yield from _differing(entry[1] if entry else None, value.get(key), (*at, key))
+    elif isinstance(node, Items) and isinstance(value, list) and node.items and value:
+        for index in range(max(len(node.items), len(value))):
+            item = node.items[index] if index < len(node.items) else None
+            yield from _differing(item, value[index] if index < len(value) else None, (*at, index))
+    else:
+        yield Edit(at, _worded(value))
 
 
 def _worded(value: Any) -> str:

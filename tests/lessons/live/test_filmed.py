@@ -158,13 +158,44 @@ def test_what_the_page_does_not_know_of_a_match_file_stays(folder: Path) -> None
     assert before == mine.encode()
     lines = made.decode().splitlines()
     assert [line for line in lines if line not in mine.splitlines()] == [f"  foot-left-short: [{x:.1f}, {y:.1f}]"]
-    # a click that was taken away is not kept, its author's own keys are
-    path.write_bytes(written(path, clicks(NAMES[:2]))[0])
+    # a click that was taken away goes with its line, and with nothing else
+    one = f"  {NAMES[2]}: "
+    text = mine.replace(one, f"  # the third\n{one}").replace("balls:\n", "balls:   # by eye\n")
+    path.write_text(text)
+    made, _ = written(path, clicks(NAMES[:2]))
+    assert made.decode() == "".join(line for line in text.splitlines(True) if not line.startswith(one))
+    path.write_bytes(made)
     file = load(path)
     assert set(file.points) == set(NAMES[:2])
     assert file.keys.lens is not None
     html, _ = page_of(path)
     assert NAMES[0] in html.partition("const given = ")[2].partition(";")[0]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize(
+    ("form", "now", "after"),
+    [
+        ("balls: {cue: [1, 2], object: [3, 4]} # c", "balls: {cue: [1, 2]}", "balls: {cue: [1, 2]} # c"),
+        ("balls: {cue: [1, 2], object: [3, 4]} # c", "balls: {object: [3, 4]}", "balls: {object: [3, 4]} # c"),
+        ("balls:\n  others: # all\n    - [1, 2]  # one\n    - [3, 4]\n    - [5, 6]", "balls: {others: [[1, 2]]}",
+         "balls:\n  others: # all\n    - [1, 2]  # one"),
+        ("balls:\n  others:\n    - [1, 2]  # one", "balls: {others: [[1, 2], [7, 8]]}",
+         "balls:\n  others:\n    - [1, 2]  # one\n    - [7, 8]"),
+        ("foot: [9, 9] # towards\nballs: {cue: [1, 2]}", "balls: {cue: [1, 5]}", "balls: {cue: [1, 5]}"),
+        ("balls: {cue: [1, 2]} # gone", "", ""),
+        ("balls:\n  cue: [1, 2] # c", "balls: {object: [3, 4]}", "balls:\n  object: [3, 4]"),
+    ],
+)  # fmt: skip
+def test_taking_clicks_away_keeps_every_other_byte(
+    folder: Path, form: str, now: str, after: str, end: str
+) -> None:
+    head = "footage: shot-3.jpg # the still\npoints:\n  foot: [0, 1]   # sharp"
+    tail = "lens: {focal: 26 mm}\t# mine\n"
+    path = folder / "shot-3.yaml"
+    path.write_bytes(f"{head}\n{form}\n{tail}".replace("\n", end).encode())
+    made, _ = written(path, f"footage: shot-3.jpg\npoints:\n  foot: [0, 1]\n{now}\n")
+    assert made.decode() == "\n".join(part for part in (head, after, tail) if part).replace("\n", end)
 
 
 def test_the_lesson_says_which_stills_there_are(folder: Path) -> None:
