@@ -28,7 +28,7 @@ from lessons.lesson.explain import Location
 from lessons.lesson.model import Lesson
 from lessons.lesson.own import own_words
 from lessons.lesson.read import Items, Keys, Node, Text
-from lessons.lesson.values import LENGTH_STEPS, MM, Cut, Length, cut, cut_near, length_near, length_of
+from lessons.lesson.values import LENGTH_STEPS, MM, Cut, Length, cut, cut_near, length, length_near, length_of
 from lessons.lesson.wording import Wording, words_of
 from lessons.lesson.write import Edit, node_at
 from lessons.planning.given import aimed_at
@@ -71,13 +71,17 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What does not move: table and balls, where the clip stands in the lesson, and the lesson's own methods."""
+    """What does not move: table and balls, where the clip stands in the lesson, and the lesson's own methods.
+
+    `unit` is that of numbers that are typed and told, 'mm' or 'in'.
+    """
 
     table: Table
     ball_mm: float
     distance_name: str | None
     own: Mapping[str, Own] = field(default_factory=dict)
     words: Mapping[str, Any] = field(default_factory=lambda: words_of("en"))
+    unit: str = "mm"
 
     def mm(self, value: Length) -> float:
         """A length in millimetres."""
@@ -179,13 +183,14 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
         return None
     shot, drawn, keys = subject.shot, subject.construction, lesson.keys
     words = own_words(words_of("en"), keys.own_methods, lesson.own, "en")
-    ground = Ground(subject.table, float(shot.ball_diameter_mm), subject.distance_name, lesson.own, words)
+    unit = "in" if keys.units == "in" else "mm"
+    ball_mm = float(shot.ball_diameter_mm)
+    ground = Ground(subject.table, ball_mm, subject.distance_name, lesson.own, words, unit)
     cut = next((c for c in keys.cuts if abs(c.cut_rad - abs(float(shot.cut_rad))) < 1e-9), None)
     distance = keys.distances.get(subject.distance_name or "")
     name = subject.eye.name if subject.eye is not None else next(iter(keys.eyes))
     eye = eye_of(lesson, ground, name, shot)
     cut_rad = abs(float(shot.cut_rad))
-    unit = "in" if keys.units == "in" else "mm"
 
     def exactly(mm: ArrayLike) -> tuple[Length, Length]:
         x, y = np.asarray(mm)[:2].tolist()
@@ -263,6 +268,44 @@ def rebased(held: Held, before: Held, now: Held) -> Held:
     return replace(now, **moved)
 
 
+def moves_of(held: Held, before: Held) -> dict[str, Any]:
+    """What was moved, in texts: a page keeps them while it is loaded again, or the server started again."""
+    told: dict[str, Any] = {}
+    for name in (f.name for f in fields(Held)):
+        value = getattr(held, name)
+        if value != getattr(before, name):
+            parts = value if isinstance(value, tuple) else (value,)
+            told[name] = [part.text if isinstance(part, Length | Cut) else part for part in parts]
+    return told
+
+
+def with_moves(ground: Ground, held: Held, moves: Any) -> Held:
+    """The shot with what was moved before. Raises ValueError for what is none, or can't be set any more."""
+    if not isinstance(moves, dict):
+        raise ValueError("no moves.")
+    now: dict[str, Any] = {}
+    for name, told in moves.items():
+        if not (isinstance(told, list) and 0 < len(told) < 3 and all(isinstance(part, str) for part in told)):
+            raise ValueError("no moves.")
+        if name in ("spot", "cue"):
+            now[name] = length(told[0]), length(told[-1])
+        elif name == "target":
+            rail = told[0] in ("foot", "head", "left", "right")
+            now[name] = told[0] if len(told) == 1 else (told[0] if rail else length(told[0]), length(told[1]))
+        elif name in ("distance", "back", "offset", "height"):
+            now[name] = length(told[0])
+        elif name == "cut":
+            now[name] = cut(told[0])
+    if held.cue is None:
+        now.pop("cue", None)
+    new = replace(held, **now)
+    if isinstance(new.target, str) and new.target not in POCKET_NAMES:
+        raise ValueError("no pocket.")
+    if why := why_not(ground, new):
+        raise ValueError(why)
+    return new
+
+
 # ------------------------------------------------------------------ moving
 
 
@@ -271,7 +314,9 @@ def why_not(ground: Ground, held: Held) -> str:
     O, target, d = ground.object_mm(held), ground.target(held), ground.ball_mm
     if not is_clear(ground.table, np.array(O), d, 0.0):
         return "The object ball lies on the bed, clear of the pockets."
-    if math.dist(O, target.centre_mm) < d:
+    if not isinstance(held.target, str) and not _is_there(ground, held.target):
+        return "A target that is no pocket lies on the bed or on a cushion."
+    if math.dist(O, target.centre_mm if isinstance(held.target, str) else ground.mark(held.target)) < d:
         return "The target lies at least a ball’s width from the object ball."
     if held.cue is not None:
         return _why_not_placed(ground, held)
@@ -288,6 +333,14 @@ def why_not(ground: Ground, held: Held) -> str:
     if ground.mm(held.distance) > longest + 1e-6:
         return f"The cue ball has room for {math.floor(longest)} mm between centres on that line, no more."
     return ""
+
+
+def _is_there(ground: Ground, target: tuple[Length, Length] | tuple[str, Length]) -> bool:
+    """True for a place on the bed, and for one on a cushion that is none of a pocket's mouth."""
+    x, y = at = ground.mark(target)
+    if isinstance(target[0], str):
+        return bool(is_clear(ground.table, np.array(at), ground.ball_mm, 0.0))
+    return abs(x) <= ground.table.length_mm / 2 and abs(y) <= ground.table.width_mm / 2
 
 
 def _why_not_placed(ground: Ground, held: Held) -> str:
@@ -497,7 +550,8 @@ def _eye_raised(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[H
 
 
 def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) -> tuple[Held, str]:
-    """The shot with numbers that were typed: places in mm; for the eye back, offset and height."""
+    """The shot with numbers that were typed, in the lesson's unit: places; for the eye back, offset and height."""
+    values = {name: value * float(MM[ground.unit]) for name, value in values.items()}
     if grip == "eye":
         eye = ground.eye(held)
         given = {"back": eye.back_mm, "offset": eye.offset_mm, "height": eye.height_mm} | values
@@ -615,51 +669,49 @@ def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
     """The grips with what is said of them and the numbers that can be typed."""
     shot, eye = ground.shot(held), ground.eye(held)
     side, cut_deg = "left" if int(shot.side) >= 0 else "right", degrees(abs(float(shot.cut_rad)))
-    cut = f"{float(shot.distance_mm):.0f} mm from the object ball, cut {cut_deg:.1f}° {side}"
+    wording = Wording(ground.words, ground.unit, ground.ball_mm)
+
+    def shown(mm: float) -> str:
+        return wording.shown(Quantity(mm, "distance_mm"))
+
+    def typed(mm: float) -> float:
+        return round(mm / float(MM[ground.unit]), 1 if ground.unit == "mm" else 2) + 0.0
 
     def place(grip: str) -> list[list[Any]]:
         x, y = place_of(ground, held, grip)
-        return [["x", "x", round(x, 1) + 0.0], ["y", "y", round(y, 1) + 0.0]]
+        return [["x", "x", typed(x)], ["y", "y", typed(y)]]
 
-    told = f"{eye.back_mm:.0f} mm behind the cue ball, {eye.height_mm:.0f} mm high"
+    told = f"{shown(eye.back_mm)} behind the cue ball, {shown(eye.height_mm)} high"
     if eye.offset_mm:
-        told += f", {abs(eye.offset_mm):.0f} mm {'left' if eye.offset_mm > 0 else 'right'}"
-    x, y = ground.object_mm(held)
+        told += f", {shown(abs(eye.offset_mm))} {'left' if eye.offset_mm > 0 else 'right'}"
+    cue = f"{shown(float(shot.distance_mm))} from the object ball, cut {cut_deg:.1f}° {side}"
+    eye_at = [
+        ["back", "back", typed(eye.back_mm)],
+        ["offset", "left", typed(eye.offset_mm)],
+        ["height", "high", typed(eye.height_mm)],
+    ]
+    at = f"at {_placed(ground.object_mm(held), wording)}"
+    target = _target_told(ground, held, wording)
+    raised = f"{shown(eye.height_mm)} high, {shown(eye.back_mm)} behind the cue ball"
     return [
-        {"id": "cue_ball", "name": "cue ball", "value": cut, "fields": place("cue_ball")},
+        {"id": "cue_ball", "name": "cue ball", "value": cue, "fields": place("cue_ball")},
+        {"id": "object_ball", "name": "object ball", "value": at, "fields": place("object_ball")},
         {
-            "id": "object_ball",
-            "name": "object ball",
-            "value": f"at {x:.0f}, {y:.0f} mm",
-            "fields": place("object_ball"),
+            "id": "target",
+            "name": "target",
+            "value": target,
+            "fields": place("target"),
         },
-        {"id": "target", "name": "target", "value": _target_told(ground, held), "fields": place("target")},
-        {
-            "id": "eye",
-            "name": "eye",
-            "value": told,
-            "fields": [
-                ["back", "back", round(eye.back_mm, 1)],
-                ["offset", "left", round(eye.offset_mm, 1) + 0.0],
-                ["height", "high", round(eye.height_mm, 1)],
-            ],
-        },
-        {
-            "id": "eye_side",
-            "name": "height",
-            "value": f"{eye.height_mm:.0f} mm high, {eye.back_mm:.0f} mm behind the cue ball",
-            "fields": [],
-        },
+        {"id": "eye", "name": "eye", "value": told, "fields": eye_at},
+        {"id": "eye_side", "name": "height", "value": raised, "fields": []},
     ]
 
 
-def _target_told(ground: Ground, held: Held) -> str:
+def _target_told(ground: Ground, held: Held, wording: Wording) -> str:
     if isinstance(held.target, str):
         return f"{held.target} pocket"
-    rail, along = held.target
-    if isinstance(rail, str):
-        return f"on the {rail} cushion, {ground.mm(along):.0f} mm from its middle"
-    return f"at {ground.mm(rail):.0f}, {ground.mm(along):.0f} mm"
+    at, rail = _placed(ground.mark(held.target), wording), held.target[0]
+    return f"on the {rail} cushion, at {at}" if isinstance(rail, str) else f"at {at}"
 
 
 # ------------------------------------------------------------------ what would be written

@@ -11,6 +11,7 @@ import re
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -32,11 +33,13 @@ from lessons.live.moving import (
     eye_of,
     held_of,
     moved,
+    moves_of,
     place_of,
     rebased,
     rows,
     set_values,
     values_of,
+    with_moves,
 )
 from lessons.live.named import named_files
 from lessons.planning.expand import Request
@@ -60,6 +63,7 @@ Send = Callable[[Message], None]
 
 
 MOST_UNDO = 100
+WAITS_FOR_FAULT = "Nothing is written while the file has a fault: mend it first."
 
 
 @dataclass(slots=True)
@@ -546,8 +550,9 @@ class Session:
         elif old is None or (old.clip != clip.name and page.clip != clip.name):
             page.grasp = Grasp(clip.name, lesson, clip.brief, taken[0], taken[1], taken[1])
         else:
-            held = rebased(old.held, old.base, taken[1])
-            page.grasp = Grasp(clip.name, lesson, clip.brief, taken[0], taken[1], held, old.undo, old.redo)
+            held, *rest = (rebased(one, old.base, taken[1]) for one in (old.held, *old.undo, *old.redo))
+            undo, redo = rest[: len(old.undo)], rest[len(old.undo) :]
+            page.grasp = Grasp(clip.name, lesson, clip.brief, taken[0], taken[1], held, undo, redo)
         return page.grasp
 
     def hand(self, page: Page, wish: Mapping[str, Any]) -> None:
@@ -592,6 +597,9 @@ class Session:
                 grasp.held, said = set_values(ground, before, grip, given)
         elif wish["by"] == "choose":
             grasp.held = self._chosen(grasp, wish)
+        elif wish["by"] == "restore":
+            with suppress(ValueError):  # the file is another now
+                grasp.held = with_moves(ground, before, wish.get("moves"))
         elif wish["by"] == "back":
             grasp.held = grasp.base
         elif wish["by"] == "undo" and grasp.undo:
@@ -600,7 +608,7 @@ class Session:
         elif wish["by"] == "redo" and grasp.redo:
             grasp.undo.append(before)
             grasp.held = grasp.redo.pop()
-        if wish["by"] in ("move", "choose", "back") and grasp.held != before:
+        if wish["by"] in ("move", "choose", "back", "restore") and grasp.held != before:
             grasp.redo.clear()
             if wish.get("gesture") is None or wish["gesture"] != grasp.gesture:
                 grasp.undo.append(before)
@@ -644,6 +652,7 @@ class Session:
             "eye": grasp.held.eye_name,
             "methods": [("", "none"), *((m, names[m]) for m in (*METHODS, *grasp.ground.own))],
             "eyes": list(grasp.lesson.keys.eyes),
+            "unit": grasp.ground.unit,
         }
         self.send_frame(page, orders, 0, told, started)
 
@@ -662,6 +671,8 @@ class Session:
             "changes": [{name: getattr(change, name) for name in names} for change in found],
             "is_scoped": any(change.scoped for change in found),
             "scope": page.scope,
+            "clip": clip.name,
+            "moves": moves_of(grasp.held, grasp.base),
         }
         page.send(packed(told))
 
@@ -680,7 +691,11 @@ class Session:
             return
         try:
             data = self.path.read_bytes()
-            lesson = loads(data, self.path.as_posix())
+            try:
+                lesson = loads(data, self.path.as_posix())
+            except LessonError:
+                page.send(packed({"is": "said", "sentence": WAITS_FOR_FAULT}))
+                return
             clip = self.clip(grasp.clip)
             assert clip is not None
             found = changes(lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
@@ -696,16 +711,18 @@ class Session:
                 where = f" in line {', '.join(map(str, lines))}" if lines else " in a new line"
                 said = f"Written{where}."
                 grasp.base = replace(grasp.held, method=grasp.base.method)
-                grasp.undo.clear()
-                grasp.redo.clear()
                 self.file = made
                 self.take(made, is_own=True)
         except LessonError as error:
-            said = f"Nothing is written: {error.faults[0]}"
+            fault = error.faults[0]
+            where = "" if fault.place.file == self.path.as_posix() else f"{Path(fault.place.file).name}: "
+            said = f"Nothing is written: {where}{fault.sentence}"
         except FileChangedError:
             said = "Nothing is written: the file was saved by somebody else meanwhile. Try again."
+        except FileNotFoundError:
+            said = f"Nothing is written: {self.shown_as} is not there."
         except (ValueError, OSError) as error:
-            said = f"Nothing is written: {error}"
+            said = f"Nothing is written: {getattr(error, 'strerror', None) or error}"
         page.send(packed({"is": "said", "sentence": said}))
         if self.clip(grasp.clip) is not None or page.clip:
             self.hand(page, {"clip": page.clip})
@@ -721,7 +738,9 @@ class Session:
         found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
         edits = [edit for change in found for edit in change.edits]
         sentence = ""
-        if edits and self.draft is None:
+        if edits and self.read is not None and self.read.faults:
+            sentence = WAITS_FOR_FAULT
+        elif edits and self.draft is None:
             try:
                 after = plan(loads(changed(self.file, edits, self.path.as_posix()), self.path.as_posix()))
                 lost = len(after.left_out) - len(good.plan.left_out)

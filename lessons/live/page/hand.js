@@ -4,8 +4,8 @@
 const $ = (id) => document.getElementById(id);
 const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const SAY_MS = 500, REST_MS = 150;
-// a name stands on the far side of its neighbour, so that the two keep clear of each other
-const NEIGHBOUR = { cue_ball: "object_ball", object_ball: "cue_ball", eye: "cue_ball", target: "object_ball" };
+// where a name stands best
+const FIRST = { cue_ball: ["below"], object_ball: ["above"], eye: ["below"], target: ["above"], eye_side: ["above"] };
 
 function made(kind, text, name) {
   const element = document.createElement(kind);
@@ -113,7 +113,18 @@ export class Hand {
     if (message.n && message.n < this.latestNumbers) return;
     this.latestNumbers = message.n;
     this.changes(message);
+    const { clip, moves } = message;
+    if (Object.keys(moves).length) sessionStorage.setItem("moves", JSON.stringify({ clip, moves }));
+    else sessionStorage.removeItem("moves");
     if (this.isOn) this.numbers(message);
+  }
+
+  // the page is loaded again, or the server started again: what was moved is not lost
+  restore() {
+    const { clip, moves } = JSON.parse(sessionStorage.getItem("moves") ?? "{}");
+    if (!moves || clip !== this.page.strip.clip?.clip) return false;
+    this.act({ by: "restore", clip, moves, ...this.about() });
+    return true;
   }
 
   fit() {
@@ -136,7 +147,6 @@ export class Hand {
   place({ grips, board }) {
     const [wide, high] = board;
     // while the eye's picture fills the screen there is nothing to take hold of; the arrows move what was chosen
-    const height = Object.fromEntries(grips.map(({ id, at_px: at }) => [id, at?.[1]]));
     this.layer.hidden = grips.every(({ at_px: at }) => !at);
     if (this.layer.hidden) return;
     for (const { id, name, value, at_px: at } of grips) {
@@ -151,11 +161,35 @@ export class Hand {
         this.grips.set(id, grip);
         this.layer.append(grip);
       }
-      grip.classList.toggle("below", height[id] >= height[NEIGHBOUR[id]]);
       grip.setAttribute("aria-label", `${name}, ${value}`);
       grip.setAttribute("aria-pressed", String(this.picked === id));
       grip.style.left = `${(at[0] / wide) * 100}%`;
       grip.style.top = `${(at[1] / high) * 100}%`;
+    }
+    this.name(grips, board);
+  }
+
+  // each name beside its grip where it lies over no other grip and no other name, within the picture
+  name(grips, [wide, high]) {
+    const zoom = this.layer.clientWidth / wide, placed = [];
+    const circles = grips.map(({ id, at_px: [x, y] }) => {
+      const grip = this.grips.get(id);
+      grip.size ??= [grip.offsetWidth / 2 + 3, grip.firstChild.offsetWidth / 2, grip.firstChild.offsetHeight];
+      return { id, x: x * zoom, y: y * zoom, grip, r: grip.size[0] };
+    });
+    for (const { id, x, y, grip } of circles) {
+      const [r, half, tall] = grip.size;
+      const sides = {
+        below: [x - half, y + r, x + half, y + r + tall], above: [x - half, y - r - tall, x + half, y - r],
+        right: [x + r, y - tall / 2, x + r + 2 * half, y + tall / 2], left: [x - r - 2 * half, y - tall / 2, x - r, y + tall / 2],
+      };
+      const isFree = ([a, b, c, d]) => a >= 0 && b >= 0 && c <= wide * zoom && d <= high * zoom
+        && circles.every((one) => one.id === id || one.x + one.r <= a || one.x - one.r >= c || one.y + one.r <= b || one.y - one.r >= d)
+        && placed.every(([e, f, g, h]) => g <= a || e >= c || h <= b || f >= d);
+      const beside = [grip.dataset.name, ...FIRST[id], "below", "above", "right", "left"].filter((side) => sides[side]);
+      const side = beside.find((one) => isFree(sides[one])) ?? beside[0];
+      grip.dataset.name = side;
+      placed.push(sides[side]);
     }
   }
 
@@ -182,25 +216,27 @@ export class Hand {
     }
   }
 
-  fields({ grips }) {
+  fields({ grips, unit }) {
     const box = $("fields");
-    if (!this.inputs) {
+    if (this.unit !== unit) {
+      this.unit = unit;
       this.inputs = new Map();
+      const words = { mm: "millimetres", in: "inches" }[unit];
       const rows = grips.filter(({ id, fields }) => id !== "target" && fields.length).map(({ id, name, fields }) => {
         const row = made("div", "", "field");
         row.append(made("span", name));
         for (const [key, label] of fields) {
           const input = made("input");
           Object.assign(input, { type: "number", step: "any", inputMode: "decimal" });
-          input.setAttribute("aria-label", `${name}, ${label}, millimetres`);
-          input.title = `${label}, mm`;
+          input.setAttribute("aria-label", `${name}, ${label}, ${words}`);
+          input.title = `${label}, ${unit}`;
           input.addEventListener("change", () => input.value !== "" && this.act({ by: "move", grip: id, values: { [key]: Number(input.value) } }));
           this.inputs.set(`${id} ${key}`, input);
           row.append(input);
         }
         return row;
       });
-      box.append(made("h3", "By keys, in millimetres"), ...rows, this.pad);
+      box.replaceChildren(made("h3", `By keys, in ${words}`), ...rows, this.pad);
     }
     for (const { id, fields } of grips) {
       for (const [key, , value] of fields) {

@@ -17,6 +17,8 @@ const KEYS = [
   ["Esc", "put back what was moved"], ["?", "these keys"],
 ];
 
+const SAID_MS = 4000;
+
 function decoded(text) {
   try {
     return decodeURIComponent(text);
@@ -71,7 +73,7 @@ class Page {
     setTimeout(() => {
       this.list.again();
       this.words.again();
-      if (this.mode === "hand") this.hand.again();
+      if (this.mode === "hand" && !this.hand.restore()) this.hand.again();
     });
     return { ...place, size_px: this.size(), paints: this.hasGl ? "orders" : "pictures" };
   }
@@ -129,7 +131,9 @@ class Page {
       ? `${message.file} is not there or empty; waiting for it.`
       : faults.length ? `${faults[0].file ?? message.file}:${faults[0].line}:${faults[0].column}  ${faults[0].sentence}` : "";
     if ($("faults").textContent !== told) $("faults").textContent = told;
-    $("good").textContent = told && message.shown_at ? `The picture is that of ${clock(message.shown_at)}, before this.` : "";
+    // what was just said stays long enough to be read
+    const isRead = performance.now() - (this.saidAt ?? -SAID_MS) > SAID_MS;
+    if (told || isRead) $("good").textContent = told && message.shown_at ? `The picture is that of ${clock(message.shown_at)}, before this.` : "";
     $("next-fault").hidden = !faults.length;
     $("next-fault").firstChild.textContent = faults.length > 1 ? `${faults.length} faults, next ` : "show it ";
     if (message.clips) this.list.take(message);
@@ -143,6 +147,7 @@ class Page {
     this.strip.take(message);
     this.list.mark(message.clip);
     if (!this.isMarked) this.list.reveal();
+    if (!this.isMarked && this.hand.restore()) this.turn("hand");
     this.isMarked = true;
     this.remember();
     if (this.mode === "hand") this.hand.again();
@@ -198,6 +203,13 @@ class Page {
     const wish = { do: "show", clip, frame, size_px: this.size(), n: ++this.n };
     if (this.flight) this.next = wish;
     else if (this.wish(wish)) this.flight = wish;
+  }
+
+  // the strip stands at another frame: under the hand that is another step of the construction
+  stand(frame) {
+    if (this.mode !== "hand") return this.show(frame);
+    this.remember();
+    this.hand.again();
   }
 
   // answers that are still on their way are of no interest any more
@@ -276,6 +288,7 @@ class Page {
     $("said").textContent = "";
     $("said").textContent = text;
     $("good").textContent = text;
+    this.saidAt = performance.now();
   }
 
   toLine(line) {

@@ -86,7 +86,7 @@ export class Strip {
     const wasPlaying = this.playing;
     this.frame = Math.max(0, Math.min(this.clip.frames - 1, Math.floor(frame)));
     this.tell();
-    this.page.show(this.frame);
+    this.page.stand(this.frame);
     if (wasPlaying) this.start();
   }
 
@@ -101,8 +101,9 @@ export class Strip {
   // ------------------------------------------------------------ playing
 
   toggle() {
-    if (this.playing) this.stop();
-    else this.start();
+    if (this.playing) return this.stop();
+    this.page.turn("clip");
+    this.start();
   }
 
   async heard(message) {

@@ -26,12 +26,14 @@ from lessons.live.moving import (
     construction_of,
     held_of,
     moved,
+    moves_of,
     place_of,
     rebased,
     rows,
     set_values,
     values_of,
     why_not,
+    with_moves,
 )
 from lessons.live.session import nearest
 from lessons.planning.accuracy import accuracy
@@ -475,3 +477,30 @@ def test_the_numbers_are_those_of_solve() -> None:
         "eye",
         "eye_side",
     ]
+
+
+@settings(max_examples=40)
+@given(
+    st.sampled_from(["cushion", "placed", "mark", "frozen"]),
+    st.lists(st.tuples(grips, places, st.booleans()), min_size=1, max_size=3),
+)
+def test_what_was_moved_is_told_in_texts_and_taken_up_again(name: str, moves: list) -> None:
+    full = next(clip.name for clip in plan(loads(PLACED)).clips if name in clip.name)
+    *_, ground, first = clip_of(PLACED, full)
+    held = first
+    for grip, to, is_free in moves:
+        held, _ = moved(ground, held, grip, to, is_free)
+    told = moves_of(held, first)
+    assert moves_of(with_moves(ground, first, told), first) == told
+    assert with_moves(ground, first, {}) == first
+
+
+@pytest.mark.parametrize(
+    "moves",
+    [None, [], "x", {"spot": "here"}, {"spot": ["1 mm", "2 mm", "3 mm"]}, {"spot": ["NaN", "1 mm"]},
+     {"cut": ["95"]}, {"target": ["nowhere"]}, {"target": ["foot", "x"]},
+     {"distance": ["1 mm"]}, {"spot": [["1 mm"], "2 mm"]}],
+)  # fmt: skip
+def test_moves_that_are_none_are_not_taken_up(moves: object) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        with_moves(GROUND, HELD, moves)
