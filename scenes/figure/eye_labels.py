@@ -12,7 +12,7 @@ from aimgeo import construct as construction
 from aimgeo.construct import Step
 from aimgeo.holes import hole_of
 from aimgeo.tables import Table
-from scenes.board import Pixel, Rect
+from scenes.board import Pane, Pixel, Rect, Ring
 from scenes.figure.eye_view import seen_ball
 from scenes.figure.figure import (
     Figure,
@@ -26,13 +26,16 @@ from scenes.figure.figure import (
     strokes_of,
     visible,
 )
-from scenes.figure.labels import Obstacles, Port, Stroke, Wanted
+from scenes.figure.labels import Disc, Obstacles, Port, Stroke, Wanted
 from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.look.roles import UNLABELLED, line_style
 
 MOST_LABELS = 8
 RAIL_MM, RAIL_PIECES = 130.0, 12
 """About how wide cushion and rail are together, judged; a side is taken in so many pieces."""
+
+
+RING_PIECES = 5
 
 
 def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Sequence[Stroke] = ()) -> Labels:
@@ -81,6 +84,48 @@ def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> lis
         )  # fmt: skip
         out.append((want, rank))
     return out
+
+
+def pocket_ring(table: Table | None, name: str | None) -> Ring | None:
+    """A ring around a pocket's hole; None where the name is no pocket's."""
+    if table is None or name not in {pocket.name for pocket in table.pockets()}:
+        return None
+    hole = hole_of(table.pocket(str(name)), table)
+    return Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
+
+
+def ring_box(pane: Pane, ring: Ring) -> Rect:
+    """The rectangle around a ring in the picture; empty far out where part of it lies behind the eye."""
+    turn = np.linspace(0, 2 * np.pi, 37)
+    round_mm = np.array(ring.centre_mm) + ring.radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
+    at = pane.px(round_mm)
+    if not np.isfinite(at).all():
+        return (-1e6, -1e6, 0.0, 0.0)
+    (x, y), (right, bottom) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
+    return (x, y, right - x, bottom - y)
+
+
+def pocket_label(figure: Figure, name: str, ring: Ring, text: str) -> Wanted:
+    """A ringed pocket's name, led to its ring from beside it or from below, or close by without a leader."""
+    x, y, w, h = ring_box(figure.pane, ring)
+    ports = [Port((x + w / 2 + side * w / 2, y + h / 2), side) for side in (-1, 1)]
+    for share, cost in ((0.5, 30.0), (0.85, 40.0), (0.15, 40.0)):
+        # where the ring's outline is, beside its middle
+        rise = h * math.sqrt(share * (1 - share))
+        ports += [Port((x + share * w, y + h / 2 + lift * rise), 0, lift, cost) for lift in (-1, 1)]
+    size = plate_size(figure, text, None)
+    below = (x + w / 2, y + h)
+    return Wanted(name, name, text, *size, tuple(ports), near_px=below, prefer=figure.aim_side)
+
+
+def ring_discs(pane: Pane, ring: Ring, name: str) -> tuple[Disc, ...]:
+    """A ring in the picture, flat as it looks, as marks that labels keep clear of."""
+    x, y, w, h = ring_box(pane, ring)
+    if not w:
+        return ()
+    r = min(w, h) / 2
+    places = np.linspace(x + r, x + w - r, RING_PIECES) if w > h else np.full(1, x + w / 2)
+    return tuple(Disc((at, y + h / 2), r, True, name) for at in places.tolist())
 
 
 def rails_of(figure: Figure, table: Table, name: str) -> list[Stroke]:

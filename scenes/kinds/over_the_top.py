@@ -7,17 +7,19 @@ over_the_top.eye (values eye_back, eye_height, eye_offset, eye_side).
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from aimgeo.construct import Circle, Construction, Line, Point, Step, position
 from aimgeo.shot import Shot
-from scenes.board import Board, EyeCamera, Leader, Move, Pane, Plate, Rect, Track, eased
+from scenes.board import Board, EyeCamera, Move, Pane, Rect, Ring, Track, eased
 from scenes.board.brief import Brief, EyeSpec, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
+from scenes.figure.eye_labels import eye_labels, pocket_label, pocket_ring, ring_box, ring_discs, wanted_in_eye
 from scenes.figure.eye_view import (
     EYE,
     EyeLayout,
@@ -27,21 +29,23 @@ from scenes.figure.eye_view import (
     eye_layout,
     eye_mm,
     line_top,
-    seen_ball,
     through_two,
 )
 from scenes.figure.figure import Figure, bare, eye_figure, in_reach
+from scenes.figure.labels import Obstacles, merged
+from scenes.figure.placer import POINT_RANK, plate_size
 from scenes.figure.steps import bring_cue, put_balls, put_circles, put_lines, put_point
-from scenes.frame.eye_words import put_heading, put_scrim, put_titles
-from scenes.frame.layout import Layout, layout
+from scenes.frame.eye_words import put_heading, put_scrim, put_titles, title_lines
+from scenes.frame.layout import layout
 from scenes.kinds.kind import Kind
 from scenes.kinds.players_eye import eye_values
-from scenes.look.scale import plate_sizes, plate_width_px
+from scenes.look.roles import MARK_KIND
 
 BEHIND = "over_the_top.behind"
 ABOVE, DOWN, SEEN = "over_the_top.above", "over_the_top.down", "over_the_top.eye"
 MOVE_S = 5.0
 UP_S = 3.0
+POCKET = "pocket"
 NO_PANE: Rect = (0.0, 0.0, 0.0, 0.0)
 AT = {"wide": (0.36, 0.74), "square": (0.36, 0.68), "tall": (0.32, 0.62)}
 """Heights of object and cue ball in the player's picture, of the frame's."""
@@ -81,13 +85,20 @@ def board(brief: Brief) -> Board:
     above, behind = (replace(seen, camera=camera) for camera in _starts(end, places, shot))
     plan = _picture(figure, above, behind)
     put_balls(figure, brief.subject.table, True)
+    ring = pocket_ring(brief.subject.table, brief.subject.target_name)
+    if ring is not None:
+        sheet.put(POCKET, ring, "line_under", POCKET, (EYE,), opacity=1.0)
     parts = Part(("target_line",), 1.4, grows=True), Part(("contact_object",), TIMING.fade_s)
     first, touch = placed(Words(brief.steps[0], spans[0]), parts, rate, 0.8, 2.5)
     target, aim = plan.steps[0].lines
     put_lines(figure, 0, (target,), first)
     contact = Point("contact_object", position(shot.contact_object_mm))
     put_point(figure, 0, 9, contact, touch)
-    _put_faced(sheet, brief, frame, behind, (touch, spans[1]))
+    fade = frames_of(TIMING.fade_s, rate)
+    starts = (spans[0][0] + fade, spans[0][0] + 2 * fade)
+    step = replace(plan.steps[0], points=(contact,), circles=(), lines=(target,))
+    named = _Named(figure, places, starts, (spans[1][0], spans[1][0] + fade))
+    _put_names(named, "behind", behind, step, ring, {"target_line": _after(first, fade), "contact_object": touch})
     aims = Part(("ghost_ball",), 0.4), Part(("aim_line",), 1.2), Part(("aim_line",), TIMING.fade_s)
     risen_s = (rising[1] - spans[1][0]) * rate[1] / rate[0] + 0.2
     ghost, line, mark = placed(Words(brief.steps[1], spans[1]), aims, rate, risen_s, 1.0)
@@ -95,15 +106,71 @@ def board(brief: Brief) -> Board:
     put_lines(figure, 1, (aim,), line)
     for n, point in enumerate(plan.steps[0].points):
         put_point(figure, 0, n, point, mark)
+    step = replace(plan.steps[0], points=())
+    risen = (rising[1], rising[1] + fade)
+    drawn = {"ghost_ball": _after(ghost, fade), "aim_line": _after(line, fade)}
+    named = _Named(figure, places, risen, (max(moving[0] - fade, risen[1]), max(moving[0], risen[1] + 1)))
+    _put_names(named, "above", above, step, ring, drawn)
+    there = (spans[3][0] + fade, spans[3][0] + 2 * fade)
+    _put_names(_Named(figure, places, there, None), "down", seen, step, ring, {})
     bring_cue(figure, in_turn(*spans[3], (0.3, 0.8, 2.0), rate)[1])
     put_scrim(sheet, frame)
     put_titles(sheet, frame, brief.steps, spans, rate, places.title_room_px)
     put_heading(sheet, brief.labels, places.heading_px, places.heading_align)
     if "heading" in brief.labels:  # from above the table's far rail stands there
-        fade = frames_of(TIMING.fade_s, rate)
         sheet.hide("heading", (spans[1][0], spans[1][0] + fade))
         sheet.show("heading", (spans[3][0], spans[3][0] + fade))
     return sheet.board(brief, (pane,))
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """What is named in a resting picture: from when on, and while it goes (None: never)."""
+
+    figure: Figure
+    places: EyeLayout
+    shown: Span
+    gone: Span | None
+
+
+def _after(drawn: Span, fade: int) -> Span:
+    return drawn[1], drawn[1] + fade
+
+
+def _put_names(
+    named: _Named,
+    prefix: str,
+    seen: Pane,
+    step: Step,
+    ring: Ring | None,
+    drawn: Mapping[str, Span],
+) -> None:
+    """The names of the pocket, the lines and the ghost ball while the picture rests; each after it is drawn."""
+    plan = replace(named.figure.plan, steps=(step,))
+    figure = replace(named.figure, windows=(seen,), plan=plan, prefix=f"{prefix}.")
+    frame, words = figure.frame, figure.brief.labels
+    x, _, w, _ = frame.title_safe
+    room = frame.width_px - 2 * frame.title_px[0]
+    lines = max(len(title_lines(one.title, frame, room)) for one in figure.brief.steps)
+    last = max(frame.title_px[1] + (lines - 1) * frame.title_pitch_px, named.places.heading_px[1])
+    top, bottom = last + 0.03 * frame.scale.short_px, 0.885 * frame.height_px
+    labels = eye_labels(figure, (x, top, w, bottom - top), ())
+    wanted = [
+        (replace(want, sample=kind, width_px=plate_size(figure, want.text, kind)[0]), rank)
+        if (kind := MARK_KIND.get(want.name))
+        else (want, rank)
+        for want, rank in wanted_in_eye(figure, labels, 0, step)
+    ]
+    if ring is not None:
+        ringed = Obstacles(marks=ring_discs(seen, ring, POCKET))
+        labels.steps = [merged([labels.steps[0], ringed]), *labels.steps[1:]]
+    if ring is not None and "target" in words:
+        px, py, pw, ph = ring_box(seen, ring)
+        if px > 0 and px + pw < frame.width_px and top < py + ph and py + ph / 2 < bottom:
+            wanted = [(pocket_label(figure, POCKET, ring, words["target"]), POINT_RANK), *wanted]
+    labels.add(0, wanted, lambda name: drawn.get(name, named.shown), named.shown)
+    if named.gone is not None:
+        labels.clear(named.gone)
 
 
 def _goes_down(words: Words, rate: tuple[int, int]) -> Span:
@@ -140,30 +207,6 @@ def _camera(end: EyeCamera, places: EyeLayout, shot: Shot, rising: Span, moving:
         way.append(through_two(at, shot.aim_direction, balls, (float(low), float(high)), end.anchor[1]))
     rise = Move(*rising, above.track.start, "quintic")
     return EyeCamera(Track(behind.track.start, (rise, Move(*moving, way[-1], "linear", tuple(way)))), end.anchor)
-
-
-def _put_faced(sheet: Sheet, brief: Brief, frame: Layout, behind: Pane, spans: tuple[Span, Span]) -> None:
-    """What the contact point is called, while one stands behind it."""
-    words = brief.labels.get("contact_object", "")
-    if not words or brief.subject.shot is None:
-        return
-    shot = brief.subject.shot
-    x, y = behind.px(shot.contact_object_mm).tolist()
-    ball = seen_ball(behind, shot.object_ball_mm, float(shot.radius_mm)).mean_radius_px
-    sizes = plate_sizes(frame.scale)
-    width = plate_width_px(words, frame.scale, "contact")
-    start, tip = x + ball + frame.scale.px(50), x + frame.scale.stroke_px(16)
-    if start + width > frame.title_safe[0] + frame.title_safe[2]:
-        start, tip = 2 * x - start, 2 * x - tip
-    left = start if start > x else start - width
-    plate = Plate(words, (left, y - sizes.height_px / 2, width, sizes.height_px), "contact")
-    leader = Leader(((tip, y), (start, y)))
-    for id in (
-        sheet.put("faced", plate, "label", "label", fresh=1.0),
-        sheet.put("faced.leader", leader, "leader", "leader"),
-    ):
-        sheet.show(id, spans[0])
-        sheet.hide(id, (spans[1][0], spans[1][0] + frames_of(TIMING.fade_s, brief.output.rate)))
 
 
 def _picture(figure: Figure, *others: Pane) -> Construction:

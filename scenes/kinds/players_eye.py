@@ -18,7 +18,6 @@ import numpy as np
 
 from aimgeo import construct as construction
 from aimgeo.construct import Construction, Position, Quantity, Step, position
-from aimgeo.holes import hole_of
 from aimgeo.methods import METHODS
 from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
@@ -35,7 +34,6 @@ from scenes.board import (
     Pane,
     Pixel,
     Plate,
-    Rect,
     Ring,
     Shade,
     Text,
@@ -47,7 +45,15 @@ from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye_labels import eye_labels, rails_of, wanted_in_eye
+from scenes.figure.eye_labels import (
+    eye_labels,
+    pocket_label,
+    pocket_ring,
+    rails_of,
+    ring_box,
+    ring_discs,
+    wanted_in_eye,
+)
 from scenes.figure.eye_view import (
     EYE,
     TARGET,
@@ -75,7 +81,7 @@ from scenes.figure.figure import (
     strokes_of,
     visible,
 )
-from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, is_in_the_way, place
+from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, is_in_the_way, merged, place
 from scenes.figure.mistakes import Mistake, mistake
 from scenes.figure.named import other_names
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
@@ -305,13 +311,12 @@ def _put_picture(scene: _Scene, larger: Span) -> None:
 def _pocket_ring(scene: _Scene) -> Ring | None:
     """A ring around the pocket's hole; None for another target, or where it is not in the picture."""
     subject = scene.figure.brief.subject
-    if subject.table is None or subject.target_name not in {pocket.name for pocket in subject.table.pockets()}:
+    ring = pocket_ring(subject.table, subject.target_name)
+    if ring is None:
         return None
-    hole = hole_of(subject.table.pocket(subject.target_name), subject.table)
-    ring = Ring((*hole.centre_mm, 0.0), hole.radius_mm, "target_line")
     px, py, pw, ph = scene.places.full_px
     cx, cy, cw, ch = scene.places.pane_px
-    x, y, w, h = _ring_box(scene, ring)
+    x, y, w, h = ring_box(scene.figure.pane, ring)
     inside = (
         x > px and x + w < px + pw and y > _words_end(scene.figure.frame, scene.places) * ph and y + h < py + ph
     )
@@ -319,34 +324,14 @@ def _pocket_ring(scene: _Scene) -> Ring | None:
     return ring if inside and not is_covered else None
 
 
-def _ring_box(scene: _Scene, ring: Ring) -> Rect:
-    """The rectangle around a ring in the picture; empty far out where part of it lies behind the eye."""
-    turn = np.linspace(0, 2 * np.pi, 37)
-    round_mm = np.array(ring.centre_mm) + ring.radius_mm * np.stack([np.cos(turn), np.sin(turn), 0 * turn], -1)
-    at = scene.figure.pane.px(round_mm)
-    if not np.isfinite(at).all():
-        return (-1e6, -1e6, 0.0, 0.0)
-    (x, y), (right, bottom) = at.min(axis=0).tolist(), at.max(axis=0).tolist()
-    return (x, y, right - x, bottom - y)
-
-
 def _pocket_label(scene: _Scene) -> list[tuple[Wanted, int]]:
-    """The ringed pocket's name, led to its ring from beside it or from below, or close by without a leader."""
+    """The ringed pocket's name, with its rank."""
     sheet, text = scene.figure.sheet, scene.figure.brief.labels.get("target")
     if POCKET not in sheet.ids() or not text:
         return []
     ring = sheet.shape(POCKET)
     assert isinstance(ring, Ring)
-    x, y, w, h = _ring_box(scene, ring)
-    ports = [Port((x + w / 2 + side * w / 2, y + h / 2), side) for side in (-1, 1)]
-    for share, cost in ((0.5, 30.0), (0.85, 40.0), (0.15, 40.0)):
-        # where the ring's outline is, beside its middle
-        rise = h / 2 * 2 * math.sqrt(share * (1 - share))
-        ports += [Port((x + share * w, y + h / 2 + lift * rise), 0, lift, cost) for lift in (-1, 1)]
-    size = plate_size(scene.figure, text, None)
-    below = (x + w / 2, y + h)
-    want = Wanted(POCKET, POCKET, text, *size, tuple(ports), near_px=below, prefer=scene.figure.aim_side)
-    return [(want, POINT_RANK)]
+    return [(pocket_label(scene.figure, POCKET, ring, text), POINT_RANK)]
 
 
 def _other_labels(scene: _Scene) -> list[tuple[Wanted, int]]:
@@ -489,7 +474,12 @@ def _labels(scene: _Scene) -> Labels:
     H = scene.figure.frame.height_px
     top = _words_end(scene.figure.frame, scene.places) * H
     bottom = scene.places.pane_px[1] if scene.figure.frame.shape == "tall" else 0.885 * H
-    return eye_labels(scene.figure, (x, top, w, bottom - top), rects, strokes)
+    labels = eye_labels(scene.figure, (x, top, w, bottom - top), rects, strokes)
+    ring = sheet.shape(POCKET) if POCKET in sheet.ids() else None
+    if isinstance(ring, Ring):
+        ringed = Obstacles(marks=ring_discs(scene.figure.pane, ring, POCKET))
+        labels.steps = [merged([labels.steps[0], ringed]), *labels.steps[1:]]
+    return labels
 
 
 def _put_words(scene: _Scene, steps: tuple[BriefStep, ...], spans: list[Span]) -> None:
@@ -661,8 +651,10 @@ def _met(scene: _Scene, shot: Shot, ways: Rolls, lines: Sequence[construction.Li
         for id in figure.sheet.ids()
         if isinstance(shape := figure.sheet.shape(id), Text) and figure.sheet.role(id) in ("title", "heading")
     ]
+    ring = figure.sheet.shape(POCKET) if POCKET in figure.sheet.ids() else None
     return Obstacles(
         (*(b for b in balls if b is not None), *other_discs(figure)),
+        ring_discs(figure.pane, ring, POCKET) if isinstance(ring, Ring) else (),
         strokes=tuple(stroke for line in lines for stroke in strokes_of(figure, line)),
         rects=tuple(words),
     )

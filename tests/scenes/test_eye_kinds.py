@@ -85,7 +85,9 @@ CASES: dict[str, tuple[ModuleType, Callable[[float], Subject]]] = {
 }
 
 
-def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10) -> Board:
+def a_board(
+    module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 360), fps: int = 10, **more: str
+) -> Board:
     output = Output(*size, (fps, 1))
     steps = tuple(
         BriefStep(
@@ -107,6 +109,7 @@ def a_board(module: ModuleType, subject: Subject, size: tuple[int, int] = (640, 
         "heading": "Cut 22.0° left, centres 640 mm apart",
         "on_the_line": "On the line",
         "no_depth": "A screen shows no depth",
+        **more,
     }
     return module.board(Brief("clip", subject, output, steps, labels))
 
@@ -327,6 +330,31 @@ def test_over_the_top_begins_behind_the_line_and_goes_down_to_the_eye_with_the_p
             x, y = pane.px(ball, step.end_frame - 1)
             assert 0 < x < size[0]
             assert 0 < y < size[1]
+
+
+@pytest.mark.parametrize("size", [WIDE, SQUARE, TALL])
+@pytest.mark.parametrize("cut", [22.0, -45.0])
+def test_over_the_top_names_what_its_words_speak_of_while_the_picture_rests(
+    cut: float, size: tuple[int, int]
+) -> None:
+    labels = {"target_line": "Target line", "aim_line": "Aim line", "contact_object": "Contact point"}
+    board = a_board(over_the_top, from_above(cut), size, **labels, target="The pocket", ghost_ball="Ghost ball")
+    told = {
+        step.name: {
+            e.names for e in board.elements if isinstance(e.shape, Plate) and e.is_visible(step.end_frame - 1)
+        }
+        for step in board.steps
+    }
+    assert {"target_line", "contact_object"} <= told["behind"]
+    assert {"target_line", "aim_line"} <= told["above"]
+    assert "pocket" in told["behind"] | told["above"]
+    assert {"target_line", "aim_line"} <= told["eye"]
+    # no name stands still while the picture moves under it
+    (pane,) = board.panes
+    for move in pane.camera.track.moves:
+        middle = (move.first_frame + move.end_frame) // 2
+        assert not [e.id for e in board.elements if isinstance(e.shape, Plate) and e.opacity.at(middle)[0] > 0]
+    assert faults(board) == []
 
 
 @pytest.mark.parametrize("size", [WIDE, TALL])
