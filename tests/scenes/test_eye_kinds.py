@@ -337,8 +337,16 @@ def test_over_the_top_begins_behind_the_line_and_goes_down_to_the_eye_with_the_p
 def test_over_the_top_names_what_its_words_speak_of_while_the_picture_rests(
     cut: float, size: tuple[int, int]
 ) -> None:
-    labels = {"target_line": "Target line", "aim_line": "Aim line", "contact_object": "Contact point"}
-    board = a_board(over_the_top, from_above(cut), size, **labels, target="The pocket", ghost_ball="Ghost ball")
+    board = a_board(
+        over_the_top,
+        from_above(cut),
+        size,
+        target_line="Target line",
+        aim_line="Aim line",
+        contact_object="Contact point",
+        ghost_ball="Ghost ball",
+        target="The pocket",
+    )
     told = {
         step.name: {
             e.names for e in board.elements if isinstance(e.shape, Plate) and e.is_visible(step.end_frame - 1)
