@@ -127,14 +127,19 @@ def _sphere(around: int = 32, up: int = 16) -> tuple[Array, Any]:
 def st_maps(camera: Camera) -> dict[str, Any]:
     """ST maps (height, width, 2), float32: `undistort` makes footage straight, `distort` bends a straight
     picture.
+
+    The straight picture is that of a pinhole whose principal point is the middle, as glTF's camera sees it.
     """
     wide, high = (int(v) for v in camera.size_px)
     ys, xs = np.mgrid[0:high, 0:wide] + 0.5
-    places = (np.stack([xs, ys], -1) - camera.principal_px) / camera.focal_px
+    middle = camera.size_px / 2
     assert camera.lens is not None
     made = {}
-    for name, moved in (("undistort", camera.lens.bent(places)), ("distort", camera.lens.straightened(places))):
-        px = camera.principal_px + camera.focal_px * moved
+    for name, change, here, there in (
+        ("undistort", camera.lens.bent, middle, camera.principal_px),
+        ("distort", camera.lens.straightened, camera.principal_px, middle),
+    ):
+        px = there + camera.focal_px * change((np.stack([xs, ys], -1) - here) / camera.focal_px)
         st = np.stack([px[..., 0] / wide, 1 - px[..., 1] / high], -1)
         # where the lens shows nothing, a place outside the picture
         made[name] = np.where(np.isfinite(st), st, -1.0).astype(np.float32)

@@ -33,25 +33,56 @@ def without_lens(camera: Camera) -> Camera:
     return Camera(camera.eye_mm, camera.axes, camera.focal_px, camera.size_px / 2, camera.size_px)
 
 
-def test_gltf_puts_every_named_point_where_the_pinhole_does(made: tuple[Answer, Path]) -> None:
-    answer, folder = made
+def seen_by_gltf(folder: Path, size_px: tuple[int, int]) -> tuple[dict[str, np.ndarray], set[str]]:
+    """Pixels of the named nodes by the projection of glTF 2.0 (3.10.3.3), and those before the eye."""
     told = json.loads((folder / "shot.gltf").read_text())
     nodes = {node["name"]: node for node in told["nodes"]}
     world = np.array(nodes["camera"]["matrix"]).reshape(4, 4).T
     lens = told["cameras"][0]["perspective"]
-    wide, high = answer.match.size_px
-    names = list(NAMED)
-    places = np.array([nodes[name]["translation"] for name in names])
-    # the projection of the glTF 2.0 specification, 3.10.3.3
-    seen = (np.linalg.inv(world) @ np.concatenate([places, np.ones((len(places), 1))], -1).T).T
     f = 1 / np.tan(lens["yfov"] / 2)
-    ndc = np.stack([f / lens["aspectRatio"] * seen[:, 0], f * seen[:, 1]], -1) / -seen[:, 2:3]
-    px = np.stack([(ndc[:, 0] + 1) / 2 * wide, (1 - ndc[:, 1]) / 2 * high], -1)
+    found, ahead = {}, set()
+    for name, node in nodes.items():
+        if "translation" in node:
+            x, y, z, _ = np.linalg.inv(world) @ [*node["translation"], 1.0]
+            ndc = np.array([f / lens["aspectRatio"] * x, f * y]) / -z
+            found[name] = np.array([(ndc[0] + 1) / 2 * size_px[0], (1 - ndc[1]) / 2 * size_px[1]])
+            ahead |= {name} if z < -0.1 else set()
+    return found, ahead
+
+
+def test_a_picture_of_the_gltf_camera_bent_by_the_st_map_lies_on_the_footage(made: tuple[Answer, Path]) -> None:
+    """What a compositor does: glTF knows neither lens nor principal point, the maps know both."""
+    answer, folder = made
+    camera, size = answer.match.camera, answer.match.size_px
+    assert np.abs(camera.principal_px - camera.size_px / 2).max() > 0.5
+    channels = OpenEXR.File(str(folder / "shot.undistort.exr"), separate_channels=True).parts[0].channels
+    st = np.stack([channels["R"].pixels, channels["G"].pixels], -1)
+    straight, ahead = seen_by_gltf(folder, size)
+    measures = answer.match.solved.problem.measures_mm(answer.match.solved.x)
+    places = {name: NAMED[name] @ measures for name in NAMED}
+    places |= {f"ball-{b.role}": b.centre_mm for b in answer.match.balls if b.role != "others"}
+    tried = 0
+    for name, place in places.items():
+        at = straight[name]
+        if name not in ahead or not ((at > 1) & (at < np.array(size) - 1)).all():
+            continue
+        s, t = cv2.remap(st, (at - 0.5).astype(np.float32)[None, None], None, cv2.INTER_LINEAR)[0, 0]
+        assert [s * size[0], (1 - t) * size[1]] == pytest.approx(project(camera, place).tolist(), abs=0.02), name
+        tried += 1
+    assert tried > 8
+
+
+def test_gltf_puts_every_named_point_where_the_pinhole_does(made: tuple[Answer, Path]) -> None:
+    answer, folder = made
+    told = json.loads((folder / "shot.gltf").read_text())
+    names = list(NAMED)
+    straight, ahead = seen_by_gltf(folder, answer.match.size_px)
     measures = answer.match.solved.problem.measures_mm(answer.match.solved.x)
     true = project(without_lens(answer.match.camera), np.stack([NAMED[name] @ measures for name in names]))
-    ahead = seen[:, 2] < -0.1
-    assert np.abs(px - true)[ahead].max() < 1e-3
-    assert abs(np.linalg.det(world[:3, :3]) - 1) < 1e-9
+    for name, at in zip(names, true, strict=True):
+        assert name not in ahead or np.abs(straight[name] - at).max() < 1e-3
+    (matrix,) = [node["matrix"] for node in told["nodes"] if "matrix" in node]
+    assert abs(np.linalg.det(np.array(matrix).reshape(4, 4)[:3, :3]) - 1) < 1e-9
     buffer = base64.b64decode(told["buffers"][0]["uri"].partition(",")[2])
     assert len(buffer) == told["buffers"][0]["byteLength"]
 
@@ -73,7 +104,7 @@ def test_st_maps_undo_each_other_and_agree_with_opencv(made: tuple[Answer, Path]
         [[camera.focal_px, 0, camera.principal_px[0]], [0, camera.focal_px, camera.principal_px[1]], [0, 0, 1]]
     )
     px = np.stack([xs.ravel() + 0.5, ys.ravel() + 0.5], -1)
-    flat = np.concatenate([(px - camera.principal_px) / camera.focal_px, np.ones((len(px), 1))], -1)
+    flat = np.concatenate([(px - camera.size_px / 2) / camera.focal_px, np.ones((len(px), 1))], -1)
     theirs = cv2.projectPoints(
         flat, np.zeros(3), np.zeros(3), K, np.array([camera.lens.k1, camera.lens.k2, 0, 0])
     )[0]
