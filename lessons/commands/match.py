@@ -43,7 +43,11 @@ def command(files: tuple[Path, ...], picture: bool, camera: bool, points: bool, 
     if page:
         sys.exit(_pages(files))
     failed = 0
-    for path in match_files(files):
+    found, missing = match_files(files)
+    for sentence in missing:
+        failed += 1
+        click.echo(f"Error: {sentence}", err=True)
+    for path in found:
         try:
             click.echo(_matched(path, picture, camera))
         except LessonError as error:
@@ -84,22 +88,23 @@ def _pages(files: Iterable[Path]) -> int:
     return failed
 
 
-def match_files(paths: Iterable[Path]) -> tuple[Path, ...]:
-    """The files themselves, and the match files of each folder and below, in the order of their names."""
+def match_files(paths: Iterable[Path]) -> tuple[tuple[Path, ...], tuple[str, ...]]:
+    """The files themselves and the match files of each folder and below, in the order of their names; a sentence
+    for each path where there is none.
+    """
     from lessons.files import ENDINGS
     from lessons.footage.model import is_match_file
 
     found: list[Path] = []
+    missing: list[str] = []
     for path in paths:
         if path.is_dir():
             inside = sorted(p for p in path.rglob("*") if p.suffix in ENDINGS and p.is_file() and is_match_file(p))
             if not inside:
-                raise click.ClickException(
-                    f"{path.as_posix()}: no match file (*.yaml with `footage`) in this folder."
-                )
+                missing.append(f"{path.as_posix()}: no match file (*.yaml with `footage`) in this folder.")
             found += inside
         elif path.exists():
             found.append(path)
         else:
-            raise click.ClickException(f"{path.as_posix()}: there is no such file; check the name.")
-    return tuple(dict.fromkeys(found))
+            missing.append(f"{path.as_posix()}: there is no such file; check the name.")
+    return tuple(dict.fromkeys(found)), tuple(missing)

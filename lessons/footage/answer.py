@@ -127,7 +127,7 @@ def filmed_shot(match: Match, pocket: str) -> tuple[FilmedShot | None, tuple[War
     return FilmedShot(cut, float(errors[0]), distance, float(errors[1]), answer["shot"]), ()
 
 
-def planned(file: MatchFile, match: Match) -> Planned | None:
+def planned(file: MatchFile) -> Planned | None:
     """The plan that the match file names. Raises LessonError where it can't be used."""
     keys = file.keys.plan
     if keys is None:

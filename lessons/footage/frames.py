@@ -78,7 +78,8 @@ def open_footage(path: Path) -> Footage:
             )
         frames, step_s, varies = _counted(path)
     except (av.FFmpegError, StopIteration) as error:
-        raise UnreadableError(f"'{path.name}' cannot be read as a clip or a picture ({error}).") from None
+        reason = (getattr(error, "strerror", None) or "it has no frame").lower()
+        raise UnreadableError(f"'{path.name}' cannot be read as a clip or a picture ({reason}).") from None
     rates = [Fraction(rate) for rate in told if rate]
     if not rates and step_s is None:
         raise UnreadableError(f"'{path.name}' tells no frame rate.")

@@ -43,6 +43,7 @@ def check_installed(writes_maps: bool = False) -> None:
 def answer(path: Path) -> tuple[Answer, Picture]:
     """The answer to a match file, and the picture that it is about. Raises LessonError."""
     file = load(path)
+    plan = planned(file)
     try:
         footage = open_footage(file.footage)
         clicks = file.clicks(footage.size_px)
@@ -63,7 +64,6 @@ def answer(path: Path) -> tuple[Answer, Picture]:
             still = stillness(footage, picture, no_marks, [disc for _, _, disc in clicked], 0)
             _refuse_moving(file, footage, frame, still, [(role, index) for role, index, _ in clicked])
         raise file.fault(error.sentence, error.at) from None
-    plan = planned(file, found)
     shot, more = filmed_shot(found, file.keys.target)
     warnings = [*found.warnings, *more, *exchanged(found, plan)]
     if footage.rate_varies and footage.rate is not None:

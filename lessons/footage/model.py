@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -37,7 +37,8 @@ def _pixel(value: Any) -> tuple[float, float]:
     if not isinstance(value, list | tuple) or len(value) != 2:
         raise ValueError("needs two numbers, [x, y] in pixels: x to the right, y down.")
     try:
-        x, y = (float(part) for part in value)
+        # YAML writes what is not finite with a dot
+        x, y = (float(str(part).removeprefix(".")) for part in value)
     except (TypeError, ValueError):
         raise ValueError("needs two numbers, [x, y] in pixels: x to the right, y down.") from None
     if not (isfinite(x) and isfinite(y)):
@@ -232,17 +233,13 @@ def is_match_file(path: Path) -> bool:
 
 def load(path: Path) -> MatchFile:
     """The match file at a path. Raises LessonError with every fault of its form and keys."""
-    tree = read(path)
+    try:
+        tree = read(path)
+    except LessonError as error:
+        raise LessonError([_of_match_file(fault) for fault in error.faults]) from None
     if not isinstance(tree, Keys):
-        raise LessonError(
-            [
-                Fault(
-                    tree.place,
-                    "is no match file; it is a mapping of keys: footage, points, balls and others.",
-                    "recording",
-                )
-            ]
-        )
+        sentence = "is no match file; it is a mapping of keys: footage, points, balls and others."
+        raise LessonError([Fault(tree.place, sentence, "recording")])
     faults = list(explain.empty_values(tree))
     known: dict[int, tuple[str, ...]] = {}
     data = plain(tree)
@@ -253,8 +250,14 @@ def load(path: Path) -> MatchFile:
     except ValidationError as error:
         faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
     if faults:
-        raise LessonError(faults)
+        raise LessonError([_of_match_file(fault) for fault in faults])
     return MatchFile(path, keys, points, tree)
+
+
+def _of_match_file(fault: Fault) -> Fault:
+    """A fault that reading words for a lesson, in the words of a match file."""
+    sentence = fault.sentence.replace("a lesson needs at least a title and clips", "a match file needs `footage`")
+    return replace(fault, sentence=sentence.replace(" in the lesson.", " in this file."))
 
 
 def _clicked(tree: Keys) -> tuple[dict[str, tuple[float, float]], list[Fault]]:

@@ -269,7 +269,9 @@ def test_points_picked_on_a_smaller_picture_are_scaled(tmp_path: Path) -> None:
         ({"points": {"sight-left-4": [5, 5]}}, "unknown point 'sight-left-4'"),
         ({"points": {"sight-left-3": [5, 5000]}}, "lies outside the picture"),
         ({"points": {"sight-left-3": ["nan", 5]}}, "not finite"),
+        ({"points": {"sight-left-3": [".inf", 5]}}, "not finite"),
         ({"points": {"sight-left-3": [5]}}, "needs two numbers"),
+        ({"plan": {"lesson": "gone.yaml", "clip": "x"}}, "there is no lesson 'gone.yaml' beside this file"),
         ({"table": "11ft"}, "table is '11ft'"),
         ({"footge": "x"}, "unknown key 'footge'; did you mean 'footage'?"),
         ({"footage": "gone.mov"}, "there is no footage 'gone.mov'"),
@@ -285,6 +287,18 @@ def test_faults_of_the_file_are_told_with_their_place(tmp_path: Path, keys: dict
     assert code == 1
     assert sentence in said
     assert f"{tmp_path / 'shot.yaml'}:" in said
+
+
+def test_a_file_that_is_not_there_does_not_stop_the_others(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    path = shot.match_file(tmp_path, shot.picks(6, 0.5))
+    empty = tmp_path / "empty.yaml"
+    empty.write_text("")
+    code, said = run(tmp_path / "gone.yaml", str(empty), str(path))
+    assert code == 1
+    assert "gone.yaml: there is no such file; check the name." in said
+    assert "empty.yaml:1:1: is empty; a match file needs `footage`." in said
+    assert path.with_name("shot.match.json").exists()
 
 
 def clip_file(tmp_path: Path, **keys: object) -> Path:
@@ -317,9 +331,21 @@ def test_balls_that_move_at_the_moment_are_told_with_when_they_rest(tmp_path: Pa
     picture = read(shot.picture)
     x, y = shot.balls_px(0.0)[0]
     film(tmp_path / "shot.mp4", picture, 40, lambda p, k: rolled(p, (x, y), 14, (3 * k, k)) if k < 12 else p)
-    code, said = run(clip_file(tmp_path, at="0.2 s"))
+    path = clip_file(tmp_path, at="0.2 s")
+    code, said = run(path)
     assert code == 1
-    assert "moves at 0.2 s" in said or "no ball outline here" in said
+    assert re.search(
+        r"shot.yaml:\d+:\d+: the cue ball moves at 0.2 s; it lies still from 0\.[45] s to 1\.[23] s", said
+    )
+    assert not path.with_name("shot.match.json").exists()
+    # the same clip, once it lies: lines begin with that
+    path.write_text(path.read_text().replace("0.2 s", "0.9 s"))
+    code, said = run(path)
+    assert code == 0, said
+    assert re.search(r"the balls lie in their places only from frame 1[0-4] on; lines begin there", said)
+    told = json.loads(path.with_name("shot.match.json").read_text())
+    assert told["holds_from_frame"] in range(10, 15)
+    assert told["fades_from_frame"] is None
 
 
 def test_the_overlay_fades_from_the_frame_on_which_a_ball_leaves(tmp_path: Path) -> None:
