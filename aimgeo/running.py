@@ -15,12 +15,13 @@ Physics 77, 2009, p. 788, from memory). Cloths and days differ.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import inf
 
 import numpy as np
 
+from aimgeo.pocket import segment_distance_mm
 from aimgeo.shot import Shot
 from aimgeo.tables import Table
 from aimgeo.vectors import Array, ArrayLike, left, length, unit
@@ -34,6 +35,10 @@ SOFTLY_MPS = 0.8
 """How fast an object ball reaches the pocket when it is played softly: neither lost on the way nor hammered in."""
 FOLLOWED_S = 3.0
 """For so long after the hit a cue ball must keep out of the pockets."""
+LONGEST_S = 12.0
+"""Nothing is followed for longer after the hit."""
+TOUCH_MM = 1e-6
+"""Balls that lie in one another by less only touch."""
 MOST_BACKSPIN = 1.25
 """Backspin a cue can give, as a part of the speed: a tip half a radius below the middle, 5/2 x 1/2 (geometry)."""
 
@@ -186,12 +191,33 @@ def _crossing(run: Run, room: Array, inside_s: float, outside_s: float) -> float
     return outside_s
 
 
+def meets_s(way: Way, others_mm: ArrayLike, ball_diameter_mm: float, until_s: float) -> float:
+    """When a ball on its way first touches one of some balls that lie still, (n, 2), up to a time; else inf."""
+    others = np.asarray(others_mm, float).reshape(-1, 2)
+    times = np.union1d(np.linspace(0.0, until_s, 2 + math.ceil(400 * until_s)), way.starts_s)
+    at = way.position_at(times)
+    gaps = segment_distance_mm(others[:, None], at[:-1], at[1:]) - ball_diameter_mm
+    touched = np.flatnonzero((gaps < -TOUCH_MM).any(axis=0))
+    if not touched.size:
+        return inf
+    apart_s, in_s = float(times[touched[0]]), float(times[touched[0] + 1])
+    for _ in range(8):
+        times = np.linspace(apart_s, in_s, 65)
+        nearest = length(way.position_at(times) - others[:, None]).min(axis=0)
+        first = max(int(np.argmax(nearest < ball_diameter_mm)), 1)
+        if not (nearest < ball_diameter_mm).any():
+            return float(times[np.argmin(nearest)])  # it grazes one
+        apart_s, in_s = float(times[first - 1]), float(times[first])
+    return apart_s
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Played:
     """A shot as it runs. Times count from the cue's hit; the balls touch at `impact_s`.
 
     `before` is the cue ball's way to the ghost ball, `cue_after` and `object_after` start at the impact. The
-    object ball's centre passes the target at `arrives_s`.
+    object ball's centre passes the target at `arrives_s`. `cue_meets_s` and `object_meets_s` after the impact the
+    ball would touch another one on the table: what happens then is not told.
     """
 
     before: Run
@@ -201,6 +227,8 @@ class Played:
     arrives_s: float
     impact_mps: float
     roll: float
+    cue_meets_s: float = inf
+    object_meets_s: float = inf
 
     @property
     def strike_mps(self) -> float:
@@ -243,32 +271,48 @@ def play(
 
 
 @lru_cache(maxsize=128)  # a shot is asked for by each of its clips, and by each of their steps
-def play_softly(shot: Shot, table: Table | None = None, cloth: Cloth = CLOTH) -> Played:
+def play_softly(
+    shot: Shot, table: Table | None = None, others_mm: tuple[tuple[float, float], ...] = (), cloth: Cloth = CLOTH
+) -> Played:
     """The shot as a teacher would play it: softly, the cue ball stunned where a cue can do it.
 
-    Where it would take more backspin than a cue gives, or where the stunned ball ran into a pocket of the table,
-    it rolls a little, or rolls; where every way ends in a pocket, it is the first that a cue can do. ValueError
-    when the shot is none.
+    Where it would take more backspin than a cue gives, or where the stunned ball ran into a pocket of the table
+    or into one of the others, it rolls a little, or rolls; where every way ends so, it is the first that ends in
+    no pocket, else the first that a cue can do. ValueError when the shot is none.
     """
-    found = None
+    found: dict[bool, Played] = {}
     for roll in (0.0, 0.5, 1.0):
         try:
             played = play(shot, SOFTLY_MPS, roll, cloth)
         except ValueError:
-            if roll == 1.0 and found is None:
+            if roll == 1.0 and not found:
                 raise
             continue
-        found = found or played
-        if table is None or not _scratches(played, table, float(shot.radius_mm)):
+        if others_mm:
+            played = _among(played, shot, table, others_mm)
+        scratches = table is not None and _scratches(played, table, float(shot.radius_mm))
+        if not scratches and played.cue_meets_s > FOLLOWED_S:
             return played
-    assert found is not None
-    return found
+        found.setdefault(scratches, played)
+    return found[min(found)]
+
+
+def _among(played: Played, shot: Shot, table: Table | None, others_mm: tuple[tuple[float, float], ...]) -> Played:
+    """The shot among other balls: when each of its two balls would touch one."""
+    half_bed = (inf, inf) if table is None else (table.length_mm / 2, table.width_mm / 2)
+    R = float(shot.radius_mm)
+    cue, other = (
+        meets_s(on_bed(run, half_bed, R, LONGEST_S), others_mm, 2 * R, LONGEST_S)
+        for run in (played.cue_after, played.object_after)
+    )
+    return replace(played, cue_meets_s=cue, object_meets_s=other)
 
 
 def _scratches(played: Played, table: Table, radius_mm: float) -> bool:
     """True when the cue ball runs into a pocket's mouth within a few seconds of the hit."""
     half_bed = (table.length_mm / 2, table.width_mm / 2)
-    at = on_bed(played.cue_after, half_bed, radius_mm, FOLLOWED_S).position_at(np.arange(0.0, FOLLOWED_S, 0.015))
+    times = np.minimum(np.arange(0.0, FOLLOWED_S, 0.015), played.cue_meets_s)
+    at = on_bed(played.cue_after, half_bed, radius_mm, FOLLOWED_S).position_at(times)
     return any(
         bool((length(at - np.asarray(pocket.centre_mm)) < pocket.mouth_mm / 2 + radius_mm / 2).any())
         for pocket in table.pockets()

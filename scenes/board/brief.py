@@ -142,6 +142,11 @@ class Subject:
         return self.table.pocket(self.target_name)
 
     @property
+    def others_mm(self) -> tuple[tuple[float, float], ...]:
+        """Where the other balls lie."""
+        return tuple(one.centre_mm[:2] for one in self.others)
+
+    @property
     def methods(self) -> Mapping[str, Method]:
         """The methods by which its construction is judged: its own one alone, or those that aimgeo has."""
         return METHODS if self.own is None else {self.own.name: self.own.method(pocket=self.pocket)}

@@ -75,20 +75,22 @@ def rolls(
     half_bed = (np.inf, np.inf) if table is None else (table.length_mm / 2, table.width_mm / 2)
     cue_after = on_bed(played.cue_after, half_bed, R, max(seconds - played.impact_s, 0.0))
     before = (t <= played.impact_s)[:, None]
-    cue = np.where(before, played.before.position_at(t), cue_after.position_at(t - played.impact_s))
+    since = t - played.impact_s
+    cue_s, object_s = np.minimum(since, played.cue_meets_s), np.minimum(since, played.object_meets_s)
+    cue = np.where(before, played.before.position_at(t), cue_after.position_at(cue_s))
     came = run_turn(played.before, np.minimum(t, played.impact_s), R)
     hit = run_turn(played.before, np.array([played.impact_s]), R)
-    cue_turn = np.where(before, came, after(way_turn(cue_after, t - played.impact_s, R), hit))
+    cue_turn = np.where(before, came, after(way_turn(cue_after, cue_s, R), hit))
     gone_s = _gone_s(played, hole)
     if hole is None:
         # where no pocket takes it, an object ball that would leave the bed meets the cushion
         along = on_bed(played.object_after, half_bed, R, max(seconds - played.impact_s, 0.0))
-        other, fall = along.position_at(t - played.impact_s), np.zeros(count)
-        object_turn = way_turn(along, t - played.impact_s, R)
+        other, fall = along.position_at(object_s), np.zeros(count)
+        object_turn = way_turn(along, object_s, R)
     else:
         other, fall = _into(hole, played, R, t)
         # in the air it turns on as it did
-        object_turn = run_turn(played.object_after, t - played.impact_s, R)
+        object_turn = run_turn(played.object_after, since, R)
     rows = np.concatenate([other - shot.object_ball_mm[:2], -fall[:, None]], axis=1)
     cue_rows = np.concatenate([cue - shot.cue_ball_mm[:2], np.zeros((count, 1))], axis=1)
     return Rolls(
@@ -210,9 +212,14 @@ def _put_outlines(
         sheet.move(id, "opacity", (first + i + step // 2, first + i + step // 2 + frames_of(0.2, rate)), 0.7)
 
 
+def is_stopped(played: Played, table: Table | None, pocket: str | None) -> bool:
+    """True where the cue ball is followed only as far as another ball that it would touch."""
+    return played.impact_s + played.cue_meets_s < rolls_s(played, table, pocket)
+
+
 def after_lines(played: Played, shot: Shot, table: Table | None, pocket: str | None) -> list[Line]:
     """The cue ball's way after the hit as far as it is followed, in straight pieces, a curve in short ones."""
-    seconds = max(rolls_s(played, table, pocket) - played.impact_s, 0.0)
+    seconds = min(max(rolls_s(played, table, pocket) - played.impact_s, 0.0), played.cue_meets_s)
     half_bed = (np.inf, np.inf) if table is None else (table.length_mm / 2, table.width_mm / 2)
     way = on_bed(played.cue_after, half_bed, float(shot.radius_mm), seconds)
     times = {0.0, seconds, *way.starts_s}

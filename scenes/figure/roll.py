@@ -23,7 +23,7 @@ from scenes.figure.named import other_names
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import titles
 from scenes.figure.plan_labels import line_label
-from scenes.figure.played import Rolls, after_lines, put_shot, rolls, shot_s
+from scenes.figure.played import Rolls, after_lines, is_stopped, put_shot, rolls, shot_s
 from scenes.frame.column import put_pips, put_title, text_rect, title_rect
 from scenes.frame.framing import PLAYED, View, moving_camera, pane
 
@@ -49,7 +49,7 @@ def roll_s(subject: Subject) -> float:
     assert shot is not None
     # the methods of a lesson share its shots, and most of them outlast a save
     places = (tuple(at.tolist()) for at in (shot.cue_ball_mm, shot.object_ball_mm, shot.target_mm))
-    key = (*places, float(shot.ball_diameter_mm), subject.table, subject.target_name)
+    key = (*places, float(shot.ball_diameter_mm), subject.table, subject.target_name, subject.others_mm)
     needs = _NEEDS_S.get(key)
     if needs is None:
         needs = shot_s(played_shot(subject), subject.table, subject.target_name, PACE, cue=False)
@@ -62,7 +62,7 @@ def roll_s(subject: Subject) -> float:
 def played_shot(subject: Subject) -> Played:
     """The subject's shot as it is played."""
     assert subject.shot is not None
-    return play_softly(subject.shot, subject.table)
+    return play_softly(subject.shot, subject.table, subject.others_mm)
 
 
 def put_roll(
@@ -230,6 +230,8 @@ def _put_words(
         labels.add(0, [(_pocket_label(figure, hole, words["target"]), POINT_RANK)], opened, opened)
     labels.add(0, other_names(figure), opened, opened)
     key = "cue_ball_stunned" if played.roll == 0 else "cue_ball_rolling"
+    if is_stopped(played, figure.brief.subject.table, figure.brief.subject.target_name):
+        key = "cue_ball_stopped"
     if key in words and after:
         pieces = [p for line in after for p in pieces_of(figure, _as_line(line))]
         named = [b for b in balls[:1] if b is not None]

@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import inf
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from aimgeo.methods import METHODS
 from aimgeo.running import Played, play_softly
 from aimgeo.shot import Shot
 from aimgeo.units import INCH_MM, on_a_tape
-from aimgeo.vectors import Array, cross, left
+from aimgeo.vectors import Array, cross, left, length
 from scenes.board import (
     Ball,
     Board,
@@ -85,7 +86,7 @@ from scenes.figure.labels import Obstacles, Port, Spacing, Stroke, Wanted, is_in
 from scenes.figure.mistakes import Mistake, mistake
 from scenes.figure.named import other_names
 from scenes.figure.placer import LINE_RANK, POINT_RANK, Labels, plate_size
-from scenes.figure.played import Rolls, after_lines, put_shot, rolls, shot_s
+from scenes.figure.played import Rolls, after_lines, is_stopped, put_shot, rolls, shot_s
 from scenes.figure.steps import bring_cue, draw_step, put_balls, put_ghost, step_spans
 from scenes.frame.column import joined, text_rect
 from scenes.frame.eye_words import put_heading, put_scrim, put_titles
@@ -576,7 +577,7 @@ def _put_number(scene: _Scene, key: str, kind: str, told: MeasureText, shown: Sp
 
 def _played(subject: Subject) -> Played:
     shot, _, _ = _asked(subject)
-    return play_softly(shot, subject.table)
+    return play_softly(shot, subject.table, subject.others_mm)
 
 
 def _shot_s(subject: Subject) -> float:
@@ -618,6 +619,8 @@ def _play(scene: _Scene, labels: Labels, span: Span) -> Pane:
         id = sheet.put(f"cue_ball_after.{n}", line, "line_under", "cue_ball_after", (EYE,))
         sheet.show(id, gone)
     key = "cue_ball_stunned" if played.roll == 0 else "cue_ball_rolling"
+    if is_stopped(played, subject.table, subject.target_name):
+        key = "cue_ball_stopped"
     told = scene.figure.brief.labels.get(key)
     ends = [end for line in runs for end in _seen_ends(scene, line)]
     if told and ends:
@@ -673,7 +676,7 @@ def _keep_pocket_named(scene: _Scene, labels: Labels, met: Obstacles, turn: Span
 def _wrong_s(subject: Subject, wrong: Mistake) -> float:
     """Seconds that the replay needs: the balls back, the wrong line, the shot, time to look."""
     cue = PlayersEyeSettings.of(subject).cue
-    played = play_softly(wrong.shot, subject.table)
+    played = play_softly(wrong.shot, subject.table, subject.others_mm)
     return CLEAR_S + TIMING.fade_s + TIMING.draw_s + shot_s(played, subject.table, None, PACE, cue) + LOOK_S
 
 
@@ -691,10 +694,12 @@ def _play_mistake(scene: _Scene, labels: Labels, words: BriefStep, span: Span) -
     room = np.array([subject.table.length_mm / 2, subject.table.width_mm / 2]) - R
     with np.errstate(divide="ignore"):
         reach = ((np.sign(shot.object_direction) * room - shot.object_ball_mm[:2]) / shot.object_direction).min()
+    played = play_softly(shot, subject.table, subject.others_mm)
+    ways = rolls(played, shot, subject.table, None, figure.rate, PACE)
+    if played.object_meets_s < inf:  # as far as the ball that it would meet
+        reach = min(reach, float(length(np.array(ways.object_ball[-1][:2]))))
     end = position(shot.object_ball_mm + reach * np.array([*shot.object_direction, 0.0]))
     way = construction.Line("error_line", position(shot.object_ball_mm), end)
-    played = play_softly(shot, subject.table)
-    ways = rolls(played, shot, subject.table, None, figure.rate, PACE)
     right = construction.Line("target_line", way.start_mm, position(figure.shot.target_mm))
     drawn_lines = (way, construction.Line("error_line", *aim.points_mm), right)
     _keep_pocket_named(scene, labels, _met(scene, shot, ways, drawn_lines), cleared)

@@ -22,7 +22,7 @@ import numpy as np
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Position, Quantity, position
 from aimgeo.pocket import passes, window_into
-from aimgeo.running import Run, on_bed
+from aimgeo.running import Run, meets_s, on_bed
 from aimgeo.shot import Shot, one_of_many
 from aimgeo.stops import stops_mm
 from aimgeo.throw import BAND, cut_needed_rad, throw_rad
@@ -264,7 +264,8 @@ def _put_run(
     )
     half_bed = (table.length_mm / 2, table.width_mm / 2)
     way = on_bed(after, half_bed, R, float(times[-1]))
-    gone = way.position_at(times) - shot.ghost_ball_mm[:2]
+    rolled = np.minimum(times, meets_s(way, subject.others_mm, 2 * R, float(times[-1])))
+    gone = way.position_at(rolled) - shot.ghost_ball_mm[:2]
     gone = gone + back_mm * shot.aim_direction
     level = np.zeros((frames, 1))
     sheet.follow("cue_ball", "offset_mm", first, [tuple(row) for row in coming.tolist()])
@@ -275,7 +276,7 @@ def _put_run(
     came = turn_about(t[:, None] * axis)
     turns = {
         ("cue_ball", first): came,
-        ("cue_ball", hit): then(way_turn(way, times, R), came[-1]),
+        ("cue_ball", hit): then(way_turn(way, rolled, R), came[-1]),
         ("object_ball", hit): run_turn(run, times, R),
     }
     for (ball, begins), turn in turns.items():

@@ -6,12 +6,23 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from aimgeo.after import deflection_rad
-from aimgeo.running import CLOTH, CUSHION_KEEPS, GRAVITY_MPS2, Played, Run, on_bed, play, speed_to_arrive
+from aimgeo.running import (
+    CLOTH,
+    CUSHION_KEEPS,
+    GRAVITY_MPS2,
+    Played,
+    Run,
+    meets_s,
+    on_bed,
+    play,
+    speed_to_arrive,
+)
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array, angle_rad, left, length
 
@@ -154,3 +165,25 @@ def test_a_cushion_mirrors_the_way_and_takes_speed_across_it() -> None:
     assert after == pytest.approx(before * [-CUSHION_KEEPS, 1.0])
     free = on_bed(run, (np.inf, np.inf), 28.575, 3.0)
     assert (free.position_at(times) == run.position_at(times)).all()
+
+
+@given(st.tuples(speeds, speeds, speeds, speeds), st.tuples(st.floats(-900, 900), st.floats(-400, 400)))
+def test_a_ball_meets_another_when_scipy_says_so(v: tuple[float, ...], other: tuple[float, float]) -> None:
+    """The gap's first root, bracketed on a fine grid and found by scipy's brentq."""
+    run = Run(np.zeros(2), np.array(v[:2]), np.array(v[2:]))
+    way = on_bed(run, (1000.0, 500.0), 1000 * RADIUS_M, 3.0)
+    d = 2000 * RADIUS_M
+
+    def gap(seconds: float) -> float:
+        return float(length(way.position_at(seconds) - np.array(other))) - d
+
+    assume(gap(0.0) > 1.0)
+    times = np.linspace(0.0, 3.0, 3001)
+    gaps = length(way.position_at(times) - np.array(other)) - d
+    found = meets_s(way, [other], d, 3.0)
+    if (gaps < -0.01).any():
+        k = int(np.argmax(gaps < -0.01))
+        apart = max(i for i in range(k) if gaps[i] > 0)
+        assert found == pytest.approx(brentq(gap, times[apart], times[k]), abs=1e-6)
+    elif gaps.min() > 0.5:
+        assert found == np.inf

@@ -38,6 +38,7 @@ LABELS = {
     "sight_line": "Where you look",
     "cue_ball_stunned": "Cue ball, hit without spin",
     "cue_ball_rolling": "Cue ball, rolling",
+    "cue_ball_stopped": "Cue ball, until it meets a ball",
     "contact_object": "Contact point",
     "contact_cue": "Contact point",
     "aim_point": "Aim point",

@@ -18,7 +18,7 @@ from scenes.board import Cue
 from scenes.draw.picture import picture
 from scenes.figure.eye_view import CUE_GAP_MM, EYE
 from scenes.figure.mistakes import mistake
-from scenes.figure.played import rolls, stroke
+from scenes.figure.played import after_lines, is_stopped, rolls, stroke
 from scenes.kinds import players_eye
 from tests.scenes.test_players_eye import a_board, a_subject
 
@@ -50,6 +50,32 @@ def test_the_object_ball_falls_into_the_hole_and_touches_nothing_on_the_way(
     assert apart.min() >= float(shot.ball_diameter_mm) - 1e-6
     # the cue ball stays on the bed
     assert (np.abs(cue[:, :2]) <= [TABLE.length_mm / 2 - 28.574, TABLE.width_mm / 2 - 28.574]).all()
+
+
+@pytest.mark.parametrize(("cut_deg", "distance_mm"), SHOTS)
+def test_no_ball_runs_through_another_one_on_the_table(cut_deg: float, distance_mm: float) -> None:
+    """Balls laid on each way that the cue ball could take: it takes another one, or it is followed up to them."""
+    shot = a_shot(cut_deg, distance_mm)
+    d = float(shot.ball_diameter_mm)
+    others: tuple[tuple[float, float], ...] = ()
+    for _ in range(4):
+        played = play_softly(shot, TABLE, others)
+        ways = rolls(played, shot, TABLE, "foot-left", RATE)
+        cue = (np.array(ways.cue_ball) + shot.cue_ball_mm)[:, :2]
+        for x, y in others:
+            assert np.hypot(*(cue - (x, y)).T).min() >= d - 0.01
+        if is_stopped(played, TABLE, "foot-left"):
+            assert min(math.dist(cue[-1], one) for one in others) == pytest.approx(d, abs=0.01)
+            lines = after_lines(played, shot, TABLE, "foot-left")
+            assert not lines or math.dist(lines[-1].points_mm[-1][:2], cue[-1]) < 0.01
+            return
+        after = cue[ways.contact :]
+        far = np.hypot(*(after - shot.ghost_ball_mm[:2]).T) > 3 * d
+        if not far.any():  # a stunned ball that stands
+            return
+        x, y = after[np.argmax(far)].tolist()
+        others = (*others, (x, y))
+    pytest.fail("every way is taken, and none is followed")
 
 
 @pytest.mark.parametrize(("cut_deg", "distance_mm"), SHOTS)
