@@ -14,6 +14,11 @@ import orjson
 from aimgeo.asking.fields import BY_KEY, KEYS, PARTS, Refusal
 from lessons.answering.answer import answer_blocks, answer_stream, parse
 
+KEEPS_SHOT = {
+    "id", "camera", "aim_error", "fraction", "misses", "fixed_marks", "others_mm", "speed_mps", "cue_ball_roll",
+}  # fmt: skip
+"""Options that ask about a shot and leave it as it is."""
+
 
 def _options(command: Callable[..., Any]) -> Callable[..., Any]:
     for key in reversed(KEYS):
@@ -62,9 +67,12 @@ def command(
     if not options and request_json is None and lesson is None:
         raise click.UsageError("Give the shot as options or as one JSON object, or --batch FILE.")
     language = "en"
+    own: dict[str, Any] = {}
     request = parse(request_json.encode("utf-8", "surrogateescape")) if request_json is not None else {}
     if lesson is not None and clip is not None:
-        shot, lesson_units, language = _shot_of(lesson, clip)
+        shot, own, lesson_units, language = _shot_of(lesson, clip)
+        if request != {} or options.keys() - KEEPS_SHOT:
+            own = {}
         request = shot if request == {} else request
         units = units or lesson_units
     if options:
@@ -80,17 +88,17 @@ def command(
                 raise click.UsageError(f"{twice} is given both as an option and in the request.")
             request.update(_values(options, request, form, units or "mm"))
     if form == "text":
-        sys.exit(_tell(request, units or "mm", bridge, language))
+        sys.exit(_tell(request, units or "mm", bridge, language, own))
     written, refused = answer_blocks([request])
     sys.stdout.buffer.writelines(written)
     sys.exit(1 if refused else 0)
 
 
-def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str, str]:
-    """The shot of a lesson's clip as a request, the lesson's units and its language."""
+def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], dict[str, Any], str, str]:
+    """The shot of a lesson's clip as a request, what its own methods make of it, its units and its language."""
     from lessons.lesson.faults import LessonError, slip_of
     from lessons.lesson.model import load
-    from lessons.planning.accuracy import asked_shot
+    from lessons.planning.accuracy import asked_shot, own_readings
     from lessons.planning.plan import plan
 
     try:
@@ -100,7 +108,7 @@ def _shot_of(path: Path, name: str) -> tuple[dict[str, Any], str, str]:
             near = slip_of(name, tuple(one.name for one in made.clips))
             known = f"did you mean '{near}'?" if near else "aimgeo plan lists its clips."
             raise click.ClickException(f"'{path}' makes no clip '{name}'; {known}")
-        return asked_shot(made, clips[0]), made.units, made.language
+        return asked_shot(made, clips[0]), own_readings(made, clips[0]), made.units, made.language
     except LessonError as error:
         click.echo(error.told(), err=True)
         sys.exit(1)
@@ -136,7 +144,7 @@ def _named(options: dict[str, str]) -> dict[str, Any]:
         return {}
 
 
-def _tell(request: Any, units: str, bridge: str | None, language: str) -> int:
+def _tell(request: Any, units: str, bridge: str | None, language: str, own: dict[str, Any]) -> int:
     """Print the answer for people; the exit status."""
     from aimgeo.asking.solve import answer
     from lessons.planning.told_answers import misses_told, told
@@ -146,7 +154,7 @@ def _tell(request: Any, units: str, bridge: str | None, language: str) -> int:
             click.echo("\n".join(misses_told(request["misses"], language)))
             return 0
         (found,) = answer([request])
-        lines = told(request if isinstance(request, dict) else {}, found, units, bridge, language)
+        lines = told(request if isinstance(request, dict) else {}, found, units, bridge, language, own)
     except ValueError as error:
         click.echo(f"Error: {error}", err=True)
         return 1

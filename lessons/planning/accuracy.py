@@ -14,7 +14,7 @@ import numpy as np
 
 from aimgeo.aim_frame import aim_frame
 from aimgeo.construct import Quantity
-from aimgeo.methods.own import READING
+from aimgeo.methods.own import READING, Own
 from aimgeo.methods.readings import judged_readings
 from aimgeo.pocket import window_into
 from aimgeo.shot import Shot, one_of_many
@@ -22,6 +22,7 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import angle_rad
 from lessons.answering.answer import answer
 from lessons.lesson.wording import Wording
+from lessons.planning.placing import PlacedShot
 from lessons.planning.planned import Plan, PlannedClip
 
 COLUMNS = (
@@ -67,27 +68,46 @@ def accuracy(made: Plan) -> Accuracy:
 
 def _own_rows(made: Plan) -> Iterator[Mapping[str, Any]]:
     """The rows of the lesson's own methods, judged in the same way: READING is the only one of each."""
-    bed = (made.table.length_mm / 2, made.table.width_mm / 2)
     for own, shot, (eye_name, eye) in product(made.own, made.shots, made.eyes.items()):
-        if not np.isfinite(shot.shot.aim_direction).all():
+        if (found := _judged(made, own, shot, eye)) is None:
             continue
-        frame = aim_frame(one_of_many(shot.shot), bed)
-        at = np.array([[-eye["back_mm"], eye_offset_mm(eye, shot.shot), eye["height_mm"]]])
-        pocket = None if shot.pocket is None else made.table.pocket(shot.pocket)
-        window = None if pocket is None else window_into(pocket, frame.object_ball_mm, frame.radius_mm)
-        method = own.method(pocket=pocket)
-        found = judged_readings(frame, at, window=window, methods={own.name: method})[own.name][READING].row(0)
         x, y = shot.shot.object_ball_mm[:2].tolist()
         yield {
             "method": own.name, "reading": READING, "shot": shot.identity, "cut": shot.cut_text,
             "cut_deg": shot.cut_deg, "side": shot.side, "distance": shot.distance_name,
             "distance_mm": shot.distance_mm, "pocket": shot.pocket, "object_ball_x_mm": x, "object_ball_y_mm": y,
-            "eye": eye_name, "usable": bool(found.has_aim), "hit": bool(found.hit) if found.has_aim else None,
-            "aim_error_deg": _degrees(found.aim_error_rad), "result_cut_deg": _degrees(found.cut_rad),
-            "object_error_deg": _degrees(found.object_error_rad),
-            "miss_mm": float(found.miss_mm) if np.isfinite(found.miss_mm) else None,
-            "pocketed": bool(found.pocketed) if found.hit else None,
+            "eye": eye_name, "usable": found["hit"] is not None, "result_cut_deg": found["cut_deg"],
+            **{key: found[key] for key in RESULTS},
         }  # fmt: skip
+
+
+def _judged(made: Plan, own: Own, shot: PlacedShot, eye: Mapping[str, Any]) -> dict[str, Any] | None:
+    """What comes of a shot by a method of the lesson's own, in the words of `solve`; None where no aim is one."""
+    if not np.isfinite(shot.shot.aim_direction).all():
+        return None
+    frame = aim_frame(one_of_many(shot.shot), (made.table.length_mm / 2, made.table.width_mm / 2))
+    at = np.array([[-eye["back_mm"], eye_offset_mm(eye, shot.shot), eye["height_mm"]]])
+    pocket = None if shot.pocket is None else made.table.pocket(shot.pocket)
+    window = None if pocket is None else window_into(pocket, frame.object_ball_mm, frame.radius_mm)
+    method = own.method(pocket=pocket)
+    found = judged_readings(frame, at, window=window, methods={own.name: method})[own.name][READING].row(0)
+    return {
+        "hit": bool(found.hit) if found.has_aim else None,
+        "aim_error_deg": _degrees(found.aim_error_rad),
+        "cut_deg": _degrees(found.cut_rad),
+        "object_error_deg": _degrees(found.object_error_rad),
+        "miss_mm": float(found.miss_mm) if np.isfinite(found.miss_mm) else None,
+        "pocketed": bool(found.pocketed) if found.hit else None,
+    }
+
+
+def own_readings(made: Plan, clip: PlannedClip) -> dict[str, dict[str, Any]]:
+    """What comes of a clip's shot by each method of the lesson's own, for the clip's eye: by its shown name."""
+    if not clip.shots:
+        return {}
+    eye = made.eyes.get(clip.eye or "") or next(iter(made.eyes.values()))
+    judged = ((own, _judged(made, own, clip.shots[0], eye)) for own in made.own)
+    return {made.names[f"method.{own.name}"]: found for own, found in judged if found is not None}
 
 
 def eye_offset_mm(eye: Mapping[str, Any], shot: Shot) -> float:

@@ -8,10 +8,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import asin, radians
+from types import MappingProxyType
 from typing import Any
 
 from aimgeo.construct import Quantity, QuantityKind
 from aimgeo.methods import METHODS
+from aimgeo.methods.own import READING
 from aimgeo.misses import needed_of, p_value
 from aimgeo.room import at_tip_mm
 from aimgeo.shot import BALL_DIAMETER_MM
@@ -124,12 +126,20 @@ def ground(request: Mapping[str, Any]) -> tuple[Table | None, float]:
 
 
 def told(
-    request: Mapping[str, Any], answer: Mapping[str, Any], units: str, bridge: str | None, language: str = "en"
+    request: Mapping[str, Any],
+    answer: Mapping[str, Any],
+    units: str,
+    bridge: str | None,
+    language: str = "en",
+    own: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> list[str]:
-    """An answer as lines of text in a language; ValueError for a bridge that is no length."""
+    """An answer as lines of text in a language; ValueError for a bridge that is no length.
+
+    `own`: what comes of the shot by methods of a lesson's own, by their names.
+    """
     table, ball_mm = ground(request)
     bridge_mm = BRIDGE_MM if bridge is None else length(bridge, units).mm(ball_mm, 0.0)
-    return Teller(Wording(words_of(language), units, ball_mm), table, bridge_mm).told(answer)
+    return Teller(Wording(words_of(language), units, ball_mm), table, bridge_mm, own or {}).told(answer)
 
 
 def misses_told(counts: Mapping[str, Any], language: str = "en") -> list[str]:
@@ -177,8 +187,14 @@ def in_units(sentence: str, units: str) -> str:
 class Teller:
     """Tells the parts of an answer in the units and digits of a wording."""
 
-    def __init__(self, words: Wording, table: Table | None, bridge_mm: float = BRIDGE_MM) -> None:
-        self.words, self.table, self.bridge_mm = words, table, bridge_mm
+    def __init__(
+        self,
+        words: Wording,
+        table: Table | None,
+        bridge_mm: float = BRIDGE_MM,
+        own: Mapping[str, Mapping[str, Any]] = MappingProxyType({}),
+    ) -> None:
+        self.words, self.table, self.bridge_mm, self.own = words, table, bridge_mm, own
 
     def told(self, answer: Mapping[str, Any]) -> list[str]:
         """An answer as lines; a refusal as its sentence."""
@@ -332,6 +348,9 @@ class Teller:
             for key, one in method["readings"].items():
                 reading = names.get(f"reading.{key}", key)
                 yield self.say("method_reading", method=names[name], reading=reading, found=self.reading(one))
+        for called, one in self.own.items():
+            reading = names[f"reading.{READING}"]
+            yield self.say("method_reading", method=called, reading=reading, found=self.reading(one))
 
     def eye(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """What the eye sees and how its line errs."""

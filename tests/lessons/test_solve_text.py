@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import math
 from pathlib import Path
@@ -158,3 +159,33 @@ def test_a_lessons_shots_are_told_in_its_language(tmp_path: Path, language: str,
 def test_json_takes_and_gives_what_it_did() -> None:
     assert json.loads(solve(*PLAIN[:4], "--cut-deg", "1/2").output)["error"]["code"] == "bad_value"
     assert solve("--format", "json", *PLAIN).output == solve(*PLAIN).output
+
+
+def test_a_clip_tells_its_lessons_own_methods_as_the_table_does() -> None:
+    course = "lessons/course/ways-of-my-own.yaml"
+    clip = ("--lesson", course, "--clip", "tip-inside_build-up_cut-30_left_near")
+    rows = csv.DictReader(CliRunner().invoke(main, ["table", course, "--format", "csv"]).output.splitlines())
+    at = {"cut": "30", "side": "left", "distance": "near", "eye": "chin", "reading": "as_written"}
+    x, y = json.loads(solve(*clip).output)["shot"]["object_ball_mm"]
+    found = {
+        row["method"]: row
+        for row in rows
+        if at.items() <= row.items()
+        and (float(row["object_ball_x_mm"]), float(row["object_ball_y_mm"])) == pytest.approx((x, y))
+    }
+    names = {
+        "edge_and_back": "Edge and half-way back",
+        "tip_inside": "A tip inside the ghost",
+        "twice_as_seen": "Twice as I see it",
+    }
+    told = solve("--format", "text", *clip).output.splitlines()
+    for method, name in names.items():
+        cut, miss = (float(found[method][key]) for key in ("result_cut_deg", "miss_mm"))
+        (line,) = (line for line in told if line.startswith(f"  {name}, as it is written: "))
+        assert f"cuts {cut:.1f}°, off by {abs(miss):.1f} mm" in line
+    # another shot is none of the clip's
+    assert (
+        "Twice as I see it"
+        not in solve("--format", "text", *clip, "--cut-deg", "20", "--side", "left", "--distance-mm", "400").output
+    )
+    assert "Twice as I see it" in solve("--format", "text", *clip, "--speed-mps", "slow").output
