@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -86,8 +87,12 @@ def write_picture(path: Path, picture: Image.Image) -> Path:
     return path
 
 
-def contact_sheet(title: str, cells: list[tuple[Image.Image, str, str]]) -> Image.Image:
-    """Posters in rows under a title, each with two lines: its name, and what it shows."""
+def contact_sheet(
+    title: str, cells: list[tuple[Image.Image, str, str]], fonts: Sequence[Path] = ()
+) -> Image.Image:
+    """Posters in rows under a title, each with two lines: its name, and what it shows. `fonts` are those of the
+    lesson's own look, the words' first; titles have the last.
+    """
     from PIL import Image, ImageDraw
 
     heights = [round(CELL_PX * p.height / p.width) for p, _, _ in cells]
@@ -97,14 +102,16 @@ def contact_sheet(title: str, cells: list[tuple[Image.Image, str, str]]) -> Imag
     size = (2 * MARGIN_PX + columns * (CELL_PX + GAP_PX) - GAP_PX, 2 * MARGIN_PX + 72 + rows * row_px - GAP_PX)
     sheet = Image.new("RGB", size, GROUND)
     draw = ImageDraw.Draw(sheet)
-    draw.text((MARGIN_PX, MARGIN_PX), fitted(title, font(34, 660), size[0] - 2 * MARGIN_PX), TEXT, font(34, 660))
+    words, titles = (fonts[0], fonts[-1]) if fonts else (None, None)
+    large, middle, plain = font(34, 660, titles), font(17, 560, titles), font(17, 460, words)
+    draw.text((MARGIN_PX, MARGIN_PX), fitted(title, large, size[0] - 2 * MARGIN_PX), TEXT, large)
     for k, (poster, name, about) in enumerate(cells):
         x = MARGIN_PX + (k % columns) * (CELL_PX + GAP_PX)
         y = MARGIN_PX + 72 + (k // columns) * row_px
         sheet.paste(poster.resize((CELL_PX, heights[k]), Image.Resampling.LANCZOS), (x, y))
         y += heights[k] + 12
-        draw.text((x, y), fitted(name, font(17, 560), CELL_PX), TEXT, font(17, 560))
-        draw.text((x, y + 27), fitted(about, font(17, 460), CELL_PX), FAINT, font(17, 460))
+        draw.text((x, y), fitted(name, middle, CELL_PX), TEXT, middle)
+        draw.text((x, y + 27), fitted(about, plain, CELL_PX), FAINT, plain)
     return sheet
 
 
@@ -231,7 +238,7 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
         )
         if len(cells) == COLUMNS * ROWS or k == len(names) - 1:
             path = folder / f"contact-sheet_{len(sheets) + 1}.jpg"
-            sheets.append(write_picture(path, contact_sheet(footage.title, cells)))
+            sheets.append(write_picture(path, contact_sheet(footage.title, cells, footage.fonts)))
             cells = []
     thumbnail = thumbnail or Image.open(files[0]).convert("RGB")
     platforms = [

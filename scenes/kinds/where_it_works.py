@@ -22,7 +22,7 @@ import numpy as np
 from aimgeo.construct import Position, Quantity
 from aimgeo.methods.over_cuts import STEEPEST_RAD, OverCuts, over_cuts
 from scenes.board import Area, Board, Pane, PlanCamera, Rect, Shade, Text, constant
-from scenes.board.brief import Brief, OutlineStep, Subject
+from scenes.board.brief import Brief, BriefStep, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.timing import TIMING
@@ -148,24 +148,29 @@ def board(brief: Brief) -> Board:
     spans, rate, sheet = brief.spans, brief.output.rate, Sheet()
     put_titles(sheet, frame, brief.steps, spans, rate, room)
     lines = max(len(title_lines(step.title, frame, room)) for step in brief.steps)
-    places = _Places(frame, len(found), lines)
+    rows_told = [_words(brief, one, step) for (one, _), step in zip(found, brief.steps[1:-1], strict=True)]
+    places = _Places(frame, lines, [names for names, _ in rows_told])
     highest = _highest([judged for _, judged in found])
     _put_axis(sheet, frame, places, brief)
-    for n, ((one, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
-        assert one.eye is not None
-        far, *misses = step.measures
-        names = [name for name in (brief.labels.get(f"at.{one.distance_name}"), joined(far)) if name]
-        if _needs_eye(one):
-            eye, *misses = misses
-            told_eye = body_words(eye) if eye.key in ("eye_height", "eye_back") else eye.name
-            names.append(brief.labels.get(f"eye.{one.eye.name}", told_eye))
-        told = [joined(measure) for measure in misses]
+    for n, ((_, judged), step, span) in enumerate(zip(found, brief.steps[1:-1], spans[1:-1], strict=True)):
         example = (brief.steps[0], spans[0]) if n == 0 else (step, span)
         when = _when(Words(step, span), Words(*example), rate)
-        _put_row(sheet, frame, places, n, judged, highest, (names, told), when, rate)
+        _put_row(sheet, frame, places, n, judged, highest, rows_told[n][1], when, rate)
     camera = PlanCamera(constant(0.0, 0.0, math.pi / 2, 0.0))
     full: Rect = (0.0, 0.0, W, H)
     return sheet.board(brief, (Pane(CHART, full, "table", camera, "cloth"),))
+
+
+def _words(brief: Brief, one: Subject, step: BriefStep) -> tuple[list[str], list[str]]:
+    """What a row is called, and its numbers."""
+    assert one.eye is not None
+    far, *misses = step.measures
+    names = [name for name in (brief.labels.get(f"at.{one.distance_name}"), joined(far)) if name]
+    if _needs_eye(one):
+        eye, *misses = misses
+        told_eye = body_words(eye) if eye.key in ("eye_height", "eye_back") else eye.name
+        names.append(brief.labels.get(f"eye.{one.eye.name}", told_eye))
+    return names, [joined(measure) for measure in misses]
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,10 +200,29 @@ def _when(words: Words, shown_by: Words, rate: tuple[int, int]) -> _When:
     return _When(named, risen, barred, placed(words, (along,), rate, lead, rest)[0])
 
 
-class _Places:
-    """Where the rows, their names and their ground lines stand; a cut's x."""
+def _style(line: int) -> str:
+    """The first line of a row's name is the larger."""
+    return "small" if line else "label"
 
-    def __init__(self, frame: Layout, count: int, title_count: int) -> None:
+
+def _widest_px(rows: Sequence[Sequence[str]], frame: Layout) -> float:
+    """How wide the rows' names are on so many lines each."""
+    lines = ((line[:1].upper() + line[1:], _style(k)) for row in rows for k, line in enumerate(row))
+    return max(frame.scale.text_width_px(*line) for line in lines)
+
+
+NAMES_PART, MOST_NAMES_PART = 0.27, 0.40
+"""Of a wide picture the names beside the chart have this part, and more up to that where they need it."""
+
+
+class _Places:
+    """Where the rows, their names and their ground lines stand; a cut's x.
+
+    `names`: the lines of each row's name. Beside them the chart begins, farther in where they are long.
+    """
+
+    def __init__(self, frame: Layout, title_count: int, names: Sequence[Sequence[str]]) -> None:
+        count = len(names)
         s, H = frame.scale, float(frame.height_px)
         small = s.text_px("small")
         self.small_px = small
@@ -206,7 +230,6 @@ class _Places:
         left, right = frame.title_px[0], frame.width_px - frame.title_px[0]
         _, safe_y, _, safe_h = frame.title_safe
         self.left_px, self.right_px = left, right
-        self.from_px = left + (0.27 * (right - left) if self.is_wide else 0.8 * small)
         self.to_px = right - 1.2 * small
         top = frame.title_px[1] + (title_count - 1) * frame.title_pitch_px + 0.9 * small
         self.axis_px = safe_y + safe_h - (1.0 if self.is_wide else 2.5) * small
@@ -218,6 +241,25 @@ class _Places:
         self.top_px = top + 0.5 * (self.top_px - top)
         self.axis_px = self.top_px + count * self.pitch_px + 1.2 * small
         self.names_px = 0.0 if self.is_wide else 1.25 * small
+        self.names = self._lines(names, frame)
+        self.from_px = left + 0.8 * small
+        if self.is_wide:
+            needs = _widest_px(self.names, frame) + s.px(24)
+            self.from_px = left + min(max(needs, NAMES_PART * (right - left)), MOST_NAMES_PART * (right - left))
+
+    def _lines(self, names: Sequence[Sequence[str]], frame: Layout) -> list[tuple[str, ...]]:
+        """The rows' names on as many lines as stand beside each; where these are two, so that they need least
+        room.
+        """
+        if not self.is_wide:
+            return [(", ".join(one),) for one in names]
+        most = max(map(len, names))
+        if most <= self.pitch_px / (1.25 * self.small_px):
+            return [tuple(one) for one in names]
+        parted: list[list[tuple[str, ...]]] = [
+            [(", ".join(one[:k]), ", ".join(one[k:])) for one in names] for k in range(1, most)
+        ]
+        return min(parted, key=lambda rows: _widest_px(rows, frame))
 
     def x(self, cut_rad: float) -> float:
         """Where a cut stands."""
@@ -286,28 +328,24 @@ def _put_row(
     n: int,
     judged: OverCuts,
     highest: float,
-    words: tuple[list[str], list[str]],
+    told: list[str],
     when: _When,
     rate: tuple[int, int],
 ) -> None:
     """A row: its name and ground; the hill and the bar, drawn along the cuts; the numbers, one after the other."""
-    names, told = words
     s, small, ground = frame.scale, places.small_px, places.ground(n)
     line = Shade((places.from_px, ground, places.to_px - places.from_px, max(s.px(2), 1.0)), "hairline")
     sheet.put(f"ground.{n}", line, "area", "line", opacity=1.0)
-    if places.is_wide:
-        room = places.from_px - places.left_px - s.px(24)
-        if len(names) > places.pitch_px / (1.25 * small):
-            names = [names[0], ", ".join(names[1:])]
-        for k, name in enumerate(names):
-            at = (places.left_px, ground - (len(names) - 1 - k) * 1.2 * small)
-            style = "small" if k else "label"
-            text = Text(fitted(name, room, frame, style), at, style)
-            put_unlit(sheet, f"name.{n}.{k}", text, "from_distance", when.named)
-    else:
-        at = (places.left_px, places.top_px + n * places.pitch_px + 0.9 * small)
-        name = fitted(", ".join(names), places.right_px - places.left_px, frame, "small")
-        put_unlit(sheet, f"name.{n}.0", Text(name, at, "small"), "from_distance", when.named)
+    lines = places.names[n]
+    for k, name in enumerate(lines):
+        if places.is_wide:
+            at = (places.left_px, ground - (len(lines) - 1 - k) * 1.2 * small)
+            room, style = places.from_px - places.left_px - s.px(24), _style(k)
+        else:
+            at = (places.left_px, places.top_px + n * places.pitch_px + 0.9 * small)
+            room, style = places.right_px - places.left_px, "small"
+        text = Text(fitted(name, room, frame, style), at, style)
+        put_unlit(sheet, f"name.{n}.{k}", text, "from_distance", when.named)
     for k, corners in enumerate(_hills(frame, places, judged, highest, ground)):
         id = sheet.put(f"hill.{n}.{k}", Area(corners, "loss"), "area", "miss", (CHART,), drawn=0.0)
         _draw(sheet, id, when.risen, [_along(frame, places, at[0]) for at in (min(corners), max(corners))])
@@ -321,8 +359,10 @@ def _put_row(
     for k, (cut, number) in reversed(list(enumerate(zip(TICKS_RAD, told, strict=True)))):
         wide = s.text_width_px(number, "small")
         x = min(places.x(cut) + wide / 2, places.to_px)
-        if x > taken - 0.4 * small:  # no room between its neighbours
+        room = taken - 0.4 * small
+        if x - room > wide / 4:  # no room between its neighbours
             continue
+        x = min(x, room)
         taken = x - wide
         under = [
             min(float(miss) / highest, 1.0) if not math.isnan(miss) else 0.0

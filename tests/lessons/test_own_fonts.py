@@ -14,10 +14,12 @@ import numpy as np
 import pypdf
 import pytest
 from fontTools.ttLib import TTCollection, TTFont
+from PIL import Image
 
 from lessons.deliver import Wishes, set_up_sheets
 from lessons.deliver.burning import BELOW, lay
 from lessons.deliver.footage import Footage
+from lessons.deliver.pictures import MARGIN_PX, contact_sheet
 from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load
 from lessons.live.session import Session
@@ -257,6 +259,14 @@ def test_captions_in_the_picture_are_written_in_it(boxes: Path) -> None:
     row = white[np.flatnonzero(white.any(axis=1))[len(np.flatnonzero(white.any(axis=1))) // 2]]
     assert np.count_nonzero(np.diff(row.astype(int)) == 1) == 4
     assert abs(int(white.any(axis=1).sum()) - int((plain[..., 0] > 250).any(axis=1).sum())) <= 2
+
+
+def test_contact_sheets_are_written_in_it(boxes: Path) -> None:
+    cells = [(Image.new("RGB", (400, 225), "black"), "HHHH", "HH")]
+    sheet = np.asarray(contact_sheet("HHHHH", cells, (boxes,)).convert("L"))
+    title = sheet[: MARGIN_PX + 60] > 150
+    row = title[np.flatnonzero(title.any(axis=1))[title.any(axis=1).sum() // 2]]
+    assert np.count_nonzero(np.diff(row.astype(int)) == 1) == 5  # boxes, with gaps
 
 
 def test_the_live_page_watches_look_and_font(tmp_path: Path, boxes: Path) -> None:
