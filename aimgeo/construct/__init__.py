@@ -45,10 +45,12 @@ class Quantity:
     Diamonds are counted along a rail: an eighth of the bed's length, a quarter of its width. A half is a length
     that is doubled beside it: told a digit finer, so that twice what is read rounds to what is read of the whole.
     Quarters are diamonds told to the nearest quarter, `set_mm` a length that a person sets with a rule.
+    `beside` is the value in a second picture beside the first, told after it where the two differ.
     """
 
     value: float | str
     kind: QuantityKind
+    beside: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -228,7 +228,7 @@ def _deliver(
         click.echo(_no_room(error, out), err=True)
         return None
     click.echo(f"All of it is in {folder}.")
-    for warning in warnings:
+    for warning in dict.fromkeys(warnings):  # clips of one sentence are told once
         click.echo(f"warning: {warning}", err=True)
     return footage, wishes
 

@@ -65,10 +65,22 @@ def edl_lines(
             yield f"* LOC: {timecode.name(start + change.first_frame)} ORANGE  {_ascii(said)[:MOST_SAID]}"
 
 
+PLAIN = str.maketrans(
+    {"ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "×": "x"}
+    | dict.fromkeys("’‘‚", "'") | dict.fromkeys("“”„«»", '"') | dict.fromkeys("–—−", "-") | {"⁄": "/"}
+    | {mark: f" {unicodedata.normalize('NFKD', mark)}" for mark in "¼½¾⅛⅜⅝⅞"}
+)  # fmt: skip
+"""What the form's letters can say of letters and signs that do not come apart."""
+
+
 def _ascii(text: str) -> str:
-    """The text in the only letters the form has: accents and what has no plain letter are left out."""
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
-    return " ".join(plain.split())
+    """The text in the only letters the form has: accents and what has no plain letter are left out.
+
+    >>> _ascii("Größe: 1½ Bälle – „Stoß“ 30°")
+    'Grosse: 1 1/2 Balle - "Stoss" 30'
+    """
+    plain = unicodedata.normalize("NFKD", text.translate(PLAIN)).translate(PLAIN)
+    return " ".join(plain.encode("ascii", "ignore").decode("ascii").split())
 
 
 def deliver(footage: Footage, wishes: Wishes) -> Delivered:

@@ -156,6 +156,8 @@ class Wording:
 
     def shown(self, quantity: Quantity) -> str:
         """A quantity as it stands in a picture: '22.0°', '10.7 mm' with a narrow space."""
+        if quantity.beside is not None:
+            return self._of_two(quantity, self.shown, THIN)
         number, unit = self.number(quantity)
         return f"{number}{THIN}{unit}" if unit else number
 
@@ -165,6 +167,8 @@ class Wording:
 
     def spoken(self, quantity: Quantity) -> str:
         """A quantity as it is read aloud: '22 degrees', '10.7 millimetres', '2 and a half diamonds'."""
+        if quantity.beside is not None:
+            return self._of_two(quantity, self.spoken, " ")
         if quantity.kind == "quarters" and not isinstance(quantity.value, str):
             return self._quarters_spoken(quantity.value)
         number, unit = self.number(quantity)
@@ -178,6 +182,17 @@ class Wording:
         if not unit:
             return number
         return f"{number} {self.form(self.words['spoken_units'][unit], number)}"
+
+    def _of_two(self, quantity: Quantity, told: Callable[[Quantity], str], space: str) -> str:
+        """Both values, a unit that they share once: '5 and 14.3 millimetres'; one where they read alike."""
+        assert quantity.beside is not None
+        first, second = (told(Quantity(value, quantity.kind)) for value in (quantity.value, quantity.beside))
+        if first == second:
+            return first
+        number, _, unit = first.partition(space)
+        if unit and second.endswith(f"{space}{unit}"):
+            first = number
+        return f"{first} {self.words['names']['and']} {second}"
 
     def _quarters_spoken(self, diamonds: float) -> str:
         whole, part = divmod(round(4 * diamonds), 4)

@@ -38,7 +38,7 @@ from scenes.frame.layout import Layout, layout
 from scenes.kinds.kind import Kind
 
 SHOT, CLOSING = "methods_summary.shot", "methods_summary.closing"
-CLOSING_OWN = "methods_summary.closing_own"
+SHOT_OWN, CLOSING_OWN = "methods_summary.shot_own", "methods_summary.closing_own"
 """Where a method of the author's own is among them: done as it is written, it need not go in."""
 MISSED, NO_AIM_SAID, KNOWN = "methods_summary.missed", "methods_summary.no_aim", "methods_summary.known"
 OWN, HARDLY = "methods_summary.own", "methods_summary.hardly"
@@ -156,9 +156,9 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     cut = ("cut_left" if int(shot.side) > 0 else "cut_right" if int(shot.side) < 0 else "cut",)
     columns = tuple((key, Quantity("", "name")) for key in ("if_only", "at_pocket", "off_by"))
     told = (cut[0], Quantity(abs(float(shot.cut_rad)), "angle_rad"))
-    closing = CLOSING_OWN if _has_own(found) else CLOSING
+    opening, closing = (SHOT_OWN, CLOSING_OWN) if _has_own(found) else (SHOT, CLOSING)
     return (
-        OutlineStep("shot", SHOT, (), (*columns, told, *names), draws_s=4.0),
+        OutlineStep("shot", opening, (), (*columns, told, *names), draws_s=4.0),
         *(_told(one) for one in found),
         OutlineStep("closing", closing, (("count", Quantity(len(found), "count")),), (), draws_s=4.0),
     )

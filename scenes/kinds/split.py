@@ -58,9 +58,10 @@ DRAW = "split.draw"
 POCKET = "pocket"
 SIDES = "left", "right"
 """So a sentence calls the halves."""
-SAME, OTHER, SEEN = "_same", "_other", "_seen"
+SAME, OTHER, SEEN, HARDLY, OWN = "_same", "_other", "_seen", "_hardly", "_own"
 """Ends of the comparison's sentence: near and far, and for two eyes, the aim is seen in one place or is not; of
-two methods it always is, of two cuts never."""
+aimgeo's methods it always is, of two cuts never. A method of the lesson's own may aim anywhere: hardly elsewhere
+than the one beside it, or elsewhere; near and far, and at two cuts, only its places are told."""
 SAME_PART = 0.015
 """Places that are no farther apart, of the way to the edge, are the same to an eye: judged."""
 DROP_MOST_S = 1.6
@@ -96,8 +97,13 @@ def outline(subject: Subject) -> tuple[OutlineStep, ...]:
     )
     aims = [_aim_place(half, one) for half, one in zip(halves, seen, strict=True)]
     view, end = VIEW[subject.kind], SEEN
-    if subject.kind in ("near-and-far", "two-eyes"):
-        end = SAME if abs(aims[0] - aims[1]) <= SAME_PART else OTHER
+    is_alike = abs(aims[0] - aims[1]) <= SAME_PART
+    if not all(aims_true(one.construction, _shot(one)) for one in halves if one.construction is not None):
+        end = {"two-methods": HARDLY if is_alike else OTHER, "two-eyes": SAME if is_alike else OTHER}.get(
+            subject.kind, OWN
+        )
+    elif subject.kind in ("near-and-far", "two-eyes"):
+        end = SAME if is_alike else OTHER
     return (
         OutlineStep("view", view, values, names, draws_s=3.0),
         *(OutlineStep(name, sentence, (*values, *own), (), s) for name, sentence, own, s in _middle(halves)),
@@ -172,9 +178,34 @@ def _middle(halves: tuple[Subject, Subject]) -> list[tuple[str, str, tuple[tuple
     """Name, sentence, values and seconds of the steps between view and comparison."""
     left, right = (_steps(half) for half in halves)
     if [s.sentence for s in left] == [s.sentence for s in right]:
-        return [(s.name, s.sentence, s.values, _step_s(s)) for s in left]
+        values = [_of_both(a.values, b.values) for a, b in zip(left, right, strict=True)]
+        if None not in values:
+            return [(s.name, s.sentence, told or (), _step_s(s)) for s, told in zip(left, values, strict=True)]
     longest = max(sum(_step_s(s) for s in steps) for steps in (left, right))
     return [("draw", DRAW, (), longest)]
+
+
+def _of_both(
+    left: tuple[tuple[str, Quantity], ...], right: tuple[tuple[str, Quantity], ...]
+) -> tuple[tuple[str, Quantity], ...] | None:
+    """What a step of both halves tells: a number that differs with that of the right half beside it; None where a
+    name differs, since then one sentence is not true of both."""
+    found = []
+    for (key, one), (_, other) in zip(left, right, strict=True):
+        if isinstance(one.value, str) or isinstance(other.value, str):
+            if one != other:
+                return None
+            found.append((key, one))
+        else:
+            found.append(
+                (
+                    key,
+                    one
+                    if math.isclose(one.value, other.value, rel_tol=1e-9, abs_tol=1e-9)
+                    else replace(one, beside=other.value),
+                )
+            )
+    return tuple(found)
 
 
 def _step_s(step: Step) -> float:
@@ -396,16 +427,13 @@ def _seen(half: Subject) -> Apparent:
 
 def _aim_place(half: Subject, one: Apparent) -> float:
     """Where the half's aim line is seen, in half-widths of the ball; nan where that can't be told."""
-    place = float(one.aim_place[0])
-    if half.construction is None or aims_true(half.construction, _shot(half)):
-        return place
-    # both lie on one line square to the sight line, so their parts are to each other as in the picture
     shot, eye = _shot(half), _eye(half)
-    true, own = (
-        float(np.linalg.norm(np.subtract(crossing_mm(shot, eye, way), shot.object_ball_mm)))
-        for way in (None, half.construction.aim_direction)
-    )
-    return place * own / true if true > 1e-6 else np.nan
+    if half.construction is None or aims_true(half.construction, shot):
+        return float(one.aim_place[0])
+    # the visible edge lies on the line square to the sight line too, R h / sqrt(h^2 - R^2) from the centre
+    R, h = float(shot.radius_mm), float(np.linalg.norm(shot.object_ball_mm - eye_mm(shot, eye)))
+    crossing = crossing_mm(shot, eye, half.construction.aim_direction)
+    return float(np.linalg.norm(crossing - shot.object_ball_mm)) * math.sqrt((h - R) * (h + R)) / (R * h)
 
 
 def crossing_mm(shot: Shot, eye: EyeSpec, way: tuple[float, float] | None = None) -> Position:

@@ -318,3 +318,36 @@ def test_an_aim_beyond_the_edge_is_on_no_way_to_it(language: str) -> None:
     kinds = ("near-and-far", "two-methods", "two-eyes")
     for kind, step, text in said(planned(language, "60", kinds=kinds)):
         assert words not in text, (kind, step, text)
+
+
+SPLITS = """title: A
+cuts: [10, 30]
+sides: left
+distances: {near: 400 mm, far: 900 mm}
+own_methods:
+  full: {aim: {from: cue_centre, through: contact_object}}
+  same: {points: {a: {foot: ghost_centre, on: true_aim}}, aim: {from: cue_centre, through: a}}
+clips:
+"""
+
+
+def split(group: str) -> list[str]:
+    """What is said in a split screen between its first sentence and its end."""
+    (clip,) = plan(loads(SPLITS + f"  - {group}\n")).clips
+    return [step.narration for step in clip.brief.steps[1:]]
+
+
+def test_a_sentence_of_two_pictures_tells_the_numbers_of_both() -> None:
+    """R sin(c) and twice that, R = 28.575 mm: by hand 4.962 and 14.2875 mm, 9.924 and 28.575 mm."""
+    told = split("{kind: two-cuts, methods: doubled-offset, distances: near}")
+    assert any("the contact point, 4.96 and 14.29 millimetres to the right." in one for one in told)
+    assert any("twice as far from the centre line, 9.9 and 28.6 millimetres." in one for one in told)
+    (given,) = (one for one in split("{kind: near-and-far, methods: full, cuts: 30}") if "instead of" in one)
+    assert re.search(r"cut by [\d.]+ and [\d.]+ degrees instead of 30 degrees, and passes .* and .* millim", given)
+
+
+def test_two_methods_have_one_aim_only_where_they_do() -> None:
+    two = "{{kind: two-methods, methods: [ghost-ball, {}], cuts: 30, distances: near}}"
+    assert "the aim does not" in split(two.format("contact-points"))[-1]
+    assert "the aim does not" in split(two.format("same"))[-1]
+    assert "so does the aim" in split(two.format("full"))[-1]

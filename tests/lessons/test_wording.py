@@ -178,6 +178,9 @@ own_methods:
     aim: {from: cue_centre, through: a}
     steps: [{show: [aim, true_aim], title: A}]
   wrong: {aim: {from: cue_centre, through: contact_object}}
+  nearly:
+    points: {a: {edge: object_ball, side: left, along: centre_line}, b: {from: ghost_centre, toward: a, by: 0.3mm}}
+    aim: {from: cue_centre, through: b}
   passes:
     points: {a: {from: object_centre, toward: ghost_centre, by: 9 balls}}
     aim: {from: cue_centre, through: a}
@@ -194,6 +197,10 @@ clips:
   - {kind: build-up, methods: [right, wrong, passes, back]}
   - {kind: where-it-works, methods: [right, wrong, passes, centre, nowhere], sides: left}
   - {kind: methods-summary}
+  - {kind: near-and-far, methods: wrong, cuts: 30, sides: left}
+  - {kind: two-cuts, methods: wrong, distances: far, sides: left}
+  - {kind: two-methods, methods: [ghost-ball, wrong], cuts: 30, distances: far, sides: left}
+  - {kind: two-methods, name: nearly, methods: [wrong, nearly], cuts: 0, distances: far}
 """
 """All that can come of an aim, and what is drawn of it."""
 
@@ -260,7 +267,7 @@ def test_every_key_of_methods_and_kinds_is_worded_and_every_word_is_used(languag
     assert set(words["measures"]) == measures | {key for _, step in outlined() for key, _ in step.measures}
     said = {str(q.value) for _, step in outlined() for _, q in step.values if q.kind == "name"}
     # the lesson's own words for its eyes, and letters, need no wording
-    own = {"left", "over", "right", "low", "other", "player", "wrong", "passes", "back"}
+    own = {"left", "over", "right", "low", "other", "player", "wrong", "nearly", "passes", "back"}
     names |= {name for name in said - own if len(name) > 1}
     # some limits lie where no shot of a lesson can be, yet stand in the methods' list of keys; the command line
     # tells them, and it speaks English
