@@ -62,8 +62,8 @@ def _write_held(footage: Footage, clip: Clip) -> Path:
 
     assert clip.filmed is not None
     ((_, ground),) = pictures(open_footage(footage.folder / clip.filmed.file))
-    shown = _sized(ground, clip.height_px, clip.width_px)[..., ::-1]
-    path, size = footage.folder / held_of(clip), (clip.width_px, clip.height_px)
+    shown = _even(_sized(ground, clip.height_px, clip.width_px)[..., ::-1])
+    path, size = footage.folder / held_of(clip), (shown.shape[1], shown.shape[0])
     with whole_file(path) as part:
         rate = (clip.rate.numerator, clip.rate.denominator)
         film = Film(part, Output(*size, rate, clip.timecode or "00:00:00:00"), FORMS["h264"])
@@ -112,6 +112,12 @@ def _sized(ground: NDArray[np.uint8], high: int, wide: int) -> NDArray[np.uint8]
     return np.asarray(cv2.resize(ground, (wide, high), interpolation=cv2.INTER_AREA))
 
 
+def _even(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """A picture (height, width, 3) with even sides, as 4:2:0 asks: where odd, the last row or column twice."""
+    high, wide = picture.shape[:2]
+    return np.pad(picture, ((0, high % 2), (0, wide % 2), (0, 0)), "edge")
+
+
 def _write(part: Path, clip: Clip, frames: Iterator[NDArray[np.uint8]]) -> None:
     import av
     from av.video.reformatter import ColorRange, Colorspace
@@ -119,12 +125,13 @@ def _write(part: Path, clip: Clip, frames: Iterator[NDArray[np.uint8]]) -> None:
     options = {"movflags": "+faststart"}
     with av.open(str(part), "w", format="mp4", container_options=options) as container:
         stream = container.add_stream("libx264", rate=clip.rate, options=OPTIONS)
-        stream.width, stream.height, stream.pix_fmt = clip.width_px, clip.height_px, "yuv420p"
+        stream.width, stream.height = (side + side % 2 for side in (clip.width_px, clip.height_px))
+        stream.pix_fmt = "yuv420p"
         context = stream.codec_context
         context.color_range, context.colorspace = ColorRange.MPEG, Colorspace.ITU709
         context.color_primaries, context.color_trc = 1, 1
         for k, picture in enumerate(frames):
-            frame = av.VideoFrame.from_ndarray(picture, format="rgb24").reformat(
+            frame = av.VideoFrame.from_ndarray(_even(picture), format="rgb24").reformat(
                 format="yuv420p", dst_colorspace="itu709", src_color_range="JPEG", dst_color_range="MPEG"
             )
             frame.pts, frame.time_base = k, 1 / clip.rate

@@ -109,10 +109,6 @@ def _of_answer(path: Path, told: dict[str, Any], is_planned: bool) -> Filmed:
             f"the footage of '{path.name}' has {rate:.5g} frames a second, which no timecode counts; "
             f"conform it to one of {', '.join(RATES)} first."
         )
-    if told["size_px"][0] % 2 or told["size_px"][1] % 2:
-        raise ValueError(
-            f"the footage of '{path.name}' is {told['size_px'][0]} x {told['size_px'][1]}; clips need even sides."
-        )
     target = told["shot"]["target_mm"][:2]
     cue, obj = (_position(told["balls"][role]["centre_mm"]) for role in ("cue", "object"))
     places = [list(cue[:2]), list(obj[:2])]

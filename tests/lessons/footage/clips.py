@@ -24,7 +24,7 @@ def film(
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=rate)
         stream.height, stream.width = picture.shape[:2]
-        stream.pix_fmt = "yuv420p"
+        stream.pix_fmt = "yuv444p" if (stream.width | stream.height) % 2 else "yuv420p"
         stream.options = {"crf": "12", "preset": "ultrafast"}
         if timecode:
             container.metadata["timecode"] = timecode

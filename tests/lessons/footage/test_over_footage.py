@@ -19,7 +19,8 @@ import pytest
 from click.testing import CliRunner
 
 from lessons.cli import main
-from lessons.deliver.footage import Measured, measure
+from lessons.deliver import Wishes, over_footage
+from lessons.deliver.footage import Measured, measure, read_footage
 from lessons.rendering.audit import audit_clip, audit_picture, pictures, straightened
 from lessons.rendering.manifest import Lens, read_manifest
 from tests.lessons.footage.clicks import MATCHED, Still, still
@@ -204,3 +205,60 @@ def test_a_photograph_is_held_below_its_clip_in_every_timeline(tmp_path: Path) -
     assert held in (tmp_path / "out" / "photo.fcpxml").read_text()
     assert held in (tmp_path / "out" / "photo.xml").read_text()
     assert f"* FOOTAGE UNDER IT: {Path(held).name}" in (tmp_path / "out" / "photo.edl").read_text()
+
+
+def test_tall_and_odd_footage_with_a_ball_before_the_aim_line(tmp_path: Path) -> None:
+    """A window of a still, higher than wide, its sides odd; another ball is said to lie before the aim line."""
+    by, size = 0.6, (381, 539)
+    told = json.loads(MATCHED.with_name("shot.match.json").read_text())
+    camera, balls = told["camera"], told["balls"]
+    eye, cue, obj = (
+        np.array(at) for at in (camera["eye_mm"], *(balls[r]["centre_mm"] for r in ("cue", "object")))
+    )
+    left = round(by * project_told(camera, (cue + obj) / 2)[0]) - size[0] // 2
+    picture = cv2.resize(
+        cv2.imread(str(still("behind-35").picture)), None, fx=by, fy=by, interpolation=cv2.INTER_AREA
+    )
+    film(tmp_path / "tall.mkv", picture[: size[1], left : left + size[0]], 30, rate=Fraction(25))
+    middle = (cue + obj) / 2
+    before = middle + 50 * np.append((eye - middle)[:2] / np.hypot(*(eye - middle)[:2]), 0.0)
+    camera["focal_px"] *= by
+    camera["principal_px"] = [by * camera["principal_px"][0] - left, by * camera["principal_px"][1]]
+    balls["others"] = [{"centre_mm": before.tolist(), "error_mm": [1.0, 1.0], "seen": 1.0}]
+    path = tmp_path / "shot.yaml"
+    path.write_bytes(MATCHED.read_bytes())
+    more = {"footage": "tall.mkv", "size_px": size, "rate": [25, 1], "frames": 30}
+    path.with_name("shot.match.json").write_text(json.dumps(told | more))
+    lesson = tmp_path / "tall.yaml"
+    clip = "{kind: on-footage, footage: shot.yaml, methods: ghost-ball, only: [target line, aim line]}"
+    lesson.write_text(f"title: Tall\noutput: {{rate: 25, form: png-alpha}}\nclips: [{clip}]\n")
+    run("render", lesson, "--out", tmp_path / "out")
+    (made_clip,) = read_manifest(tmp_path / "out").clips
+    assert measure(tmp_path / "out" / made_clip.file) == Measured(30, Fraction(25), *size)
+    with av.open(str(tmp_path / "out" / made_clip.file)) as container:
+        *_, last = container.decode(video=0)
+    alpha = last.reformat(format="rgba").to_ndarray()[..., 3].astype(float) / 255
+    ys, xs = np.mgrid[0 : size[1], 0 : size[0]] + 0.5
+
+    def around(place: np.ndarray, radius_px: float) -> np.ndarray:
+        x, y = project_told(camera, place)
+        return np.asarray(np.hypot(xs - x, ys - y) < radius_px)
+
+    radius = 28.575 * camera["focal_px"] / np.linalg.norm(before - eye)
+    # beside the ball the line's casing and core; on it, where the line lies behind, a few dots
+    assert alpha[around((2 * cue + obj) / 3, 1.0)].max() > 0.95
+    assert alpha[around(before, 0.8 * radius)].mean() < 0.25
+    over = {
+        preview.name: preview for preview in (over_footage.deliver(read_footage(tmp_path / "out"), Wishes())).files
+    }
+    assert measure(over[f"{made_clip.name}.mp4"]) == Measured(30, Fraction(25), size[0] + 1, size[1] + 1)
+
+
+def project_told(camera: dict[str, Any], place_mm: np.ndarray) -> np.ndarray:
+    """Pixels (2,) by a written camera, as the page that fixes its form says."""
+    w = place_mm - np.array(camera["eye_mm"])
+    X, Y, Z = (w @ np.array(camera[k]) for k in ("right", "down", "forward"))
+    x, y = X / Z, Y / Z
+    rr = x * x + y * y
+    bent = 1 + camera["lens"]["k1"] * rr + camera["lens"]["k2"] * rr**2
+    return np.array(camera["principal_px"]) + camera["focal_px"] * np.array([x, y]) * bent
