@@ -212,15 +212,14 @@ def test_tall_and_odd_footage_with_a_ball_before_the_aim_line(tmp_path: Path) ->
     by, size = 0.6, (381, 539)
     told = json.loads(MATCHED.with_name("shot.match.json").read_text())
     camera, balls = told["camera"], told["balls"]
-    eye, cue, obj = (
-        np.array(at) for at in (camera["eye_mm"], *(balls[r]["centre_mm"] for r in ("cue", "object")))
-    )
-    left = round(by * project_told(camera, (cue + obj) / 2)[0]) - size[0] // 2
+    eye = np.array(camera["eye_mm"])
+    cue, ghost = (np.array(told["shot"][f"{ball}_ball_mm"]) for ball in ("cue", "ghost"))
+    middle = (cue + ghost) / 2
+    left = round(by * project_told(camera, middle)[0]) - size[0] // 2
     picture = cv2.resize(
         cv2.imread(str(still("behind-35").picture)), None, fx=by, fy=by, interpolation=cv2.INTER_AREA
     )
     film(tmp_path / "tall.mkv", picture[: size[1], left : left + size[0]], 30, rate=Fraction(25))
-    middle = (cue + obj) / 2
     before = middle + 50 * np.append((eye - middle)[:2] / np.hypot(*(eye - middle)[:2]), 0.0)
     camera["focal_px"] *= by
     camera["principal_px"] = [by * camera["principal_px"][0] - left, by * camera["principal_px"][1]]
@@ -246,7 +245,7 @@ def test_tall_and_odd_footage_with_a_ball_before_the_aim_line(tmp_path: Path) ->
 
     radius = 28.575 * camera["focal_px"] / np.linalg.norm(before - eye)
     # beside the ball the line's casing and core; on it, where the line lies behind, a few dots
-    assert alpha[around((2 * cue + obj) / 3, 1.0)].max() > 0.95
+    assert alpha[around((2 * cue + ghost) / 3, 1.0)].max() > 0.95
     assert alpha[around(before, 0.8 * radius)].mean() < 0.25
     over = {
         preview.name: preview for preview in (over_footage.deliver(read_footage(tmp_path / "out"), Wishes())).files
