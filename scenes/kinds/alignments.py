@@ -34,7 +34,7 @@ from scenes.board import (
     Track,
     constant,
 )
-from scenes.board.brief import Brief, BriefStep, EyeSpec, OutlineStep, Subject
+from scenes.board.brief import Brief, BriefStep, EyeSpec, MeasureText, OutlineStep, Subject
 from scenes.board.clauses import Part, Words, placed
 from scenes.board.motion import Sheet, Span, frames_of, in_turn
 from scenes.board.timing import TIMING
@@ -198,7 +198,15 @@ def _put_heads(
     gone = (spans[-1][0], spans[-1][0] + fade)
     x, y, w, h = places.pane_px
     size, rows = s.text_px("heading"), max(len(step.measures) for step in brief.steps[:-1])
-    numbers, words = (rows * 1.3 + 0.3) * size, 1.5 * s.text_px("small")
+    measured = [measure for step in brief.steps[:-1] for measure in step.measures]
+
+    def beside_px(measure: MeasureText) -> float:
+        return 0.9 * w - s.text_width_px(joined(measure), "heading")
+
+    # where a name has no room beside its number it stands over it
+    is_over = any(s.text_width_px(one.name, "small") > beside_px(one) for one in measured)
+    pitch = 1.3 * size + (1.1 * s.text_px("small") if is_over else 0.0)
+    numbers, words = rows * pitch + 0.3 * size, 1.5 * s.text_px("small")
     shown = ["head.ground", "head.edge"]
     ground = Shade((x, y + h - numbers, w, numbers), "gutter")
     sheet.put("head.ground", ground, "area", opacity=1.0)
@@ -277,10 +285,12 @@ def _put_heads(
             )
             sheet.move(way, "drawn", told[2 * k], 1.0)
             sheet.hide(way, (end, end + fade))
-            baseline = y + h - numbers + (k + 0.8) * 1.3 * size
+            baseline = y + h - numbers + (k + 1) * pitch - 0.26 * size
             value = Text(joined(measure), (x + 0.96 * w, baseline), "heading", "right")
-            room_px = 0.9 * w - s.text_width_px(value.text, "heading")
-            called = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, baseline), "small")
+            room_px, level = beside_px(measure), baseline
+            if is_over:
+                room_px, level = 0.92 * w, baseline - 0.85 * size - 0.25 * s.text_px("small")
+            called = Text(fitted(measure.name, room_px, frame, "small"), (x + 0.04 * w, level), "small")
             for part, words_at in (("name", called), ("value", value)):
                 id = sheet.put(f"eye.{n}.{k}.{part}", words_at, "text", "readout")
                 sheet.show(id, told[2 * k + 1])
@@ -316,10 +326,14 @@ def _rooms(shot: Shot, eyes: tuple[EyeSpec, ...], rect: Rect, words_px: float) -
 
 def grid_cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
     """The small pictures, each below its name and all below the heading's baseline: a row of up to three, else
-    two; two columns in a tall frame."""
+    two; above each other where the frame is not wide, in a tall one in two columns from four on."""
     W, H = float(frame.width_px), float(frame.height_px)
     margin, gap = frame.title_px[0], frame.scale.px(14)
-    columns = 2 if frame.shape == "tall" or count == 4 else min(count, 3)
+    columns = 2 if count == 4 else min(count, 3)
+    if frame.shape != "wide" and count < 4:
+        columns = 1 if frame.shape == "tall" or count == 2 else count
+    elif frame.shape == "tall":
+        columns = 2
     rows = -(-count // columns)
     top, bottom = (0.235 * H, 0.94 * H) if frame.shape != "tall" else (0.21 * H, 0.80 * H)
     name = 1.5 * frame.scale.text_px("small")
@@ -340,7 +354,7 @@ def grid_cells(frame: Layout, count: int, heading_px: float) -> list[Rect]:
 def _cell_layout(rect: Rect, side: int) -> EyeLayout:
     x, y, w, h = rect
     axis = x + w * (0.5 + 0.12 * side)
-    return EyeLayout(axis, y + 0.5 * h, y + 0.80 * h, NO_PANE, NO_PANE, rect, (0, y), "left", (0, y), w)
+    return EyeLayout(axis, y + 0.42 * h, y + 0.80 * h, NO_PANE, NO_PANE, rect, (0, y), "left", (0, y), w)
 
 
 def _put_grid(sheet: Sheet, frame: Layout, cells: list[Rect], words: BriefStep, shown: list[Span]) -> None:

@@ -298,6 +298,14 @@ def test_the_head_stands_to_scale_where_the_eye_is() -> None:
         assert above[:2] == pytest.approx([-view.eye.back_mm - 6, view.eye.offset_mm], abs=0.1)
 
 
+@pytest.mark.parametrize("size", [WIDE, SQUARE, TALL, (640, 360)])
+def test_no_name_of_where_the_head_is_is_cut_short(size: tuple[int, int]) -> None:
+    board = a_board(alignments, all_eyes(22.0), size)
+    names = [e.shape.text for e in board.elements if e.id.endswith(".name") and isinstance(e.shape, Text)]
+    assert names
+    assert not [name for name in names if "…" in name]
+
+
 def test_every_eye_of_the_alignments_has_a_sentence_of_its_own() -> None:
     steps = alignments.outline(all_eyes(22.0))[:-1]
     assert [step.sentence for step in steps] == [
