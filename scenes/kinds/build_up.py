@@ -66,6 +66,7 @@ from scenes.figure.plan import (
 from scenes.figure.plan_labels import left_without_name, moved_into_magnifier, plan_labels, wanted_in_plan
 from scenes.figure.roll import put_roll, roll_s
 from scenes.figure.steps import CUE_BACK_MM, StepSpans, When, draw_step, step_spans
+from scenes.figure.tip_key import TIP_KEY, put_tip_key, tip_key
 from scenes.frame.column import (
     appear,
     band_words,
@@ -211,7 +212,10 @@ def board(brief: Brief) -> Board:
         panes, arrival = _opening(figure, stage, spans)
     put_stage_balls(figure, first == 0)
     beside = NOTHING if front is None else obstacles_around(figure, front)
-    labels, told = plan_labels(figure, beside), _Told(beside=beside)
+    keys = (tip_key(figure, step, 1) for step in figure.plan.steps)
+    column = Obstacles(rects=tuple(rect for key in keys if key is not None for rect in key.rects))
+    beside = merged([beside, column])
+    labels, told = plan_labels(figure, beside), _Told(beside=beside, column=column)
     seen = _opens_with(brief.subject, figure.plan)
     for i, (step, span) in enumerate(zip(figure.plan.steps, spans[first:-1], strict=True)):
         if arrival is not None and i < seen:
@@ -457,6 +461,9 @@ def _draw_step(
             more[SWEEP] = ((SWEEP,), SWEEP_S)
     if arc is not None:
         more["cut_arc"] = (("cut",), ARC_S)
+    key = tip_key(figure, step, len(told.measures) + len(words.measures))
+    if key is not None:
+        more[TIP_KEY] = ((TIP_KEY,), TIMING.fade_s)
     when = step_spans(figure, drawn, span, words, more=more, lead_s=GROW_S if opens else 0.0)
     if front is not None:
         _draw_front(figure, labels, told, front, index, drawn, when, (first, first + fade))
@@ -486,7 +493,7 @@ def _draw_step(
     wanted = [*wanted_in_plan(figure, labels, index, step, bars), *_arc_label(figure, arc, words)]
     wanted, within = moved_into_magnifier(figure, labels, index, wanted)
     if front is not None and is_along(figure, index) and (fraction := fraction_of(figure, step)) is not None:
-        told.beside = obstacles_around(figure, front, is_row_free=True)
+        told.beside = merged([told.column, obstacles_around(figure, front, is_row_free=True)])
         labels.steps = obstacles_of(figure, closer, told.beside)
         wanted.append((fraction, POINT_RANK))
     enlarged = {"fraction", *(one.id for one in bars if one.within is not None)}
@@ -503,6 +510,8 @@ def _draw_step(
     _put_measures(
         figure, told, index, words, lambda key: when.number(drawn_with.get(key, key)), (first, first + fade)
     )
+    if key is not None:
+        put_tip_key(figure, key, when.of(TIP_KEY), (end, end + half))
 
 
 def _sweep(figure: Figure, moved: Span) -> None:
@@ -543,9 +552,9 @@ def _draw_front(
     """The object ball along the aim comes with its first step; what points at it drops to its scale."""
     if index == front.end_step:
         hide_front(figure, turn)
-        told.beside = NOTHING
+        told.beside = told.column
         labels.remove_named("fraction", turn)
-        labels.steps = obstacles_of(figure, figure.magnifier(index))
+        labels.steps = obstacles_of(figure, figure.magnifier(index), told.beside)
     if not is_along(figure, index):
         return
     if index == front.first_step:
@@ -638,12 +647,13 @@ def _lay_cue(figure: Figure, step: construction.Step, when: StepSpans) -> None:
 @dataclass(slots=True)
 class _Told:
     """The bars drawn so far, the measures that stand in the column with their elements, and what stands beside the
-    figure for the labels to keep clear of."""
+    figure for the labels to keep clear of, with what stands in the `column` for a while."""
 
     bars: list[str] = field(default_factory=list)
     measures: list[MeasureText] = field(default_factory=list)
     ids: list[str] = field(default_factory=list)
     beside: Obstacles = NOTHING
+    column: Obstacles = NOTHING
 
 
 def _draw_arc(figure: Figure, arc: CutArc, drawn: Span, gone: Span) -> None:

@@ -100,5 +100,7 @@ _OF_KINDS = [
     "cue_ball.way.1",
 ]
 """Parts of the pictures of single kinds: roles, ids, and what begins with its clause."""
-NAMED = frozenset({"pocket", "cue", "between", "sweep", "cut", "halo", "ruler", "error_line", *BARS, *_OF_KINDS})
+NAMED = frozenset(
+    {"pocket", "cue", "between", "sweep", "cut", "halo", "ruler", "error_line", "tip_key", *BARS, *_OF_KINDS}
+)
 """What a sentence may name beside what has a label: see `scenes.board.pointing`."""

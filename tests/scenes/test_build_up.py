@@ -20,6 +20,7 @@ from scenes.board import Ball, Bar, Board, Element, Leader, Line, Mark, Pane, Pl
 from scenes.board.brief import Clause
 from scenes.frame.framing import FAR, INSET, NEAR, PLAYED, STAGE, TABLE, framing
 from scenes.frame.layout import layout
+from scenes.judge.legible import faults
 from scenes.kinds.build_up import board as build_up
 from scenes.kinds.build_up import outline
 from scenes.look.dusk import DUSK
@@ -331,3 +332,31 @@ def test_the_tip_that_measures_a_shift_ends_on_the_aim(cut_deg: float) -> None:
     aside = tip.offset_mm.at(last_of(board, "cue-ball shift"))
     assert min(abs(math.hypot(*aside) - 57.15 / parts) for parts in (8, 16)) < 1e-6
     assert tip.offset_mm.at(last_of(board, "aim line")) == (0.0, 0.0, 0.0)
+
+
+@pytest.mark.parametrize("cut_deg", [8.0, -33.0])
+def test_the_tip_is_shown_as_a_ruler_with_the_part_that_the_shift_takes(cut_deg: float) -> None:
+    words = {
+        "tip_ruler": "the tip as a ruler",
+        "tip_whole": "one tip",
+        "tip_half": "half",
+        "tip_quarter": "a quarter",
+    }
+    brief = brief_of("build-up", shot_of(cut_deg, 300), "ball_fractions")
+    board = build_up(replace(brief, labels={**brief.labels, **words}))
+    step = next(s for s in board.steps if s.name == "cue-ball shift")
+    told = {e.id: e for e in board.elements if e.role == "tip_key" and e.is_visible(step.end_frame - 1)}
+    whole, part = told["tip_key.tip.1"].shape, told["tip_key.part"].shape
+    assert isinstance(whole, Shade)
+    assert isinstance(part, Shade)
+    named = {e.shape.text for e in told.values() if isinstance(e.shape, Text)}
+    construction = brief.subject.construction
+    assert construction is not None
+    values = dict(next(s for s in construction.steps if s.name == "cue-ball shift").values)
+    # common practice: a quarter of a tip stands for a sixteenth of the ball, half a tip for an eighth
+    sixteenths = round(float(values["shift"].value) / (2 * 28.575 / 16))
+    assert part.rect_px[2] / whole.rect_px[2] == pytest.approx(sixteenths / 4)
+    assert {"half", "a quarter"} & named == {"half" if sixteenths == 2 else "a quarter"}
+    assert faults(board) == []
+    after = board.steps[board.steps.index(step) + 1]
+    assert not [e.id for e in told.values() if e.opacity.at(after.end_frame - 1)[0] > 0]
