@@ -171,7 +171,7 @@ class Orders:
         from scenes.plate import shown_in
         from scenes.plate.values import drawn, surface_values, table_batches, uniforms
 
-        table, balls, cue = shown_in(pane, self.board, frame)
+        table, balls, cue = shown_in(pane, self.board, frame, self.zoom)
         batches = table_batches(table)
         P = np.diag([self.zoom, self.zoom, 1.0]) @ pane.projection(frame)
         P = P / np.linalg.norm(P[2, :3])

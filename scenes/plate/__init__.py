@@ -31,7 +31,7 @@ def pane_picture(pane: Pane, board: Board, frame: int, zoom: float = 1.0) -> NDA
     Without a table element the cloth has no end. `zoom` makes it so much larger. Raises NoOpenGLError.
     """
     x, y, width, height = (round(v) for v in pane.rect_px)
-    table, balls, cue = shown_in(pane, board, frame)
+    table, balls, cue = shown_in(pane, board, frame, zoom)
     P = np.array([[1.0, 0, -x], [0, 1, -y], [0, 0, 1]]) @ pane.projection(frame)
     if zoom != 1:
         P = np.diag([zoom, zoom, 1.0]) @ P
@@ -39,12 +39,14 @@ def pane_picture(pane: Pane, board: Board, frame: int, zoom: float = 1.0) -> NDA
     return _painter(table, width, height, board.look).paint(P, balls, cue).copy()
 
 
-def shown_in(pane: Pane, board: Board, frame: int) -> tuple[Table | None, list[BallBody], CueStick | None]:
-    """Table, balls and cue that a pane's plate shows on a frame."""
+def shown_in(
+    pane: Pane, board: Board, frame: int, zoom: float = 1.0
+) -> tuple[Table | None, list[BallBody], CueStick | None]:
+    """Table, balls and cue that a pane's plate shows on a frame, for `zoom` pixels for one of the board's."""
     shown = [e for e in board.elements if pane.id in e.panes and e.is_visible(frame)]
     table = next((e.shape.table for e in shown if isinstance(e.shape, TableTop)), None)
     assert table is None or isinstance(table, Table)
-    rim_px = Scale(board.width_px, board.height_px, board.look).stroke_px(RIM_PX)
+    rim_px = Scale(board.width_px, board.height_px, board.look).stroke_px(RIM_PX) * zoom
     cue = next((_stick(e, frame) for e in shown if isinstance(e.shape, Cue)), None)
     return table, [_body(e, e.shape, pane, frame, rim_px) for e in shown if isinstance(e.shape, Ball)], cue
 

@@ -14,6 +14,11 @@ function made(kind, text, name) {
   return element;
 }
 
+// writes what differs alone: a page that is told the same has nothing to lay out anew
+function told(element, key, value) {
+  if (element.getAttribute(key) !== value) element.setAttribute(key, value);
+}
+
 export class Hand {
   constructor(page) {
     Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
@@ -74,6 +79,9 @@ export class Hand {
   }
 
   again() {
+    // what was on its way when the line broke is answered no more
+    this.flight = false;
+    this.next = null;
     this.page.wish({ do: "act", clip: this.page.strip.clip?.clip ?? "", ...this.about() });
   }
 
@@ -161,8 +169,8 @@ export class Hand {
         this.grips.set(id, grip);
         this.layer.append(grip);
       }
-      grip.setAttribute("aria-label", `${name}, ${value}`);
-      grip.setAttribute("aria-pressed", String(this.picked === id));
+      told(grip, "aria-label", `${name}, ${value}`);
+      told(grip, "aria-pressed", String(this.picked === id));
       grip.style.left = `${(at[0] / wide) * 100}%`;
       grip.style.top = `${(at[1] / high) * 100}%`;
     }
@@ -171,7 +179,7 @@ export class Hand {
 
   // each name beside its grip where it lies over no other grip and no other name, within the picture
   name(grips, [wide, high]) {
-    const zoom = this.layer.clientWidth / wide, placed = [];
+    const zoom = this.page.wide / wide, placed = [];
     const circles = grips.map(({ id, at_px: [x, y] }) => {
       const grip = this.grips.get(id);
       grip.size ??= [grip.offsetWidth / 2 + 3, grip.firstChild.offsetWidth / 2, grip.firstChild.offsetHeight];
@@ -201,14 +209,22 @@ export class Hand {
     const key = JSON.stringify(rows);
     if (this.rowsKey !== key) {
       this.rowsKey = key;
-      $("rows").replaceChildren(...rows.map(([name, value]) => {
-        const row = made("tr", "", value === undefined ? "part" : ""), head = made("th", name);
-        head.scope = value === undefined ? "colgroup" : "row";
-        if (value === undefined) head.colSpan = 2;
-        row.append(head);
-        if (value !== undefined) row.append(made("td", value));
-        return row;
-      }));
+      const cells = $("rows").querySelectorAll("td"), values = rows.filter(([, value]) => value !== undefined);
+      const heads = JSON.stringify(rows.map(([name, value]) => [name, value === undefined]));
+      if (this.headsKey === heads) {
+        // the same numbers of another shot: only what differs is written
+        values.forEach(([, value], k) => cells[k].textContent === value || (cells[k].textContent = value));
+      } else {
+        this.headsKey = heads;
+        $("rows").replaceChildren(...rows.map(([name, value]) => {
+          const row = made("tr", "", value === undefined ? "part" : ""), head = made("th", name);
+          head.scope = value === undefined ? "colgroup" : "row";
+          if (value === undefined) head.colSpan = 2;
+          row.append(head);
+          if (value !== undefined) row.append(made("td", value));
+          return row;
+        }));
+      }
       clearTimeout(this.saying);
       this.saying = setTimeout(() => {
         if (this.isOn && !this.drag) $("said").textContent = rows.slice(0, 3).map((row) => row.join(" ")).join(", ");
@@ -237,14 +253,14 @@ export class Hand {
         return row;
       });
       box.replaceChildren(made("h3", `By keys, in ${words}`), ...rows, this.pad);
+      this.pick(this.picked);
     }
     for (const { id, fields } of grips) {
       for (const [key, , value] of fields) {
         const input = this.inputs.get(`${id} ${key}`);
-        if (input && document.activeElement !== input) input.value = String(value);
+        if (input && document.activeElement !== input && input.value !== String(value)) input.value = String(value);
       }
     }
-    this.pick(this.picked);
   }
 
   // four arrows for whoever has neither keys nor a steady hand
@@ -267,6 +283,11 @@ export class Hand {
     $("changes").hidden = !changes.length;
     $("scope").hidden = !isScoped;
     for (const radio of document.querySelectorAll("input[name=scope]")) radio.checked = radio.value === scope;
+    const key = JSON.stringify([changes, scope]);
+    if (this.effectKey === key) return;
+    this.effectKey = key;
+    $("effect").textContent = "";
+    this.rest();
     $("changes").querySelector("ul").replaceChildren(...changes.map(({ key, text, was, line, clips, why_not: whyNot }) => {
       const item = made("li"), about = made("span");
       item.append(made("strong", `${key}: ${text}`));
@@ -275,12 +296,6 @@ export class Hand {
       item.append(about);
       return item;
     }));
-    const key = JSON.stringify([changes, scope]);
-    if (this.effectKey !== key) {
-      this.effectKey = key;
-      $("effect").textContent = "";
-      this.rest();
-    }
     $("c-write").disabled = !changes.some(({ why_not: whyNot }) => !whyNot);
   }
 
@@ -288,7 +303,9 @@ export class Hand {
   rest() {
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
-      if (this.isOn && !this.flight) this.send({ by: "rest" });
+      // a hand whose last move is not answered yet does not rest, however long the answer takes
+      if (this.flight) return this.rest();
+      if (this.isOn) this.send({ by: "rest" });
       if (!$("changes").hidden) this.page.wish({ do: "effect" });
     }, REST_MS);
   }
@@ -299,7 +316,7 @@ export class Hand {
 
   pick(id) {
     this.picked = id;
-    for (const [each, grip] of this.grips) grip.setAttribute("aria-pressed", String(each === id));
+    for (const [each, grip] of this.grips) told(grip, "aria-pressed", String(each === id));
     const name = id === "eye_side" ? "eye" : id.replace("_", " ");
     for (const button of this.pad.querySelectorAll("button")) button.setAttribute("aria-label", `${name} ${button.dataset.words}`);
   }

@@ -16,7 +16,6 @@ export class Plates {
     if (!gl) throw new Error("no WebGL 2");
     Object.assign(this, { canvas, gl, corners: told.corners, tables: new WeakMap(), aside: null, last: "" });
     this.programs = Object.fromEntries(Object.entries(told.programs).map(([name, texts]) => [name, this.program(texts)]));
-    this.quads = Object.fromEntries(Object.entries(told.corners).map(([name, corners]) => [name, this.buffer(new Float32Array(corners.flat()))]));
     const [height, width] = told.weave;
     gl.activeTexture(gl.TEXTURE0);
     gl.bindTexture(gl.TEXTURE_2D, gl.createTexture());
@@ -48,37 +47,45 @@ export class Plates {
     return { program, uniforms };
   }
 
-  buffer(floats) {
+  buffer(numbers, place = this.gl.ARRAY_BUFFER) {
     const gl = this.gl, buffer = gl.createBuffer();
-    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-    gl.bufferData(gl.ARRAY_BUFFER, floats, gl.STATIC_DRAW);
+    gl.bindBuffer(place, buffer);
+    gl.bufferData(place, numbers, gl.STATIC_DRAW);
     return buffer;
   }
 
-  // rows of floats as a program's attributes
+  // rows of floats as a program's attributes; one that draws quads has each row four times, with its corners: without
+  // a graphics card a draw call for each row would take ten times as long
   array(name, layout, floats, count) {
-    const gl = this.gl, { program } = this.programs[name], quad = this.quads[name];
-    const array = gl.createVertexArray(), buffer = this.buffer(floats);
+    const gl = this.gl, { program } = this.programs[name], corners = this.corners[name];
+    const array = gl.createVertexArray(), width = layout.reduce((sum, [, size]) => sum + size, 0);
     gl.bindVertexArray(array);
-    const stride = layout.reduce((sum, [, size]) => sum + size, 0) * 4;
+    const buffers = corners ? this.quads(corners, floats, width, count) : [this.buffer(floats)];
+    const told = corners ? [["corner", 2], ...layout] : layout, stride = (corners ? width + 2 : width) * 4;
     let at = 0;
-    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-    for (const [attribute, size] of layout) {
+    for (const [attribute, size] of told) {
       const where = gl.getAttribLocation(program, attribute);
       if (where >= 0) {
         gl.enableVertexAttribArray(where);
         gl.vertexAttribPointer(where, size, gl.FLOAT, false, stride, at);
-        if (quad) gl.vertexAttribDivisor(where, 1);
       }
       at += size * 4;
     }
-    if (quad) {
-      const where = gl.getAttribLocation(program, "corner");
-      gl.bindBuffer(gl.ARRAY_BUFFER, quad);
-      gl.enableVertexAttribArray(where);
-      gl.vertexAttribPointer(where, 2, gl.FLOAT, false, 0, 0);
+    return { name, array, buffers, count, isQuad: Boolean(corners) };
+  }
+
+  quads(corners, floats, width, count) {
+    const rows = new Float32Array(count * 4 * (width + 2)), order = new Uint32Array(count * 6);
+    for (let row = 0, at = 0; row < count; row += 1) {
+      const one = floats.subarray(row * width, (row + 1) * width);
+      order.set([0, 1, 2, 2, 1, 3].map((corner) => 4 * row + corner), 6 * row);
+      for (const corner of corners) {
+        rows.set(corner, at);
+        rows.set(one, at + 2);
+        at += width + 2;
+      }
     }
-    return { name, array, buffer, count, isQuad: Boolean(quad) };
+    return [this.buffer(order, this.gl.ELEMENT_ARRAY_BUFFER), this.buffer(rows)];
   }
 
   table(part) {
@@ -134,11 +141,11 @@ export class Plates {
       (looks ? gl.enable : gl.disable).call(gl, gl.DEPTH_TEST);
       gl.useProgram(this.programs[batch.name].program);
       gl.bindVertexArray(batch.array);
-      if (batch.isQuad) gl.drawArraysInstanced(gl.TRIANGLE_STRIP, 0, 4, batch.count);
+      if (batch.isQuad) gl.drawElements(gl.TRIANGLES, 6 * batch.count, gl.UNSIGNED_INT, 0);
       else gl.drawArrays(gl.TRIANGLES, 0, batch.count);
       if (layout) {
         gl.deleteVertexArray(batch.array);
-        gl.deleteBuffer(batch.buffer);
+        batch.buffers.forEach((buffer) => gl.deleteBuffer(buffer));
       }
     }
   }

@@ -114,6 +114,8 @@ export class Screen {
       this.above.height = height;
     }
     const { plates, isWhole } = drawInk(this.ctx, frame, () => this.frame === frame && this.draw());
+    // a picture without a plate is one layer less to lay over each other
+    this.below.hidden = !plates.length;
     if (this.plates && plates.length) this.plates.draw(plates, width, height);
     // told when no picture and no shader is waited for any more
     this.isWhole = isWhole && (Boolean(this.plates) || !plates.length);
