@@ -52,6 +52,14 @@ class Desk:
         with self._news:
             return any(fits(key) for key in self._waiting)
 
+    def between(self, fits: Callable[[Hashable], bool]) -> None:
+        """Do such work now, in the middle of a longer piece that calls this: it waits for nothing then."""
+        with self._news:
+            ready = [(n, key) for key, (_, n, _, may) in self._waiting.items() if fits(key) and may()]
+            work = self._waiting.pop(min(ready)[1])[2] if ready else None
+        if work is not None:
+            _done(work)
+
     def _next(self) -> Work | None:
         with self._news:
             while self._is_open:
@@ -64,7 +72,11 @@ class Desk:
 
     def _run(self) -> None:
         while (work := self._next()) is not None:
-            try:
-                work()
-            except Exception:  # noqa: BLE001 - one wish that fails must not end all the others; it is told and logged
-                traceback.print_exc()
+            _done(work)
+
+
+def _done(work: Work) -> None:
+    try:
+        work()
+    except Exception:  # noqa: BLE001 - one wish that fails must not end all the others; it is told and logged
+        traceback.print_exc()

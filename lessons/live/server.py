@@ -110,6 +110,8 @@ class Server:
         self.beside = ThreadPoolExecutor(1, "aimgeo live sound")
         session.aside = self.beside.submit
         session.is_overtaken = lambda: self.desk.waits(_is_text)
+        # a lesson is planned for long enough that a hand would stand still
+        session.meanwhile = lambda: self.desk.between(_is_hand)
         session.soon = lambda key, work: self.desk.put(AHEAD, key, work)
 
     # -------------------------------------------------------------- the file
@@ -360,6 +362,11 @@ class Server:
 def _is_text(key: Hashable) -> bool:
     """True for the key of work that brings another text."""
     return key in ("file", "beside") or (isinstance(key, tuple) and "draft" in key)
+
+
+def _is_hand(key: Hashable) -> bool:
+    """True for the key of a move of the hand."""
+    return isinstance(key, tuple) and key[1:] == ("hand",)
 
 
 def steady() -> None:

@@ -169,6 +169,8 @@ class Session:
         """Does what takes long and draws nothing, such as speaking: the server does it beside the desk."""
         self.is_overtaken: Callable[[], bool] = lambda: False
         """True when a newer text waits: what is planned of the present one then is of no use."""
+        self.meanwhile: Callable[[], object] = lambda: None
+        """Called again and again while a lesson is planned: a hand moves the shot as it was before meanwhile."""
         self.named: frozenset[Path] = frozenset()
         """The files that the lesson names, and those that these name."""
         self.on_named: Callable[[], object] = lambda: None
@@ -269,7 +271,7 @@ class Session:
 
         try:
             lesson = loads(data, self.path.as_posix())
-            made = plan(lesson, early=early, is_overtaken=(lambda: False) if is_own else self.is_overtaken)
+            made = plan(lesson, early=early, is_overtaken=lambda: self._is_given_up(is_own))
             self.read = Read(text, version, now, lesson, made)
         except Overtaken:
             self._is_behind, self._early = True, ahead | shown
@@ -293,6 +295,10 @@ class Session:
         for page in self.pages.values():
             page.send(message)
             self.tell_clip(page, page.clip)
+
+    def _is_given_up(self, is_own: bool) -> bool:
+        self.meanwhile()
+        return not is_own and self.is_overtaken()
 
     def _note_files(self, data: bytes) -> None:
         """Remember what the text names; while it has a fault of form, what it named before."""
@@ -742,11 +748,14 @@ class Session:
             sentence = WAITS_FOR_FAULT
         elif edits and self.draft is None:
             try:
-                after = plan(loads(changed(self.file, edits, self.path.as_posix()), self.path.as_posix()))
+                lesson = loads(changed(self.file, edits, self.path.as_posix()), self.path.as_posix())
+                after = plan(lesson, is_overtaken=lambda: self._is_given_up(is_own=False))
                 lost = len(after.left_out) - len(good.plan.left_out)
                 if lost > 0:
                     clips = "1 more clip is" if lost == 1 else f"{lost} more clips are"
                     sentence = f"{clips} left out: {after.left_out[-1].reason}"
+            except Overtaken:
+                return
             except LessonError as error:
                 sentence = f"It can’t be written: {error.faults[0].sentence}"
             except ValueError as error:

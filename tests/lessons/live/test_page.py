@@ -350,6 +350,100 @@ def test_by_keys_alone_a_shot_is_found_undone_redone_and_written(shown: Shown, l
     shown.until("document.getElementById('changes').hidden")
 
 
+def test_what_was_moved_outlives_a_reload_and_undo_reaches_behind_a_write(shown: Shown, live: Live) -> None:
+    shown.tab.evaluate(f"() => page.open('{BUILD_UP}')")
+    shown.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
+    shown.by_hand()
+    shown.tab.locator("[data-grip=object_ball]").focus()
+    for _ in range(4):
+        shown.tab.keyboard.press("ArrowLeft")
+    shown.settled()
+    shown.until("!document.getElementById('changes').hidden")
+    before = shown.get("document.querySelector('#changes ul').innerText")
+    assert "spot: [631 mm, 0 mm]" in before
+    shown.tab.reload()
+    shown.until("page.mode === 'hand' && !document.getElementById('changes').hidden")
+    assert shown.get("document.querySelector('#changes ul').innerText") == before
+    assert "spot" not in live.path.read_text("utf-8")
+    # written, undone and written again: the file is as it was but for the line that stays
+    shown.settled()
+    shown.tab.keyboard.press("Control+s")
+    shown.until("document.getElementById('good').textContent.startsWith('Written')")
+    shown.until("document.getElementById('changes').hidden && page.lesson.text.includes('spot: [631 mm, 0 mm]')")
+    # what was said stays for a while, though a save is told behind it
+    live.path.write_text(live.path.read_text("utf-8") + "# theirs\n", encoding="utf-8")
+    shown.until("page.lesson.text.includes('# theirs')")
+    assert shown.get("document.getElementById('good').textContent").startswith("Written")
+    shown.tab.keyboard.press("Control+z")
+    shown.until("!document.getElementById('changes').hidden")
+    assert "spot: [635 mm, 0 mm]" in shown.get("document.querySelector('#changes ul').innerText")
+
+
+def test_under_the_hand_the_strip_chooses_the_step_and_space_plays_the_clip(shown: Shown) -> None:
+    shown.show(BUILD_UP, 0)
+    shown.by_hand()
+    seen = []
+    for _ in range(3):
+        seen.append(shown.get("JSON.stringify(page.screen.frame.shown)"))
+        told = shown.get("page.hand.told.n")
+        shown.tab.evaluate("() => { page.hand.told = { ...page.hand.told, n: -1 }; }")
+        shown.tab.locator("#stage").focus()
+        shown.tab.keyboard.press("]")
+        shown.until("page.hand.told.n !== -1")
+        assert told is not None
+    assert len({*seen, shown.get("JSON.stringify(page.screen.frame.shown)")}) > 1
+    shown.tab.keyboard.press(" ")
+    shown.until("page.mode === 'clip' && page.strip.playing !== null")
+    assert shown.get("document.querySelectorAll('.handle').length") == 0
+
+
+PLACED = """\
+title: As it lies
+output: {size: 640x360}
+clips:
+  - {kind: table, name: other}
+  - kind: build-up
+    name: placed
+    methods: ghost-ball
+    spot: [600 mm, 590 mm]
+    cue_ball: [0 mm, 300 mm]   # as it lay
+"""
+
+
+def test_names_keep_clear_of_each_other_and_a_placed_cue_ball_is_written_back(context: Any, live: Live) -> None:
+    live.path.write_text(PLACED, encoding="utf-8")
+    shown = Shown(context, live)
+    shown.until("page.lesson.clips.some((clip) => clip.name.includes('placed'))")
+    name = shown.get("page.lesson.clips.find((clip) => clip.name.includes('placed')).name")
+    shown.tab.evaluate(f"() => page.open('{name}')")
+    shown.until(f"page.strip.clip?.clip === '{name}'")
+    shown.by_hand()
+    for _ in range(3):
+        boxes = [one.bounding_box() for one in shown.tab.locator(".handle span").all()]
+        stage = shown.tab.locator("#handles").bounding_box()
+        for k, a in enumerate(boxes):
+            assert a["x"] >= stage["x"] - 1
+            assert a["y"] + a["height"] <= stage["y"] + stage["height"] + 1
+            for b in boxes[:k]:
+                is_apart = a["x"] + a["width"] <= b["x"] + 1 or b["x"] + b["width"] <= a["x"] + 1
+                assert is_apart or a["y"] + a["height"] <= b["y"] + 1 or b["y"] + b["height"] <= a["y"] + 1
+        x, y = shown.middle("cue_ball")
+        shown.tab.mouse.move(x, y)
+        shown.tab.mouse.down()
+        shown.tab.mouse.move(x + 20, y + 9, steps=4)
+        shown.tab.mouse.up()
+        shown.settled()
+    is_as_solved(live, shown)
+    shown.tab.keyboard.press("Control+s")
+    shown.until("document.getElementById('good').textContent.startsWith('Written in line 9')")
+    line = live.path.read_text("utf-8").splitlines()[8]
+    assert line.startswith("    cue_ball: [")
+    assert line.endswith("]   # as it lay")
+    assert "0 mm, 300 mm" not in line
+    shown.until("document.getElementById('changes').hidden && page.strip.clip.clip.includes('placed')")
+    assert shown.said == []
+
+
 @pytest.fixture
 def touched(browser: Any, live: Live) -> Iterator[Shown]:
     context = browser.new_context(

@@ -14,10 +14,10 @@ import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from lessons.live.desk import FILE
+from lessons.live.desk import FILE, WISH, Desk
 from lessons.live.named import named_files
 from lessons.live.serve import HOST
-from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES, Line
+from lessons.live.server import FILES, MOST_A_SECOND, MOST_PAGES, Line, _is_hand
 from lessons.live.session import Session, unpacked
 from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, WAIT_S, Live, Wire, wait_for
 
@@ -407,3 +407,38 @@ def test_looks_and_pictures_are_watched_wherever_they_lie(tmp_path: Path) -> Non
     assert len(set(keys)) == 2
     wire.close()
     live.stop()
+
+
+def test_while_a_save_is_planned_the_hand_goes_on_and_what_it_moved_stays(lesson: Path) -> None:
+    session, told = Session(lesson), list[dict[str, Any]]()
+    page = session.join(1, lambda message: told.append(unpacked(message)[0]))
+    session.reload(LESSON.encode())
+    session.show(page, BUILD_UP, 0, (320, 180))
+    session.hand(page, {})
+    told.clear()
+
+    def once() -> None:
+        session.meanwhile = lambda: None
+        session.hand(page, {"by": "move", "grip": "cue_ball", "by_mm": [-20, 0], "n": 7})
+
+    session.meanwhile = once
+    session.reload(LESSON.replace("700 mm", "710 mm").encode())
+    kinds = [(head["is"], head.get("why")) for head in told]
+    assert kinds.index(("frame", "hand")) < kinds.index(("lesson", None))
+    session.hand(page, {})
+    assert page.grasp is not None
+    assert page.grasp.lesson.keys.distances["far"].text == "710 mm"
+    assert page.grasp.held.distance != page.grasp.base.distance
+    assert len(page.grasp.undo) == 1
+
+
+def test_between_two_clips_only_the_hands_work_is_done() -> None:
+    desk, done = Desk(), list[str]()
+    desk.put(FILE, "file", lambda: done.append("file"))
+    desk.put(WISH, (1, "show"), lambda: done.append("show"))
+    desk.put(WISH, (2, "hand"), lambda: done.append("busy"), lambda: False)
+    desk.put(WISH, (1, "hand"), lambda: done.append("hand"))
+    for _ in range(3):
+        desk.between(_is_hand)
+    assert done == ["hand"]
+    assert desk.waits(lambda key: key == "file")
