@@ -43,6 +43,7 @@ export class Hand {
     for (const id of ["transport", "caption", "words"]) $(id).hidden = isOn;
     this.layer.hidden = !isOn;
     $("hint").hidden = isOn;
+    this.told = null; // the last shot's grips are none of this one's
     if (isOn) {
       this.again();
     } else {
@@ -105,9 +106,9 @@ export class Hand {
         this.send(next);
       }
     }
-    this.told = message;
     if (message.is_moving) this.rest();
     if (!this.isOn) return;
+    this.told = message;
     this.page.put(message, 0);
     $("screen").setAttribute("aria-label", `The shot of ${message.clip}: what the eye sees, and the table from above`);
     this.choices(message);
