@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from math import pi
 from typing import Any
@@ -39,6 +39,13 @@ BLURS_PX = (0.5, 0.8, 1.2, 1.8, 2.6)
 
 FAINT_PX = 12.0
 """Error of an edge in px, times the height of its step."""
+
+WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0))
+"""How far about an outline its edge is looked for, by rounds: parts of the ball's radius, and bounds in px. In the
+end so near that a lamp mirrored in the ball lies outside."""
+
+APART = 24
+"""So many places of an outline speak for themselves: what moves one moves its neighbours too."""
 
 CLIPPED = 249.0
 FOOT = 0.85
@@ -146,7 +153,8 @@ def fine(
     rim = None
     seen = 0.0
     for k in range(rounds):
-        window = float(np.clip(0.45 * radius, 3.0, 9.0) if k == 0 else np.clip(0.28 * radius, 2.5, 6.0))
+        part, least, most = WINDOWS[min(k, len(WINDOWS) - 1)]
+        window = float(np.clip(part * radius, least, most))
         px, normals = outline_px(camera, centre, radius_mm, angles)
         if not np.isfinite(px).all():
             return None
@@ -172,7 +180,8 @@ def fine(
         rim = rim.only(near)
         seen = float(near.sum() / count)
     assert rim is not None
-    return FoundBall(centre, rim, seen, radius)
+    alike = max(1.0, len(rim.angles) / APART) ** 0.5
+    return FoundBall(centre, replace(rim, error_px=alike * rim.error_px), seen, radius)
 
 
 def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tuple[Array, Array, Array]:
