@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -13,9 +14,10 @@ from lessons.cli import main
 from lessons.lesson.model import loads
 from lessons.planning.plan import plan
 from lessons.rendering.render import Outcome
-from lessons.rendering.sizes import BYTES, FACTOR, estimated_bytes
+from lessons.rendering.sizes import BYTES, FACTOR, estimated_bytes, size_sentence
 from lessons.rendering.workers import Task, draw
 from scenes.film.forms import FORMS
+from tests.lessons.footage.clicks import MATCHED
 
 LESSON = """\
 title: Half ball
@@ -52,3 +54,14 @@ def test_plan_and_render_tell_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     done = CliRunner().invoke(main, words)
     assert "The files take about 832 MB as prores" in done.stderr
     assert "The disk has 10 MB free." in done.stderr
+
+
+def test_the_form_told_is_the_one_that_clips_over_footage_get() -> None:
+    """H.264 has no alpha, so they are ProRes 4444 in a lesson of H.264. 12.1 MB: one of 1599 x 899, 60 frames."""
+    clip = f"{{kind: on-footage, footage: {MATCHED}, methods: ghost-ball}}"
+    (made,) = plan(loads(f"title: T\nclips: [{clip}]\n")).clips
+    assert " as prores-alpha (" in size_sentence([made], "h264")
+    output = replace(made.brief.output, width_px=1599, height_px=899)
+    steps = (replace(made.brief.steps[0], frames=60),)
+    like = replace(made, brief=replace(made.brief, output=output, steps=steps))
+    assert estimated_bytes([like], "h264") == pytest.approx(12_082_205, rel=0.2)

@@ -67,8 +67,10 @@ function mark(over, at, text, colour, size) {
   element(over, "circle", {cx: x, cy: y, r: size, fill: "none", stroke: "#04110F", "stroke-width": size / 2.2});
   element(over, "circle", {cx: x, cy: y, r: size, fill: "none", stroke: colour, "stroke-width": size / 5});
   element(over, "circle", {cx: x, cy: y, r: size / 10, fill: colour});
+  // near the right edge the name stands to the left
+  const toLeft = x > 0.7 * wide;
   element(over, "text", {
-    x: x + 1.6 * size, y: y - size, fill: colour, "font-size": 2 * size, stroke: "#04110F", "stroke-width": size / 2.5,
+    x: x + (toLeft ? -1.6 : 1.6) * size, y: y - size, "text-anchor": toLeft ? "end" : "start", fill: colour, "font-size": 2 * size, stroke: "#04110F", "stroke-width": size / 2.5,
     "paint-order": "stroke",
   }, text);
 }
