@@ -156,11 +156,18 @@ def _line_px(figure: Figure, magnifier: Magnifier, role: str, steps: Sequence[St
     return [ends for ends in found if ends is not None]
 
 
+def _short(figure: Figure, role: str) -> str:
+    """A line's short name, or its own where that is no longer; nothing for a line that has none."""
+    words = figure.brief.labels
+    short, own = words.get(SHORT.get(role, ""), ""), words.get(role, "")
+    return own if own and short and len(own) <= len(short) else short
+
+
 def name_inside(
     figure: Figure, magnifier: Magnifier, role: str, steps: Sequence[Step], kept: Obstacles, beside: Sequence[Rect]
 ) -> Placed | None:
     """A line's short name beside it within the magnifier, clear of all that it shows and will show there."""
-    text = figure.brief.labels.get(SHORT.get(role, ""), "")
+    text = _short(figure, role)
     lines = _line_px(figure, magnifier, role, steps)
     if not text or not lines or not magnifier.is_open:
         return None
@@ -188,8 +195,8 @@ def name_inside(
 
 def wanted_line(figure: Figure, magnifier: Magnifier, role: str, steps: Sequence[Step]) -> Wanted | None:
     """A line's name outside, short where it has one, led to where the line leaves the magnifier or to its side."""
-    words, sample = figure.brief.labels, line_style(role)
-    text = words.get(SHORT.get(role, ""), words.get(role, ""))
+    sample = line_style(role)
+    text = _short(figure, role) or figure.brief.labels.get(role, "")
     lines = _line_px(figure, magnifier, role, steps)
     if not text or not lines:
         return None
