@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from lessons.lesson.faults import Fault, Place, did_you_mean, slip_of
+from lessons.lesson.malformed import swallowed_by
 from lessons.lesson.read import Items, Keys, Node, Text
 from scenes.kinds import CLIP_KINDS
 
@@ -83,7 +84,9 @@ def empty_values(node: Node) -> Iterator[Fault]:
             yield Fault(node.place, sentence, "yaml-quotes")
             return
         for k, (key, (place, value)) in enumerate(held):
-            if _is_empty(value):
+            if isinstance(value, Text) and _is_empty(value) and value.comment:
+                yield Fault(value.place, f"'{key}' has no value: {swallowed_by(value.comment)}", "comment")
+            elif _is_empty(value):
                 is_last = k + 1 == len(held)
                 more = "" if node.is_flow or is_last else ", indent what belongs to it,"
                 yield Fault(place, f"'{key}' has no value; write one{more} or remove the key.", "no-value")

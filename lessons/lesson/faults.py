@@ -185,6 +185,9 @@ def _lines(path: Path) -> list[str]:
         return []
 
 
+CURLY = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u00ab\u00bb"
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """'; did you mean X?' where the word is a slip of one that is known, else the known words.
 
@@ -196,6 +199,9 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     '; known are: cut, side.'
     """
     known = list(known)
+    bare = word.strip(CURLY)
+    if bare != word and bare in known:
+        return f"; curly quotes belong to the text: write '{bare}', or use straight ones."
     near = slip_of(word, tuple(known))
     if near:
         return f"; did you mean '{near}'?"

@@ -26,6 +26,8 @@ PLAIN: dict[str, tuple[str, FaultId]] = {
 }
 """What is said where nothing more is known than what the parser missed."""
 
+SECOND_SINGLE = "the second ' ends the text; put a text that holds one in double quotes: \"Don't\"."
+
 Told = tuple[int, int, str, FaultId]
 
 
@@ -70,7 +72,17 @@ def _unclosed(lines: list[str], at: int, column: int, noticed: int) -> Told:
     line = lines[at]
     bracket = line[column]
     closes = {"{": "}", "[": "]"}[bracket]
+    for n in range(at, min(noticed + 1, len(lines))):
+        first = column if n == at else 0
+        if swallowed := re.search(r"(?<=\s)#[^\s#].*$", _unquoted(lines[n])[first:]):
+            start = first + swallowed.start()
+            return n + 1, start + 1, swallowed_by(lines[n][start:]), "comment"
     if noticed == at and closes in line[column:]:
+        if ends := re.search(r"(?<=[\s,{\[])'[^']*'(?=\w)", line[column:]):
+            return at + 1, column + ends.start() + 1, SECOND_SINGLE, "yaml-quotes"
+        if ends := re.search(r'(?<=[\s,{\[])"(?:[^"\\]|\\.)*"(?=\s*[^\s#,:\]}])', line[column:]):
+            sentence = 'the second " ends the text; write \\" inside, or put the text in single quotes.'
+            return at + 1, column + ends.start() + 1, sentence, "yaml-quotes"
         missing = re.search(r"[^\s,{\[] +([A-Za-z_][\w-]*): ", line[column:])
         if missing:
             return (
@@ -82,6 +94,18 @@ def _unclosed(lines: list[str], at: int, column: int, noticed: int) -> Told:
         sentence = f"inside this '{bracket}' a ',' is missing between two entries, or a text needs quotes."
         return at + 1, column + 1, sentence, "yaml-bracket"
     return at + 1, column + 1, f"the '{bracket}' that opens here is not closed.", "yaml-bracket"
+
+
+def swallowed_by(comment: str) -> str:
+    """That a # makes a comment of what is meant as a value, such as a colour."""
+    told = f"everything from '{_short(comment, '')}' on is a comment; put what begins with # in quotes"
+    colour = re.match(r"#[0-9a-fA-F]{6}\b", comment)
+    return f'{told}: "{colour[0]}".' if colour else f"{told}."
+
+
+def _unquoted(line: str) -> str:
+    """A line with what stands in quotes blotted out, as long as it was."""
+    return re.sub(r"""'[^']*'|"(?:[^"\\]|\\.)*\"""", lambda found: "x" * len(found[0]), line)
 
 
 def _before(lines: list[str], at: int) -> list[int]:
@@ -97,11 +121,13 @@ def _in_line(line: str) -> tuple[int, str, FaultId] | None:
     value = line[key.end() :] if key else ""
     column = key.end() + 1 if key else 1
     if re.match(r"'[^']*'\w", value):
-        sentence = "the second ' ends the text; put a text that holds one in double quotes: \"Don't\"."
-        return column, sentence, "yaml-quotes"
+        return column, SECOND_SINGLE, "yaml-quotes"
     if re.match(r'"(?:[^"\\]|\\.)*"\s*[^\s#,\]}]', value):
         sentence = f"the second \" ends the text; put all of it in quotes: '{_short(value, '')}'."
         return column, sentence, "yaml-quotes"
+    if more := re.match(r"(?:\{[^{}]*\}|\[[^][]*\])\s*([]}])[]}\s]*$", value):
+        sentence = f"this '{more[1]}' closes nothing; take it away, or open it."
+        return column + more.start(1), sentence, "yaml-bracket"
     if re.match(r"(\{[^}]*\}|\[[^]]*\])\s*[^\s#,]", value):
         return column, f'a text that begins with {value[0]} needs quotes: "{_short(value)}".', "yaml-quotes"
     if re.match(r"[*&](?![\w-]+\s*$)|[!%@`]|[-?>|] \S", value):

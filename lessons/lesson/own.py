@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from math import sin
 from typing import Annotated, Any
 
@@ -322,7 +322,7 @@ def _length(text: str) -> Length:
     try:
         found = values.length(text)
     except ValueError as error:
-        raise ValueError(str(error).replace("ft, balls or diamonds", "ft, balls or tips")) from None
+        raise ValueError(str(error).replace("balls or diamonds", "balls or tips")) from None
     if found.unit == "diamond":
         raise ValueError(f"'{found.text}' is no length of a construction; write mm, in, balls or tips.")
     if found.unit == "ball":
@@ -356,7 +356,7 @@ def _flaw(
             break
     match flaw.code:
         case "unknown":
-            return at, f"unknown point or line '{flaw.what}'{did_you_mean(flaw.what, kinds)}"
+            return at, _unknown(flaw.what, flaw.what, kinds)
         case "not_a_point":
             points = [name for name, kind in kinds.items() if kind == "point"]
             return at, f"'{flaw.what}' is a line; a point is needed{_points(points)}"
@@ -372,6 +372,13 @@ def _flaw(
             return at, "the aim is what comes out at the end; a point or line can't be made from it."
         case _:
             return ("points",), f"defines more than {MOST_DEFINITIONS} points and lines."
+
+
+def _unknown(written: str, name: str, known: Iterable[str]) -> str:
+    """That a point or line is unknown, and which was meant: of a ball its centre."""
+    if name in BALLS:
+        return f"'{written}' is a ball; a point or line is needed: {name.replace('_ball', '_centre')}."
+    return f"unknown point or line '{written}'{did_you_mean(name, known)}"
 
 
 def _points(names: list[str]) -> str:
@@ -393,10 +400,7 @@ def _steps(
             elif name in POCKET_POINTS:
                 found.append(((*at, "show", i), f"'{name}' lies at the pocket; show a line that goes there."))
             elif name != "aim" and name not in kinds:
-                known = (*kinds, "aim")
-                found.append(
-                    ((*at, "show", i), f"unknown point or line '{written[:40]}'{did_you_mean(name, known)}")
-                )
+                found.append(((*at, "show", i), _unknown(written[:40], name, (*kinds, "aim"))))
             elif name in shown:
                 found.append(((*at, "show", i), f"'{written}' is shown already, in a step before."))
             shown.add(name)
@@ -407,8 +411,7 @@ def _steps(
             unknown = [i for i, name in enumerate((a, b)) if name not in kinds]
             if unknown:
                 bad = (a, b)[unknown[0]]
-                sentence = f"unknown point or line '{bad}'{did_you_mean(bad, kinds)}"
-                found.append(((*where, "between", unknown[0]), sentence))
+                found.append(((*where, "between", unknown[0]), _unknown(bad, bad, kinds)))
             elif kinds[a] != kinds[b] and kinds[a] and kinds[b]:
                 found.append(
                     ((*where, "between"), "needs two points for their gap, or two lines for their angle.")

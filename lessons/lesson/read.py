@@ -26,7 +26,7 @@ BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
 """What ends a line, as YAML 1.1 has it: places count these."""
 
 _COMMENT = re.compile(r"\s+(#\S.*)")
-_GLUED = re.compile(r"-\w")
+_GLUED = re.compile(r"-(?:\w|([\u00a0\u2007\u202f\u3000]))")
 
 # the C parser is ten times as fast and gives the same events; PyYAML builds without it where libyaml is missing
 LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -229,8 +229,10 @@ class _Builder:
                 # 12,5 in braces is two entries to YAML and one number to whoever wrote it
                 entries[before[0]] = (before[1], before[2])
                 continue
-            if _GLUED.match(key.text) and not is_flow and not key.quoted:
-                self.faults.append(Fault(at, "a space is missing after '-'.", "yaml-space"))
+            if (glued := _GLUED.match(key.text)) and not is_flow and not key.quoted:
+                odd = "behind '-' stands a sign that only looks like a space; write a plain one."
+                told = odd if glued[1] else "a space is missing after '-'."
+                self.faults.append(Fault(at, told, "yaml-space"))
                 continue
             entries[key.text] = (at, value)
         return Keys(place, entries, size, self.end(event), is_flow)

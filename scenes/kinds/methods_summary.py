@@ -89,6 +89,12 @@ class Cost:
         return self.worst is not None and self.worst.reading in EXACT
 
 
+MOST_METHODS = 12
+"""More rows would stand in one another."""
+DENSE = 2.2
+"""Rows of fewer heights of small letters have one line each: no more than name, reading and number."""
+
+
 def costs(subject: Subject) -> tuple[Cost, ...]:
     """The methods of the subject's companions, in their order. ValueError for fewer than two."""
     views: dict[str, list[Subject]] = {}
@@ -148,8 +154,11 @@ def _mouth(view: Subject) -> tuple[float, tuple[float, float] | None, float]:
 
 
 def outline(subject: Subject) -> tuple[OutlineStep, ...]:
-    """The shot, each method's shortcut in its turn, and what that means."""
+    """The shot, each method's shortcut in its turn, and what that means. ValueError for too many methods."""
     found = costs(subject)
+    if len(found) > MOST_METHODS:
+        many = f"this clip compares {MOST_METHODS} methods at most, not {len(found)}"
+        raise ValueError(f"{many}; name fewer under 'methods'")
     names = tuple(("half", Quantity(one.method, "name")) for one in found)
     shot = subject.companions[0].shot
     assert shot is not None
@@ -323,10 +332,13 @@ def _put_row(
     where = [] if one.is_exact else where
     s = frame.scale
     small = s.text_px("small")
+    is_dense = places.pitch_px < DENSE * small
     pitch = min(1.2 * small, places.pitch_px / 2.4)
     y = places.top_px + n * places.pitch_px
     middle = y + places.pitch_px / 2
     upper, lower = middle - 0.5 * pitch + 0.3 * small, middle + 0.5 * pitch + 0.36 * small
+    if is_dense:
+        upper = lower = middle + 0.33 * small
     parts = (
         Part(("reading",), 1.0, grows=True, most_s=MOST_S),
         Part(("miss",), 1.6, grows=True, most_s=MOST_S),
@@ -347,7 +359,8 @@ def _put_row(
     names: list[str] = []
     if places.is_wide:
         room = places.doing_px - places.left_px - s.px(14)
-        lines = even_lines(name, room, lambda text: s.text_width_px(text, "label"))[:2]
+        lines = even_lines(name, room, lambda text: s.text_width_px(text, "label"))
+        lines = (name,) if is_dense else (*lines[:1], " ".join(lines[1:]))[: len(lines)]
         for k, line in enumerate(lines):
             at = (places.left_px, middle + 0.32 * small + (k - (len(lines) - 1) / 2) * pitch)
             words_of = fitted(line, room, frame)
@@ -357,7 +370,9 @@ def _put_row(
         doing = x0 - places.doing_px - s.px(20)
         style = "label" if s.text_width_px(reading, "label") <= doing else "small"
         said = even_lines(reading, doing, lambda text: s.text_width_px(text, "small"))
-        if len(said) == 1:
+        if is_dense:
+            texts += [(Text(_short(reading, doing, frame), (places.doing_px, upper), "small"), "reading", read)]
+        elif len(said) == 1:
             judged = Text(_short(", ".join(where), doing, frame), (places.doing_px, lower), "small")
             texts += [(Text(reading, (places.doing_px, upper), style), "reading", readings[0])]
             texts += [(judged, "reading", readings[1])]
@@ -367,7 +382,10 @@ def _put_row(
                 for line, base, when in zip(said[:2], (upper, lower), readings, strict=False)
             ]
         number = places.right_px - x1 - s.px(20)
-        if any(map(str.isdigit, miss)):
+        if is_dense:
+            told_miss = Text(_short(miss, number, frame), (places.right_px, upper), "small", "right")
+            texts += [(told_miss, "worst_miss", missed)]
+        elif any(map(str.isdigit, miss)):
             style = "heading" if s.text_width_px(miss, "heading") <= number else "label"
             ends = Text(_short(result, number, frame), (places.right_px, lower), "small", "right")
             texts += [(Text(miss, (places.right_px, upper), style, "right"), "worst_miss", missed)]
@@ -385,10 +403,16 @@ def _put_row(
         text = Text(fitted(name, room, frame), at, "label")
         put_unlit(sheet, f"name.{n}.0", text, "method", stands[0])
         names.append(f"name.{n}.0")
-        both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
-        both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
-        texts += [(Text(_short(reading, room, frame), (places.left_px, lower), "small"), "reading", readings[0])]
-        texts += [(Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right"), "worst_miss", missed)]
+        if is_dense:  # name, strip and number beside each other
+            text = Text(_short(miss, 0.64 * (x1 - x0), frame), (x1, upper), "small", "right")
+            texts += [(text, "worst_miss", missed)]
+            x1 = x0 + 0.34 * (x1 - x0)
+        else:
+            both = f"{miss}, {result}" if any(map(str.isdigit, miss)) else miss
+            both = both if s.text_width_px(both, "small") <= x1 - x0 else miss
+            said_short = Text(_short(reading, room, frame), (places.left_px, lower), "small")
+            texts += [(said_short, "reading", readings[0])]
+            texts += [(Text(_short(both, x1 - x0, frame), (x1, lower), "small", "right"), "worst_miss", missed)]
         strip_y = upper - 0.35 * small
     for k, id in enumerate(names):
         each = (read[0] - first - fade) // len(names)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,9 @@ from lessons.lesson.faults import LessonError
 from lessons.lesson.model import load, loads
 from lessons.planning.accuracy import accuracy, as_text
 from lessons.planning.plan import plan
-from scenes.board import Mark
+from scenes.board import Mark, Text
+from scenes.frame.column import text_rect
+from scenes.frame.layout import layout
 from scenes.judge.legible import faults
 from scenes.kinds import CLIP_KINDS
 from tests.lessons.mutations import GOOD, tried
@@ -214,3 +217,28 @@ def test_a_card_shows_a_method_of_ones_own() -> None:
     short = text.replace("reach: 50", "reach: 20")
     with pytest.raises(LessonError, match="figure 'half-way' can't stand beside the words, on a half-ball hit: "):
         plan(loads(short))
+
+
+@pytest.mark.parametrize("size", ["1080p", "640x360", "square", "vertical"])
+@pytest.mark.parametrize("count", [7, 12])
+def test_no_row_of_a_full_methods_summary_stands_in_another(count: int, size: str) -> None:
+    names = [f"way-{k}" for k in range(1, count)]
+    ways = "".join(f"  {name}: {{name: A way called {name}, aim: *aim}}\n" for name in names)
+    text = (
+        f"title: A\ncuts: 1/2\nsides: left\ndistances: {{near: 300 mm}}\noutput: {{size: {size}}}\nown_methods:\n"
+        "  far: {name: Contact to the far edge, aim: &aim {from: cue_centre, through: contact_object}}\n"
+        f"{ways}clips: [{{kind: methods-summary, methods: [far, {', '.join(names)}]}}]\n"
+    )
+    (clip,) = plan(loads(text)).clips
+    brief = clip.brief
+    scale = layout(brief.output.width_px, brief.output.height_px, brief.look).scale
+    board = CLIP_KINDS["methods-summary"].board(brief)
+    rects = [
+        (one.id, text_rect(one.shape, scale))
+        for one in board.elements
+        if isinstance(one.shape, Text) and one.id.startswith(("name.", "told."))
+    ]
+    assert len(rects) >= 2 * count
+    for (a, (x, y, w, h)), (b, (u, v, k, m)) in combinations(rects, 2):
+        across, down = min(x + w, u + k) - max(x, u), min(y + h, v + m) - max(y, v)
+        assert across <= 0 or down <= 0.08 * scale.text_px("small"), (a, b)
