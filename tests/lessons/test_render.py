@@ -48,13 +48,40 @@ def aimgeo(*words: object, **options: object) -> subprocess.CompletedProcess[str
     )  # type: ignore[call-overload]
 
 
-def begun(*words: object) -> subprocess.Popen[str]:
+HOOK = """\
+import os, signal, sys, time
+
+def at_its_end(event, args):
+    if event == "open" and ".mp4." in str(args[0]) and "+" in str(args[1]):
+        {does}
+
+sys.addaudithook(at_its_end)
+"""
+"""Done by each worker when a clip is drawn and before it gets its name, however quick or slow the machine is."""
+
+
+def meddled(folder: Path, does: str) -> dict[str, str]:
+    """The environment of a run whose workers do something at the end of each clip: Python begins with a file."""
+    folder.mkdir()
+    (folder / "sitecustomize.py").write_text(HOOK.format(does=does))
+    paths = [str(folder), *filter(None, [os.environ.get("PYTHONPATH")])]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
+
+
+def held(folder: Path) -> tuple[dict[str, str], Path]:
+    """The environment of a run whose workers wait with each clip until a file is there, and that file."""
+    go = folder / "go"
+    return meddled(folder, f"while not os.path.exists({str(go)!r}): time.sleep(0.01)"), go
+
+
+def begun(*words: object, env: dict[str, str] | None = None) -> subprocess.Popen[str]:
     """Start the program in a session of its own, with Ctrl-C as in a terminal, however the tests were started."""
     return subprocess.Popen(
         [sys.executable, "-m", "lessons.cli", *map(str, words)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        env=env,
         start_new_session=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
@@ -175,7 +202,7 @@ def test_killed_at_any_moment_the_next_run_goes_on(lesson: Path, whole: Path, tm
         except subprocess.TimeoutExpired:
             run.kill()
         run.communicate()
-        until(lambda run=run: not processes_of(run.pid), 10)
+        until(lambda run=run: not processes_of(run.pid))
         clips = {p.name: (p.stat().st_ino, p.stat().st_mtime_ns) for p in folder.glob("*.mp4")}
         for name, stamp in stamps.items():
             assert clips[name] == stamp, f"{name} was rendered twice (kill {k})"
@@ -194,14 +221,15 @@ def test_killed_at_any_moment_the_next_run_goes_on(lesson: Path, whole: Path, tm
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_ctrl_c_stops_at_once_and_says_how_to_go_on(lesson: Path, whole: Path, tmp_path: Path) -> None:
     folder = tmp_path / "clips"
-    run = begun("render", lesson, "--out", folder, "--workers", 2)
+    env, _ = held(tmp_path / "held")
+    run = begun("render", lesson, "--out", folder, "--workers", 2, env=env)
     until(lambda: list(folder.glob(".*.part")))
     os.killpg(run.pid, signal.SIGINT)
-    _, told = run.communicate(timeout=20)
+    _, told = run.communicate(timeout=120)
     assert run.returncode == 130
     assert "run the same command again to go on" in told
     assert "Traceback" not in told
-    until(lambda: not processes_of(run.pid), 10)
+    until(lambda: not processes_of(run.pid))
     assert not list(folder.glob(".*.part"))
     assert aimgeo("render", lesson, "--out", folder).returncode == 0
     assert contents(folder) == contents(whole)
@@ -210,27 +238,21 @@ def test_ctrl_c_stops_at_once_and_says_how_to_go_on(lesson: Path, whole: Path, t
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_a_killed_worker_costs_its_clip_in_flight_only(lesson: Path, whole: Path, tmp_path: Path) -> None:
     folder = tmp_path / "clips"
-    run = begun("render", lesson, "--out", folder, "--workers", 1)
+    env, go = held(tmp_path / "held")
+    run = begun("render", lesson, "--out", folder, "--workers", 1, env=env)
     until(lambda: list(folder.glob(".*.part")))
     (worker,) = children_of(run.pid)
     os.kill(worker, signal.SIGKILL)
+    go.touch()
     _, told = run.communicate(timeout=120)
     assert run.returncode == 0, told
     assert contents(folder) == contents(whole)
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_a_clip_whose_workers_die_is_named_with_its_line(lesson: Path, tmp_path: Path) -> None:
     folder = tmp_path / "clips"
-    run = begun("render", lesson, "--out", folder, "--workers", 1)
-    seen: set[int] = set()
-    while run.poll() is None and len(seen) < 2:
-        if list(folder.glob(".title.mp4.*.part")):
-            for worker in set(children_of(run.pid)) - seen:
-                os.kill(worker, signal.SIGKILL)
-                seen.add(worker)
-                until(lambda: not list(folder.glob(".title.mp4.*.part")))
-        time.sleep(0.005)
+    env = meddled(tmp_path / "dying", 'if ".title." in str(args[0]): os.kill(os.getpid(), signal.SIGKILL)')
+    run = begun("render", lesson, "--out", folder, "--workers", 1, env=env)
     _, told = run.communicate(timeout=120)
     assert run.returncode == 1
     assert f"{lesson}:6:5: clip title: the worker drawing it was ended by the system 2 times (signal 9" in told
@@ -239,11 +261,11 @@ def test_a_clip_whose_workers_die_is_named_with_its_line(lesson: Path, tmp_path:
 
 def test_a_second_render_into_the_folder_is_refused(lesson: Path, tmp_path: Path) -> None:
     folder = tmp_path / "clips"
-    run = begun("render", lesson, "--out", folder, "--workers", 1)
+    env, go = held(tmp_path / "held")
+    run = begun("render", lesson, "--out", folder, "--workers", 1, env=env)
     until(lambda: list(folder.glob(".*.part")))
-    run.send_signal(signal.SIGSTOP)  # so that it holds the folder however quick it is
     second = aimgeo("render", lesson, "--out", folder)
-    run.send_signal(signal.SIGCONT)
+    go.touch()
     assert second.returncode == 1
     assert "another render or deliver is writing to" in second.stderr
     assert run.wait(120) == 0
