@@ -23,7 +23,7 @@ from tests.lessons.live.running import BUILD_UP, EYE, LESSON, TOKEN, WAIT_S, Liv
 
 
 def asked(live: Live, path: str, host: str | None = None) -> http.client.HTTPResponse:
-    connection = http.client.HTTPConnection(HOST, live.port, timeout=10)
+    connection = http.client.HTTPConnection(HOST, live.port, timeout=WAIT_S)
     connection.putrequest("GET", path, skip_host=True)
     connection.putheader("Host", host or f"{HOST}:{live.port}")
     connection.endheaders()
@@ -59,13 +59,13 @@ def test_no_other_path_leads_anywhere(live: Live, path: str) -> None:
 def test_a_foreign_host_is_refused(live: Live, host: str) -> None:
     assert asked(live, "/", host).status == 403
     with pytest.raises((InvalidStatus, ConnectionClosed)):
-        live.socket(additional_headers={"Host": host}).recv(timeout=10)
+        live.socket(additional_headers={"Host": host}).recv(timeout=WAIT_S)
 
 
 @pytest.mark.parametrize("origin", [None, "null", "http://evil.example", "https://{own}", "http://127.0.0.1:1"])
 def test_a_foreign_or_missing_origin_is_refused(live: Live, origin: str | None) -> None:
     with pytest.raises((InvalidStatus, ConnectionClosed)):
-        live.socket(origin=origin and origin.format(own=f"{HOST}:{live.port}")).recv(timeout=10)
+        live.socket(origin=origin and origin.format(own=f"{HOST}:{live.port}")).recv(timeout=WAIT_S)
 
 
 @pytest.mark.parametrize("first", ['{"token": "wrong"}', "{}", "[]", "no JSON", '{"token": 5}', '{"do": "show"}'])
@@ -73,7 +73,7 @@ def test_without_the_token_nothing_is_told(live: Live, first: str) -> None:
     with live.socket() as socket:
         socket.send(first)
         with pytest.raises(ConnectionClosed) as closed:
-            socket.recv(timeout=10)
+            socket.recv(timeout=WAIT_S)
         assert closed.value.rcvd is not None
         assert closed.value.rcvd.code == 4403
 
@@ -82,7 +82,7 @@ def test_localhost_is_this_machine_as_well(live: Live) -> None:
     assert asked(live, "/", f"localhost:{live.port}").status == 200
     with live.socket(origin=f"http://localhost:{live.port}") as socket:
         socket.send(json.dumps({"token": TOKEN}))
-        assert socket.recv(timeout=10)
+        assert socket.recv(timeout=WAIT_S)
 
 
 def test_a_fifth_page_is_refused_and_a_closed_one_makes_room(live: Live) -> None:
@@ -90,7 +90,7 @@ def test_a_fifth_page_is_refused_and_a_closed_one_makes_room(live: Live) -> None
     for page in pages:
         page.next("lesson")
     with live.socket() as socket, pytest.raises(ConnectionClosed) as closed:
-        socket.recv(timeout=10)
+        socket.recv(timeout=WAIT_S)
     assert closed.value.rcvd is not None
     assert closed.value.rcvd.code == 4429
     pages.pop().close()
