@@ -57,8 +57,9 @@ class Part:
     columns: dict[str, Column]
 
 
-def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part]:
-    """The parts of the answers to requests that have one, in the order in which an answer gives them."""
+def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array, tells_eye: bool) -> list[Part]:
+    """The parts of the answers to requests that have one, in the order in which an answer gives them; what the eye
+    sees when it is wanted."""
     count = asked.count
     every = np.arange(count)
     has_eye = np.isfinite(eye[:, 0])
@@ -78,7 +79,8 @@ def parts_of(asked: Asked, shot: Shot, frame: AimFrame, eye: Array) -> list[Part
                 asked["fixed_marks.for_cut_deg"][at], taken(shot, at), judge.at(at), eye[at] if seeing else None
             )
             parts.append(Part(at, {"methods": made}))
-    parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
+    if tells_eye:
+        parts += _eye_parts(asked, frame, judge, eye, has_eye, hit)
     errors = np.stack([asked[f"aim_error.{kind}"] for kind in ("rotate_deg", "at_ghost_mm", "parallel_mm")])
     asks_error = np.any(np.isfinite(errors), axis=0)
     if asks_error.any():

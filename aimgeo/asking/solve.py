@@ -34,7 +34,7 @@ def answer(requests: Sequence[Any], only: Sequence[str] | None = None) -> list[d
     >>> answer([{**asked, "cut_deg": 95}])[0]["error"]["code"]
     'cut_out_of_range'
     """
-    parts, _ = answer_parts(requests)
+    parts, _ = answer_parts(requests, only)
     answers: list[dict[str, Any]] = [{} for _ in requests]
     for part in parts:
         columns = {key: part.columns[key] for key in part.columns if only is None or key in (*only, "error")}
@@ -48,13 +48,13 @@ def shot_answer(shot: Shot) -> dict[str, Any]:
     return rows(shot_columns(one_of_many(shot)), 1)[0]
 
 
-def answer_parts(requests: Sequence[Any]) -> tuple[list[Part], int]:
+def answer_parts(requests: Sequence[Any], only: Sequence[str] | None = None) -> tuple[list[Part], int]:
     """The answers to a batch as columns, in the order of an answer's keys; and how many of them are refusals."""
     asked, where, refused = ask(requests)
     parts: list[Part] = []
     if where.size:
         with np.errstate(all="ignore"):
-            found, parts = _answered(asked)
+            found, parts = _answered(asked, only is None or "eye" in only)
         refused |= {int(where[i]): refusal for i, refusal in found.items()}
     names = {i: name for i, request in enumerate(requests) if (name := identity_of(request)) is not None}
     errors = {i: refused[i].as_dict() for i in sorted(refused)}
@@ -69,7 +69,7 @@ def _part(key: str, values: Mapping[int, Any]) -> list[Part]:
     return [Part(np.array(list(values)), {key: list(values.values())})] if values else []
 
 
-def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:
+def _answered(asked: Asked, tells_eye: bool) -> tuple[dict[int, Refusal], list[Part]]:
     shot = shots_of(asked)
     refused = refused_shots(asked, shot)
     frozen = np.abs(shot.distance_mm - shot.ball_diameter_mm) <= FROZEN_MM
@@ -86,7 +86,7 @@ def _answered(asked: Asked) -> tuple[dict[int, Refusal], list[Part]]:
         parts.append(Part(touching, {"shot": _frozen_answers(taken(shot, touching), rolled)}))
     if kept.size:
         at = np.flatnonzero(np.isin(live, kept))
-        made = parts_of(asked.at(kept), taken(shot, kept), taken(frame, at), eye[at])
+        made = parts_of(asked.at(kept), taken(shot, kept), taken(frame, at), eye[at], tells_eye)
         parts += [Part(kept[part.places], part.columns) for part in made]
     return refused, parts
 

@@ -114,7 +114,7 @@ class Ground:
 
     def is_near(self, held: Held) -> bool:
         """True for an object ball nearer to a cushion than where balls are usually put."""
-        return bool(is_frozen(self.table, self.object_mm(held), self.ball_mm))
+        return _is_near(self.table, self.object_mm(held), self.ball_mm)
 
     def object_mm(self, held: Held) -> Point:
         """Where the object ball lies."""
@@ -171,6 +171,18 @@ def _shot(object_mm: Point, target_mm: Point, cut_rad: float, distance_mm: float
 @lru_cache(maxsize=64)
 def _solved(cue_mm: Point, object_mm: Point, target_mm: Point, ball_mm: float) -> Shot:
     return solve_shot(cue_mm, object_mm, target_mm, ball_mm)
+
+
+@lru_cache(maxsize=64)  # a step of the hand asks for both many times, mostly about a ball that rests
+def _is_near(table: Table, at_mm: Point, ball_mm: float) -> bool:
+    """True for a ball nearer to a cushion than where balls are usually put."""
+    return bool(is_frozen(table, at_mm, ball_mm))
+
+
+@lru_cache(maxsize=64)
+def _lies_clear(table: Table, at_mm: Point, ball_mm: float) -> bool:
+    """True for a ball on the bed, clear of the pockets."""
+    return bool(is_clear(table, np.array(at_mm), ball_mm, 0.0))
 
 
 # ------------------------------------------------------------------ taking hold
@@ -312,7 +324,7 @@ def with_moves(ground: Ground, held: Held, moves: Any) -> Held:
 def why_not(ground: Ground, held: Held) -> str:
     """Why the shot can't be set as it is held, in a sentence; empty when it can."""
     O, target, d = ground.object_mm(held), ground.target(held), ground.ball_mm
-    if not is_clear(ground.table, np.array(O), d, 0.0):
+    if not _lies_clear(ground.table, O, d):
         return "The object ball lies on the bed, clear of the pockets."
     if not isinstance(held.target, str) and not _is_there(ground, held.target):
         return "A target that is no pocket lies on the bed or on a cushion."
@@ -339,14 +351,14 @@ def _is_there(ground: Ground, target: tuple[Length, Length] | tuple[str, Length]
     """True for a place on the bed, and for one on a cushion that is none of a pocket's mouth."""
     x, y = at = ground.mark(target)
     if isinstance(target[0], str):
-        return bool(is_clear(ground.table, np.array(at), ground.ball_mm, 0.0))
+        return _lies_clear(ground.table, at, ground.ball_mm)
     return abs(x) <= ground.table.length_mm / 2 and abs(y) <= ground.table.width_mm / 2
 
 
 def _why_not_placed(ground: Ground, held: Held) -> str:
     """Why not, where the file says where the cue ball lies."""
     assert held.cue is not None
-    if not is_clear(ground.table, np.array(ground.place(held.cue)), ground.ball_mm, 0.0):
+    if not _lies_clear(ground.table, ground.place(held.cue), ground.ball_mm):
         return "The cue ball lies on the bed, clear of the pockets."
     shot = ground.shot(held)
     if float(shot.distance_mm) <= ground.ball_mm:

@@ -21,7 +21,9 @@ class Kept:
 
     def __init__(self, display: Display, slot: Slot) -> None:
         self.display, self.slot = display, slot
-        self._tracks, self._fades = display.shape_tracks(slot), display.fades(slot)
+        moves = display.board.frames > 1  # nothing does on a board of one frame, as the hand's are
+        self._tracks = display.shape_tracks(slot) if moves else ()
+        self._fades = display.fades(slot) if moves else ()
         self._rests = rests(self._tracks + self._fades, display.board.frames)
         self._rest = -1
         self._shape: tuple[Any, ...] | None = None

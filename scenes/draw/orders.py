@@ -41,6 +41,8 @@ from scenes.draw.paths import RGBA, Path
 from scenes.draw.picture import SAME_PX
 from scenes.look.look import Look, rgb
 
+PATHS = b'{"is":"paths"'
+"""The head of a part of curves begins so."""
 MOST_KEPT = 2000
 """Names of parts that a board remembers: beyond any frame, and few megabytes."""
 
@@ -123,7 +125,10 @@ class Orders:
 
     def refers(self, name: str) -> str | None:
         """The part that a part needs beside it: a plate's table, a cloth's image."""
-        head = _head(self.part(name))
+        part = self.part(name)
+        if part.startswith(PATHS, 4):
+            return None
+        head = _head(part)
         found: str | None = head.get("table") or head.get("image")
         return found
 

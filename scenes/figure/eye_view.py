@@ -15,6 +15,7 @@ import numpy as np
 
 from aimgeo.camera import Outline, ball_outline
 from aimgeo.construct import Position, position
+from aimgeo.hidden import is_hidden_by
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, left
 from scenes.board import ONE, Cue, EyeCamera, FilmedCamera, Pane, Pixel, Rect, Track, constant
@@ -349,7 +350,8 @@ def hides(shot: Shot) -> tuple[Body, Body]:
 
 def cannot_be_seen(at: Position, shot: Shot, eye: Array) -> bool:
     """True when a ball hides the point from the eye, or holds it."""
-    return any(bool(body.hides(eye, np.array(at))) for body in hides(shot))
+    centres = np.stack([shot.cue_ball_mm, shot.object_ball_mm])
+    return bool(is_hidden_by(eye, np.array(at), centres, shot.radius_mm).any())
 
 
 def seen_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline:
