@@ -27,6 +27,7 @@ from aimgeo.vectors import Array, cross, left, length
 from scenes.board import (
     Ball,
     Board,
+    EyeCamera,
     Halo,
     Leader,
     Line,
@@ -60,9 +61,11 @@ from scenes.figure.eye_view import (
     TARGET,
     EyeLayout,
     cue_at,
+    eye_camera,
     eye_layout,
     eye_mm,
     eye_pane,
+    focal_px,
     line_top,
     pixel,
     seen_ball,
@@ -108,6 +111,8 @@ STAYS = frozenset({"table", "cue", "scrim", "object_ball", "cue_ball", "title", 
 RULER_MM = 5.0
 EIGHTHS = 8
 HALO_RADII = 2.1
+LEAST_LENS, LENSES = 0.7, 13
+"""So much shorter may a lens be that shows a pocket whole; so many are tried."""
 MOST_PLACES = 40
 """Of a ball's way labels keep clear of about so many places."""
 POCKET = "pocket"
@@ -217,7 +222,7 @@ def _scene(brief: Brief) -> _Scene:
     shot, eye, plan = _asked(brief.subject)
     frame = layout(brief.output.width_px, brief.output.height_px, brief.look)
     places = eye_layout(frame, -int(shot.outward), brief.steps)
-    main = eye_pane(places, shot, eye)
+    main = _with_whole_pocket(eye_pane(places, shot, eye), brief.subject, frame, places)
     figure = eye_figure(
         brief,
         Sheet(),
@@ -309,20 +314,37 @@ def _put_picture(scene: _Scene, larger: Span) -> None:
     _grow_frame(scene, larger[0])
 
 
+def _is_whole(pane: Pane, ring: Ring, frame: Layout, places: EyeLayout) -> bool:
+    """True when a ring lies in the picture below the words, and the target pane does not cover it."""
+    px, py, pw, ph = places.full_px
+    cx, cy, cw, ch = places.pane_px
+    x, y, w, h = ring_box(pane, ring)
+    inside = x > px and x + w < px + pw and y > _words_end(frame, places) * ph and y + h < py + ph
+    return inside and not (x < cx + cw and cx < x + w and y < cy + ch and cy < y + h)
+
+
+def _with_whole_pocket(pane: Pane, subject: Subject, frame: Layout, places: EyeLayout) -> Pane:
+    """The picture through a somewhat shorter lens, where that shows the whole pocket; else as it is."""
+    shot, eye, _ = _asked(subject)
+    ring = pocket_ring(subject.table, subject.target_name)
+    if ring is None:
+        return pane
+    assert isinstance(pane.camera, EyeCamera)
+    focal = focal_px(pane.rect_px, pane.camera)
+    shorter = (
+        replace(pane, camera=eye_camera(places, shot, eye, part * focal))
+        for part in np.linspace(1.0, LEAST_LENS, LENSES).tolist()
+    )
+    return next((one for one in shorter if _is_whole(one, ring, frame, places)), pane)
+
+
 def _pocket_ring(scene: _Scene) -> Ring | None:
     """A ring around the pocket's hole; None for another target, or where it is not in the picture."""
     subject = scene.figure.brief.subject
     ring = pocket_ring(subject.table, subject.target_name)
     if ring is None:
         return None
-    px, py, pw, ph = scene.places.full_px
-    cx, cy, cw, ch = scene.places.pane_px
-    x, y, w, h = ring_box(scene.figure.pane, ring)
-    inside = (
-        x > px and x + w < px + pw and y > _words_end(scene.figure.frame, scene.places) * ph and y + h < py + ph
-    )
-    is_covered = x < cx + cw and cx < x + w and y < cy + ch and cy < y + h
-    return ring if inside and not is_covered else None
+    return ring if _is_whole(scene.figure.pane, ring, scene.figure.frame, scene.places) else None
 
 
 def _pocket_label(scene: _Scene) -> list[tuple[Wanted, int]]:

@@ -346,6 +346,13 @@ def test_the_pocket_has_its_name_while_a_shot_is_played_into_it_or_beside_it(cut
     assert faults(board) == []
 
 
+@pytest.mark.parametrize("cut", [28.0, -28.0, 14.5])
+def test_a_pocket_at_the_edge_is_shown_whole(cut: float) -> None:
+    board = a_board(a_subject("fixed_marks", cut, 150.0), (1920, 1080))
+    assert [e.id for e in board.elements if e.role == "pocket"] == ["pocket"]
+    assert [e for e in board.elements if e.names == "pocket" and isinstance(e.shape, Plate)]
+
+
 @pytest.mark.parametrize("size", [(1920, 1080), (1080, 1080), (1080, 1920)])
 @pytest.mark.parametrize("cut", [3.0, -22.0])
 def test_somebody_who_stands_sees_the_pocket_of_a_near_shot_too(size: tuple[int, int], cut: float) -> None:
