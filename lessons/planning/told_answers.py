@@ -184,6 +184,10 @@ def in_units(sentence: str, units: str) -> str:
     return re.sub(r"\(?-?[\d.]+(?:(?:, | x )-?[\d.]+)*\)? mm", inches, sentence)
 
 
+LEAST_DEG = 0.05
+"""A smaller cut is to no side, as it is told."""
+
+
 class Teller:
     """Tells the parts of an answer in the units and digits of a wording."""
 
@@ -195,11 +199,13 @@ class Teller:
         own: Mapping[str, Mapping[str, Any]] = MappingProxyType({}),
     ) -> None:
         self.words, self.table, self.bridge_mm, self.own = words, table, bridge_mm, own
+        self.side = ""
 
     def told(self, answer: Mapping[str, Any]) -> list[str]:
         """An answer as lines; a refusal as its sentence."""
         if "error" in answer:
             return [in_units(answer["error"]["message"], self.words.units)]
+        self.side = answer.get("shot", {}).get("side", "")
         lines: list[str] = []
         for part in (
             "shot",
@@ -293,10 +299,12 @@ class Teller:
         if not found["hit"]:
             return self.say("passes")
         cut, miss = self.angle(found["cut_deg"]), found["miss_mm"]
+        side = {"left": 1, "right": -1}.get(self.side, 0)
+        told = "reading_other" if found["cut_deg"] * side < -LEAST_DEG else "reading"
         if miss is None:
-            return self.say("reading", cut=cut, off=self.say("astray"))
+            return self.say(told, cut=cut, off=self.say("astray"))
         key = {True: "off_in", False: "off_out", None: "off"}[found.get("pocketed")]
-        return self.say("reading", cut=cut, off=self.say(key, length=self.number(abs(miss), "length_mm")))
+        return self.say(told, cut=cut, off=self.say(key, length=self.number(abs(miss), "length_mm")))
 
     def aim_error(self, found: Mapping[str, Any], _answer: Mapping[str, Any]) -> Iterator[str]:
         """What the error of aim does."""

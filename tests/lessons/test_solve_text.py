@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -189,3 +190,17 @@ def test_a_clip_tells_its_lessons_own_methods_as_the_table_does() -> None:
         not in solve("--format", "text", *clip, "--cut-deg", "20", "--side", "left", "--distance-mm", "400").output
     )
     assert "Twice as I see it" in solve("--format", "text", *clip, "--speed-mps", "slow").output
+
+
+def test_a_cut_to_the_other_side_is_told_as_one(tmp_path: Path) -> None:
+    (tmp_path / "a.yaml").write_text(
+        "title: A\ncuts: 10\nsides: right\ndistances: {near: 300 mm}\nown_methods:\n"
+        "  over: {points: {far: {edge: object_ball, side: inward, along: centre_line}},\n"
+        "    aim: {from: cue_centre, through: far}}\nclips: [{kind: build-up, methods: over}]\n",
+        encoding="utf-8",
+    )
+    told = solve("--format", "text", "--lesson", str(tmp_path / "a.yaml"), "--clip", "over*").output
+    (line,) = (line for line in told.splitlines() if line.startswith("  over, as it is written"))
+    # the aim passes the centre by a radius on the wrong side: half a ball, near enough
+    assert re.search(r"cuts (2[89]|3[0-2])\.\d° to the other side, off by", line), line
+    assert told.count("to the other side") == 1
