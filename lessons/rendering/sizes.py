@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from fractions import Fraction
 
 from lessons.planning.planned import PlannedClip
 from scenes.kinds import CLIP_KINDS
 
 BYTES: Mapping[str, tuple[float, float, float]] = {
-    "h264": (2.2e-3, 2.0e-3, 3.6e-3),
-    "draft": (3.4e-3, 3.6e-3, 4.8e-3),
+    "h264": (2.8e-3, 4.3e-3, 9.1e-3),
+    "draft": (3.5e-3, 4.9e-3, 7.6e-3),
     "prores": (0.20, 0.16, 0.40),
     "prores-once": (0.045, 0.038, 0.085),
     "prores-alpha": (0.40, 0.31, 0.35),
@@ -18,14 +19,19 @@ BYTES: Mapping[str, tuple[float, float, float]] = {
     "png-alpha-once": (0.043, 0.029, 0.022),
     "vp9-alpha": (1.5e-3, 2.0e-3, 1.6e-3),
 }
-"""Bytes a frame and pixel: of cards, of clips from above, of clips through the eye.
+"""Bytes a frame and pixel of cards, of clips from above and through the eye, at 960 by 540 and 25 frames a second.
 
-Measured on a title, a build-up and a player's eye of 960 by 540 at 25 frames a second (drafts at 640 by 360), the
-build-up also at 1920 by 1080, where a pixel of H.264 takes 0.54 as much: the numbers lie between.
+Measured on a title, a build-up and a player's eye; H.264 (and drafts, at 640 by 360) since pictures move with the
+words, also at 320 by 180 and 1920 by 1080, which gave the powers below.
 """
 
 OVER_FOOTAGE = {"prores-alpha": 0.15, "png-alpha": 0.07, "vp9-alpha": 2.2e-3}
 """The same of clips over footage, where most of the frame is empty: of five, 720 by 1280 to 1599 by 899."""
+
+SCALED = ("h264", "draft")
+"""Forms of which a pixel needs less in a larger picture, and in one of more a second; others are as measured."""
+REFERENCE_PX, REFERENCE_RATE = 960 * 540, 25.0
+BY_PIXELS, BY_RATE = -0.35, -0.72
 
 FACTOR = 2.0
 """Files are between the estimate divided and multiplied by this."""
@@ -45,7 +51,10 @@ def _bytes(clip: PlannedClip, form: str) -> float:
         each = card
     else:
         each = above if clip.brief.subject.eye is None else eye
-    return clip.frames * output.width_px * output.height_px * each
+    pixels = output.width_px * output.height_px
+    if form in SCALED:
+        each *= (pixels / REFERENCE_PX) ** BY_PIXELS * (float(Fraction(*output.rate)) / REFERENCE_RATE) ** BY_RATE
+    return clip.frames * pixels * each
 
 
 def size_text(count: float) -> str:

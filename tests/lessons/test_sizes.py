@@ -42,6 +42,20 @@ def test_a_card_is_as_large_as_told_before(form: str, tmp_path: Path) -> None:
     assert about / FACTOR < size < about * FACTOR
 
 
+@pytest.mark.parametrize(
+    ("size", "rate", "measured"),
+    [("320x180", "25", 2_807_881), ("960x540", "25", 12_588_122), ("1080p", "60", 42_408_294)],
+)
+def test_the_bounds_hold_what_was_measured_at_small_and_large_sizes(size: str, rate: str, measured: int) -> None:
+    """Bytes of a title, a build-up and a player's eye as rendered once (regression)."""
+    text = LESSON.replace("960x540, rate: 25", f"{size}, rate: {rate}").replace(
+        "{kind: title}",
+        "{kind: title}, {kind: build-up, methods: doubled-offset}, {kind: players-eye, methods: doubled-offset}",
+    )
+    about = estimated_bytes(plan(loads(text)).clips, "h264")
+    assert about / FACTOR < measured < about * FACTOR
+
+
 def test_plan_and_render_tell_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "t.yaml"
     path.write_text(LESSON.replace("960x540", "320x180"))
