@@ -137,7 +137,8 @@ def _decoded(data: bytes) -> tuple[bytes, str]:
 
 
 def _line_starts(text: str) -> list[int]:
-    return [0, *(match.end() for match in BREAK.finditer(text))]
+    # the parser may end the last value in a line behind the text
+    return [0, *(match.end() for match in BREAK.finditer(text)), len(text)]
 
 
 def _offset(starts: Sequence[int], at: Place) -> int:
