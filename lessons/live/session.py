@@ -608,7 +608,7 @@ class Session:
                 grasp.held = with_moves(ground, before, wish.get("moves"))
         elif wish["by"] == "back":
             grasp.held = grasp.base
-        elif wish["by"] == "undo" and grasp.undo:
+        elif wish["by"] == "undo" and grasp.undo and wish.get("gesture", grasp.gesture) == grasp.gesture:
             grasp.redo.append(before)
             grasp.held = grasp.undo.pop()
         elif wish["by"] == "redo" and grasp.redo:

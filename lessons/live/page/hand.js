@@ -21,7 +21,7 @@ function told(element, key, value) {
 
 export class Hand {
   constructor(page) {
-    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
+    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, waits: [], drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
     this.layer = $("handles");
     this.layer.addEventListener("pointerdown", (event) => this.down(event));
     this.layer.addEventListener("pointermove", (event) => this.move(event));
@@ -88,6 +88,7 @@ export class Hand {
 
   take(message) {
     // no shot here
+    this.forget();
     this.layer.replaceChildren();
     this.grips.clear();
     this.numbers({ rows: [] });
@@ -105,6 +106,7 @@ export class Hand {
         this.next = null;
         this.send(next);
       }
+      if (!this.flight) for (const run of this.waits.splice(0)) run();
     }
     if (message.is_moving) this.rest();
     if (!this.isOn) return;
@@ -383,6 +385,17 @@ export class Hand {
     this.flight = Boolean(this.page.wish({ do: "hand", n: ++this.n, size_px: this.page.size(), ...wish }));
   }
 
+  // what is to come after the moves that are on their way
+  then(run) {
+    if (this.flight) this.waits.push(run);
+    else run();
+  }
+
+  // no answer will come: the line was down, or this clip shows no shot
+  forget() {
+    Object.assign(this, { flight: false, next: null, waits: [] });
+  }
+
   act(wish) {
     this.page.wish({ do: "act", n: ++this.n, ...wish });
   }
@@ -413,8 +426,10 @@ export class Hand {
 
   putBack() {
     if (this.drag) {
+      const { gesture } = this.drag;
       this.release();
-      this.act({ by: "undo" });
+      this.next = null;
+      this.then(() => this.act({ by: "undo", gesture }));
       return true;
     }
     if ($("changes").hidden && !this.isOn) return false;
@@ -427,6 +442,7 @@ export class Hand {
   }
 
   write() {
-    if (this.found.length) this.page.wish({ do: "write" });
+    // the numbers of the last move may not have come yet: Python knows whether there is anything to write
+    if (this.isOn || this.found.length) this.then(() => this.page.wish({ do: "write" }));
   }
 }

@@ -68,6 +68,7 @@ class Page {
   hello() {
     this.isReady = true;
     this.flight = null;
+    this.hand.forget();
     const place = this.strip.clip ? { clip: this.strip.clip.clip, frame: this.strip.frame } : this.place;
     if (this.hasGl && !this.screen.told) setTimeout(() => this.wish({ do: "shaders" }));
     setTimeout(() => {

@@ -350,6 +350,48 @@ def test_by_keys_alone_a_shot_is_found_undone_redone_and_written(shown: Shown, l
     shown.until("document.getElementById('changes').hidden")
 
 
+def test_a_drag_that_ends_in_whatever_way_is_over_and_can_be_put_back(shown: Shown, live: Live) -> None:
+    shown.tab.evaluate(f"() => page.open('{BUILD_UP}')")
+    shown.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
+    shown.by_hand()
+    start = shown.numbers()
+    endings = {
+        "released": shown.tab.mouse.up,
+        "cancelled": lambda: shown.tab.evaluate(
+            "() => page.hand.layer.dispatchEvent("
+            "new PointerEvent('pointercancel', { pointerId: page.hand.drag.pointer }))"
+        ),
+        "capture lost": lambda: shown.tab.evaluate(
+            "() => page.hand.layer.dispatchEvent("
+            "new PointerEvent('lostpointercapture', { pointerId: page.hand.drag.pointer }))"
+        ),
+        "Esc": lambda: shown.tab.keyboard.press("Escape"),
+        "file changed": lambda: live.path.write_text(LESSON + "# saved\n", encoding="utf-8"),
+    }
+    for name, end in endings.items():
+        x, y = shown.middle("object_ball")
+        shown.tab.mouse.move(x, y)
+        shown.tab.mouse.down()
+        shown.tab.mouse.move(x - 30, y + 12, steps=3)
+        assert shown.is_true("page.hand.drag !== null"), name
+        end()
+        if name == "file changed":
+            shown.until("page.lesson.text.includes('# saved')")
+        shown.tab.wait_for_timeout(50)
+        assert shown.is_true("page.hand.drag === null"), name
+        shown.settled()
+        after = shown.numbers()
+        # what comes behind the end moves nothing
+        shown.tab.mouse.move(x - 90, y + 60, steps=2)
+        shown.settled()
+        assert shown.numbers() == after, name
+        assert (after == start) == (name == "Esc"), name
+        shown.tab.mouse.up()
+        shown.tab.keyboard.press("Escape")
+        shown.settled()
+        assert shown.numbers() == start, name
+
+
 def test_what_was_moved_outlives_a_reload_and_undo_reaches_behind_a_write(shown: Shown, live: Live) -> None:
     shown.tab.evaluate(f"() => page.open('{BUILD_UP}')")
     shown.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
