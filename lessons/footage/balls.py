@@ -40,9 +40,11 @@ BLURS_PX = (0.5, 0.8, 1.2, 1.8, 2.6)
 FAINT_PX = 12.0
 """Error of an edge in px, times the height of its step."""
 
-WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0))
+WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0), (0.16, 2.0, 4.0))
 """How far about an outline its edge is looked for, by rounds: parts of the ball's radius, and bounds in px. In the
-end so near that a lamp mirrored in the ball lies outside."""
+end so near that a lamp mirrored in the ball lies outside: but in small balls, which have no room for that."""
+
+SMALL_PX = 9.0
 
 APART = 24
 """So many places of an outline speak for themselves: what moves one moves its neighbours too."""
@@ -137,7 +139,6 @@ def fine(
     centre_mm: Array,
     others_mm: Sequence[Array],
     size_open_px: float = 0.0,
-    rounds: int = 4,
 ) -> FoundBall | None:
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
@@ -152,8 +153,7 @@ def fine(
     angles = np.linspace(0, 2 * pi, count, endpoint=False)
     rim = None
     seen = 0.0
-    for k in range(rounds):
-        part, least, most = WINDOWS[min(k, len(WINDOWS) - 1)]
+    for k, (part, least, most) in enumerate(WINDOWS if radius > SMALL_PX else WINDOWS[:3]):
         window = float(np.clip(part * radius, least, most))
         px, normals = outline_px(camera, centre, radius_mm, angles)
         if not np.isfinite(px).all():
