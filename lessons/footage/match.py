@@ -55,7 +55,7 @@ MOST_OPEN_PX = 60.0
 """Where places are drawn with more than this open, for a picture 1920 wide, no match is given."""
 
 FEW_SIGHTS = 0.7
-"""A lock on fewer of the sights in the frame is said."""
+"""A lock on fewer of the sights in the frame is said, and widens all limits."""
 
 CONTRADICTED = 16.0
 """Square of the standard errors by which a sight without a say is missed: of 3000 good ones one lies farther."""
@@ -212,6 +212,7 @@ def match(
         if locked:
             found = matched(solved, found_spots, 4.0 * scale)
             found, doubt = _trusted(solved, found, found_spots)
+            doubt *= _by_glare(solved, found)
         kept = [k for k, name in enumerate(names) if name not in wrong]
         parts = [_some(picks, kept)] if kept else []
         edges = None
@@ -254,9 +255,7 @@ def match(
         warnings += _check_size(solved, clicks, fits, picture, doubted)
     balls = _balls(solved, told, fits, clicks)
     points = _points(solved, clicks, found, wrong, spots_seen)
-    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
-    visible = int((in_frame(px, size_px) & facing(solved)).sum())
-    made = Match(clicks, size_px, solved, points, balls, len(found), visible, len(spots_seen), locked)
+    made = Match(clicks, size_px, solved, points, balls, len(found), _visible(solved), len(spots_seen), locked)
     return replace(made, warnings=(*warnings, *_warnings(made)))
 
 
@@ -318,6 +317,18 @@ def _trusted(solved: Solved, found: dict[str, int], spots: Spots) -> tuple[dict[
     # the median of a two-dimensional error is 1.18 standard errors
     doubt = max(1.0, float(np.median(z)) / 1.18)
     return {name: found[name] for name, far in zip(names, z, strict=True) if far < 6 * doubt}, doubt
+
+
+def _by_glare(solved: Solved, found: Mapping[str, int]) -> float:
+    """How much larger errors of sights are where few are seen: the glare that hides some moves others alike."""
+    share = len(found) / max(_visible(solved), 1)
+    return 1.0 if share >= FEW_SIGHTS or not found else 1 / share
+
+
+def _visible(solved: Solved) -> int:
+    """How many sights lie in the frame."""
+    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
+    return int((in_frame(px, solved.problem.size_px) & facing(solved)).sum())
 
 
 def _sights(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float) -> Seen:
