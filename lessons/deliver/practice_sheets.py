@@ -12,7 +12,7 @@ from aimgeo.tables import FromRail
 from lessons.deliver import Delivered, Wishes
 from lessons.deliver.footage import Footage
 from lessons.deliver.printing import PAPERS, dashes, print_pdf
-from lessons.deliver.set_up_sheets import both_units, table_told
+from lessons.deliver.set_up_sheets import both_units, others_drawn, place_told, table_told
 from lessons.deliver.shots import TableShot, table_shots
 from lessons.lesson.wording import Wording
 
@@ -84,10 +84,16 @@ def spot_told(spot: list[TableShot], words: Wording) -> dict[str, Any]:
             }
         )
     object_from = [_from(one, words) for one in first.table.from_rails(first.shot.object_ball_mm)]
+    others = tuple(dict.fromkeys(ball for one in spot for ball in one.others))
+    standing = [
+        place_told("other", ball.centre_mm, first.table, words, ball.number, ball.name)["described"]
+        for ball in others
+    ]
     how = "exact" if len(spot) <= MOST_EXACT else "improved"
     return {
         "heading": words.text("practice_sheet", "places", target=target),
-        "under": words.text("practice_sheet", "object", places=", ".join(object_from)),
+        "under": " ".join([words.text("practice_sheet", "object", places=", ".join(object_from)), *standing]),
+        "others": others_drawn(others),
         "order": words.text("practice_sheet", how, count=str(len(spot))),
         "described": words.text("practice_sheet", "described", count=str(len(spot)), target=target),
         "table": table_told(first.table),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import hypot
 from typing import Any
 
@@ -17,6 +17,7 @@ from lessons.deliver.review_page import numbers
 from lessons.deliver.shots import FilmedShot, TableShot, filmed_shots, table_shots
 from lessons.lesson.wording import THIN, Wording
 from lessons.planning.filmed import SetBall
+from lessons.rendering.manifest import OtherBall
 
 SAID = ("cut_deg", "overlap", "distance_mm", "aim_offset_mm", "contact_offset_mm")
 """The numbers of a filmed shot that a narration may say."""
@@ -95,10 +96,7 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
         "ball_mm": shown.ball_mm,
         "cue": balls["cue"],
         "object": balls["object"],
-        "others": [
-            {"at": list(one.centre_mm), "colour": one.colour or OTHER_COLOUR, "number": str(one.number or "")}
-            for one in shown.others
-        ],
+        "others": others_drawn(shown.others),
         "ghost": [float(v) for v in shot.ghost_ball_mm],
         "aim": [float(v) for v in shot.target_mm],
         "places": places,
@@ -177,6 +175,14 @@ def numbers_of(shot: Mapping[str, Any] | None, words: Wording) -> list[tuple[str
 
 OTHER_COLOUR = "#9AA6A3"
 """Another ball without a colour of its own, on paper."""
+
+
+def others_drawn(others: Iterable[OtherBall]) -> list[dict[str, Any]]:
+    """Other balls on the table, as the drawing takes them."""
+    return [
+        {"at": list(one.centre_mm), "colour": one.colour or OTHER_COLOUR, "number": str(one.number or "")}
+        for one in others
+    ]
 
 
 def place_told(

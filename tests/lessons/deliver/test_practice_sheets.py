@@ -150,3 +150,24 @@ def test_sheets_need_no_rendering_and_a_card_has_none(tmp_path: Path) -> None:
     done = CliRunner().invoke(main, ["sheets", str(path), "--out", str(tmp_path / "none")])
     assert "nothing to print" in done.output
     assert not (tmp_path / "none").exists()
+
+
+def test_sheets_with_other_balls_are_one_page_a_shot_and_tell_where_these_lie(tmp_path: Path) -> None:
+    others = ["{at: [10 in, -15 in], number: 6}",
+              "{at: [-10 in, 15 in], name: the eleven}", "{at: [-20 in, 0 in]}",
+              "{at: [-30 in, 10 in]}"]  # fmt: skip
+    for count in (1, 4):
+        (tmp_path / "a.yaml").write_text(
+            "title: A\nunits: in\ncuts: [12, 18]\nsides: left\ndistances: {near: 8 in}\n"
+            f"others: [{', '.join(others[:count])}]\nclips: [{{kind: table}}]\n",
+            encoding="utf-8",
+        )
+        done = CliRunner().invoke(main, ["sheets", str(tmp_path / "a.yaml"), "--out", str(tmp_path / "out")])
+        assert done.exit_code == 0, done.output
+        folder = tmp_path / "out" / "a" / "sheets"
+        for paper in ("a4", "letter"):
+            assert len(PdfReader(folder / f"set-up_{paper}.pdf").pages) == 2
+        text = PdfReader(folder / "practice_a4.pdf").pages[0].extract_text().replace("\u202f", " ")
+        told = " ".join(text.split())
+        assert "Other ball 6: 40 in from the nose of the foot rail, 10 in from that of the right rail." in told
+        assert ("the eleven: 40 in from the nose of the head rail" in told) == (count > 1)
