@@ -75,14 +75,15 @@ def cue_turn(subject: Subject, seconds: float) -> Array:
     """The rotation that the physics give, computed here from the shot and no board."""
     assert subject.shot is not None
     assert isinstance(subject.table, Table)
-    played: Played = play_softly(subject.shot, subject.table)
+    played: Played = play_softly(subject.shot, subject.table, subject.others_mm)
     R = float(subject.shot.radius_mm)
     if seconds <= played.impact_s:
         return run_turn(played.before, np.array([seconds]), R)[0]
     bed = subject.table.length_mm / 2, subject.table.width_mm / 2
     way = on_bed(played.cue_after, bed, R, 5.0)
     hit = run_turn(played.before, np.array([played.impact_s]), R)[0]
-    return after(way_turn(way, np.array([seconds - played.impact_s]), R)[0], hit)
+    rolled_s = min(seconds - played.impact_s, played.cue_meets_s)  # up to a ball in its way it is followed
+    return after(way_turn(way, np.array([rolled_s]), R)[0], hit)
 
 
 def cap(pane: Pane, frame: int, centre: Array, R: float, way: Array) -> tuple[Array, float]:
