@@ -1,7 +1,7 @@
 """A method of somebody's own: a program of the language with its steps, drawn and judged like every other method.
 
 Sentence keys: <method>.<step> for each of its own steps, own.aim_line where none of them draws the aim, and at the
-end what the aim really does: own.true, own.given [judged_miss], own.astray, own.passes.
+end what the aim really does: own.true, own.given and own.given_other [judged_miss], own.astray, own.passes.
 Limits: own.missing (a point that is not there for this shot), <method>.limit, <method>.no_aim.
 """
 
@@ -224,15 +224,19 @@ def _measured(
     return Quantity(gap, "length_mm"), (position(a), position(b)) if is_bar else None
 
 
+LEAST_RAD = np.radians(0.05)
+"""A smaller cut is to no side, as it is told."""
+
+
 def _what_it_gives(shot: Shot, way: Array, told: tuple[tuple[str, Quantity], ...]) -> Step:
     """The last step: the cut that the aim really makes, and how far the object ball passes the target."""
     found = outcome(aim_frame(one_of_many(shot)), np.array([float(angle_rad(shot.aim_direction, way))]))
     name = "what it gives"
     if not found.hit[0]:
         return Step(name, "own.passes", told)
-    # the cut to the other side is one below nothing
     made = float(found.cut_rad[0])
-    cut = Quantity(made * np.sign(float(shot.cut_rad)) if float(shot.cut_rad) else abs(made), "angle_rad")
+    is_other = made * float(shot.cut_rad) < 0 and abs(made) >= LEAST_RAD
+    cut = Quantity(abs(made), "angle_rad")
     miss = float(found.miss_mm[0])
     error = Quantity(abs(float(found.object_error_rad[0])), "angle_rad")
     told = (*told, ("given_cut", cut), ("off", error), ("miss", Quantity(abs(miss), "distance_mm")))
@@ -249,7 +253,7 @@ def _what_it_gives(shot: Shot, way: Array, told: tuple[tuple[str, Quantity], ...
     if not np.isfinite(miss):
         return Step(name, "own.astray", told, lines=(path,), measures=measures)
     measures = (*measures, Measure("judged_miss", Quantity(abs(miss), "length_mm")))
-    return Step(name, "own.given", told, lines=(path,), measures=measures)
+    return Step(name, "own.given_other" if is_other else "own.given", told, lines=(path,), measures=measures)
 
 
 def _far(own: Own, values: dict[str, Array], shot: Shot) -> str:
