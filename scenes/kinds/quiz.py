@@ -123,15 +123,15 @@ def choices(subject: Subject, n: int) -> tuple[float, ...]:
     """The overlaps to choose from in question n (from 0), the fullest first: the right one and wrong ones.
 
     The wrong ones are the clip's other cuts, drawn by the seed from the nearest ones; where there are too few,
-    neighbours an eighth of a ball apart.
+    neighbours an eighth or a quarter of a ball away, on sides that are drawn: no letter is right each time.
     """
     right = float(questions(subject)[n].overlap)
     others = {round(float(one.shot.overlap), 6) for one in subject.companions if one.shot is not None}
     wrong = sorted((x for x in others if abs(x - right) > 0.02), key=lambda x: (abs(x - right), x))[:4]
     draw = random.Random(f"{QuizSettings.of(subject).seed} {n}")
     chosen = draw.sample(wrong, min(len(LETTERS) - 1, len(wrong)))
-    for step in (k * NEIGHBOUR for k in (1, -1, 2, -2, 3, -3)):
-        near = right + step
+    for k in (*draw.choice(((1, 2), (1, -1), (-1, -2))), 1, -1, 2, -2, 3, -3):
+        near = right + k * NEIGHBOUR
         if len(chosen) < len(LETTERS) - 1 and 0 < near <= 1 and all(abs(near - x) > 0.02 for x in chosen):
             chosen.append(near)
     return tuple(sorted((right, *chosen), reverse=True))

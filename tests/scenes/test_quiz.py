@@ -112,6 +112,16 @@ def test_a_lesson_of_one_cut_still_has_wrong_choices_an_eighth_apart() -> None:
     assert all(round(abs(hit - right) * 8, 3) in (0, 1, 2) for hit in hits)
 
 
+def test_in_a_lesson_of_one_cut_no_letter_is_right_every_time() -> None:
+    """Of a full ball the fullest hit is the right one; of any other each of the three is, now and then."""
+    letters = set()
+    for seed in range(12):
+        subject = a_subject(questions=1, seed=seed)
+        alone = replace(subject, companions=subject.companions[:4])
+        letters |= {dict(s.values)["letter"].value for s in quiz.outline(alone) if s.name.startswith("answer")}
+    assert letters == set("ABC")
+
+
 def test_the_clock_runs_after_the_question_has_been_spoken_and_until_the_answer() -> None:
     board = a_board(a_subject(questions=2))
     spans = {s.name: s for s in board.steps}
