@@ -40,11 +40,9 @@ BLURS_PX = (0.5, 0.8, 1.2, 1.8, 2.6)
 FAINT_PX = 12.0
 """Error of an edge in px, times the height of its step."""
 
-WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0), (0.16, 2.0, 4.0))
+WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0), (0.16, 2.0, 4.0))
 """How far about an outline its edge is looked for, by rounds: parts of the ball's radius, and bounds in px. In the
-end so near that a lamp mirrored in the ball lies outside: but in small balls, which have no room for that."""
-
-SMALL_PX = 9.0
+end so near that a lamp mirrored in the ball lies outside."""
 
 APART = 24
 """So many places of an outline speak for themselves: what moves one moves its neighbours too."""
@@ -153,7 +151,7 @@ def fine(
     angles = np.linspace(0, 2 * pi, count, endpoint=False)
     rim = None
     seen = 0.0
-    for k, (part, least, most) in enumerate(WINDOWS if radius > SMALL_PX else WINDOWS[:3]):
+    for k, (part, least, most) in enumerate(WINDOWS):
         window = float(np.clip(part * radius, least, most))
         px, normals = outline_px(camera, centre, radius_mm, angles)
         if not np.isfinite(px).all():
