@@ -244,9 +244,10 @@ def _placed(
     is_open = spread.along is not None and not spread.has_points
     less = replace(shown, rects=tuple(rect for rect in shown.rects if rect not in spare))
     radii = [before.radius_px] if before else [part * figure.frame.scale.short_px for part in RADII]
+    crammed: set[float] = set()
     for radius, has_air in [*((radius, True) for radius in radii), *((radius, False) for radius in radii)]:
         times, at = next(iter(_times(figure, pairs, radius)), 0), spread.middle
-        if not times:
+        if not times or radius in crammed:
             continue
         if is_open:
             levels = (
@@ -256,6 +257,9 @@ def _placed(
         asked = _Asked(at, radius, times, roles, has_air)
         # beside the figure with all that stands there, or where something gives way
         there = before and _room(figure, asked, less, before.centre_px)
+        if not there and has_air and _room(figure, replace(asked, has_air=False), less) is None:
+            crammed.add(radius)  # what is asked beyond that would find none either
+            continue
         rooms = (
             [there] if there else [_room(figure, asked, kept) for kept in ((shown, less) if spare else (shown,))]
         )
