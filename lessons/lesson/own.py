@@ -378,7 +378,7 @@ def _unknown(written: str, name: str, known: Iterable[str]) -> str:
     """That a point or line is unknown, and which was meant: of a ball its centre."""
     if name in BALLS:
         return f"'{written}' is a ball; a point or line is needed: {name.replace('_ball', '_centre')}."
-    return f"unknown point or line '{written}'{did_you_mean(name, known)}"
+    return f"unknown point or line '{written[:40]}'{did_you_mean(name, known)}"
 
 
 def _points(names: list[str]) -> str:
