@@ -12,7 +12,7 @@ DROP_RATE = Fraction(30000, 1001)
 
 @dataclass(frozen=True, slots=True)
 class Timecode:
-    """How the frames of a rate are named. Dropping is defined for exactly 30000/1001 frames a second."""
+    """How the frames of a rate are named. Dropping is defined for 30000/1001 and 60000/1001 frames a second."""
 
     rate: Fraction
     drop: bool
@@ -29,17 +29,24 @@ class Timecode:
         >>> Timecode(DROP_RATE, drop=True).start_frame, Timecode(DROP_RATE, drop=False).start_frame
         (107892, 108000)
         """
-        return 3600 * self.count - (108 if self.drop else 0)
+        return 3600 * self.count - 54 * self.dropped
+
+    @property
+    def dropped(self) -> int:
+        """The names that a minute leaves out: 2 at 29.97, 4 at 59.94, none without dropping."""
+        return self.count // 15 if self.drop else 0
 
     def name(self, frame: int) -> str:
-        """The frame's name. Dropping leaves out 00 and 01 of every minute but each tenth (SMPTE ST 12-1).
+        """The frame's name. Dropping leaves out 00 and 01 (to 03 at 59.94) of every minute but each tenth (SMPTE
+        ST 12-1).
 
         >>> Timecode(DROP_RATE, drop=True).name(1799), Timecode(DROP_RATE, drop=True).name(1800)
         ('00:00:59;29', '00:01:00;02')
         """
         if self.drop:
-            tens, rest = divmod(frame, 17982)
-            frame += 18 * tens + (2 * ((rest - 2) // 1798) if rest > 1 else 0)
+            dropped, minute = self.dropped, 60 * self.count - self.dropped
+            tens, rest = divmod(frame, 10 * minute + dropped)
+            frame += 9 * dropped * tens + (dropped * ((rest - dropped) // minute) if rest >= dropped else 0)
         seconds, frames = divmod(frame, self.count)
         mark = ";" if self.drop else ":"
         return f"{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}{mark}{frames:02}"
@@ -53,7 +60,7 @@ class Timecode:
         """
         hours, minutes, seconds, frames = map(int, name.replace(";", ":").split(":"))
         minutes += 60 * hours
-        dropped = 2 * (minutes - minutes // 10) if self.drop else 0
+        dropped = self.dropped * (minutes - minutes // 10)
         return (60 * minutes + seconds) * self.count + frames - dropped
 
 
@@ -80,5 +87,5 @@ def source_of(clip: Clip, timeline: Timecode) -> Source:
     """
     if clip.timecode is None:
         return Source(timeline, 0)
-    timecode = Timecode(clip.rate, ";" in clip.timecode)
+    timecode = Timecode(clip.rate, ";" in clip.timecode and clip.rate in (DROP_RATE, 2 * DROP_RATE))
     return Source(timecode, timecode.frame(clip.timecode))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -71,6 +72,11 @@ def answer(path: Path) -> tuple[Answer, Picture]:
         warnings.append(
             Warned(f"the frame rate of the footage varies; {rate:.4g} frames a second are taken.", ("footage",))
         )
+    timecode = footage.timecode
+    if timecode is not None and footage.rate is not None and not _counts(timecode, footage.rate):
+        told = f"'{timecode}' names no frame at {footage.rate[0] / footage.rate[1]:.5g} frames a second"
+        warnings.append(Warned(f"the timecode {told}; it is counted from 00:00:00:00.", ("footage",)))
+        timecode = None
     made = Answer(
         file,
         found,
@@ -80,11 +86,22 @@ def answer(path: Path) -> tuple[Answer, Picture]:
         plan,
         tuple(warnings),
         frames=footage.frames,
-        timecode=footage.timecode,
+        timecode=timecode,
     )
     if not footage.is_still:
         made = _kept_still(made, footage, picture)
     return made, picture
+
+
+def _counts(timecode: str, rate: tuple[int, int]) -> bool:
+    """True for hours, minutes, seconds and a frame's number that there is at a rate.
+
+    >>> [_counts(told, (30000, 1001)) for told in ("01:00:59;29", "01:00:59:30", "1 h", "25:00:00:00")]
+    [True, False, False, False]
+    """
+    found = re.fullmatch(r"(\d\d):(\d\d):(\d\d)[:;](\d\d)", timecode)
+    most = (24, 60, 60, round(rate[0] / rate[1]))
+    return found is not None and all(int(n) < limit for n, limit in zip(found.groups(), most, strict=True))
 
 
 def _kept_still(made: Answer, footage: Footage, picture: Picture) -> Answer:

@@ -133,7 +133,7 @@ def test_the_xml_says_how_frames_are_counted_and_how_big_they_are(tmp_path: Path
         assert "<width>96</width>" in text[: text.index("<track>")]
 
 
-@pytest.mark.parametrize(("rate", "drop"), COUNTED)
+@pytest.mark.parametrize(("rate", "drop"), [*COUNTED, ((60000, 1001), True)])
 def test_timecode_agrees_with_opentimelineio(rate: tuple[int, int], drop: bool) -> None:
     timecode = Timecode(Fraction(*rate), drop)
     fps = rate[0] / rate[1]
