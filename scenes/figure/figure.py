@@ -367,9 +367,9 @@ def points_before(step: Step) -> tuple[construction.Point, ...]:
 def disc_of(
     figure: Figure, name: str, centre: Position | Array, radius_mm: float, is_solid: bool = True
 ) -> Disc | None:
-    """A ball or circle in the picture; None where no window shows it."""
+    """A ball or circle in the picture; None where no window shows it, or where it reaches behind the eye."""
     window = figure.window(centre)
-    if window is None:
+    if window is None or not ball_outline(window.projection(0), np.asarray(centre, float), radius_mm).is_seen:
         return None
     ball = seen_ball(window, np.asarray(centre, float), radius_mm)
     x, y = ball.centre_px.tolist()
@@ -378,12 +378,7 @@ def disc_of(
 
 def other_discs(figure: Figure) -> list[Disc]:
     """The other balls on the table, as far as they are shown: labels keep off them."""
-    others = [
-        one
-        for one in figure.brief.subject.others
-        if (window := figure.window(one.centre_mm)) is not None
-        and ball_outline(window.projection(0), np.array(one.centre_mm), figure.radius_mm).is_seen
-    ]
+    others = figure.brief.subject.others
     found = (disc_of(figure, f"other.{n}", one.centre_mm, figure.radius_mm) for n, one in enumerate(others))
     return [disc for disc in found if disc is not None]
 
