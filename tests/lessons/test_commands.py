@@ -71,6 +71,24 @@ def test_files_that_lessons_name_are_no_lessons_of_their_folder(folder: Path) ->
     assert "shot-3.yaml:1:1: holds a match, and is no lesson; name it in one" in alone.stderr
 
 
+@pytest.mark.parametrize("processors", [1, 2, 3, 8])
+@pytest.mark.parametrize("is_cut_off", [False, True])
+def test_many_files_are_told_as_each_is_alone_whoever_looks_at_them(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, processors: int, is_cut_off: bool
+) -> None:
+    (folder / "a.yaml").write_text("title: [", encoding="utf-8")
+    (folder / "b.yaml").write_text(GOOD.replace("45", "60"), encoding="utf-8")
+    files = sorted([*folder.glob("*.yaml"), *folder.glob("*/*.yml")])
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    alone = [json.loads(aimgeo("check", file, "--format", "json").stdout)["files"][0] for file in files]
+    monkeypatch.setattr("os.cpu_count", lambda: processors)
+    if is_cut_off:  # a process that dies halfway
+        monkeypatch.setattr("pickle.dump", lambda found, answer: os._exit(3))
+    together = json.loads(aimgeo("check", *files, "--format", "json").stdout)["files"]
+    assert together == alone
+    assert [one["good"] for one in together] == [False, True, False, True]
+
+
 def test_what_is_no_lesson_is_told_in_a_sentence(tmp_path: Path) -> None:
     missing = aimgeo("check", tmp_path / "missing.yaml")
     assert missing.exit_code == 1
