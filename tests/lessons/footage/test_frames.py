@@ -61,20 +61,25 @@ def test_pixels_that_are_wider_than_high_are_made_square(tmp_path: Path) -> None
     assert likeness(picture_at(footage, 0), DRAWN) < 8.0
 
 
-@pytest.mark.parametrize("varies", [True, False])
-def test_a_rate_that_varies_is_seen(varies: bool, tmp_path: Path) -> None:
-    path = tmp_path / "phone.mp4"
+def timed(path: Path, lasts: list[int]) -> Path:
+    """A film whose frames last so many six-hundredths of a second each."""
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=30)
         stream.width, stream.height, stream.pix_fmt = 160, 90, "yuv420p"
         stream.codec_context.time_base = Fraction(1, 600)
         at = 0
-        for k in range(30):
+        for last in lasts:
             frame = av.VideoFrame.from_ndarray(DRAWN, format="bgr24")
             frame.pts, frame.time_base = at, Fraction(1, 600)
-            at += 20 + (0, 7, 13)[k % 3] * varies
+            at += last
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
+    return path
+
+
+@pytest.mark.parametrize("varies", [True, False])
+def test_a_rate_that_varies_is_seen(varies: bool, tmp_path: Path) -> None:
+    path = timed(tmp_path / "phone.mp4", [20 + (0, 7, 13)[k % 3] * varies for k in range(30)])
     assert open_footage(path).rate_varies == varies
 
 
@@ -91,18 +96,7 @@ def test_a_rate_that_a_container_of_milliseconds_tells_is_the_usual_one(tmp_path
 
 def test_where_the_times_vary_most_frames_tell_the_nominal_rate(tmp_path: Path) -> None:
     """As phones film in poor light: some frames come late, some are left out."""
-    path = tmp_path / "phone.mp4"
-    with av.open(str(path), "w") as container:
-        stream = container.add_stream("libx264", rate=30)
-        stream.width, stream.height, stream.pix_fmt = 160, 90, "yuv420p"
-        stream.codec_context.time_base = Fraction(1, 600)
-        at = 0
-        for k in range(40):
-            frame = av.VideoFrame.from_ndarray(DRAWN, format="bgr24")
-            frame.pts, frame.time_base = at, Fraction(1, 600)
-            at += 40 if k % 9 == 8 else 20 + (k % 7 == 3)
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode(None))
+    path = timed(tmp_path / "phone.mp4", [40 if k % 9 == 8 else 20 + (k % 7 == 3) for k in range(40)])
     footage = open_footage(path)
     assert (footage.rate, footage.rate_varies, footage.frames) == ((30, 1), True, 40)
 
