@@ -1,11 +1,14 @@
 // The lesson's text in the page: an editor for YAML with faults underlined and completion from the lesson files' schema.
 
-import { autocompletion, closeBrackets, closeBracketsKeymap, completionKeymap } from "@codemirror/autocomplete";
+import {
+  acceptCompletion, autocompletion, closeBrackets, closeBracketsKeymap, closeCompletion, completionKeymap, completionStatus,
+  selectedCompletion, selectedCompletionIndex, setSelectedCompletion,
+} from "@codemirror/autocomplete";
 import { defaultKeymap, history, historyKeymap, indentWithTab } from "@codemirror/commands";
 import { yaml } from "@codemirror/lang-yaml";
 import { HighlightStyle, bracketMatching, indentUnit, syntaxHighlighting } from "@codemirror/language";
 import { lintGutter, setDiagnostics } from "@codemirror/lint";
-import { Annotation, EditorState } from "@codemirror/state";
+import { Annotation, EditorState, Prec } from "@codemirror/state";
 import { EditorView, drawSelection, highlightActiveLine, keymap, lineNumbers } from "@codemirror/view";
 import { tags } from "@lezer/highlight";
 
@@ -37,6 +40,7 @@ const theme = EditorView.theme({
 
 // ------------------------------------------------------------------ completion
 
+const WORD = /[\w/-]*$/;
 const KEY = /^(\s*)((?:- +)*)([A-Za-z_][\w-]*):(?:\s|$)/;
 
 // Where a line stands: the keys above it by indentation, "[]" for an entry of a list; and the kind that its entry names.
@@ -55,7 +59,7 @@ function pathAt(doc, number, column) {
     }
     const [, space, dashes, key] = found, at = space.length + dashes.length;
     if (at >= indent) {
-      if (at === indent && dashes && path.length === 0) {
+      if (at === indent && dashes) {
         path.unshift("[]");
         indent = space.length;
       }
@@ -72,11 +76,16 @@ function pathAt(doc, number, column) {
 }
 
 function kindAt(doc, number) {
-  // the entry's own lines, up to its dash
-  for (let n = number; n >= 1; n -= 1) {
+  // the lines of the entry: from the outermost dash above to the next one like it
+  const dash = (n) => /^(\s*)- /.exec(doc.line(n).text)?.[1].length ?? Infinity;
+  let first = number, outermost = Infinity;
+  for (let n = number; n >= 1 && !/^[A-Za-z]/.test(doc.line(n).text); n -= 1) {
+    if (dash(n) < outermost) [first, outermost] = [n, dash(n)];
+  }
+  for (let n = first; n <= doc.lines && (n === first || dash(n) > outermost); n += 1) {
     const text = doc.line(n).text, found = /^\s*(?:- +)?kind:\s*([\w-]+)/.exec(text);
     if (found) return found[1];
-    if (/^\s*- kind/.test(text) || /^[A-Za-z]/.test(text)) break;
+    if (n > first && /^[A-Za-z]/.test(text)) break;
   }
   return null;
 }
@@ -114,8 +123,10 @@ function completes(options) {
     const before = line.text.slice(0, pos - line.from);
     if (/(^|\s)#/.test(before)) return null;
     const kind = kindAt(doc, line.number);
-    const word = /[\w/-]*$/.exec(before)[0];
+    const word = WORD.exec(before)[0];
     const from = pos - word.length;
+    // a number is its author's, whatever longer one begins like it
+    if (/^\d/.test(word) && !context.explicit) return null;
     if (!word && !context.explicit && !/[:,[{-] $/.test(before)) return null;
     const key = KEY.exec(before);
     const column = /^\s*(?:- +)*/.exec(before)[0].length;
@@ -135,11 +146,17 @@ function completes(options) {
         if (!last) return keys(schemas, from, flow[0]);
         schemas = within(schemas, last[1], root, kind);
       }
-      const found = [...choices(schemas), ...(named && isInGroup ? named : [])];
-      return found.length ? { from, options: found.map((label) => ({ label, type: "constant" })), validFor: /^[\w/-]*$/ } : null;
+      return values([...choices(schemas), ...(named && isInGroup ? named : [])], from, word, context);
     }
-    return keys(schemas, from, "");
+    return keys(schemas, from, "") ?? values(choices(schemas), from, word, context);
   };
+}
+
+// What is typed whole is offered no more, until it is typed on.
+function values(labels, from, word, { explicit }) {
+  if (!labels.length || (labels.includes(word) && !explicit)) return null;
+  const validFor = (text) => /^[A-Za-z_-][\w/-]*$/.test(text) && !labels.includes(text);
+  return { from, options: labels.map((label) => ({ label, type: "constant" })), validFor };
 }
 
 function keys(schemas, from, already) {
@@ -157,6 +174,33 @@ function keys(schemas, from, already) {
   };
 }
 
+function typedWord({ doc, selection: { main } }) {
+  const line = doc.lineAt(main.head);
+  return WORD.exec(line.text.slice(0, main.head - line.from))[0];
+}
+
+// Enter and Tab take what is marked, when something is to be gained by it; else the offer goes and they do what they always do.
+function takes(view) {
+  if (completionStatus(view.state) !== "active") return false;
+  const { label, apply } = selectedCompletion(view.state) ?? {};
+  if (label !== undefined && (apply ?? label) !== typedWord(view.state)) return acceptCompletion(view);
+  closeCompletion(view);
+  return false;
+}
+
+// The first offer is marked at each letter that is typed: before the first one Enter ends the line.
+function marksFirst() {
+  let marked = "";
+  return EditorView.updateListener.of(({ view }) => {
+    const status = completionStatus(view.state), word = status ? typedWord(view.state) : "";
+    if (status === "pending" || word === marked) return;
+    marked = word;
+    if (word && selectedCompletionIndex(view.state) !== 0) view.dispatch({ effects: setSelectedCompletion(0) });
+  });
+}
+
+const offerKeys = [{ key: "Enter", run: takes }, { key: "Tab", run: takes }, ...completionKeymap.filter(({ key }) => key !== "Enter")];
+
 // ------------------------------------------------------------------ the editor
 
 // options: nonce, label, changed(), schema(), names()
@@ -170,10 +214,11 @@ export function makeEditor(parent, options) {
         lineNumbers(), history(), drawSelection(), bracketMatching(), closeBrackets(), highlightActiveLine(), lintGutter(),
         indentUnit.of("  "), EditorState.tabSize.of(2), EditorView.lineWrapping,
         yaml(), syntaxHighlighting(colours), theme,
-        autocompletion({ override: [completes(options)], icons: false }),
+        autocompletion({ override: [completes(options)], icons: false, selectOnOpen: false, defaultKeymap: false }),
+        Prec.highest(keymap.of(offerKeys)), marksFirst(),
         EditorView.contentAttributes.of({ "aria-label": options.label, tabindex: "0" }),
-        // Tab goes on to what comes next, as everywhere on the page
-        keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...historyKeymap, ...completionKeymap,
+        // Tab goes on to what comes next, as everywhere on the page, but where it takes an offer
+        keymap.of([...closeBracketsKeymap, ...defaultKeymap, ...historyKeymap,
           { key: "Ctrl-]", run: indentWithTab.run }, { key: "Ctrl-[", run: indentWithTab.shift }]),
         EditorView.updateListener.of((update) => {
           if (update.docChanged && !update.transactions.some((one) => one.annotation(told))) options.changed();

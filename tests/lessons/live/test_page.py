@@ -671,7 +671,6 @@ def test_by_keys_alone_a_lesson_is_begun_written_and_saved(shown: Shown, live: L
     shown.until("page.words.editor !== null && document.activeElement.classList.contains('cm-content')")
     press("Control+End")
     write("    cuts: 1/2")
-    press("Escape")  # whatever is offered: Enter would take it instead of ending the line
     press("Enter")
     shown.until("page.lesson.is_draft && page.lesson.text.includes('cuts: 1/2\\n') && !page.lesson.faults.length")
     press("Control+s")
@@ -734,6 +733,70 @@ def test_keys_are_offered_from_the_schema(shown: Shown) -> None:
     shown.tab.keyboard.press("Enter")
     shown.tab.keyboard.type("si")
     shown.until("document.querySelector('.cm-tooltip-autocomplete')?.textContent.includes('side-left')")
+
+
+OFFERED = "document.querySelector('.cm-tooltip-autocomplete') !== null"
+
+
+@pytest.mark.parametrize(
+    ("before", "typed", "key", "line"),
+    [
+        ("  - kind: build-up", "    sides: left", "Enter", "    sides: left"),
+        ("  - kind: build-up", "    methods: ghost-ball", "Enter", "    methods: ghost-ball"),
+        ("  - kind: build-up", "    distances: far", "Tab", "    distances: far"),
+        ("  - kind: build-up", "    cuts: 1", "Enter", "    cuts: 1"),
+        ("  - kind: build-up", "    sides: ", "Enter", "    sides: "),
+        ("  - kind: build-up", "    sides: le", "Enter", "    sides: left"),
+        ("  - kind: build-up", "    sides: ri", "Tab", "    sides: right"),
+        ("    methods: [ghost-ball]", "    poc", "Tab", "    pocket: "),
+        ("    methods:", "      - ghost", "Enter", "      - ghost-ball"),
+        ("    methods:", "      - ghost-ball", "Enter", "      - ghost-ball"),
+    ],
+)
+def test_enter_and_tab_take_what_is_marked_and_otherwise_do_what_they_always_do(
+    shown: Shown, live: Live, before: str, typed: str, key: str, line: str
+) -> None:
+    text = LESSON.replace("    methods: [ghost-ball]\n", "    methods:\n") if before == "    methods:" else LESSON
+    live.path.write_text(text, encoding="utf-8")
+    shown.until(f"page.lesson.text.includes({json.dumps(before)})")
+    shown.tab.keyboard.press("e")
+    shown.until("page.words.editor !== null && page.words.schema !== null")
+    shown.tab.evaluate(f"() => page.words.editor.to({text.splitlines().index(before) + 1}, 99)")
+    shown.tab.keyboard.insert_text("\n" + typed[:-1])
+    shown.tab.keyboard.type(typed[-1])
+    is_offered = line != typed or typed.endswith(" ")
+    if is_offered:
+        shown.until(OFFERED)
+        shown.tab.wait_for_timeout(120)  # what is offered can't be taken at once, lest it be by mistake
+    else:
+        shown.tab.wait_for_timeout(250)
+        assert not shown.is_true(OFFERED)
+    shown.tab.keyboard.press(key)
+    new = shown.get("page.words.editor.text()").splitlines()[text.splitlines().index(before) + 1 :]
+    assert new[0] == line
+    assert not shown.is_true(OFFERED)
+    assert (new[1].strip() == "") == (key == "Enter" and line == typed)
+    is_inside = shown.is_true("document.activeElement.classList.contains('cm-content')")
+    assert is_inside == (key == "Enter" or line != typed)
+
+
+def test_the_best_offer_is_marked_and_escape_closes_the_offer_alone(shown: Shown) -> None:
+    marked = "document.querySelector('.cm-tooltip-autocomplete [aria-selected]')?.textContent"
+    shown.tab.keyboard.press("e")
+    shown.until("page.words.editor !== null && page.words.schema !== null")
+    shown.tab.evaluate("() => page.words.editor.to(2, 99)")
+    shown.tab.keyboard.insert_text("\n")
+    for typed, best in (("c", None), ("u", "cue_ball"), ("t", "cuts")):
+        shown.tab.keyboard.type(typed)
+        shown.until(f"{marked}{f'.startsWith({json.dumps(best)})' if best else ''}")
+    shown.tab.keyboard.press("Escape")
+    shown.until(f"!({OFFERED})")
+    assert shown.is_true("page.words.isOpen && document.activeElement.classList.contains('cm-content')")
+    shown.tab.keyboard.press("Control+Space")
+    shown.until(f"{marked}?.startsWith('cuts')")
+    shown.tab.wait_for_timeout(120)
+    shown.tab.keyboard.press("Enter")
+    assert shown.get("page.words.editor.text()").splitlines()[2] == "cuts: "
 
 
 def test_somebody_elses_save_is_neither_lost_nor_written_over(shown: Shown, live: Live) -> None:
