@@ -8,14 +8,14 @@ to move later.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from aimgeo.vectors import Array
+from aimgeo.vectors import Array, IntArray
 from scenes.board import Pixel, Rect
 
 Points = tuple[Pixel, ...]
@@ -174,7 +174,8 @@ OUT_OF_ZONE = 140.0
 IN_THE_WAY = 90.0
 APART = 5.0
 """A label without a leader stands at most so many of its heights from what it names."""
-CHUNK = 256
+CHUNK, GROWTH = 256, 4
+"""So many places are looked at first, and so many times as many each time after."""
 
 
 def place(
@@ -239,22 +240,30 @@ def _cheapest(
     walls, bars = _walls(obstacles, placed, spacing), _bars(wanted, obstacles, placed, spacing)
     later_walls, later_bars = _walls(later, (), spacing), _bars(wanted, later, (), spacing)
     best = (np.inf, np.inf, 0)
-    for start in range(0, len(order), CHUNK):
-        chunk = order[start : start + CHUNK]
+    for chunk in chunks(order):
         if costs[chunk[0]] > best[0]:
             break
         chunk = chunk[~_covers(rects[chunk], walls)]
+        if len(chunk):
+            chunk = chunk[~_crosses(found.corners[chunk], bars)]
         if not len(chunk):
             continue
         corners = found.corners[chunk]
         base = costs[chunk] + IN_THE_WAY * _covers(rects[chunk], later_walls)
         extra = _over_balls(corners, wanted.name, obstacles.balls)
         extra += IN_THE_WAY * _crosses(corners, later_bars)
-        total = np.where(_crosses(corners, bars), np.inf, base + extra)
+        total = base + extra
         least = np.lexsort((chunk, base, total))[0]
-        if np.isfinite(total[least]):
-            best = min(best, (float(total[least]), float(base[least]), int(chunk[least])))
+        best = min(best, (float(total[least]), float(base[least]), int(chunk[least])))
     return best[2], best[0]
+
+
+def chunks(order: IntArray) -> Iterator[IntArray]:
+    """What is looked at one after the other, first a few and then ever more at a time."""
+    start, count = 0, CHUNK
+    while start < len(order):
+        yield order[start : start + count]
+        start, count = start + count, GROWTH * count
 
 
 def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -264,7 +273,17 @@ def is_clear(rect: Rect, obstacles: Obstacles, spacing: Spacing) -> bool:
 
 def are_clear(rects: Array, obstacles: Obstacles, spacing: Spacing) -> Flags:
     """Which rectangles (n, 4) cover nothing."""
-    return ~_covers(rects, _walls(obstacles, (), spacing))
+    return are_free(rects, walls(obstacles, spacing))
+
+
+def are_free(rects: Array, kept: Walls) -> Flags:
+    """Which rectangles (n, 4) cover none of these."""
+    return ~_covers(rects, kept)
+
+
+def walls(obstacles: Obstacles, spacing: Spacing) -> Walls:
+    """What no plate may cover, for many questions."""
+    return _walls(obstacles, (), spacing)
 
 
 def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> bool:
@@ -441,7 +460,7 @@ def _strokes(found: Sequence[Stroke]) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Things:
+class Walls:
     """What a plate or a leader keeps clear of, as arrays: discs at (m, 2) with radii (m,), segments (s, 2, 2) with
     half their breadth (s,), each with its margin, and rectangles (r, 4) with one for all."""
 
@@ -454,7 +473,7 @@ class _Things:
     ends_anywhere: bool = False
 
 
-def _walls(obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> _Things:
+def _walls(obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Walls:
     """What no plate may cover."""
     at, radii = _discs((*obstacles.balls, *obstacles.marks))
     gaps = np.repeat([spacing.gap, spacing.gap / 2], [len(obstacles.balls), len(obstacles.marks)])
@@ -463,10 +482,10 @@ def _walls(obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> 
     ends = np.concatenate([ends, np.array(legs, float).reshape(-1, 2, 2)])
     margins = np.concatenate([half_widths, np.zeros(len(legs))]) + spacing.gap
     rects = np.array((*obstacles.rects, *(other.rect_px for other in placed)), float).reshape(-1, 4)
-    return _Things(at, radii + gaps, ends, margins, rects, spacing.gap)
+    return Walls(at, radii + gaps, ends, margins, rects, spacing.gap)
 
 
-def _bars(wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> _Things:
+def _bars(wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Walls:
     """What a label's leader may not cross: a line or mark not its own, words, another label.
 
     A leader to a point may end at any mark there.
@@ -478,19 +497,23 @@ def _bars(wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacin
     led = [other.leader_px for other in placed if other.leader_px]
     rects = np.concatenate([np.array(others, float).reshape(-1, 4), _legs(_corners(led)).reshape(-1, 4)])
     may_end = wanted.is_point or wanted.sample is None
-    return _Things(at, radii + gap / 2, ends, half_widths + gap / 2, rects, gap, may_end)
+    return Walls(at, radii + gap / 2, ends, half_widths + gap / 2, rects, gap, may_end)
 
 
-def _covers(rects: Array, walls: _Things) -> Flags:
-    """Which plates (n,) cover, or come too near to, an obstacle or another label."""
-    return np.asarray(
-        (_to_discs(rects, walls.at) < walls.radii).any(axis=1)
-        | _on_strokes(rects, walls.ends, walls.half_widths)
-        | _on_rects(rects, walls.rects, walls.margin)
-    )
+def _covers(rects: Array, walls: Walls) -> Flags:
+    """Which plates (n,) cover, or come too near to, an obstacle or another label.
+
+    What is quickly told goes first, and what it rules out is looked at no more.
+    """
+    left = np.flatnonzero(~_on_rects(rects, walls.rects, walls.margin))
+    left = left[~(_to_discs(rects[left], walls.at) < walls.radii).any(axis=1)]
+    left = left[~_on_strokes(rects[left], walls.ends, walls.half_widths)]
+    covers = np.ones(len(rects), bool)
+    covers[left] = False
+    return covers
 
 
-def _crosses(corners: Array, bars: _Things) -> Flags:
+def _crosses(corners: Array, bars: Walls) -> Flags:
     """Which leaders (n, 3, 2) cross what none may cross.
 
     Legs are level or upright, hence rectangles without breadth.

@@ -8,22 +8,24 @@ number, so that its words are exact. Pure geometry in pixels; the panes' cameras
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
 
 from aimgeo.construct import Measure, Step
-from aimgeo.vectors import Array, BoolArray, cross, dot
+from aimgeo.vectors import Array, BoolArray, IntArray, cross, dot
 from scenes.board import ONE, Pane, Pixel, Rect, Text
 from scenes.figure.figure import Figure, Magnifier, in_reach, mark_kind, piece_px, pieces_of
-from scenes.figure.labels import Obstacles, Spacing, Stroke, are_clear, merged
+from scenes.figure.labels import Obstacles, Spacing, Walls, are_free, chunks, merged, walls
 from scenes.frame.column import band_words, even_lines, text_rect
 from scenes.frame.framing import View
+from scenes.frame.layout import Layout
 from scenes.look.fonts import CAP_HEIGHT
 from scenes.look.roles import OWN, is_bar
-from scenes.look.scale import plate_sizes
+from scenes.look.scale import Scale, plate_sizes
 
 LINES_PX, MARKS_PX, BAR_PX = 24.0, 6.0, 24.0
 """Nearer parallel lines run into one; marks with less between them lie on each other; a bar's shorter piece is a
@@ -62,15 +64,15 @@ class _Thing:
     window: Pane
     ends: Array
     reach_px: float
+    along: Array | None = field(init=False)
+
+    def __post_init__(self) -> None:
+        run = self.ends[1] - self.ends[0]
+        object.__setattr__(self, "along", run / np.linalg.norm(run) if run.any() else None)
 
     @property
     def is_line(self) -> bool:
-        return bool(np.ptp(self.ends, axis=0).any())
-
-    @property
-    def along(self) -> Array:
-        run = self.ends[1] - self.ends[0]
-        return np.asarray(run / np.linalg.norm(run))
+        return self.along is not None
 
 
 Pair = tuple[_Thing, _Thing, float]
@@ -80,16 +82,19 @@ Pair = tuple[_Thing, _Thing, float]
 def magnifiers_of(
     figure: Figure,
     steps: Sequence[Step],
+    near: Sequence[Sequence[Pair]],
     shown: Sequence[Obstacles],
     spare: tuple[Rect, ...],
     apart: frozenset[str],
 ) -> tuple[Magnifier, ...]:
     """The magnifiers that a construction needs in a plan, one after the other.
 
-    `shown` is what each step adds to the picture without them; of it the rectangles `spare` go where one needs
-    their place. Things of the roles `apart` are told apart in another way.
+    `near` is what each step adds too near to something else, `shown` what it adds to the picture without them; of
+    that the rectangles `spare` go where one needs their place. Things of the roles `apart` are told apart in
+    another way.
     """
-    needs = [_in_one_window(figure, _too_near(figure, steps, k, apart)) for k in range(len(steps))]
+    wanted = ([pair for pair in pairs if apart.isdisjoint({one.role for one in pair[:2]})] for pairs in near)
+    needs = [_in_one_window(figure, pairs) for pairs in wanted]
     groups: list[tuple[list[int], list[Pair]]] = []
     for k, pairs in enumerate(needs):
         if pairs and not _fits(figure, pairs):
@@ -140,10 +145,10 @@ def _in_one_window(figure: Figure, pairs: Sequence[Pair]) -> list[Pair]:
 # ------------------------------------------------------------------ what is too near
 
 
-def _things(figure: Figure, step: Step, apart: frozenset[str]) -> Iterator[_Thing]:
+def _things(figure: Figure, step: Step) -> Iterator[_Thing]:
     stroke = figure.frame.scale.stroke_px
     for line in step.lines:
-        for piece in pieces_of(figure, in_reach(figure, line)) if line.role not in apart else ():
+        for piece in pieces_of(figure, in_reach(figure, line)):
             window = next(w for w in figure.windows if w.id in piece[0])
             yield _Thing(line.role, window, np.array(piece_px(figure, piece)), 0.0)
     places = [(p.role, p.at_mm, float(figure.frame.look.marks[mark_kind(p.role)].reach_px)) for p in step.points]
@@ -152,28 +157,30 @@ def _things(figure: Figure, step: Step, apart: frozenset[str]) -> Iterator[_Thin
             places += [(f"{measure.key}.{n}", at, END_PX) for n, at in enumerate(measure.between_mm)]
     for role, at, reach in places:
         window_of = figure.window(at)
-        if window_of is not None and role not in apart:
+        if window_of is not None:
             yield _Thing(role, window_of, np.array([figure.px(at)] * 2), stroke(reach))
 
 
-def _too_near(figure: Figure, steps: Sequence[Step], index: int, apart: frozenset[str]) -> list[Pair]:
-    """What a step adds that stands too near to something else in the picture."""
-    new = list(_things(figure, steps[index], apart))
-    old = [thing for step in steps[:index] for thing in _things(figure, step, apart)]
-    pairs = [*combinations(new, 2), *((a, b) for a in new for b in old)]
-    found = ((a, b, _gap(figure, a, b)) for a, b in pairs if a.window.id == b.window.id and a.role != b.role)
-    return [(a, b, gap) for a, b, gap in found if gap is not None and gap > SAME_PX]
+def too_near(figure: Figure, steps: Sequence[Step]) -> list[list[Pair]]:
+    """What each step adds that stands too near to something else in the picture."""
+    out: list[list[Pair]] = []
+    old: list[_Thing] = []
+    for step in steps:
+        new = list(_things(figure, step))
+        pairs = [*combinations(new, 2), *((a, b) for a in new for b in old)]
+        found = ((a, b, _gap(figure, a, b)) for a, b in pairs if a.window.id == b.window.id and a.role != b.role)
+        out.append([(a, b, gap) for a, b, gap in found if gap is not None and gap > SAME_PX])
+        old += new
+    return out
 
 
 def _gap(figure: Figure, a: _Thing, b: _Thing) -> float | None:
     """How far apart two things are that stand too near to each other; None for others."""
     stroke = figure.frame.scale.stroke_px
-    if a.is_line != b.is_line:
-        return None
-    if not a.is_line:
+    if a.along is None and b.along is None:
         gap = float(np.linalg.norm(a.ends[0] - b.ends[0]))
         return gap if gap < a.reach_px + b.reach_px + stroke(MARKS_PX) else None
-    if abs(float(cross(a.along, b.along))) > PARALLEL_SINE:
+    if a.along is None or b.along is None or abs(float(cross(a.along, b.along))) > PARALLEL_SINE:
         return None
     level_a, level_b = (sorted((thing.ends @ a.along).tolist()) for thing in (a, b))
     beside = min(level_a[1], level_b[1]) - max(level_a[0], level_b[0])
@@ -202,6 +209,7 @@ def _spread(things: Sequence[_Thing]) -> _Spread:
         middle = (points.min(axis=0) + points.max(axis=0)) / 2
         return _Spread(middle, float(np.linalg.norm(points - middle, axis=1).max()), None, True)
     along = lines[0].along
+    assert along is not None
     across = np.array([-along[1], along[0]])
     places = np.concatenate([points, *(line.ends[:1] for line in lines)])
     off = places @ across
@@ -243,6 +251,7 @@ def _placed(
     roles, window, spread = frozenset(thing.role for thing in things), things[0].window, _spread(things)
     is_open = spread.along is not None and not spread.has_points
     less = replace(shown, rects=tuple(rect for rect in shown.rects if rect not in spare))
+    grounds = [ground_of(figure.frame, kept) for kept in ((shown, less) if spare else (shown,))]
     radii = [before.radius_px] if before else [part * figure.frame.scale.short_px for part in RADII]
     crammed: set[float] = set()
     for radius, has_air in [*((radius, True) for radius in radii), *((radius, False) for radius in radii)]:
@@ -251,20 +260,19 @@ def _placed(
             continue
         if is_open:
             levels = (
-                (n, _open_level(figure, spread, window, radius / n, shown)) for n in _times(figure, pairs, radius)
+                (n, _open_level(figure, spread, window, radius / n, grounds[0]))
+                for n in _times(figure, pairs, radius)
             )
             times, at = next(((n, level) for n, level in levels if level is not None), (times, at))
         asked = _Asked(at, radius, times, roles, has_air)
         # beside the figure with all that stands there, or where something gives way
-        there = before and _room(figure, asked, less, before.centre_px)
-        if not there and has_air and _room(figure, replace(asked, has_air=False), less) is None:
+        there = before and _room(figure, asked, grounds[-1], before.centre_px)
+        if not there and has_air and _room(figure, replace(asked, has_air=False), grounds[-1]) is None:
             crammed.add(radius)  # what is asked beyond that would find none either
             continue
-        rooms = (
-            [there] if there else [_room(figure, asked, kept) for kept in ((shown, less) if spare else (shown,))]
-        )
+        rooms = [there] if there else [_room(figure, asked, ground) for ground in grounds]
         if best := min((room for room in rooms if room is not None), default=None):
-            (x, y), takes_spare = best[1], _room(figure, asked, shown, best[1]) is None
+            (x, y), takes_spare = best[1], _room(figure, asked, grounds[0], best[1]) is None
             rect: Rect = (x - radius, y - radius, 2 * radius, 2 * radius)
             px: Pixel = (float(at[0]), float(at[1]))
             pane = _pane(f"magnifier.{n_th}", window, px, times, rect)
@@ -289,7 +297,7 @@ def _view(window: Pane) -> View:
     return View((x, y), (left + anchor[0] * w, top + anchor[1] * h), turn, math.exp(log_scale))
 
 
-def _open_level(figure: Figure, spread: _Spread, window: Pane, field_px: float, kept: Obstacles) -> Array | None:
+def _open_level(figure: Figure, spread: _Spread, window: Pane, field_px: float, ground: Ground) -> Array | None:
     """Where along its lines, on the cue ball's side, a field of this radius shows nothing but lines and cloth, or
     the ghost ball's inside; the nearest to the middle of the way. None where it does nowhere."""
     assert spread.along is not None
@@ -306,33 +314,37 @@ def _open_level(figure: Figure, spread: _Spread, window: Pane, field_px: float, 
     inside &= (levels - ball) @ (cue - ball) > 0
     # no farther than the lines run: from the cue ball's centre, or from beside it
     inside &= (levels - cue) @ (ball - cue) > field_px * float(np.linalg.norm(ball - cue))
-    for one in (*kept.balls, *kept.marks):
-        away = np.linalg.norm(levels - one.at_px, axis=1)
-        is_within = (away < one.radius_px - field_px - gap) & (not one.is_solid)
-        inside &= (away > one.radius_px + field_px + gap) | is_within
+    away = _apart(levels[:, None] - ground.at)
+    is_within = (away < ground.radii - field_px - gap) & ~ground.is_solid
+    inside &= ((away > ground.radii + field_px + gap) | is_within).all(axis=1)
     off = np.where(inside, np.linalg.norm(levels - middle, axis=1), np.inf)
     return levels[np.argmin(off)] if inside.any() else None
 
 
 def words_px(figure: Figure, times: int, rect: Rect, side: int) -> list[Text]:
-    """How many times as large, in two lines at its lower left or right: the side away from its place, so that what
-    leaves it below may have its name there."""
-    told, s = figure.brief.labels.get("times_as_large", ""), figure.frame.scale
+    """How many times as large it is, in two lines at its lower left or right: the side away from its place, so
+    that what leaves it below may have its name there."""
     x, y, w, h = rect
-    words = told.replace("{times}", str(times)).split()
-    size, r = s.text_px("small"), w / 2
-
-    def wide(text: str) -> float:
-        return s.text_width_px(text, "small")
-
-    whole = wide(" ".join(words))
-    halves = (even_lines(" ".join(words), whole * part, wide) for part in np.linspace(0.4, 1, 13).tolist())
-    lines = next((one for one in halves if len(one) <= 2), ())
-    # as near to the rim as its round corner allows
-    aside = max(r - wide(lines[0]), 0.0) if lines else 0.0
-    first = y + h / 2 + math.sqrt(max(r * r - aside * aside, 0.0)) + CAP_HEIGHT * size + s.px(WORDS_PX)
+    lines, drop = _told(figure.brief.labels.get("times_as_large", ""), times, w / 2, figure.frame.scale)
+    size = figure.frame.scale.text_px("small")
+    first = y + h / 2 + drop + CAP_HEIGHT * size + figure.frame.scale.px(WORDS_PX)
     at, align = (x, "left") if side < 0 else (x + w, "right")
     return [Text(line, (at, first + 1.15 * k * size), "small", align) for k, line in enumerate(lines)]
+
+
+@lru_cache(maxsize=256)
+def _told(words: str, times: int, radius_px: float, scale: Scale) -> tuple[tuple[str, ...], float]:
+    """How many times as large a circle shows, in as even lines as can be where they are two, and how far below its
+    middle its round corner lets them begin."""
+
+    def wide(text: str) -> float:
+        return scale.text_width_px(text, "small")
+
+    told = " ".join(words.replace("{times}", str(times)).split())
+    halves = (even_lines(told, wide(told) * part, wide) for part in np.linspace(0.4, 1, 13).tolist())
+    lines = next((one for one in halves if len(one) <= 2), ())
+    aside = max(radius_px - wide(lines[0]), 0.0) if lines else 0.0
+    return lines, math.sqrt(max(radius_px * radius_px - aside * aside, 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,70 +359,172 @@ class _Asked:
     has_air: bool
 
 
-def _room(figure: Figure, asked: _Asked, kept: Obstacles, only: Pixel | None = None) -> tuple[float, Pixel] | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """What a magnifier keeps clear of: discs at (m, 2) with radii (m,), rectangles (r, 4), segments (s, 2, 2) with
+    their lengths squared and half their widths (s,), and as `walls` all that its words keep clear of.
+
+    `fits_px` (rows, columns) is the radius that has room about the middle of each cell, `step_px` wide and high,
+    of the zone for labels, from its `corner` on.
+    """
+
+    at: Array
+    radii: Array
+    is_solid: BoolArray
+    rects: Array
+    ends: Array
+    squares: Array
+    half_widths: Array
+    names: tuple[str, ...]
+    walls: Walls
+    gap: float
+    corner: Array
+    step_px: float
+    fits_px: Array
+
+    def may_fit(self, xs: Array, ys: Array, radius: float) -> Array:
+        """Of the places at all xs and ys, row by row, those where a circle may have room: from the middle of its
+        cell, which is less than 3/4 of the step away, that far a larger one has."""
+        columns = ((xs - self.corner[0]) // self.step_px).astype(int)
+        rows = ((ys - self.corner[1]) // self.step_px).astype(int)
+        fits = (self.fits_px + 0.75 * self.step_px > radius)[np.ix_(rows, columns)]
+        row, column = np.nonzero(fits)
+        return np.stack([xs[column], ys[row]], axis=1)
+
+    def has_room(self, px: Array, radius: float) -> BoolArray:
+        """About which places (n, 2) a circle covers nothing."""
+        clear = (_apart(px[:, None] - self.at) > radius + self.radii + self.gap).all(axis=1)
+        clear &= (_from_rects(px, self.rects) > radius + self.gap / 2).all(axis=1)
+        off = _from_segments(px, self.ends, self.squares)
+        return np.asarray(clear & (off > radius + self.half_widths + self.gap).all(axis=1))
+
+
+@lru_cache(maxsize=16)
+def ground_of(frame: Layout, kept: Obstacles) -> Ground:
+    """What a magnifier keeps clear of, ready for many questions."""
+    s, gap = frame.scale, frame.scale.px(GAP_PX)
+    round_ones = (*kept.balls, *kept.marks)
+    discs = np.array([(*one.at_px, one.radius_px) for one in round_ones], float).reshape(-1, 3)
+    rects = np.array(kept.rects, float).reshape(-1, 4)
+    ends = np.array([(one.start_px, one.end_px) for one in kept.strokes], float).reshape(-1, 2, 2)
+    squares = np.array([max(float(run @ run), 1e-9) for run in ends[:, 1] - ends[:, 0]])
+    half_widths = np.array([one.half_width_px for one in kept.strokes])
+    x, y, w, h = frame.label_zone
+    step = s.px(40)
+    xs, ys = (np.arange(low + step / 2, low + long + step, step) for low, long in ((x, w), (y, h)))
+    places: Array = np.stack([axis.ravel() for axis in np.meshgrid(xs, ys)], axis=1)
+    fits = np.concatenate(
+        [
+            _apart(places[:, None] - discs[:, :2]) - discs[:, 2] - gap,
+            _from_rects(places, rects) - gap / 2,
+            _from_segments(places, ends, squares) - half_widths - gap,
+        ],
+        axis=1,
+    ).min(axis=1, initial=np.inf)
+    return Ground(
+        discs[:, :2],
+        discs[:, 2],
+        np.array([one.is_solid for one in round_ones], bool),
+        rects,
+        ends,
+        squares,
+        half_widths,
+        tuple(stroke.name for stroke in kept.strokes),
+        walls(kept, Spacing().scaled(s.k * s.gain)),
+        gap,
+        np.array([x, y]),
+        step,
+        fits.reshape(len(ys), len(xs)),
+    )
+
+
+def _room(figure: Figure, asked: _Asked, ground: Ground, only: Pixel | None = None) -> tuple[float, Pixel] | None:
     """What it costs, and the best middle for a circle that covers nothing, with its words below; None where there
     is none. `only` one may be asked about.
 
-    Nor does the leader to it cross words.
+    Nor does the leader to it cross words. The cheapest places are looked at first, and none that costs more than
+    what is found by then.
     """
-    at, radius, times, roles = asked.at, asked.radius, asked.times, asked.roles
+    at, radius = asked.at, asked.radius
     s = figure.frame.scale
     x, y, w, h = figure.frame.label_zone
-    safe_x, safe_y, safe_w, safe_h = figure.frame.title_safe
-    gap = s.px(GAP_PX)
+    _, safe_y, _, safe_h = figure.frame.title_safe
     own: Rect = (-radius, -radius, 2 * radius, 2 * radius)
-    words = {side: [text_rect(t, s) for t in words_px(figure, times, own, side)] for side in (-1, 1)}
+    words = {side: [text_rect(t, s) for t in words_px(figure, asked.times, own, side)] for side in (-1, 1)}
     low = max((top + high for _, top, _, high in words[1]), default=radius)
-    xs = np.arange(x + radius, x + w - radius + 1, s.px(10))
-    ys = np.arange(y + radius, min(y + h, safe_y + safe_h) - low + 1, s.px(10))
-    grid: Array = np.stack([axis.ravel() for axis in np.meshgrid(xs, ys)], axis=1)
-    if only is not None:
+    if only is None:
+        xs = np.arange(x + radius, x + w - radius + 1, s.px(10))
+        ys = np.arange(y + radius, min(y + h, safe_y + safe_h) - low + 1, s.px(10))
+        grid = ground.may_fit(xs, ys, radius)
+    else:
         grid = np.array([only])
-    # the cheapest goes first, and what it rules out is looked at no more
-    for disc in (*kept.balls, *kept.marks):
-        grid = grid[np.linalg.norm(grid - disc.at_px, axis=1) > radius + disc.radius_px + gap]
-    for left, top, wide, high in kept.rects:
-        off = np.hypot(
-            np.maximum(np.maximum(left - grid[:, 0], grid[:, 0] - left - wide), 0),
-            np.maximum(np.maximum(top - grid[:, 1], grid[:, 1] - top - high), 0),
-        )
-        grid = grid[off > radius + gap / 2]
-    for stroke in kept.strokes:
-        grid = grid[_from_segment(grid, stroke) > radius + stroke.half_width_px + gap]
-    if not len(grid):
-        return None
-    clear = np.ones(len(grid), bool)
-    beyond, crossed = radius / times + s.stroke_px(4), np.zeros(len(grid))
-    way = (grid - at) / np.maximum(np.linalg.norm(grid - at, axis=1), 1.0)[:, None]
-    for stroke in kept.strokes:
-        if stroke.name not in roles:
-            crossed += _cross(at + beyond * way, grid, stroke)
-    is_right = grid[:, 0] > at[0]
-    for first, second in zip(words[-1], words[1], strict=True):
-        corner = grid + np.where(is_right[:, None], second[:2], first[:2])
-        rects = np.concatenate([corner, np.tile(first[2:], (len(grid), 1))], axis=1)
-        clear &= ~_cross_rect(at + beyond * way, grid, rects)
-        clear &= are_clear(rects, kept, Spacing().scaled(s.k * s.gain))
-        clear &= (corner[:, 0] >= safe_x) & (corner[:, 0] + first[2] <= safe_x + safe_w)
-    if figure.is_broken and (told := band_words(figure.frame, figure.brief.labels)):
-        clear &= ~_cross_rect(at + beyond * way, grid, np.array(text_rect(told, s)))
+    away = np.linalg.norm(grid - at, axis=1)
+    least = away / s.k + AIM_SIDE * (np.sign(grid[:, 0] - at[0]) == figure.aim_side)
+    order = np.argsort(least, kind="stable")
+    best = (math.inf, 0)
+    for chunk in chunks(order):
+        if least[chunk[0]] > best[0]:
+            break
+        chunk = chunk[~_crosses_band(figure, asked, grid[chunk])]
+        chunk = chunk[ground.has_room(grid[chunk], radius)]
+        if len(chunk):
+            chunk = chunk[_is_told(figure, asked, ground, grid[chunk], words)]
+        if len(chunk):
+            costs = least[chunk] + CROSSES * _crossed(figure, asked, ground, grid[chunk])
+            best = min([best, *zip(costs.tolist(), chunk.tolist(), strict=True)])
+    found, row = best
+    return (found, (float(grid[row, 0]), float(grid[row, 1]))) if math.isfinite(found) else None
+
+
+def _leads(figure: Figure, asked: _Asked, places: Array) -> Array:
+    """Where the leaders to circles about these places (n, 2) begin."""
+    run = places - asked.at
+    way = run / np.maximum(np.linalg.norm(run, axis=1), 1.0)[:, None]
+    return np.asarray(asked.at + (asked.radius / asked.times + figure.frame.scale.stroke_px(4)) * way)
+
+
+def _crossed(figure: Figure, asked: _Asked, ground: Ground, places: Array) -> IntArray:
+    """How many lines the leader to each place (n, 2) crosses."""
+    others = ground.ends[[name not in asked.roles for name in ground.names]]
+    starts = _leads(figure, asked, places)
+    return np.asarray(_meet(starts[:, None], places[:, None], others[:, 0], others[:, 1]).sum(axis=1))
+
+
+def _crosses_band(figure: Figure, asked: _Asked, places: Array) -> BoolArray:
+    """To which places (n, 2) the leader crosses the words in the break of a broken plan."""
+    told = band_words(figure.frame, figure.brief.labels) if figure.is_broken else None
+    if told is None:
+        return np.zeros(len(places), bool)
+    return _cross_rect(_leads(figure, asked, places), places, np.array(text_rect(told, figure.frame.scale)))
+
+
+def _is_told(
+    figure: Figure, asked: _Asked, ground: Ground, places: Array, words: Mapping[int, Sequence[Rect]]
+) -> IntArray:
+    """About which places (n, 2) its words, and the air above it, cover nothing, nor its leader words."""
+    s, (safe_x, _, safe_w, _) = figure.frame.scale, figure.frame.title_safe
+    left = np.arange(len(places))
     if asked.has_air:
         high = plate_sizes(s).height_px
-        wide, spacing = AIR * high, Spacing().scaled(s.k * s.gain)
-        corner = grid - (wide / 2, radius + 1.5 * spacing.gap + high)
-        clear &= are_clear(np.concatenate([corner, np.tile((wide, high), (len(grid), 1))], axis=1), kept, spacing)
-        clear &= corner[:, 1] >= y
-    costs = np.linalg.norm(grid - at, axis=1) / s.k + AIM_SIDE * (np.sign(grid[:, 0] - at[0]) == figure.aim_side)
-    costs += CROSSES * crossed
-    costs[~clear] = np.inf
-    best = int(np.argmin(costs))
-    found = float(costs[best])
-    return (found, (float(grid[best, 0]), float(grid[best, 1]))) if math.isfinite(found) else None
+        wide = AIR * high
+        corner = places - (wide / 2, asked.radius + 1.5 * Spacing().scaled(s.k * s.gain).gap + high)
+        left = left[corner[:, 1] >= figure.frame.label_zone[1]]
+        left = left[are_free(_rects(corner[left], (wide, high)), ground.walls)]
+    for first, second in zip(words[-1], words[1], strict=True):
+        is_right = places[left, 0] > asked.at[0]
+        corner = places[left] + np.where(is_right[:, None], second[:2], first[:2])
+        is_safe = (corner[:, 0] >= safe_x) & (corner[:, 0] + first[2] <= safe_x + safe_w)
+        corner, left = corner[is_safe], left[is_safe]
+        rects = _rects(corner, first[2:])
+        is_free = are_free(rects, ground.walls)
+        rects, left = rects[is_free], left[is_free]
+        left = left[~_cross_rect(_leads(figure, asked, places[left]), places[left], rects)]
+    return left
 
 
-def _cross(starts: Array, ends: Array, stroke: Stroke) -> BoolArray:
-    """Which segments from starts to ends (n, 2) a stroke crosses."""
-    return _meet(starts, ends, np.array(stroke.start_px), np.array(stroke.end_px))
+def _rects(corner: Array, size: tuple[float, float]) -> Array:
+    """Rectangles (n, 4) of one size at some corners (n, 2)."""
+    return np.concatenate([corner, np.tile(size, (len(corner), 1))], axis=1)
 
 
 def _cross_rect(starts: Array, ends: Array, rects: Array) -> BoolArray:
@@ -421,14 +535,26 @@ def _cross_rect(starts: Array, ends: Array, rects: Array) -> BoolArray:
 
 
 def _meet(a: Array, b: Array, c: Array, d: Array) -> BoolArray:
-    """Which segments a-b and c-d, (n, 2) each or one, meet."""
+    """Which segments a-b and c-d, (..., 2) each, meet."""
     sides = [np.sign(np.asarray(cross(b - a, p - a))) for p in (c, d)]
     others = [np.sign(np.asarray(cross(d - c, p - c))) for p in (a, b)]
     return np.asarray((sides[0] != sides[1]) & (others[0] != others[1]))
 
 
-def _from_segment(px: Array, stroke: Stroke) -> Array:
-    a, b = np.array(stroke.start_px), np.array(stroke.end_px)
-    run = b - a
-    t = np.clip(np.asarray(dot(px - a, run)) / max(float(run @ run), 1e-9), 0, 1)
-    return np.asarray(np.linalg.norm(px - a - t[:, None] * run, axis=1))
+def _apart(run: Array) -> Array:
+    """How long vectors (..., 2) are."""
+    return np.asarray(np.sqrt(dot(run, run)))
+
+
+def _from_rects(px: Array, rects: Array) -> Array:
+    """How far places (n, 2) lie from each rectangle (r, 4), as (n, r)."""
+    (x, y), (left, top, wide, high) = (axis[:, None] for axis in px.T), rects.T
+    across = np.maximum(np.maximum(left - x, x - left - wide), 0)
+    return np.asarray(np.hypot(across, np.maximum(np.maximum(top - y, y - top - high), 0)))
+
+
+def _from_segments(px: Array, ends: Array, squares: Array) -> Array:
+    """How far places (n, 2) lie from each segment (s, 2, 2), of these squared lengths, as (n, s)."""
+    away, run = px[:, None] - ends[:, 0], ends[:, 1] - ends[:, 0]
+    t = np.clip(dot(away, run) / squares, 0, 1)
+    return _apart(away - t[..., None] * run)

@@ -50,7 +50,7 @@ from scenes.figure.front import (
 )
 from scenes.figure.labels import NOTHING, Obstacles, Port, Wanted, merged
 from scenes.figure.magnified import GROW_S, hide_magnifier, put_magnifier, shown_pane
-from scenes.figure.magnifier import magnifiers_of
+from scenes.figure.magnifier import magnifiers_of, too_near
 from scenes.figure.placer import BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.figure.plan import (
     CutArc,
@@ -244,15 +244,16 @@ def _scene(brief: Brief) -> tuple[Figure, Framing]:
     spare = () if dimension is None else (dimension.plate_px, *dimension.strokes)
     shown = obstacles_of(figure)
     steps = figure.plan.steps
+    near = too_near(figure, steps)
     front = front_of(figure, figure.plan, merged(shown), spare)
     if front is None:
-        figure.magnifiers = magnifiers_of(figure, steps, shown, spare, ROWS)
+        figure.magnifiers = magnifiers_of(figure, steps, near, shown, spare, ROWS)
     else:
         beside = [merged([shown[0], obstacles_around(figure, front)]), *shown[1:]]
-        figure.magnifiers = magnifiers_of(figure, steps, beside, spare, ROWS | ON_BALL | ALONG)
-        if not figure.magnifiers and magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL | ALONG):
+        figure.magnifiers = magnifiers_of(figure, steps, near, beside, spare, ROWS | ON_BALL | ALONG)
+        if not figure.magnifiers and magnifiers_of(figure, steps, near, shown, spare, ROWS | ON_BALL | ALONG):
             # there is no room for both: the first makes way for the second
-            figure.magnifiers = magnifiers_of(figure, steps, shown, spare, ROWS | ON_BALL)
+            figure.magnifiers = magnifiers_of(figure, steps, near, shown, spare, ROWS | ON_BALL)
             if figure.magnifiers:
                 front = replace(front, end_step=figure.magnifiers[0].first_step)
         figure.front = front if front.end_step > front.first_step else None

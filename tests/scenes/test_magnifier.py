@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from shapely import LineString, box
+from shapely import Point as Spot
 
 from aimgeo.camera import ball_outline
 from aimgeo.construct import Measure, Point, Quantity, Step, position
@@ -18,6 +20,9 @@ from lessons.rendering.audit import ring_px
 from lessons.rendering.manifest import stills
 from scenes.board import Ball, Bar, Board, Halo, Leader, Line, Pane, Plate, Shade, Text
 from scenes.draw.picture import picture
+from scenes.figure.labels import Disc, Obstacles, Stroke
+from scenes.figure.magnifier import ground_of
+from scenes.frame.layout import layout
 from scenes.judge.legible import faults, faults_at
 from scenes.judge.shown import panes as shown_panes
 from scenes.kinds.build_up import board as build_up
@@ -271,3 +276,27 @@ def test_the_audit_knows_the_ring_that_it_must_not_take_for_a_ball() -> None:
     found = ring_px(P, next(pane for pane in told if pane.is_round))
     away = np.linalg.norm(found - outline.centre_px, axis=1)
     np.testing.assert_allclose(away, outline.mean_radius_px, atol=1e-6)
+
+
+@settings(max_examples=10)
+@given(seed=st.integers(0, 10_000), radius=st.floats(60, 260), frame=st.sampled_from(list(FRAMES.values())))
+def test_room_is_seen_wherever_a_circle_meets_nothing(seed: int, radius: float, frame: tuple[int, int]) -> None:
+    """shapely measures how far each place is from balls, lines and rectangles scattered over the frame."""
+    dice, laid = np.random.default_rng(seed), layout(*frame, LOOKS["dusk"])
+    spots = (dice.random((4, 6, 2)) * frame).tolist()
+    balls = tuple(Disc((x, y), 10 + 5 * n) for n, (x, y) in enumerate(spots[0]))
+    lines = tuple(Stroke("", (a, b), (c, d), 3.0) for (a, b), (c, d) in zip(spots[1], spots[2], strict=True))
+    rects = tuple((x, y, 80.0, 40.0) for x, y in spots[3])
+    ground = ground_of(laid, Obstacles(balls, (), lines, rects))
+    x, y, w, h = laid.label_zone
+    xs, ys = np.arange(x, x + w, 23.0), np.arange(y, y + h, 23.0)
+    found = ground.may_fit(xs, ys, radius)
+    found = found[ground.has_room(found, radius)]
+    apart = [(LineString([one.start_px, one.end_px]), one.half_width_px + ground.gap) for one in lines] + [
+        (Spot(ball.at_px), ball.radius_px + ground.gap) for ball in balls
+    ]
+    apart += [(box(a, b, a + c, b + d), ground.gap / 2) for a, b, c, d in rects]
+    free = [
+        (a, b) for b in ys for a in xs if all(shape.distance(Spot(a, b)) > radius + gap for shape, gap in apart)
+    ]
+    assert [tuple(place) for place in found.tolist()] == free
