@@ -253,8 +253,9 @@ def eye_of(lesson: Lesson, ground: Ground, name: str, shot: Shot) -> tuple[Lengt
 
 
 def _exactly(mm: float, unit: str) -> Length:
-    """A length that the file does not write: its text is rounded, its value is not."""
-    return replace(length_near(mm, unit, 1, 1, is_fine=True), number=Fraction(mm) / MM[unit])
+    """A length that the file does not write: its text is rounded to so many `DIGITS`, its value is not."""
+    number = Fraction(mm) / MM[unit]
+    return replace(length_of(Fraction(round(number * 10**DIGITS), 10**DIGITS), unit), number=number)
 
 
 def _said(lesson: Lesson, clip: PlannedClip, key: str) -> Any:
@@ -734,6 +735,7 @@ class Change:
     """A value that would be written: its key, as it is and as it was, where, for how many clips, and edits.
 
     `why_not` says why it can't be written; there are no edits then. `scoped` ones may be written for a group.
+    `note` says why it is written though the hand did not move it. `field` is Held's, of one that can't be written.
     """
 
     key: str
@@ -744,10 +746,18 @@ class Change:
     edits: tuple[Edit, ...] = ()
     why_not: str = ""
     scoped: bool = False
+    note: str = ""
+    field: str = ""
 
 
-def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str) -> list[Change]:
-    """What of the file the moves would change."""
+def changes(
+    lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: Held, scope: str, pins: str = ""
+) -> list[Change]:
+    """What of the file the moves would change.
+
+    `pins` writes the spot of an object ball that was not moved as well: "said" beside the pocket or target that
+    the file says, "group" for the clip's group.
+    """
     found: list[Change] = []
     if held.cue is not None and before.cue is not None and held.cue != before.cue:
         found.append(_placing_change(lesson, plan, clip, "cue_ball", _pair(held.cue), _pair(before.cue), "group"))
@@ -756,8 +766,11 @@ def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: H
     if not held.cut.same_as(before.cut):
         found.append(_cut_change(lesson, plan, before, held))
     is_at_mark = not isinstance(held.target, str) and held.target != before.target
-    if held.spot != before.spot or (is_at_mark and _said(lesson, clip, "spot") is None):
+    if held.spot != before.spot:
         found.append(_placing_change(lesson, plan, clip, "spot", _pair(held.spot), _pair(before.spot), scope))
+    elif (pins or is_at_mark) and _said(lesson, clip, "spot") is None:
+        level = "group" if "group" in (pins, scope) else "said"
+        found.append(replace(_placing_change(lesson, plan, clip, "spot", _pair(held.spot), "", level), note=STAYS))
     if held.target != before.target:
         found.append(_target_change(lesson, plan, clip, before, held, scope))
     if held.eye_name == before.eye_name:
@@ -765,6 +778,14 @@ def changes(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, held: H
             if getattr(held, name) != getattr(before, name):
                 found.append(_eye_change(lesson, plan, held, name))
     return found
+
+
+def writable(found: Sequence[Change], before: Held, held: Held) -> Held:
+    """The shot with what of the moves can be written."""
+    return replace(held, **{one.field: getattr(before, one.field) for one in found if one.field})
+
+
+STAYS = "so that the object ball stays where it is"
 
 
 def _pair(place: tuple[Length, Length]) -> str:
@@ -794,9 +815,8 @@ def _target_change(lesson: Lesson, plan: Plan, clip: PlannedClip, before: Held, 
 def _distance_change(lesson: Lesson, plan: Plan, clip: PlannedClip, held: Held) -> Change:
     name = clip.brief.subject.distance_name
     if name is None:
-        return Change(
-            "distance", held.distance.text, "", 0, 0, why_not="this clip shows no distance of the lesson's"
-        )
+        why_not = "this clip shows no distance of the lesson's"
+        return Change("distance", held.distance.text, "", 0, 0, why_not=why_not, field="distance")
     keys, count = lesson.keys, sum(c.distance_name == name for c in plan.clips)
     was = keys.distances[name].text
     if node_at(lesson.tree, ("distances", name)) is None:
@@ -812,7 +832,8 @@ def _cut_change(lesson: Lesson, plan: Plan, before: Held, held: Held) -> Change:
     count = sum(c.cut_deg is not None and abs(c.cut_deg - before.cut.cut_deg) < 1e-7 for c in plan.clips)
     was = next((c.text for c in lesson.keys.cuts if c.same_as(before.cut)), None)
     if was is None:
-        return Change("cut", held.cut.text, "", 0, 0, why_not="this clip's cut is none of the lesson's")
+        why_not = "this clip's cut is none of the lesson's"
+        return Change("cut", held.cut.text, "", 0, 0, why_not=why_not, field="cut")
     if node_at(lesson.tree, ("cuts",)) is None:
         listed = [held.cut.text if c.same_as(before.cut) else c.text for c in lesson.keys.cuts]
         edits = [Edit(("cuts",), f"[{', '.join(listed)}]")]
@@ -848,7 +869,8 @@ def _placing_change(
     lesson: Lesson, plan: Plan, clip: PlannedClip, key: str, text: str, was: str, scope: str
 ) -> Change:
     levels = list(_levels(lesson, clip))
-    alike = ("pocket", "target") if key in ("pocket", "target") else (key,)
+    # the spot that goes with a pocket or a target stands beside it
+    alike = ("pocket", "target") if key in ("pocket", "target") or scope == "said" else (key,)
     said = next((at for _, at in levels if any(node_at(lesson.tree, (*at, one)) is not None for one in alike)), ())
     group = next((at for _, at in levels if len(at) == 2), ())
     at = group if scope == "group" and len(said) < 2 else said
@@ -868,9 +890,8 @@ def _eye_change(lesson: Lesson, plan: Plan, held: Held, name: str) -> Change:
     was = getattr(eye, name)
     line = lesson.place("eyes", held.eye_name, name).line
     if name == "offset" and eye.alignment is not None:
-        return Change(
-            key, value.text, eye.alignment, line, count, why_not=f"it stands by its alignment, {eye.alignment}"
-        )
+        why_not = f"it stands by its alignment, {eye.alignment}"
+        return Change(key, value.text, eye.alignment, line, count, why_not=why_not, field=name)
     if node_at(lesson.tree, ("eyes", held.eye_name)) is None:
         told = {"back": held.back.text, "height": held.height.text}
         if held.offset.number:

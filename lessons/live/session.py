@@ -7,14 +7,13 @@ one thread, which owns fonts, boards and OpenGL.
 from __future__ import annotations
 
 import hashlib
-import re
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import orjson
 
@@ -22,8 +21,9 @@ from aimgeo.methods import METHODS
 from aimgeo.tables import TABLES
 from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
-from lessons.lesson.write import FileChangedError, changed, retold, save
+from lessons.lesson.write import FileChangedError, retold, save
 from lessons.live.filming import Tried, match_files, page_of, tried, written
+from lessons.live.follow import carried, followed, nearest
 from lessons.live.kept import Kept, Small
 from lessons.live.moving import (
     Ground,
@@ -42,6 +42,7 @@ from lessons.live.moving import (
     with_moves,
 )
 from lessons.live.named import named_files
+from lessons.live.writing import Moved, Writing, why_lost, writing
 from lessons.planning.expand import Request
 from lessons.planning.plan import Overtaken, plan
 from lessons.planning.planned import Plan, PlannedClip
@@ -81,6 +82,9 @@ class Grasp:
     said: str = ""
     gesture: Any = None
     manner: Manner | None = None
+    pins: str = ""
+    """Where the spot is written that the shot needs to stay as it is; see `changes`."""
+    effect: tuple[Hashable, str] = ((), "")
 
 
 @dataclass(slots=True)
@@ -265,7 +269,9 @@ class Session:
         def early(requests: Sequence[Request], planned: Callable[[Request], PlannedClip | None]) -> None:
             for number, page in self.pages.items():
                 old = before.clip(page.clip) if before is not None else None
-                if old is not None and (new := planned(nearest(old, requests))) is not None:
+                if old is None or before is None or before.lesson is None:
+                    continue
+                if (new := planned(nearest(followed(old, before.lesson, lesson), requests))) is not None:
                     self._show_clip(page, new, carried(page.frame, old, new), why="save")
                     shown.add(number)
 
@@ -310,8 +316,8 @@ class Session:
     def _carry(self, page: Page, before: Read | None, now: Read) -> None:
         """Keep a page at its clip, though it may be called otherwise now, at the same part of the same step."""
         old = before.clip(page.clip) if before is not None else None
-        if old is not None:
-            new = nearest(old, now.clips)
+        if old is not None and before is not None and before.lesson is not None and now.lesson is not None:
+            new = nearest(followed(old, before.lesson, now.lesson), now.clips)
             page.clip, page.frame = new.name, carried(page.frame, old, new)
         elif now.clip(page.clip) is None:
             page.clip = now.clips[0].name
@@ -668,8 +674,8 @@ class Session:
         clip = self.clip(grasp.clip) if grasp is not None else None
         if grasp is None or clip is None or good is None or good.lesson is None or good.plan is None:
             return
-        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
-        names = "key", "text", "was", "line", "clips", "why_not"
+        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope, grasp.pins)
+        names = "key", "text", "was", "line", "clips", "why_not", "note"
         told = {
             "is": "numbers",
             "n": page.wish,
@@ -704,21 +710,21 @@ class Session:
                 return
             clip = self.clip(grasp.clip)
             assert clip is not None
-            found = changes(lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
-            edits = [edit for change in found for edit in change.edits]
-            if not edits:
-                reasons = "; ".join(f"{c.key} {c.why_not}" for c in found if c.why_not)
+            shot = Moved(lesson, good.plan, clip, grasp.ground, grasp.base, grasp.held, page.scope)
+            made = writing(data, self.path.as_posix(), shot)
+            if not isinstance(made, Writing):
+                reasons = "; ".join(f"{c.key} {c.why_not}" for c in made if c.why_not)
                 said = f"Nothing is written: {reasons}." if reasons else "Nothing has been moved."
+            elif made.stands is None:
+                said = f"Nothing is written: {why_lost(shot, made)}"
             else:
-                made = changed(data, edits, self.path.as_posix())
-                plan(loads(made, self.path.as_posix()))
-                save(self.path, made, data)
-                lines = sorted({c.line for c in found if c.edits and c.line})
+                save(self.path, made.data, data)
+                lines = sorted({c.line for c in made.changes if c.edits and c.line})
                 where = f" in line {', '.join(map(str, lines))}" if lines else " in a new line"
                 said = f"Written{where}."
-                grasp.base = replace(grasp.held, method=grasp.base.method)
-                self.file = made
-                self.take(made, is_own=True)
+                grasp.base = replace(made.held, method=grasp.base.method)
+                self.file = made.data
+                self.take(made.data, is_own=True)
         except LessonError as error:
             fault = error.faults[0]
             where = "" if fault.place.file == self.path.as_posix() else f"{Path(fault.place.file).name}: "
@@ -741,26 +747,39 @@ class Session:
         clip = self.clip(grasp.clip)
         if clip is None:
             return
-        found = changes(good.lesson, good.plan, clip, grasp.base, grasp.held, page.scope)
-        edits = [edit for change in found for edit in change.edits]
         sentence = ""
-        if edits and self.read is not None and self.read.faults:
-            sentence = WAITS_FOR_FAULT
-        elif edits and self.draft is None:
-            try:
-                lesson = loads(changed(self.file, edits, self.path.as_posix()), self.path.as_posix())
-                after = plan(lesson, is_overtaken=lambda: self._is_given_up(is_own=False))
-                lost = len(after.left_out) - len(good.plan.left_out)
-                if lost > 0:
-                    clips = "1 more clip is" if lost == 1 else f"{lost} more clips are"
-                    sentence = f"{clips} left out: {after.left_out[-1].reason}"
-            except Overtaken:
-                return
-            except LessonError as error:
-                sentence = f"It can’t be written: {error.faults[0].sentence}"
-            except ValueError as error:
-                sentence = f"It can’t be written: {error}"
+        if self.read is not None and self.read.faults:
+            sentence = WAITS_FOR_FAULT if grasp.held != grasp.base else ""
+        elif self.draft is None:
+            key = grasp.held, page.scope, version_of(self.file)
+            if grasp.effect[0] != key:
+                shot = Moved(good.lesson, good.plan, clip, grasp.ground, grasp.base, grasp.held, page.scope)
+                try:
+                    pins, sentence = self._effect(shot, self.file)
+                except Overtaken:
+                    return
+                grasp.effect, was, grasp.pins = (key, sentence), grasp.pins, pins
+                if pins != was:
+                    self._send_numbers(page)
+            sentence = grasp.effect[1]
         page.send(packed({"is": "effect", "sentence": sentence}))
+
+    def _effect(self, shot: Moved, data: bytes) -> tuple[str, str]:
+        """Where a spot has to be written for the shot to stay, and what becomes of the other clips."""
+        try:
+            made = writing(data, self.path.as_posix(), shot, lambda: self._is_given_up(is_own=False))
+        except LessonError as error:
+            return "", f"It can’t be written: {error.faults[0].sentence}"
+        except ValueError as error:
+            return "", f"It can’t be written: {error}"
+        if not isinstance(made, Writing):
+            return "", ""
+        if made.stands is None:
+            return made.pins, f"It can’t be written: {why_lost(shot, made)}"
+        if (lost := len(made.plan.left_out) - len(shot.plan.left_out)) <= 0:
+            return made.pins, ""
+        clips = "1 more clip is" if lost == 1 else f"{lost} more clips are"
+        return made.pins, f"{clips} left out: {made.plan.left_out[-1].reason}"
 
     # -------------------------------------------------------------- filmed stills
 
@@ -968,70 +987,6 @@ def _key(clip: PlannedClip) -> str:
     return digest(
         (brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames, brief.look)
     )
-
-
-Standing = TypeVar("Standing", PlannedClip, Request)
-
-
-def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
-    """What stands where a clip stood in the matrix: a changed cut renames it, or a cue ball put elsewhere."""
-    is_placed = old.distance_name is not None and PLACED.fullmatch(old.distance_name) is not None
-
-    def apart(one: Standing) -> tuple[bool | float | int, ...]:
-        kind, method, side, distance, eye, cut_deg = _stands(one)
-        return (
-            one.name != old.name,
-            kind != old.kind,
-            method != old.method,
-            _stem(one.name, method) != _stem(old.name, old.method),
-            abs(one.place.line - old.place.line) if is_placed else 0,
-            side != old.side,
-            distance != old.distance_name,
-            eye != old.eye,
-            abs((cut_deg or 0.0) - (old.cut_deg or 0.0)),
-            abs(one.place.line - old.place.line),
-        )
-
-    return min(now, key=apart)
-
-
-PLACED = re.compile(r"[0-9.]+-mm")
-"""The distance in the name of a clip whose cue ball the file places."""
-
-
-def _stem(name: str, method: str | None) -> str:
-    """What of a clip's name is its group's: the kind, or the name that the author gave."""
-    return name.split("_")[1 if method else 0]
-
-
-def _stands(
-    one: PlannedClip | Request,
-) -> tuple[str, str | None, str | None, str | None, str | None, float | None]:
-    """Kind, method, side, distance, eye and cut."""
-    if isinstance(one, PlannedClip):
-        return one.kind, one.method, one.side, one.distance_name, one.eye, one.cut_deg
-    on = one.on
-    method, cut = on.get("method"), on.get("cut")
-    return (
-        one.kind,
-        method and method.replace("-", "_"),
-        on.get("side"),
-        on.get("distance"),
-        on.get("eye"),
-        cut and cut.cut_deg,
-    )
-
-
-def carried(frame: int, old: PlannedClip, new: PlannedClip) -> int:
-    """The frame at the same part of the same step."""
-    at = frame - old.brief.handle_frames
-    spans = dict(zip((s.name for s in new.brief.steps), new.brief.spans, strict=True))
-    for step, (first, end) in zip(old.brief.steps, old.brief.spans, strict=True):
-        if first <= at < end and step.name in spans:
-            to_first, to_end = spans[step.name]
-            part = (at - first) / max(end - first - 1, 1)
-            return new.brief.handle_frames + to_first + round(part * max(to_end - to_first - 1, 0))
-    return min(frame, new.frames - 1)
 
 
 def _plain(value: Any) -> Any:

@@ -291,11 +291,11 @@ export class Hand {
     this.effectKey = key;
     $("effect").textContent = "";
     this.rest();
-    $("changes").querySelector("ul").replaceChildren(...changes.map(({ key, text, was, line, clips, why_not: whyNot }) => {
+    $("changes").querySelector("ul").replaceChildren(...changes.map(({ key, text, was, line, clips, why_not: whyNot, note }) => {
       const item = made("li"), about = made("span");
       item.append(made("strong", `${key}: ${text}`));
       const where = line ? `line ${line}` : "a new line";
-      about.textContent = whyNot ? `not written: ${whyNot}` : `${where}${was ? `, was ${was}` : ""}, ${clips} ${clips === 1 ? "clip" : "clips"}`;
+      about.textContent = whyNot ? `not written: ${whyNot}` : `${where}${was ? `, was ${was}` : ""}, ${clips} ${clips === 1 ? "clip" : "clips"}${note && `, ${note}`}`;
       item.append(about);
       return item;
     }));

@@ -19,6 +19,7 @@ from lessons.lesson.model import Lesson, loads
 from lessons.lesson.read import plain, read_text
 from lessons.lesson.values import CUT_STEPS, LENGTH_STEPS, cut, cut_near, length, length_near
 from lessons.lesson.write import changed
+from lessons.live.follow import nearest
 from lessons.live.moving import (
     Ground,
     Held,
@@ -35,7 +36,6 @@ from lessons.live.moving import (
     why_not,
     with_moves,
 )
-from lessons.live.session import nearest
 from lessons.planning.accuracy import accuracy
 from lessons.planning.plan import plan
 from lessons.planning.planned import Plan, PlannedClip
