@@ -172,6 +172,15 @@ def test_a_shot_that_stays_by_itself_is_given_no_spot() -> None:
         assert "spot" not in session.path.read_text("utf-8")
 
 
+LIST = """\
+title: A
+cuts: [10, 12]
+distances: {near: 300 mm, far: 600 mm}
+clips:
+  - {kind: build-up, methods: ghost-ball, sides: left}
+"""
+
+
 @pytest.mark.parametrize(
     ("old", "new", "clip", "then"),
     [
@@ -182,9 +191,6 @@ def test_a_shot_that_stays_by_itself_is_given_no_spot() -> None:
     ],
 )
 def test_a_clip_is_followed_to_what_took_its_place_in_the_list(old: str, new: str, clip: str, then: str) -> None:
-    text = "title: A\ncuts: [10, 12]\ndistances: {near: 300 mm, far: 600 mm}\nclips:\n" + (
-        "  - {kind: build-up, methods: ghost-ball, sides: left}\n"
-    )
-    before, now = loads(text), loads(text.replace(old, new))
+    before, now = loads(LIST), loads(LIST.replace(old, new))
     one = next(each for each in plan(before).clips if each.name == clip)
     assert nearest(followed(one, before, now), plan(now).clips).name == f"ghost-ball_build-up_{then}"
