@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import degrees
 from pathlib import Path
@@ -123,7 +123,11 @@ def filmed_shot(match: Match, pocket: str) -> tuple[FilmedShot | None, tuple[War
     written, _ = answer_blocks([request])
     answer = orjson.loads(b"".join(written))
     if "error" in answer:
-        return None, (Warned(f"no shot at {pocket} from here: {answer['error']['message']}", ("target",)),)
+        reason = answer["error"]["message"]
+        sentence = f"no shot at {pocket} from here: {reason[:1].lower()}{reason[1:]}"
+        if abs(cut) >= 90:
+            sentence += " Is `target` another pocket, or are head and foot exchanged in the points' names?"
+        return None, (Warned(sentence, ("target",)),)
     return FilmedShot(cut, float(errors[0]), distance, float(errors[1]), answer["shot"]), ()
 
 
@@ -140,13 +144,30 @@ def planned(file: MatchFile) -> Planned | None:
     sign = -1.0 if keys.side == "right" else 1.0
     cut = sign * keys.cut.cut_rad
     distance = keys.distance.mm(file.ball_mm, table.length_mm)
+    if distance < file.ball_mm:
+        told = f"centres can't be {distance:.4g} mm apart: balls touch at {file.ball_mm:.4g}. Check the distance."
+        raise file.fault(told, ("plan", "distance"))
     if keys.object is None:
         return Planned(degrees(cut), distance)
     spot = [length.mm(file.ball_mm, table.length_mm) for length in keys.object]
+    _check_on_bed(file, spot, "the object ball", ("plan", "object"))
     shot = place_shot(spot, table.pocket(file.keys.target).centre_mm, cut, distance, file.ball_mm)
     if not np.isfinite(shot.cue_ball_mm).all():
         raise file.fault("this plan gives no shot; check its cut and distance.", ("plan",))
+    _check_on_bed(file, shot.cue_ball_mm.tolist(), "the cue ball", ("plan", "distance"))
     return Planned(degrees(cut), distance, (shot.cue_ball_mm[:2], shot.object_ball_mm[:2]), shot)
+
+
+def _check_on_bed(file: MatchFile, place_mm: Sequence[float], ball: str, at: tuple[str | int, ...]) -> None:
+    """Raise LessonError for a planned ball that lies in a cushion or off the table."""
+    table, R = file.table, file.ball_mm / 2
+    over = max(abs(place_mm[0]) - table.length_mm / 2, abs(place_mm[1]) - table.width_mm / 2) + R
+    if over > 1.0:
+        raise file.fault(
+            f"by this plan {ball} would lie {over:.0f} mm beyond where the cushions let it; check the plan, "
+            "`target` and `table`.",
+            at,
+        )
 
 
 def _of_clip(file: MatchFile, lesson: str, clip: str) -> Planned:
@@ -312,13 +333,14 @@ def _rounded(value: Any) -> Any:
 def summary(answer: Answer, wrote: list[Path]) -> str:
     """One screen for whoever stands at the table."""
     match, file = answer.match, answer.file
-    n = sum(p.kind == "picked" for p in match.points.values())
     parts = []
     if match.is_locked:
         parts.append(f"{match.sights} sight{'s' if match.sights != 1 else ''}")
     if match.spots:
         parts.append(f"{match.spots} spot{'s' if match.spots != 1 else ''}")
-    told_picks = f"{len(match.clicks.points)} pick{'s' if len(match.clicks.points) != 1 else ''} given, {n} used"
+    given = len(match.clicks.points)
+    used = given - sum(p.kind == "wrong" for p in match.points.values())
+    told_picks = f"{used if used == given else f'{used} of {given}'} pick{'s' if given != 1 else ''} used"
     by = ", ".join(parts) or "the picks alone"
     lines = [f"{file.keys.footage}, frame {answer.frame}: matched on {by}; {told_picks}"]
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from aimgeo.vectors import Array
 from lessons.footage.picture import Picture
+from lessons.lesson.faults import did_you_mean, slip_of
 from lessons.lesson.values import RATES
 
 STILLS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp")
@@ -55,8 +56,12 @@ class Footage:
 
 def open_footage(path: Path) -> Footage:
     """What is at a path. Raises UnreadableError."""
+    if path.is_dir():
+        raise UnreadableError(f"'{path.name or path}' is a folder; name the clip or the still in it.")
     if not path.is_file():
-        raise UnreadableError(f"there is no footage '{path.name}' beside this file; check the name.")
+        beside = tuple(p.name for p in path.parent.glob("*") if p.is_file())
+        near = did_you_mean(path.name, beside) if slip_of(path.name, beside) else "; check the name."
+        raise UnreadableError(f"there is no footage '{path.name}' beside this file{near}")
     if path.suffix.lower() in STILLS:
         high, wide = read_still(path).shape[:2]
         return Footage(path, (wide, high))

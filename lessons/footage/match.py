@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import degrees
+from types import MappingProxyType
 from typing import Any, Literal
 
 import numpy as np
@@ -41,6 +42,9 @@ from lessons.footage.start import (
 TELLING_PX = 3.0
 """Picks that are missed by more than this may be those of another size of table."""
 
+UNDER_PX = 12.0
+"""Points seen from under the table are met within this, for a picture 1920 wide: others fit nothing."""
+
 LOCKED = 0.5
 """The part of the sights in the frame that must be met."""
 
@@ -63,10 +67,18 @@ CONTRADICTED = 16.0
 PLUMB_DEG, LEAST_BY_PLUMB = 75.0, 8
 """Seen from so steep, fewer points than this fit cameras that lean either way."""
 
+ONE_BALL = 0.6
+"""Balls nearer than this part of a radius are one ball."""
+
+NEAR_MM = 7.0
+"""Balls that touch are measured nearer than a diameter by no more than this."""
+
 MOST_LOCKS, MOST_GUESSED = 9, 3
 
 PointKind = Literal["picked", "found", "computed", "wrong"]
 BallRole = Literal["cue", "object", "others"]
+Told = tuple[BallRole, int, tuple[float, float]]
+"""A clicked ball: its role, its number among the others, the click."""
 
 
 class NoMatch(Exception):  # noqa: N818 - an answer to the person who clicked, not a fault of the program
@@ -108,9 +120,9 @@ class Clicks:
         """What is known of the table before the picture is looked at."""
         return {**measures_of(self.table, self.ball_diameter_mm), **self.measured}
 
-    def balls(self) -> list[tuple[BallRole, int, tuple[float, float]]]:
-        """All clicked balls: the role, the number among the others, the click."""
-        one: list[tuple[BallRole, int, tuple[float, float]]] = []
+    def balls(self) -> list[Told]:
+        """All clicked balls."""
+        one: list[Told] = []
         if self.cue is not None:
             one.append(("cue", 0, self.cue))
         if self.object is not None:
@@ -384,7 +396,7 @@ def _with_picks(
         if (
             under
             and best > 5 * scale
-            and under[0].off_px < 0.4 * best
+            and under[0].off_px < min(0.4 * best, UNDER_PX * scale)
             and not _one_pick_spoils(problem, picks, names, best)
         ):
             raise NoMatch(
@@ -720,10 +732,11 @@ def _fit_balls(
     shade: Picture,
     solved: Solved,
     clicks: Clicks,
-    told: list[tuple[BallRole, int, tuple[float, float]]],
+    told: list[Told],
     before: list[ball_fit.FoundBall],
 ) -> list[ball_fit.FoundBall]:
     camera, R = solved.camera, solved.problem.radius_mm
+    twins: dict[int, int] = {}
     if before:
         places = [b.centre_mm for b in before]
     else:
@@ -733,6 +746,9 @@ def _fit_balls(
             if near is None:
                 raise NoMatch("no ball can lie here; click on the ball, on the cloth.", ball_key(role, index))
             places.append(near)
+        for k, place in enumerate(places):
+            if same := [j for j in range(k) if np.hypot(*(places[j] - place)[:2]) < ONE_BALL * R]:
+                twins[k] = same[0]
         # once more, now that the others' places are known: in a crowd two clicks can slide to one ball
         for k, (_, _, at) in enumerate(told):
             others = [p for j, p in enumerate(places) if j != k]
@@ -744,14 +760,28 @@ def _fit_balls(
         others = [p for j, p in enumerate(places) if j != k]
         one = ball_fit.fine(shade, camera, R, places[k], others, _size_open_px(solved, places[k]))
         if one is None or one.seen < 0.3 or len(one.rim.angles) < 10:
+            for later, earlier in twins.items():
+                if k in (later, earlier):
+                    raise _same_ball(told[earlier], told[later])
             share = 0 if one is None else round(100 * one.seen)
             raise NoMatch(
                 f"no ball outline here (only {share} % of one is seen); click nearer to its middle.",
                 ball_key(role, index),
             )
         made.append(one)
-    check_apart(solved, told, made)
+    check_apart(solved, told, made, twins)
     return made
+
+
+def _same_ball(one: Told, other: Told) -> NoMatch:
+    """What is told of two clicks on one ball, the second of which is at fault."""
+    if one[0] == other[0] == "others":
+        both = f"{_ordinal(one[1])} and {_ordinal(other[1]).removeprefix('the ')} of `others`"
+        return NoMatch(f"{both} are the same ball; click on each ball once.", ball_key(*other[:2]))
+    first = _said_of(*one[:2]).removeprefix("the ")
+    return NoMatch(
+        f"this click and the {first}'s are the same ball; click on each ball once.", ball_key(*other[:2])
+    )
 
 
 def _size_open_px(solved: Solved, centre_mm: Array) -> float:
@@ -766,9 +796,14 @@ def _size_open_px(solved: Solved, centre_mm: Array) -> float:
 
 
 def check_apart(
-    solved: Solved, told: list[tuple[BallRole, int, tuple[float, float]]], made: list[ball_fit.FoundBall]
+    solved: Solved,
+    told: list[Told],
+    made: list[ball_fit.FoundBall],
+    twins: Mapping[int, int] = MappingProxyType({}),
 ) -> None:
-    """Raise NoMatch where balls lie in a cushion, in one another, or are one ball."""
+    """Raise NoMatch where balls lie in a cushion, in one another, or are one ball. `twins` are balls, by their
+    later click, that were found in one place.
+    """
     R = solved.problem.radius_mm
     measures = dict(zip(MEASURES, solved.problem.measures_mm(solved.x).tolist(), strict=True))
     for k, (role, index, _) in enumerate(told):
@@ -782,15 +817,9 @@ def check_apart(
         for j in range(k):
             apart = float(np.hypot(*(made[k].centre_mm - made[j].centre_mm)[:2]))
             other = told[j]
-            if apart < 0.6 * R:
-                one = _said_of(other[0], other[1])
-                if role == other[0] == "others":
-                    both = f"{_ordinal(other[1])} and {_ordinal(index).removeprefix('the ')} of `others`"
-                    raise NoMatch(f"{both} are the same ball.", ball_key(role, index))
-                raise NoMatch(
-                    f"this click and the {one.removeprefix('the ')}'s are the same ball.", ball_key(role, index)
-                )
-            if apart < 2 * R - max(7.0, 0.2 * R):
+            if apart < ONE_BALL * R or (twins.get(k) == j and apart < 2 * R - NEAR_MM):
+                raise _same_ball(other, told[k])
+            if apart < 2 * R - max(NEAR_MM, 0.2 * R):
                 raise NoMatch(
                     f"this ball and "
                     f"{'the ' if other[0] != 'others' else ''}{_said_of(other[0], other[1])} would be "
@@ -808,7 +837,7 @@ def _without_balls(solved: Solved) -> Solved:
 
 def _balls(
     solved: Solved,
-    told: list[tuple[BallRole, int, tuple[float, float]]],
+    told: list[Told],
     fits: list[ball_fit.FoundBall],
     clicks: Clicks,
 ) -> tuple[MatchedBall, ...]:

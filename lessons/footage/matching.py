@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from aimgeo.camera import project
+from aimgeo.landmarks import measures_of
 from aimgeo.vectors import BoolArray
 from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
 from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
@@ -17,9 +18,13 @@ from lessons.footage.match import BallRole, NoMatch, Warned, match
 from lessons.footage.model import MatchFile, load
 from lessons.footage.picture import Picture
 from lessons.footage.seen import drawn
+from lessons.footage.suspects import accused
 from scenes.files import write_whole
 
 NEEDED = {"cv2": "opencv-python-headless", "scipy": "scipy", "av": "av", "PIL": "pillow"}
+
+ODD = 5.0
+"""A measure is odd beyond so many standard errors of what is usual."""
 
 CLICKED = 0.008
 """Part of a picture's longer side: what is looked at around a click where no ball was found."""
@@ -64,9 +69,12 @@ def answer(path: Path) -> tuple[Answer, Picture]:
             no_marks = np.zeros((0, 2))
             still = stillness(footage, picture, no_marks, [disc for _, _, disc in clicked], 0)
             _refuse_moving(file, footage, frame, still, [(role, index) for role, index, _ in clicked])
-        raise file.fault(error.sentence, error.at) from None
+        sentence, key = accused(file, clicks, picture, footage.size_px) or (error.sentence, error.at)
+        raise file.fault(sentence, key) from None
     shot, more = filmed_shot(found, file.keys.target)
-    warnings = [*found.warnings, *more, *exchanged(found, plan)]
+    warnings = [*found.warnings, *more, *exchanged(found, plan), *_odd_measures(file)]
+    if footage.is_still and file.keys.at:
+        warnings.append(Warned("a photograph has one moment; `at` is not used.", ("at",)))
     if footage.rate_varies and footage.rate is not None:
         rate = footage.rate[0] / footage.rate[1]
         warnings.append(
@@ -91,6 +99,21 @@ def answer(path: Path) -> tuple[Answer, Picture]:
     if not footage.is_still:
         made = _kept_still(made, footage, picture)
     return made, picture
+
+
+def _odd_measures(file: MatchFile) -> list[Warned]:
+    """What was measured and is far from what tables of the told size have: a match follows it."""
+    usual = measures_of(file.table, file.ball_mm)
+    told = [(name, mm, usual[name]) for name, mm in file.measured_mm().items()]
+    return [
+        Warned(
+            f"a {file.keys.table} table has about {prior.mm:.4g} mm there, not {mm:.4g}; all places follow what "
+            "was measured, so measure it again.",
+            ("measured", name),
+        )
+        for name, mm, prior in told
+        if abs(mm - prior.mm) > ODD * prior.error_mm
+    ]
 
 
 def _counts(timecode: str, rate: tuple[int, int]) -> bool:

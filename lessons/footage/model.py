@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import isfinite
 from pathlib import Path
@@ -10,18 +11,24 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
-from aimgeo.landmarks import MEASURES, NAMED, Prior
+from aimgeo.landmarks import MEASURES, NAMED, Prior, measures_of
 from aimgeo.tables import TABLES, Table
 from lessons.footage.match import Clicks
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
-from lessons.lesson.fields import CutValue, Name, Pocket, PositiveLength, Side, Spot, Words, choice
+from lessons.lesson.fields import CutValue, Pocket, PositiveLength, Side, Spot, Words, choice
 from lessons.lesson.read import Keys, Node, plain, read
 from lessons.lesson.texts import Strict
 
 MEASURED = tuple(name for name in MEASURES if not name.endswith(("_x", "_y")))
 MEASURED_ERROR_MM = 0.5
 """One standard error of what somebody measured on the table with a tape."""
+
+MANY_OUTSIDE = 3
+BALLS_MM = (40.0, 75.0)
+
+WILD = 0.3
+"""The part of its usual size by which no measure of a table differs."""
 
 
 def _moment(value: Any) -> float:
@@ -46,6 +53,18 @@ def _pixel(value: Any) -> tuple[float, float]:
     return x, y
 
 
+def _places(value: Any) -> Any:
+    if isinstance(value, list | tuple) and len(value) == 2 and not any(isinstance(v, list | tuple) for v in value):
+        raise ValueError(f"is one place; write a list of places, [[{value[0]}, {value[1]}]].")
+    return value
+
+
+def _ball(value: Any) -> Any:
+    if isinstance(value, dict):
+        raise ValueError("is the balls' diameter, such as 57.15 mm; the clicks on them stand under `balls`.")
+    return value
+
+
 def _picture_size(value: Any) -> tuple[int, int]:
     match = re.fullmatch(r"\s*([0-9]{1,5})\s*[x×]\s*([0-9]{1,5})\s*", str(value))
     if not match or min(int(match[1]), int(match[2])) < 1:
@@ -68,7 +87,7 @@ class Balls(Strict):
 
     cue: Pixel | None = None
     object: Pixel | None = None
-    others: tuple[Pixel, ...] = ()
+    others: Annotated[tuple[Pixel, ...], BeforeValidator(_places)] = ()
 
 
 class Lens(Strict):
@@ -108,7 +127,7 @@ class MatchKeys(Strict):
     footage: Words
     at: Moment = 0.0
     table: choice(TABLES) = "9ft"  # type: ignore[valid-type]
-    ball: PositiveLength = Field("57.15 mm", validate_default=True)
+    ball: Annotated[PositiveLength, BeforeValidator(_ball)] = Field("57.15 mm", validate_default=True)
     target: Pocket = "foot-left"
     points: Any = None  # read apart, so that each name and place is told by its line
     picked_on: PictureSize | None = None
@@ -118,7 +137,6 @@ class MatchKeys(Strict):
     lens: Lens | None = None
     measured: dict[Measure, PositiveLength] = Field(default_factory=dict)
     plan: Plan | None = None
-    name: Name | None = None
 
     @model_validator(mode="after")
     def _one_end(self) -> MatchKeys:
@@ -167,59 +185,82 @@ class MatchFile:
 
     def clicks(self, size_px: tuple[int, int]) -> Clicks:
         """The clicks on a picture of this size. Raises LessonError for pixels outside of it or another shape."""
-        keys, table = self.keys, self.table
-        scale = self._scale(size_px)
-        faults: list[Fault] = []
+        self._check_shape(size_px)
+        picked = self.keys.picked_on or size_px
+        outside = [
+            (pixel, location)
+            for location, pixel in self._clicked()
+            if not (0 <= pixel[0] <= picked[0] and 0 <= pixel[1] <= picked[1])
+        ]
+        if outside:
+            raise LessonError(
+                [Fault(self.place(*at), told, "recording") for at, told in _outside(outside, picked)]
+            )
+        return self._clicks(size_px[0] / picked[0], size_px[1] / picked[1])
 
-        def at(pixel: tuple[float, float], *location: str | int) -> tuple[float, float]:
-            x, y = pixel[0] * scale[0], pixel[1] * scale[1]
-            if not (0 <= x <= size_px[0] and 0 <= y <= size_px[1]):
-                shown = " x ".join(map(str, keys.picked_on or size_px))
-                faults.append(
-                    Fault(
-                        self.place(*location),
-                        f"[{pixel[0]:g}, {pixel[1]:g}] lies outside the picture, which is {shown}.",
-                        "recording",
-                    )
-                )
-            return x, y
+    def scaled(self, picked: tuple[int, int], size_px: tuple[int, int]) -> Clicks | None:
+        """The clicks on a picture of `size_px` as if made on one of another size; None where some lie outside."""
+        if any(x > picked[0] or y > picked[1] for _, (x, y) in self._clicked()):
+            return None
+        return self._clicks(size_px[0] / picked[0], size_px[1] / picked[1])
 
-        points = {name: at(pixel, "points", name) for name, pixel in self.points.items()}
-        cue = None if keys.balls.cue is None else at(keys.balls.cue, "balls", "cue")
-        object_ball = None if keys.balls.object is None else at(keys.balls.object, "balls", "object")
-        others = tuple(at(pixel, "balls", "others", k) for k, pixel in enumerate(keys.balls.others))
-        towards: Any = None
+    def _clicked(self) -> Iterator[tuple[tuple[str | int, ...], tuple[float, float]]]:
+        """All clicks as they are written, each with its key."""
+        keys, balls = self.keys, self.keys.balls
+        for name, pixel in self.points.items():
+            yield ("points", name), pixel
+        for role in ("cue", "object"):
+            if (one := getattr(balls, role)) is not None:
+                yield ("balls", role), one
+        for k, pixel in enumerate(balls.others):
+            yield ("balls", "others", k), pixel
         for end in ("foot", "head"):
-            if (pixel := getattr(keys, end)) is not None:
-                towards = (end, at(pixel, end))
-        if faults:
-            raise LessonError(faults)
-        mm = {name: length.mm(self.ball_mm, table.length_mm) for name, length in keys.measured.items()}
+            if (one := getattr(keys, end)) is not None:
+                yield (end,), one
+
+    def _clicks(self, fx: float, fy: float) -> Clicks:
+        keys, table = self.keys, self.table
+        at = {location: (x * fx, y * fy) for location, (x, y) in self._clicked()}
+        towards: Any = next(((end, at[end,]) for end in ("foot", "head") if (end,) in at), None)
         return Clicks(
             table=table,
-            points=points,
-            cue=cue,
-            object=object_ball,
-            others=others,
+            points={name: at["points", name] for name in self.points},
+            cue=at.get(("balls", "cue")),
+            object=at.get(("balls", "object")),
+            others=tuple(at["balls", "others", k] for k in range(len(keys.balls.others))),
             towards=towards,
             focal_mm=None if keys.lens is None else keys.lens.focal.mm(self.ball_mm, table.length_mm),
-            measured={name: Prior(value, MEASURED_ERROR_MM) for name, value in mm.items()},
+            measured={name: Prior(mm, MEASURED_ERROR_MM) for name, mm in self.measured_mm().items()},
             ball_diameter_mm=self.ball_mm,
         )
 
-    def _scale(self, size_px: tuple[int, int]) -> tuple[float, float]:
+    def measured_mm(self) -> dict[str, float]:
+        """What was measured on the table."""
+        lengths = self.keys.measured.items()
+        return {name: length.mm(self.ball_mm, self.table.length_mm) for name, length in lengths}
+
+    def _check_shape(self, size_px: tuple[int, int]) -> None:
         picked = self.keys.picked_on
-        if picked is None or picked == size_px:
-            return 1.0, 1.0
-        fx, fy = size_px[0] / picked[0], size_px[1] / picked[1]
-        if abs(fx / fy - 1) > 0.004:
+        if picked is not None and abs(size_px[0] * picked[1] / (size_px[1] * picked[0]) - 1) > 0.004:
             shown, own = (" x ".join(map(str, size)) for size in (picked, size_px))
             raise self.fault(
                 f"points were picked on {shown}, the footage is {own}; they would be scaled if the shapes agreed. "
                 "Pick them on a frame of the footage.",
                 ("picked_on",),
             )
-        return fx, fy
+
+
+def _outside(
+    clicks: list[tuple[tuple[float, float], tuple[str | int, ...]]], size: tuple[int, int]
+) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """What is told of clicks outside a picture, with the key of each; of many one sentence."""
+    shown = " x ".join(map(str, size))
+    if len(clicks) < MANY_OUTSIDE:
+        for (x, y), at in clicks:
+            yield at, f"[{x:g}, {y:g}] lies outside the picture, which is {shown}."
+        return
+    told = f"{len(clicks)} clicks lie outside the picture, which is {shown}. If they were made on another size,"
+    yield clicks[0][1], f"{told} write that: `picked_on: WIDTH x HEIGHT`."
 
 
 def is_match_file(path: Path) -> bool:
@@ -251,7 +292,24 @@ def load(path: Path) -> MatchFile:
         faults += [f for e in error.errors(include_url=False) if (f := explain.fault(e, tree, data, known))]
     if faults:
         raise LessonError([_of_match_file(fault) for fault in faults])
-    return MatchFile(path, keys, points, tree)
+    file = MatchFile(path, keys, points, tree)
+    if faults := list(_wild(file)):
+        raise LessonError(faults)
+    return file
+
+
+def _wild(file: MatchFile) -> Iterator[Fault]:
+    """Measures that no table or ball has: another unit, or another place."""
+    if not BALLS_MM[0] <= file.ball_mm <= BALLS_MM[1]:
+        sentence = f"a ball is {BALLS_MM[0]:g} to {BALLS_MM[1]:g} mm across, not {file.ball_mm:g}; check the unit."
+        yield Fault(file.place("ball"), sentence, "value")
+        return
+    usual = measures_of(file.table, file.ball_mm)
+    for name, mm in file.measured_mm().items():
+        if abs(mm / usual[name].mm - 1) > WILD:
+            told = f"{name.replace('_', ' ')} is {mm:.4g} mm; a {file.keys.table} table has about"
+            sentence = f"{told} {usual[name].mm:.4g}. Check the unit and what was measured."
+            yield Fault(file.place("measured", name), sentence, "value")
 
 
 def _of_match_file(fault: Fault) -> Fault:

@@ -37,6 +37,10 @@ EXAMPLES = {
     "recordings": "write its keys, such as {folder: voice}",
     "names": "write its keys, such as {eyes: {player: Chin on the line}}",
     "object_ball": "write its number or colour, such as {number: 3}",
+    "lens": "write its focal length as on full frame: {focal: 26 mm}",
+    "measured": "write what was measured, such as {rail_top: 42 mm}",
+    "balls": "write where they were clicked, such as {cue: [985, 742], object: [930, 478]}",
+    "plan": "write {lesson: FILE, clip: NAME}, or {cut: 30, side: left, distance: 800 mm}",
 }
 """What to write for a mapping, by its key."""
 ENTRIES = {

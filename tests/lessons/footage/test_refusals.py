@@ -229,7 +229,16 @@ def test_two_clicks_on_one_ball(tmp_path: Path) -> None:
     path = shot.match_file(tmp_path, shot.picks(6, 1.0), balls={"cue": cue, "object": obj, "others": twice})
     code, said = run(path)
     assert code == 1
-    assert "the first and second of `others` are the same ball" in said or "nearer than a diameter" in said
+    assert "the first and second of `others` are the same ball; click on each ball once." in said
+
+
+def test_the_cue_ball_clicked_as_another_ball_too(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    cue, obj = shot.balls_px().tolist()
+    balls = {"cue": cue, "object": obj, "others": [[cue[0] + 4, cue[1] + 2]]}
+    code, said = run(shot.match_file(tmp_path, shot.picks(6, 1.0), balls=balls))
+    assert code == 1
+    assert "this click and the cue ball's are the same ball" in said
 
 
 def test_two_balls_nearer_than_a_diameter() -> None:
@@ -264,6 +273,36 @@ def test_points_picked_on_a_smaller_picture_are_scaled(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("by", "keys", "sentence"),
+    [
+        (
+            0.4,
+            {},
+            "shot.yaml:3:12: the points fit if they were picked on 640 x 360, not 1600 x 900; write `pick",
+        ),
+        (
+            1.0,
+            {"picked_on": "1920 x 1080"},
+            "the points fit if they were picked on the footage's own 1600 x 900; remove",
+        ),
+        (
+            1.0,
+            {"lens": {"focal": "85 mm"}},
+            "without it they fit, and tell a focal length of 26 mm. Write the full-frame",
+        ),
+    ],
+)
+def test_what_keeps_points_from_fitting_is_found(by: float, keys: dict, sentence: str, tmp_path: Path) -> None:
+    shot = still("phone-26")
+    picks = {name: (by * x, by * y) for name, (x, y) in shot.picks(7, 1.0).items()}
+    cue, obj, _ = (by * shot.balls_px()).tolist()
+    path = shot.match_file(tmp_path, picks, balls={"cue": cue, "object": obj}, **keys)
+    code, said = run(path)
+    assert code == 1
+    assert sentence in said
+
+
+@pytest.mark.parametrize(
     ("keys", "sentence"),
     [
         ({"points": {"sight-left-4": [5, 5]}}, "unknown point 'sight-left-4'"),
@@ -279,6 +318,27 @@ def test_points_picked_on_a_smaller_picture_are_scaled(tmp_path: Path) -> None:
         ({"at": "soon"}, "'soon' is no moment"),
         ({"foot": [1, 2], "head": [3, 4]}, "one click is enough"),
         ({"plan": {"cut": 30}}, "needs 'lesson' and 'clip', or 'cut', 'side' and 'distance'"),
+        ({"plan": {"cut": 30, "side": "left", "distance": "20 mm"}}, "balls touch at 57.15"),
+        (
+            {"plan": {"cut": 30, "side": "left", "distance": "80 cm", "object": ["5 m", "0 mm"]}},
+            "lie 3759 mm beyond",
+        ),
+        ({"plan": "demo.yaml"}, "write {lesson: FILE, clip: NAME}, or {cut: 30, side: left, distance: 800 mm}"),
+        ({"lens": "26 mm"}, "write its focal length as on full frame: {focal: 26 mm}"),
+        ({"lens": {"focal": 26}}, "'26' has no unit; write '26 mm'"),
+        ({"measured": {"corner_mouth": "118 cm"}}, "corner mouth is 1180 mm; a 9ft table has about 115.9."),
+        ({"ball": "57.15 cm"}, "a ball is 40 to 75 mm across, not 571.5; check the unit."),
+        ({"ball": {"cue": [900, 600]}}, "ball is the balls' diameter, such as 57.15 mm; the clicks on them stand"),
+        ({"balls": {"others": [900, 600]}}, "balls.others is one place; write a list of places, [[900, 600]]."),
+        (
+            {"points": {n: [2000, 5] for n in FAR}},
+            "5 clicks lie outside the picture, which is 1600 x 900. If they were",
+        ),
+        (
+            {"footage": "Behind-35.JPG"},
+            "there is no footage 'Behind-35.JPG' beside this file; did you mean 'behind-35.jpg'?",
+        ),
+        ({"footage": "."}, "is a folder; name the clip or the still in it."),
     ],
 )
 def test_faults_of_the_file_are_told_with_their_place(tmp_path: Path, keys: dict, sentence: str) -> None:
