@@ -1,10 +1,9 @@
 """The matched camera for compositors and 3D tools: glTF 2.0, ST maps (OpenEXR) and an OpenTrackIO sample.
 
-Ours is z up in millimetres. glTF is y up in metres, its camera looks along -z: (x, y, z) mm becomes (x, z, -y)
-/ 1000.
+Ours is z up in millimetres. glTF is y up in metres, its camera looks along -z: (x, y, z) mm becomes
+(x, z, -y) / 1000.
 OpenTrackIO is z up in metres, its camera looks along +y. ST maps give for each pixel where to take it from,
-from 0 to
-1 with the origin at the bottom left.
+from 0 to 1 with the origin at the bottom left.
 """
 
 from __future__ import annotations
@@ -182,6 +181,7 @@ def opentrackio(answer: Answer) -> bytes:
     pan = degrees(np.arctan2(-forward[0], forward[1]))
     tilt = degrees(np.arcsin(np.clip(forward[2], -1, 1)))
     roll = degrees(np.arctan2(-right[2], up[2]))
+    # from the middle, y down as in pictures (SMPTE RIS, conversion of OpenCV to OpenTrackIO, 2025-09-02)
     offset = (camera.principal_px - np.array([wide, high]) / 2) * per_px
     place = camera.eye_mm / 1000
     found: dict[str, Any] = {
@@ -190,7 +190,6 @@ def opentrackio(answer: Answer) -> bytes:
                 "activeSensorPhysicalDimensions": {"width": SENSOR_MM, "height": high * per_px},
                 "activeSensorResolution": {"width": wide, "height": high},
             },
-            "lens": {"distortionOverscanMax": 1.0},
         },
         "protocol": {"name": "OpenTrackIO", "version": [1, 0, 1]},
         "sampleId": f"urn:uuid:{_uuid(answer)}",

@@ -83,7 +83,7 @@ def _stretch(line: Line, style: LineStyle, part: Span, view: View, arrow: bool) 
     outside = rest(within, length)
     pieces = dashes(length, [d * width for d in style.dash])
     casing = rgba(view.look.casing, view.look.casing_opacity)
-    cased = width + view.scale.stroke_px(style.casing_px)
+    cased = width + view.casing_px(style.casing_px)
     # where a solid line meets its ink part both end square, exactly at the outline
     cap = "butt" if within and not style.dash else "round"
     runs = [(outside, casing, cased, cap), (_common(pieces, outside) if within else pieces, core, width, cap)]
@@ -156,7 +156,7 @@ def _arrowhead(tip: Array, along: Array, size: float, colour: RGBA, view: View) 
     casing = rgba(view.look.casing, view.look.casing_opacity)
     # the core is opaque under an old line's colour, else the line's end would show through
     return [
-        Path(edge, fill=casing, stroke=casing, width_px=view.scale.stroke_px(6)),
+        Path(edge, fill=casing, stroke=casing, width_px=view.casing_px(6)),
         Path(edge, fill=colour),
     ]
 

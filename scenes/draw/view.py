@@ -15,6 +15,9 @@ from scenes.board import Pixel
 from scenes.look.look import LineStyle, Look
 from scenes.look.scale import Scale
 
+LEAST_CASING = 0.45
+"""Of a casing's usual width, under the finest pen."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
@@ -107,6 +110,10 @@ class View:
     def line_px(self, width: float) -> float:
         """A line's width here, given for a 1080 px frame of the plan view."""
         return self.pen[0] * self.scale.line_px(width, self.kind)
+
+    def casing_px(self, width: float) -> float:
+        """A casing's width here, given for a 1080 px frame: a fine pen has a finer one, wide enough to be seen."""
+        return max(self.pen[0], LEAST_CASING) * self.scale.stroke_px(width)
 
     def line_style(self, role: str) -> LineStyle:
         """The look's line style for a role. Raises ValueError for an unknown one."""

@@ -136,3 +136,36 @@ def test_opentrackio_turns_the_camera_to_where_it_looks(made: tuple[Answer, Path
     assert camera.lens is not None
     k1, none, k2 = told["lens"]["distortion"][0]["radial"]
     assert (k1 * F**2, none, k2 * F**4) == pytest.approx((camera.lens.k1, 0.0, camera.lens.k2))
+
+
+def test_opentrackio_projects_every_named_point_to_its_pixel(made: tuple[Answer, Path]) -> None:
+    """SMPTE RIS, "Conversion of OpenCV to OpenTrackIO (OpenLensIO) lens calibration parameters", corrected
+    2025-09-02: screen coordinates count in mm from the picture's middle, x to the right and y down as its pixels
+    do; pixel = (distorted + projection offset) pixels / sensor + pixels / 2; the first and third radial
+    coefficients go with the second and fourth power of the undistorted radius.
+    """
+    answer, folder = made
+    told = json.loads((folder / "shot.opentrackio.json").read_text())
+    (transform,) = told["transforms"]
+    R = np.eye(3)
+    for axis, name in ((2, "pan"), (0, "tilt"), (1, "roll")):
+        R = R @ cv2.Rodrigues(np.eye(3)[axis] * np.radians(transform["rotation"][name]))[0]
+    place = np.array([transform["translation"][axis] for axis in "xyz"])
+    lens, body = told["lens"], told["static"]["camera"]
+    sensor_mm, pixels = (
+        np.array([body[key]["width"], body[key]["height"]])
+        for key in ("activeSensorPhysicalDimensions", "activeSensorResolution")
+    )
+    offset_mm = np.array([lens["projectionOffset"]["x"], lens["projectionOffset"]["y"]])
+    assert np.abs(offset_mm).min() > 0.001
+    l1, _, l3 = lens["distortion"][0]["radial"]
+    measures = answer.match.solved.problem.measures_mm(answer.match.solved.x)
+    points = np.stack([matrices @ measures for matrices in NAMED.values()])
+    right, ahead, up = ((points / 1000 - place) @ R).T
+    undistorted = (lens["pinholeFocalLength"] * np.stack([right, -up]) / ahead).T
+    rr = np.sum(undistorted**2, -1, keepdims=True)
+    px = (undistorted * (1 + l1 * rr + l3 * rr**2) + offset_mm) * pixels / sensor_mm + pixels / 2
+    ours = project(answer.match.camera, points)
+    inside = np.isfinite(ours).all(-1) & ((ours > 0) & (ours < pixels)).all(-1)
+    assert inside.sum() > 12
+    assert np.abs(px - ours)[inside].max() < 1e-6
