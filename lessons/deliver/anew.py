@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from aimgeo.vectors import Array
 from lessons.deliver.burning import BELOW, Place, lay, place_of
 from lessons.deliver.captions import Caption
-from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.pictures import GROUND
 from lessons.deliver.writing import whole_file
 from lessons.planning.sound import Sound, add_samples, sound_form, stretch
+from lessons.rendering.decoded import decoded
 from lessons.rendering.manifest import Clip
 from scenes.board import StepSpan
 from scenes.board.brief import Output

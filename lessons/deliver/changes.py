@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage, has_sound
 from lessons.deliver.timecode import Timecode
 from lessons.deliver.writing import write_text
+from lessons.rendering.decoded import decoded
 from lessons.rendering.deliveries import (
     FOLDER,
     Change,

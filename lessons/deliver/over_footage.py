@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.writing import whole_file
+from lessons.rendering.decoded import decoded
 from lessons.rendering.manifest import Clip
 
 FOLDER = "over-footage"

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.over_footage import preview_of
 from lessons.deliver.writing import whole_file
 from lessons.lesson.wording import Wording
+from lessons.rendering.decoded import decoded
 from lessons.rendering.manifest import Clip, poster_frame, thumbnail_frame
 from scenes.look.dusk import DUSK
 from scenes.look.fonts import em, font_file, own_font

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lessons.deliver import Delivered, Wishes
-from lessons.deliver.decoded import decoded
 from lessons.deliver.footage import Footage
 from lessons.deliver.pictures import as_picture
 from lessons.deliver.writing import whole_file
+from lessons.rendering.decoded import decoded
 from lessons.rendering.manifest import Clip
 
 if TYPE_CHECKING:

@@ -13,10 +13,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lessons.rendering.decoded import decoded
 from lessons.rendering.manifest import Ball, Clip, Lens, Line, Pane
 
 Array = NDArray[np.float64]
@@ -167,7 +169,9 @@ def straightened(grey: Array, lens: Lens) -> Array:
 
 
 def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tuple[int, Array]]:
-    """The luma (height, width) of the given frames of a clip, which must come in order."""
+    """The luma (height, width) of the given frames of a clip, which must come in order; over black where the clip
+    is clear, so that a clip with alpha is measured as it is seen.
+    """
     import av
 
     with av.open(str(path)) as container:
@@ -177,12 +181,21 @@ def pictures(path: Path, frames: Sequence[int], rate: Fraction) -> Iterator[tupl
         tick = stream.time_base
         for frame in frames:
             container.seek(int(frame / rate / tick), stream=stream, backward=True)
-            for decoded in container.decode(stream):
-                if decoded.pts is not None and round(decoded.pts * tick * rate) == frame:
-                    yield frame, decoded.to_ndarray(format="gray").astype(float)
+            for picture in decoded(container, stream):
+                if picture.pts is not None and round(picture.pts * tick * rate) == frame:
+                    yield frame, _seen(picture)
                     break
             else:
                 raise ValueError(f"frame {frame} is missing; render the clip again")
+
+
+def _seen(picture: Any) -> Array:
+    """A decoded picture's luma (height, width), over black."""
+    luma = picture.to_ndarray(format="gray").astype(float)
+    if not any(component.is_alpha for component in picture.format.components):
+        return np.asarray(luma)
+    alpha = picture.reformat(format="rgba").to_ndarray()[..., 3]
+    return np.asarray(luma * (alpha / 255))
 
 
 # ------------------------------------------------------------------ balls

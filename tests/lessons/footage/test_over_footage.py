@@ -244,6 +244,19 @@ def test_tall_and_odd_footage_with_a_ball_before_the_aim_line(tmp_path: Path) ->
         return np.asarray(np.hypot(xs - x, ys - y) < radius_px)
 
     radius = 28.575 * camera["focal_px"] / np.linalg.norm(before - eye)
+    # decoded, the lines stand where the camera that took the still sees them, not only where the matched one does
+    shot = still("behind-35")
+    C, O = (np.array([*at, 28.575]) for at in shot.truth["balls_mm"])
+    to = shot.truth["table"]
+    in_mm = to["corner_mouth_mm"] / np.sqrt(2) / 2
+    target = np.array([to["length_mm"] / 2 - in_mm, -(to["width_mm"] / 2 - in_mm), 28.575])
+    assert told["target"] == "foot-right"
+    u = (target - O) / np.linalg.norm(target - O)
+    for start, end, first, last in ((O, target, 0.2, 0.7), (C, O - 57.15 * u, 0.55, 0.9)):
+        line = start + np.linspace(first, last, 40)[:, None] * (end - start)
+        off = across(alpha, by * shot.project(line) - [left, 0])
+        assert len(off) > 10
+        assert np.abs(off).max() < 1.0
     # beside the ball the line's casing and core; on it, where the line lies behind, a few dots
     assert alpha[around((2 * cue + ghost) / 3, 1.0)].max() > 0.95
     assert alpha[around(before, 0.8 * radius)].mean() < 0.25
@@ -251,6 +264,20 @@ def test_tall_and_odd_footage_with_a_ball_before_the_aim_line(tmp_path: Path) ->
         preview.name: preview for preview in (over_footage.deliver(read_footage(tmp_path / "out"), Wishes())).files
     }
     assert measure(over[f"{made_clip.name}.mp4"]) == Measured(30, Fraction(25), size[0] + 1, size[1] + 1)
+
+
+def across(alpha: np.ndarray, line_px: np.ndarray, reach_px: float = 5.0) -> np.ndarray:
+    """How far the middle of what is drawn lies from a line's places (n, 2), square to it; without those where
+    nothing is drawn, or something beside the line too.
+    """
+    along = np.gradient(line_px, axis=0)
+    normals = np.stack([-along[:, 1], along[:, 0]], -1) / np.linalg.norm(along, axis=-1, keepdims=True)
+    steps = np.arange(-reach_px, reach_px + 0.1, 0.25)
+    at = (line_px[:, None] + steps[:, None] * normals[:, None] - 0.5).astype(np.float32)
+    seen = cv2.remap(alpha.astype(np.float32), at, None, cv2.INTER_LINEAR)
+    weight = seen.sum(1)
+    alone = (weight > 4) & (np.maximum(seen[:, 0], seen[:, -1]) < 0.05)
+    return np.asarray((seen @ steps)[alone] / weight[alone])
 
 
 def project_told(camera: dict[str, Any], place_mm: np.ndarray) -> np.ndarray:
