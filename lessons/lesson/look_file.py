@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -149,8 +150,8 @@ def read_look(named: Text, folder: Path, faults: list[Fault]) -> dict[str, Any] 
         faults += found
         return None
     fonts = _fonts(keys.type, tree, path.parent, found)
-    look = _look(keys, fonts)
-    found += _unreadable(look, keys, tree)
+    look, sentences = _judged(_look(keys, fonts))
+    found += _unreadable(look, sentences, keys, tree)
     faults += found
     if found:
         return None
@@ -230,13 +231,19 @@ def _following(base: Look, held: Look | Surfaces, cloth: str, names: tuple[str, 
     return out
 
 
-def _unreadable(look: Look, keys: Any, tree: Keys) -> list[Fault]:
-    """What can't be read in it, each at the colour that the sentence begins with."""
-    from scenes.look.check import faults as unreadable
+@lru_cache(maxsize=8)
+def _judged(look: Look) -> tuple[Look, tuple[str, ...]]:
+    """What can't be read in a look. Kept, with the look: equal ones are one from then on, and quickly compared."""
+    from scenes.look.check import faults
 
+    return look, tuple(faults(look))
+
+
+def _unreadable(look: Look, sentences: tuple[str, ...], keys: Any, tree: Keys) -> list[Fault]:
+    """What can't be read in it, each at the colour that the sentence begins with."""
     out = []
     written = {name for name, colour in keys.colours if colour is not None}
-    for sentence in unreadable(look):
+    for sentence in sentences:
         words = sentence.split()
         # the colour that the file gives, where it gives one of the two
         name = words[0] if words[0] in written or words[0] in look.lines else words[3].rstrip(",")

@@ -208,7 +208,8 @@ def held_of(lesson: Lesson, clip: PlannedClip) -> tuple[Ground, Held] | None:
         x, y = np.asarray(mm)[:2].tolist()
         return _exactly(x, unit), _exactly(y, unit)
 
-    said = {key: _said(lesson, clip, key) for key in ("spot", "target", "pocket", "cue_ball")}
+    levels = tuple(_levels(lesson, clip))
+    said = {key: _said(levels, key) for key in ("spot", "target", "pocket", "cue_ball")}
     target = subject.target_name if subject.target_name in POCKET_NAMES else None
     made = Held(
         spot=_in(said["spot"], unit) or exactly(shot.object_ball_mm),
@@ -258,10 +259,10 @@ def _exactly(mm: float, unit: str) -> Length:
     return replace(length_of(Fraction(round(number * 10**DIGITS), 10**DIGITS), unit), number=number)
 
 
-def _said(lesson: Lesson, clip: PlannedClip, key: str) -> Any:
-    """What the file says of this clip under a key, when it does."""
-    levels = (keys for keys, at in _levels(lesson, clip) if at or key != "cue_ball")
-    return next((found for keys in levels if (found := getattr(keys, key, None)) is not None), None)
+def _said(levels: Sequence[tuple[Any, Location]], key: str) -> Any:
+    """What the file says of a clip under a key, when it does."""
+    asked = (keys for keys, at in levels if at or key != "cue_ball")
+    return next((found for keys in asked if (found := getattr(keys, key, None)) is not None), None)
 
 
 def _levels(lesson: Lesson, clip: PlannedClip) -> Iterator[tuple[Any, Location]]:
@@ -768,7 +769,7 @@ def changes(
     is_at_mark = not isinstance(held.target, str) and held.target != before.target
     if held.spot != before.spot:
         found.append(_placing_change(lesson, plan, clip, "spot", _pair(held.spot), _pair(before.spot), scope))
-    elif (pins or is_at_mark) and _said(lesson, clip, "spot") is None:
+    elif (pins or is_at_mark) and _said(tuple(_levels(lesson, clip)), "spot") is None:
         level = "group" if "group" in (pins, scope) else "said"
         found.append(replace(_placing_change(lesson, plan, clip, "spot", _pair(held.spot), "", level), note=STAYS))
     if held.target != before.target:

@@ -110,6 +110,10 @@ class Sheet:
         track: Track = getattr(self._elements[id], what)
         return moves[-1].to if moves else track.start
 
+    def moves(self, id: str, what: str) -> tuple[Move, ...]:
+        """All changes of one of an element's tracks so far."""
+        return tuple(self._moves.get((id, what), ()))
+
     def elements(self) -> tuple[Element, ...]:
         """The finished elements."""
         changes: dict[str, dict[str, Any]] = {}

@@ -356,9 +356,17 @@ def cannot_be_seen(at: Position, shot: Shot, eye: Array) -> bool:
 
 def seen_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline:
     """A ball's outline in a resting pane. Raises ValueError when part of it lies behind the eye."""
+    outline = whole_ball(pane, centre_mm, radius_mm)
+    if outline is None:
+        raise ValueError("a ball reaches behind the eye")
+    return outline
+
+
+def whole_ball(pane: Pane, centre_mm: Array, radius_mm: float) -> Outline | None:
+    """As `seen_ball`; None where part of it lies behind the eye."""
     outline = ball_outline(pane.projection(0), centre_mm, radius_mm)
     if not outline.is_seen:
-        raise ValueError("a ball reaches behind the eye")
+        return None
     if isinstance(pane.camera, FilmedCamera):
         # where labels go the outline may be told by what the lens does to its middle and its half-axes
         middle = pane.camera.bent(outline.centre_px)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from aimgeo import construct as construction
-from aimgeo.camera import ball_outline, depth
+from aimgeo.camera import depth
 from aimgeo.construct import Construction, Position, Step, position
 from aimgeo.shot import Shot
 from aimgeo.vectors import Array, cross, dot
@@ -21,8 +21,8 @@ from scenes.board import Pane, Pixel, Rect, Text
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet, frames_of
 from scenes.board.rects import part_in_circle, part_inside
-from scenes.figure.eye_view import cannot_be_seen, seen_ball
-from scenes.figure.labels import Disc, Stroke
+from scenes.figure.eye_view import cannot_be_seen, seen_ball, whole_ball
+from scenes.figure.labels import Disc, Obstacles, Stroke
 from scenes.frame.layout import Layout
 from scenes.look.roles import MARK_KIND, line_style
 
@@ -114,7 +114,7 @@ class Figure:
     `panes` show the balls and circles, `line_panes` the lines. `room_px`: where the target line may run, and
     `reach_mm` how far. `eye_mm` (3,): the eye that may not see a point, None for a plan. `prefix` goes before the
     ids of the elements; `lines` are those of the lines drawn so far. `magnifiers` show parts of a plan larger,
-    `front` the object ball along the aim.
+    `front` the object ball along the aim. `brings` is what each step adds with these, once it is worked out.
     """
 
     brief: Brief
@@ -132,6 +132,9 @@ class Figure:
     lines: list[str] = field(default_factory=list)
     magnifiers: tuple[Magnifier, ...] = ()
     front: Front | None = None
+    brings: tuple[tuple[Magnifier, ...], Front | None, list[Obstacles]] | None = None
+    _balls: tuple[Disc, ...] | None = field(default=None, init=False)
+    _radius_px: float | None = field(default=None, init=False)
 
     @property
     def pane(self) -> Pane:
@@ -156,7 +159,22 @@ class Figure:
     @property
     def radius_px(self) -> float:
         """The object ball's radius in the picture."""
-        return seen_ball(self.pane, self.shot.object_ball_mm, self.radius_mm).mean_radius_px
+        if self._radius_px is None:
+            self._radius_px = seen_ball(self.pane, self.shot.object_ball_mm, self.radius_mm).mean_radius_px
+        return self._radius_px
+
+    @property
+    def balls(self) -> tuple[Disc, ...]:
+        """The two balls and the ghost ball, as far as they are shown."""
+        if self._balls is None:
+            shot, R = self.shot, self.radius_mm
+            found = [
+                disc_of(self, "object_ball", shot.object_ball_mm, R),
+                disc_of(self, "cue_ball", shot.cue_ball_mm, R),
+                disc_of(self, "ghost_ball", shot.ghost_ball_mm, R, False),
+            ]
+            self._balls = tuple(disc for disc in found if disc is not None)
+        return self._balls
 
     @property
     def px_per_mm(self) -> float:
@@ -369,9 +387,9 @@ def disc_of(
 ) -> Disc | None:
     """A ball or circle in the picture; None where no window shows it, or where it reaches behind the eye."""
     window = figure.window(centre)
-    if window is None or not ball_outline(window.projection(0), np.asarray(centre, float), radius_mm).is_seen:
+    ball = None if window is None else whole_ball(window, np.asarray(centre, float), radius_mm)
+    if ball is None:
         return None
-    ball = seen_ball(window, np.asarray(centre, float), radius_mm)
     x, y = ball.centre_px.tolist()
     return Disc((x, y), ball.mean_radius_px, is_solid, name)
 
@@ -380,17 +398,6 @@ def other_discs(figure: Figure) -> list[Disc]:
     """The other balls on the table, as far as they are shown: labels keep off them."""
     others = figure.brief.subject.others
     found = (disc_of(figure, f"other.{n}", one.centre_mm, figure.radius_mm) for n, one in enumerate(others))
-    return [disc for disc in found if disc is not None]
-
-
-def discs(figure: Figure) -> list[Disc]:
-    """The two balls and the ghost ball, as far as they are shown."""
-    shot, R = figure.shot, figure.radius_mm
-    found = [
-        disc_of(figure, "object_ball", shot.object_ball_mm, R),
-        disc_of(figure, "cue_ball", shot.cue_ball_mm, R),
-        disc_of(figure, "ghost_ball", shot.ghost_ball_mm, R, False),
-    ]
     return [disc for disc in found if disc is not None]
 
 

@@ -20,7 +20,7 @@ from aimgeo.vectors import Array, left
 from scenes.board import FrontCamera, Line, Move, Pane, Pixel, Rect, Text, Track, constant
 from scenes.board.motion import Span
 from scenes.figure.figure import FRACTIONS, Figure, Front, mark_kind
-from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, are_clear
+from scenes.figure.labels import Disc, Obstacles, Port, Spacing, Stroke, Wanted, are_free, chunks, walls
 from scenes.figure.placer import plate_size
 from scenes.frame.column import text_rect
 from scenes.look.fonts import CAP_HEIGHT
@@ -129,15 +129,17 @@ def _room(figure: Figure, rect: Rect, kept: Obstacles) -> Pixel | None:
     grid: Array = np.stack([axis.ravel() for axis in np.meshgrid(xs, ys)], axis=1)
     if not len(grid):
         return None
-    rects = np.concatenate([grid, np.tile((wide, tall), (len(grid), 1))], axis=1)
-    clear = are_clear(rects, kept, Spacing().scaled(2 * s.k * s.gain))
     ball = np.array(figure.px(figure.shot.object_ball_mm))
     middles = grid + np.array([wide, tall]) / 2
     costs = np.linalg.norm(middles - ball, axis=1) / s.k
     # on the aim's side points have their labels
-    costs[~clear | (np.sign(middles[:, 0] - ball[0]) == figure.aim_side)] = np.inf
-    best = int(np.argmin(costs))
-    return (float(grid[best, 0]), float(grid[best, 1])) if math.isfinite(float(costs[best])) else None
+    order = np.flatnonzero(np.sign(middles[:, 0] - ball[0]) != figure.aim_side)
+    kept_clear = walls(kept, Spacing().scaled(2 * s.k * s.gain))
+    for chunk in chunks(order[np.argsort(costs[order], kind="stable")]):
+        rects = np.concatenate([grid[chunk], np.tile((wide, tall), (len(chunk), 1))], axis=1)
+        if (free := chunk[are_free(rects, kept_clear)]).size:
+            return (float(grid[free[0], 0]), float(grid[free[0], 1]))
+    return None
 
 
 def _front(

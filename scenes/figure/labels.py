@@ -9,7 +9,7 @@ to move later.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -150,12 +150,14 @@ class _Candidates:
     """Places that a label may take, one a row.
 
     `rects` (n, 4): x, y, width, height of the plate. `corners` (n, 3, 2): of the leader, from the plate to what it
-    names; a straight one has its end twice, and nan stands for none. `costs` (n,).
+    names; a straight one has its end twice, and nan stands for none. `costs` (n,). `order`: the rows that may be
+    looked at, the cheapest first.
     """
 
     rects: Array
     corners: Array
     costs: Array
+    order: IntArray | None = None
 
     def leader(self, row: int) -> Points:
         """The corners of a row's leader, each once."""
@@ -204,11 +206,11 @@ def _placed(
     later: Obstacles,
 ) -> Placed | None:
     """As `place`. Kept: a picture of which only other things have changed finds its labels at once."""
-    found = _candidates(wanted, spacing)
-    best, cost = _cheapest(found, wanted, obstacles, zones, placed, spacing, later)
+    found = _candidates(wanted, spacing, zones)
+    best, cost = _cheapest(found, wanted, obstacles, placed, spacing, later)
     if wanted.near_px is not None and not wanted.insists and cost > UNLED:
-        unled = _anywhere(wanted, wanted.near_px, zones[-1])
-        other, other_cost = _cheapest(unled, wanted, obstacles, zones, placed, spacing, later)
+        unled = _ordered(_anywhere(wanted, wanted.near_px, zones[-1]), wanted, zones)
+        other, other_cost = _cheapest(unled, wanted, obstacles, placed, spacing, later)
         if other_cost < cost:
             found, best, cost = unled, other, other_cost
     if not np.isfinite(cost):
@@ -221,7 +223,6 @@ def _cheapest(
     found: _Candidates,
     wanted: Wanted,
     obstacles: Obstacles,
-    zones: Sequence[Rect],
     placed: Sequence[Placed],
     spacing: Spacing,
     later: Obstacles,
@@ -230,17 +231,12 @@ def _cheapest(
 
     The cheapest are looked at first, and none that costs more than what is found by then.
     """
-    rects = found.rects
-    costs = found.costs + OUT_OF_ZONE * ~_inside(rects, zones[0])
-    is_in = np.any([_inside(rects, zone) for zone in zones], axis=0)
-    if wanted.keeps_side and wanted.near_px is not None:
-        is_in &= (rects[:, 0] + rects[:, 2] / 2 - wanted.near_px[0]) * wanted.prefer > 0
-    order = np.flatnonzero(is_in)
-    order = order[np.argsort(costs[order], kind="stable")]
+    rects, costs = found.rects, found.costs
+    assert found.order is not None
     walls, bars = _walls(obstacles, placed, spacing), _bars(wanted, obstacles, placed, spacing)
     later_walls, later_bars = _walls(later, (), spacing), _bars(wanted, later, (), spacing)
     best = (np.inf, np.inf, 0)
-    for chunk in chunks(order):
+    for chunk in chunks(found.order):
         if costs[chunk[0]] > best[0]:
             break
         chunk = chunk[~_covers(rects[chunk], walls)]
@@ -298,17 +294,30 @@ def is_in_the_way(placed: Placed, obstacles: Obstacles, spacing: Spacing) -> boo
 # ------------------------------------------------------------------ candidates
 
 
-def _candidates(wanted: Wanted, spacing: Spacing) -> _Candidates:
+@lru_cache(maxsize=32)
+def _candidates(wanted: Wanted, spacing: Spacing, zones: tuple[Rect, ...]) -> _Candidates:
     parts = [_led(wanted, spacing)] if wanted.ports else []
     if wanted.is_straight:
         parts += [_over(wanted, port, spacing) for port in wanted.ports if port.lift]
     if wanted.around is not None:
         parts.append(_beside(wanted, wanted.around, spacing))
-    return _Candidates(
+    found = _Candidates(
         np.concatenate([np.zeros((0, 4)), *(part.rects for part in parts)]),
         np.concatenate([np.zeros((0, 3, 2)), *(part.corners for part in parts)]),
         np.concatenate([np.zeros(0), *(part.costs for part in parts)]),
     )
+    return _ordered(found, wanted, zones)
+
+
+def _ordered(found: _Candidates, wanted: Wanted, zones: Sequence[Rect]) -> _Candidates:
+    """With an order of those that stand in a zone, and on their side where that must be, and what a zone costs."""
+    rects = found.rects
+    costs = found.costs + OUT_OF_ZONE * ~_inside(rects, zones[0])
+    is_in = np.any([_inside(rects, zone) for zone in zones], axis=0)
+    if wanted.keeps_side and wanted.near_px is not None:
+        is_in &= (rects[:, 0] + rects[:, 2] / 2 - wanted.near_px[0]) * wanted.prefer > 0
+    order = np.flatnonzero(is_in)
+    return replace(found, costs=costs, order=order[np.argsort(costs[order], kind="stable")])
 
 
 def _unled(rects: Array, costs: Array) -> _Candidates:
@@ -412,16 +421,21 @@ def _inside(rects: Array, zone: Rect) -> Flags:
     )
 
 
-def _to_discs(rects: Array, at: Array) -> Array:
-    """Distance (n, m) of points (m, 2) to each rectangle."""
+def _on_discs(rects: Array, at: Array, radii: Array) -> Flags:
+    """Which rectangle comes nearer to which point (m, 2) than its radius (m,), as (n, m)."""
     x, y, w, h = (column[:, None] for column in rects.T)
     dx = np.maximum(np.maximum(x - at[:, 0], at[:, 0] - x - w), 0)
     dy = np.maximum(np.maximum(y - at[:, 1], at[:, 1] - y - h), 0)
-    return np.asarray(np.hypot(dx, dy))
+    hit = (dx < radii) & (dy < radii)
+    row, column = np.nonzero(hit)
+    hit[row, column] = np.hypot(dx[row, column], dy[row, column]) < radii[column]
+    return np.asarray(hit)
 
 
 def _on_rects(rects: Array, others: Array, margin: float) -> Flags:
     """Which rectangles (n,) come nearer than the margin to one of the others (m, 4)."""
+    if not len(others):
+        return np.zeros(len(rects), bool)
     x, y, w, h = (column[:, None] for column in rects.T)
     a, b, c, d = others.T
     hit = (x < a + c + margin) & (a - margin < x + w) & (y < b + d + margin) & (b - margin < y + h)
@@ -432,19 +446,19 @@ def _on_strokes(rects: Array, ends: Array, margins: Array) -> Flags:
     """Which rectangles (n,), grown by the margins (m,), a segment (m, 2, 2) enters (slabs)."""
     if not len(ends):
         return np.zeros(len(rects), bool)
-    low, high = np.zeros((len(rects), len(ends))), np.ones((len(rects), len(ends)))
-    hit: Flags = np.ones(low.shape, bool)
-    for axis in (0, 1):
-        lo = rects[:, axis, None] - margins
-        hi = rects[:, axis, None] + rects[:, axis + 2, None] + margins
-        start, step = ends[:, 0, axis], ends[:, 1, axis] - ends[:, 0, axis]
-        is_flat = np.abs(step) < 1e-9
-        hit &= ~is_flat | ((start > lo) & (start < hi))
-        slope = np.where(is_flat, 1.0, step)
-        t0, t1 = (lo - start) / slope, (hi - start) / slope
-        low = np.where(is_flat, low, np.maximum(low, np.minimum(t0, t1)))
-        high = np.where(is_flat, high, np.minimum(high, np.maximum(t0, t1)))
-    return np.asarray((hit & (low < high)).any(axis=1))
+    start, step = ends[:, 0].T[:, None], (ends[:, 1] - ends[:, 0]).T[:, None]
+    near, size = rects.T[:2, :, None], rects.T[2:, :, None]
+    lo, hi = near - margins, near + size + margins
+    is_flat = np.abs(step) < 1e-9
+    slope = np.where(is_flat, 1.0, step)
+    t0, t1 = (lo - start) / slope, (hi - start) / slope
+    low, high = np.minimum(t0, t1), np.maximum(t0, t1)
+    if is_flat.any():
+        within = (start > lo) & (start < hi)
+        low = np.where(is_flat, np.where(within, -np.inf, np.inf), low)
+        high = np.where(is_flat, np.inf, high)
+    first, last = np.maximum(np.maximum(*low), 0), np.minimum(np.minimum(*high), 1)
+    return np.asarray((first < last).any(axis=1))
 
 
 def _discs(found: Sequence[Disc]) -> tuple[Array, Array]:
@@ -475,14 +489,24 @@ class Walls:
 
 def _walls(obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Walls:
     """What no plate may cover."""
+    kept = _standing(obstacles, spacing)
+    if not placed:
+        return kept
+    legs = [leg for other in placed for leg in zip(other.leader_px, other.leader_px[1:], strict=False)]
+    ends = np.concatenate([kept.ends, np.array(legs, float).reshape(-1, 2, 2)])
+    margins = np.concatenate([kept.half_widths, np.zeros(len(legs)) + spacing.gap])
+    rects = np.concatenate([kept.rects, np.array([other.rect_px for other in placed])])
+    return replace(kept, ends=ends, half_widths=margins, rects=rects)
+
+
+@lru_cache(maxsize=32)
+def _standing(obstacles: Obstacles, spacing: Spacing) -> Walls:
+    """What no plate may cover, without other labels."""
     at, radii = _discs((*obstacles.balls, *obstacles.marks))
     gaps = np.repeat([spacing.gap, spacing.gap / 2], [len(obstacles.balls), len(obstacles.marks)])
     ends, half_widths = _strokes(obstacles.strokes)
-    legs = [leg for other in placed for leg in zip(other.leader_px, other.leader_px[1:], strict=False)]
-    ends = np.concatenate([ends, np.array(legs, float).reshape(-1, 2, 2)])
-    margins = np.concatenate([half_widths, np.zeros(len(legs))]) + spacing.gap
-    rects = np.array((*obstacles.rects, *(other.rect_px for other in placed)), float).reshape(-1, 4)
-    return Walls(at, radii + gaps, ends, margins, rects, spacing.gap)
+    rects = np.array(obstacles.rects, float).reshape(-1, 4)
+    return Walls(at, radii + gaps, ends, half_widths + spacing.gap, rects, spacing.gap)
 
 
 def _bars(wanted: Wanted, obstacles: Obstacles, placed: Sequence[Placed], spacing: Spacing) -> Walls:
@@ -506,8 +530,9 @@ def _covers(rects: Array, walls: Walls) -> Flags:
     What is quickly told goes first, and what it rules out is looked at no more.
     """
     left = np.flatnonzero(~_on_rects(rects, walls.rects, walls.margin))
-    left = left[~(_to_discs(rects[left], walls.at) < walls.radii).any(axis=1)]
-    left = left[~_on_strokes(rects[left], walls.ends, walls.half_widths)]
+    left = left[~_on_discs(rects[left], walls.at, walls.radii).any(axis=1)]
+    if len(left):
+        left = left[~_on_strokes(rects[left], walls.ends, walls.half_widths)]
     covers = np.ones(len(rects), bool)
     covers[left] = False
     return covers
@@ -518,23 +543,24 @@ def _crosses(corners: Array, bars: Walls) -> Flags:
 
     Legs are level or upright, hence rectangles without breadth.
     """
-    is_beyond: Flags = np.ones((len(corners), len(bars.at)), bool)
-    if bars.ends_anywhere:
+    legs = np.concatenate([*_legs(corners).transpose(1, 0, 2)])
+    hit = _on_discs(legs, bars.at, bars.radii)
+    if bars.ends_anywhere and len(bars.at):
         is_beyond = bars.radii + bars.margin / 2 < np.hypot(*(corners[:, 2, None] - bars.at).T).T
-    bad = np.zeros(len(corners), bool)
-    for legs in _legs(corners).transpose(1, 0, 2):
-        bad |= _on_strokes(legs, bars.ends, bars.half_widths)
-        bad |= ((_to_discs(legs, bars.at) < bars.radii) & is_beyond).any(axis=1)
-        bad |= _on_rects(legs, bars.rects, bars.margin)
-    return bad
+        hit &= np.concatenate([is_beyond, is_beyond])
+    bad = hit.any(axis=1) | _on_strokes(legs, bars.ends, bars.half_widths)
+    bad |= _on_rects(legs, bars.rects, bars.margin)
+    return np.asarray(bad[: len(corners)] | bad[len(corners) :])
 
 
 def _over_balls(corners: Array, name: str, balls: Sequence[Disc]) -> Array:
     """What it costs each leader (n, 3, 2) to run over balls that it neither names nor ends in."""
     others = [ball for ball in balls if ball.name != name]
+    if not others:
+        return np.zeros(len(corners))
     at, radii = _discs(others)
     first, last = _legs(corners).transpose(1, 0, 2)
-    over = (_to_discs(first, at) < radii) | (_to_discs(last, at) < radii)
+    over = _on_discs(first, at, radii) | _on_discs(last, at, radii)
     # what lies within the ball can be reached in no other way
     over &= 0.97 * radii < np.hypot(*(corners[:, 2, None] - at).T).T
     prices = np.array([OVER_BALL if ball.is_solid else OVER_GHOST for ball in others])

@@ -14,7 +14,7 @@ from scenes.board import ONE, Bar, Pane, Rect, Text
 from scenes.board.brief import Brief
 from scenes.board.motion import Sheet
 from scenes.board.rects import part_inside
-from scenes.figure.figure import Figure, Magnifier, aims_true, discs, in_reach, marks_of, other_discs, strokes_of
+from scenes.figure.figure import Figure, Magnifier, aims_true, in_reach, marks_of, other_discs, strokes_of
 from scenes.figure.front import is_along, offset_bar
 from scenes.figure.labels import NOTHING, Obstacles, Stroke, merged
 from scenes.figure.magnified import bar_ends_in, obstacles_in
@@ -174,7 +174,7 @@ def _bar_is_clear(figure: Figure, a: np.ndarray, b: np.ndarray) -> bool:
             band = figure.frame.band_px
             if box[1] < band[1] + band[3] and band[1] < box[1] + box[3]:
                 continue
-        for disc in discs(figure):
+        for disc in figure.balls:
             if not disc.is_solid:
                 continue
             dx = max(box[0] - disc.at_px[0], disc.at_px[0] - box[0] - box[2], 0)
@@ -246,6 +246,16 @@ def _centres(shot: Shot) -> tuple[Position, Position]:
 def obstacles_of(figure: Figure, closer: Magnifier | None = None, beside: Obstacles = NOTHING) -> list[Obstacles]:
     """What each step adds to the picture, and to what a magnifier shows; with the first one the balls, all the
     words around the figure, and what stands `beside` it."""
+    if figure.brings is None or figure.brings[:2] != (figure.magnifiers, figure.front):
+        figure.brings = figure.magnifiers, figure.front, _brought(figure)
+    first, *rest = figure.brings[2]
+    out = [merged([first, beside]), *rest]
+    if closer is None:
+        return out
+    return [merged(both) for both in zip(out, obstacles_in(figure, closer, figure.plan.steps), strict=True)]
+
+
+def _brought(figure: Figure) -> list[Obstacles]:
     frame, s = figure.frame, figure.frame.scale
     out = []
     for index, step in enumerate(figure.plan.steps):
@@ -273,8 +283,5 @@ def obstacles_of(figure: Figure, closer: Magnifier | None = None, beside: Obstac
         rects.append(frame.band_px)
     if found := dimension_of(figure):
         rects += [found.plate_px, *found.strokes]
-    out[0] = replace(out[0], balls=tuple(discs(figure)), rects=tuple(dict.fromkeys(rects)))
-    out[0] = merged([out[0], beside])
-    if closer is None:
-        return out
-    return [merged(both) for both in zip(out, obstacles_in(figure, closer, figure.plan.steps), strict=True)]
+    out[0] = replace(out[0], balls=figure.balls, rects=tuple(dict.fromkeys(rects)))
+    return out

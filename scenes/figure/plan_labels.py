@@ -11,7 +11,7 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Position
 from scenes.board import Pixel
-from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, discs, in_reach, own_side, pieces_of, visible
+from scenes.figure.figure import AT_CUE_BALL, Figure, Piece, disc_of, in_reach, own_side, pieces_of, visible
 from scenes.figure.labels import NOTHING, Disc, Obstacles, Placed, Port, Wanted, merged
 from scenes.figure.magnified import name_inside, wanted_bar, wanted_line, wanted_point
 from scenes.figure.placer import BALL_RANK, BAR_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
@@ -45,7 +45,7 @@ def wanted_in_plan(
         pieces = pieces_of(figure, in_reach(figure, line))
         if pieces and is_new(line.role):
             sample = line_style(line.role)
-            out.append((line_label(figure, line.role, words[line.role], sample, pieces, discs(figure)), LINE_RANK))
+            out.append((line_label(figure, line.role, words[line.role], sample, pieces, figure.balls), LINE_RANK))
     for point in step.points:
         if is_new(point.role):
             out.append(
@@ -125,7 +125,7 @@ def left_without_name(figure: Figure, labels: Labels, index: int) -> list[tuple[
         for line in step.lines
         if line.role in closer.roles and line.role in words and not labels.is_labelled(line.role)
     }
-    balls = discs(figure)
+    balls = figure.balls
     return [
         (
             line_label(

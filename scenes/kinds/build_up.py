@@ -420,9 +420,7 @@ def put_stage_balls(figure: Figure, from_start: bool) -> None:
 
 def _magnifier_pane(figure: Figure, closer: Magnifier, spans: Sequence[Span]) -> Pane:
     """Its pane, there as soon as its rim has grown, until the step in which it goes."""
-    id = f"{closer.pane.id}.edge"
-    (edge,) = (element for element in figure.sheet.elements() if element.id == id)
-    came = edge.opacity.moves[0]
+    came = figure.sheet.moves(f"{closer.pane.id}.edge", "opacity")[0]
     gone = spans[closer.end_step][0]
     return shown_pane(closer, (came.first_frame, came.end_frame), (gone, gone + figure.frames(TIMING.fade_s)))
 
