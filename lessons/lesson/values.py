@@ -189,15 +189,18 @@ def _length_instead(text: str) -> str:
     return "write a number and mm, cm, m, in, ft, balls or diamonds."
 
 
-CUT_STEPS = {"degrees": (Fraction(1, 2), Fraction(1, 100)), "sixteenths": (Fraction(1), Fraction(1, 100)),
-             "overlap": (Fraction(1, 16), Fraction(1, 1000))}  # fmt: skip
-"""By notation: the steps in which authors write cuts, and the finest that is written."""
+CUT_STEPS = {"degrees": (Fraction(1, 2), Fraction(1, 1000)), "sixteenths": (Fraction(1), Fraction(1, 1000)),
+             "overlap": (Fraction(1, 16), Fraction(1, 10_000))}  # fmt: skip
+"""By notation: the steps in which authors write cuts, and the finest that is written: a tenth of a millimetre at
+the cue ball is some of them."""
 LENGTH_STEPS = {
     "mm": (Fraction(1), Fraction(1, 10)), "cm": (Fraction(1, 10), Fraction(1, 100)),
-    "m": (Fraction(1, 1000), Fraction(1, 10_000)), "in": (Fraction(1, 4), Fraction(1, 100)),
-    "ft": (Fraction(1, 48), Fraction(1, 1000)), "ball": (Fraction(1, 8), Fraction(1, 100)),
-    "diamond": (Fraction(1, 8), Fraction(1, 100)),
+    "m": (Fraction(1, 1000), Fraction(1, 10_000)), "in": (Fraction(1, 4), Fraction(1, 1000)),
+    "ft": (Fraction(1, 48), Fraction(1, 10_000)), "ball": (Fraction(1, 8), Fraction(1, 1000)),
+    "diamond": (Fraction(1, 8), Fraction(1, 10_000)),
 }  # fmt: skip
+TAPE = 64
+"""Inches in so many parts are written as fractions, as on a tape."""
 
 
 def cut_near(cut_rad: float, notation: str, is_fine: bool = False) -> Cut:
@@ -229,23 +232,32 @@ def length_near(
     """
     one = Length("", Fraction(1), unit).mm(ball_diameter_mm, table_length_mm)
     number = _nearest(mm / one, LENGTH_STEPS[unit][is_fine])
-    if is_fine or unit in ("mm", "cm", "m"):
-        return length_of(number, unit)
-    whole, part = divmod(abs(number), 1)
-    told = f"{whole} {part}" if whole and part else f"{part or whole}"
-    return length(f"{'-' if number < 0 else ''}{told} {_WORDS.get(unit, unit)}")
+    if is_fine:
+        on_tape = _nearest(mm / one, Fraction(1, TAPE))
+        return length_of(on_tape if unit == "in" and abs(mm / one - on_tape) < NEAR_TAPE_IN else number, unit)
+    return length_of(number, unit) if unit in ("mm", "cm", "m") else _in_parts(number, unit)
 
 
+NEAR_TAPE_IN = 6e-5
+"""What is shown in four places is meant when it is typed."""
 _WORDS = {"ball": "balls", "diamond": "diamonds"}
 
 
 def length_of(number: Fraction, unit: str) -> Length:
-    """A length as a decimal number of its unit, of six places at most.
+    """A length as a decimal number of its unit, of six places at most; inches that are on a tape as there.
 
-    >>> length_of(Fraction(606425, 1000), "mm").text
-    '606.425 mm'
+    >>> length_of(Fraction(606425, 1000), "mm").text, length_of(Fraction(193, 16), "in").text
+    ('606.425 mm', '12 1/16 in')
     """
+    if unit == "in" and (number * TAPE).denominator == 1:
+        return _in_parts(number, unit)
     return length(f"{_decimal(number)} {_WORDS.get(unit, unit)}")
+
+
+def _in_parts(number: Fraction, unit: str) -> Length:
+    whole, part = divmod(abs(number), 1)
+    told = f"{whole} {part}" if whole and part else f"{part or whole}"
+    return length(f"{'-' if number < 0 else ''}{told} {_WORDS.get(unit, unit)}")
 
 
 def _nearest(value: float, step: Fraction) -> Fraction:

@@ -45,6 +45,11 @@ DIGITS = 6
 """So many decimals say where a ball touches a cushion."""
 LEAST_BACK_MM, LEAST_HEIGHT_MM, MOST_HEIGHT_MM, MOST_BACK_MM = 80.0, 60.0, 3000.0, 4000.0
 TRIES = 12
+STRIDES: Mapping[str, Sequence[tuple[float, str]]] = {
+    "mm": ((0.1, "0.1 mm"), (1, "1 mm"), (10, "10 mm"), (50, "50 mm")),
+    "in": ((0.01, "0.01 in"), (1 / 16, "1/16 in"), (1 / 2, "1/2 in"), (2, "2 in")),
+}
+"""By the lesson's unit: how far a key moves with Alt, alone and with Shift, and a button farther than that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -563,6 +568,13 @@ def _eye_raised(ground: Ground, held: Held, to: Point, is_free: bool) -> tuple[H
     return new, "" if (back, height) == (-to[0], to[1]) else BOUNDS
 
 
+def nudged(ground: Ground, held: Held, grip: str, toward: Point, stride: int) -> tuple[Held, str]:
+    """The shot after a grip was moved by one of the `STRIDES` of the lesson's unit, and why it went no farther."""
+    far_mm = STRIDES[ground.unit][stride][0] * float(MM[ground.unit])
+    x, y = place_of(ground, held, grip)
+    return moved(ground, held, grip, (x + toward[0] * far_mm, y + toward[1] * far_mm), is_free=True)
+
+
 def set_values(ground: Ground, held: Held, grip: str, values: dict[str, float]) -> tuple[Held, str]:
     """The shot with numbers that were typed, in the lesson's unit: places; for the eye back, offset and height."""
     values = {name: value * float(MM[ground.unit]) for name, value in values.items()}
@@ -689,7 +701,7 @@ def values_of(ground: Ground, held: Held) -> list[dict[str, Any]]:
         return wording.shown(Quantity(mm, "distance_mm"))
 
     def typed(mm: float) -> float:
-        return round(mm / float(MM[ground.unit]), 1 if ground.unit == "mm" else 2) + 0.0
+        return round(mm / float(MM[ground.unit]), 1 if ground.unit == "mm" else 4) + 0.0
 
     def place(grip: str) -> list[list[Any]]:
         x, y = place_of(ground, held, grip)

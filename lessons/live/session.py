@@ -26,6 +26,7 @@ from lessons.live.filming import Tried, match_files, page_of, tried, written
 from lessons.live.follow import carried, followed, nearest
 from lessons.live.kept import Kept, Small
 from lessons.live.moving import (
+    STRIDES,
     Ground,
     Held,
     changes,
@@ -34,7 +35,7 @@ from lessons.live.moving import (
     held_of,
     moved,
     moves_of,
-    place_of,
+    nudged,
     rebased,
     rows,
     set_values,
@@ -356,6 +357,7 @@ class Session:
             names = {"cuts": [cut.text for cut in keys.cuts], "distances": list(keys.distances)}
             told |= {
                 "names": {**names, "eyes": list(keys.eyes)},
+                "strides": STRIDES["in" if keys.units == "in" else "mm"],
                 "title": good.plan.title,
                 "shown_at": good.at_s,
                 "clips": [self._clip_told(good, clip) for clip in good.plan.clips],
@@ -597,13 +599,12 @@ class Session:
         grip, is_free = wish.get("grip"), bool(wish.get("is_free"))
         said = ""
         if grip in ("cue_ball", "object_ball", "target", "eye", "eye_side"):
-            to, by, values = _pair(wish.get("to_px")), _pair(wish.get("by_mm")), wish.get("values")
+            to, toward, values = _pair(wish.get("to_px")), _pair(wish.get("toward")), wish.get("values")
             if to is not None and page.shape != "eye":
                 at = side_at(to, page.shape) if grip == "eye_side" else mm_at(to, ground.table, page.shape)
                 grasp.held, said = moved(ground, before, grip, at, is_free)
-            elif by is not None:
-                x, y = place_of(ground, before, grip)
-                grasp.held, said = moved(ground, before, grip, (x + by[0], y + by[1]), is_free=True)
+            elif toward is not None and wish.get("stride") in range(len(STRIDES[ground.unit])):
+                grasp.held, said = nudged(ground, before, grip, toward, wish["stride"])
             elif isinstance(values, dict):
                 given = {k: float(v) for k, v in values.items() if isinstance(v, int | float) and abs(v) < 1e6}
                 grasp.held, said = set_values(ground, before, grip, given)
@@ -665,6 +666,7 @@ class Session:
             "methods": [("", "none"), *((m, names[m]) for m in (*METHODS, *grasp.ground.own))],
             "eyes": list(grasp.lesson.keys.eyes),
             "unit": grasp.ground.unit,
+            "strides": STRIDES[grasp.ground.unit],
         }
         self.send_frame(page, orders, 0, told, started)
 

@@ -2,7 +2,7 @@
 // keys are told as they are, in pixels of the picture.
 
 const $ = (id) => document.getElementById(id);
-const NUDGES_MM = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+const WAYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const SAY_MS = 500, REST_MS = 150;
 // where a name stands best
 const FIRST = { cue_ball: ["below"], object_ball: ["above"], eye: ["below"], target: ["above"], eye_side: ["above"] };
@@ -235,10 +235,12 @@ export class Hand {
     }
   }
 
-  fields({ grips, unit }) {
+  fields({ grips, unit, strides }) {
     const box = $("fields");
     if (this.unit !== unit) {
       this.unit = unit;
+      this.strides = strides;
+      this.stride.replaceChildren(...strides.map(([, name], k) => new Option(name, k, k === 1, k === 1)));
       this.inputs = new Map();
       const words = { mm: "millimetres", in: "inches" }[unit];
       const rows = grips.filter(({ id, fields }) => id !== "target" && fields.length).map(({ id, name, fields }) => {
@@ -247,6 +249,7 @@ export class Hand {
         for (const [key, label] of fields) {
           const input = made("input");
           Object.assign(input, { type: "number", step: "any", inputMode: "decimal" });
+          input.addEventListener("keydown", (event) => this.fieldKey(event, id, key));
           input.setAttribute("aria-label", `${name}, ${label}, ${words}`);
           input.title = `${label}, ${unit}`;
           input.addEventListener("change", () => input.value !== "" && this.act({ by: "move", grip: id, values: { [key]: Number(input.value) } }));
@@ -272,12 +275,11 @@ export class Hand {
     for (const [key, sign, words] of [["ArrowLeft", "←", "left"], ["ArrowRight", "→", "right"], ["ArrowUp", "↑", "up"], ["ArrowDown", "↓", "down"]]) {
       const button = made("button", sign);
       button.dataset.words = words;
-      button.addEventListener("click", () => this.nudge(this.picked, NUDGES_MM[key], Number(this.stride.value)));
+      button.addEventListener("click", () => this.nudge(this.picked, key, Number(this.stride.value)));
       this.pad.append(button);
     }
     this.stride = made("select");
     this.stride.setAttribute("aria-label", "How far an arrow moves");
-    for (const mm of [0.1, 1, 10, 50]) this.stride.append(new Option(`${mm} mm`, mm, mm === 1, mm === 1));
     this.pad.append(this.stride);
   }
 
@@ -403,25 +405,37 @@ export class Hand {
   // ------------------------------------------------------------ keys
 
   key(event, id) {
-    const by = NUDGES_MM[event.key];
     if (event.key === "Escape") {
       event.stopPropagation();
       this.putBack();
       return;
     }
-    if (!by || event.ctrlKey || event.metaKey) return;
+    if (!WAYS[event.key] || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
     event.stopPropagation();
     this.arrow(event, id);
   }
 
-  arrow(event, id = this.picked) {
-    const by = NUDGES_MM[event.key];
-    this.nudge(id, by, event.altKey ? 0.1 : event.shiftKey ? 10 : 1);
+  // in a number's field the arrows go by the same strides
+  fieldKey(event, id, key) {
+    const way = WAYS[event.key]?.[1];
+    if (!way || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    const { target } = event, far = this.strides[this.strideOf(event)][0];
+    target.value = String(Number((Number(target.value) + way * far).toFixed(4)));
+    target.dispatchEvent(new Event("change"));
   }
 
-  nudge(id, by, mm) {
-    this.act({ by: "move", grip: id, by_mm: [by[0] * mm, by[1] * mm] });
+  strideOf({ altKey, shiftKey }) {
+    return altKey ? 0 : shiftKey ? 2 : 1;
+  }
+
+  arrow(event, id = this.picked) {
+    this.nudge(id, event.key, this.strideOf(event));
+  }
+
+  nudge(id, key, stride) {
+    this.act({ by: "move", grip: id, toward: WAYS[key], stride });
   }
 
   putBack() {

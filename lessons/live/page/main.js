@@ -9,11 +9,12 @@ import { Words } from "./text.js";
 import { Wire } from "./wire.js";
 
 const $ = (id) => document.getElementById(id);
-const KEYS = [
+// the keys, as far as they move a thing in the lesson's unit
+const keysOf = ([[, fine], [, one], [, far]]) => [
   ["Space", "play, pause"], ["← →", "a frame back, on; with Shift ten"], ["[ ]", "a step back, on"],
   ["↑ ↓", "the clip before, after"], ["C", "the clip"], ["T", "table and eye"], ["M", "the filmed still"], ["E", "the text"],
   ["F8", "next fault"], ["Ctrl S", "write, save"], ["Ctrl Z, Ctrl Y", "undo, redo a move"], ["F", "full screen"],
-  ["Tab", "from handle to handle"], ["← → ↑ ↓ on a handle", "move it 1 mm; with Shift 10, with Alt 0.1"],
+  ["Tab", "from handle to handle"], ["← → ↑ ↓ on a handle", `move it ${one}; with Shift ${far}, with Alt ${fine}`],
   ["Esc", "put back what was moved"], ["?", "these keys"],
 ];
 
@@ -341,7 +342,7 @@ class Page {
     click("m-filmed", () => this.turn("filmed"));
     click("b-text", () => this.words.toggle());
     click("b-full", () => this.full());
-    click("b-keys", () => $("keys").showModal());
+    click("b-keys", () => this.tellKeys());
     click("b-png", () => {
       const clip = this.lesson?.clips?.find(({ name }) => name === this.strip.clip?.clip);
       if (!clip) return;
@@ -376,13 +377,6 @@ class Page {
       const told = Object.fromEntries(new FormData($("make-form")));
       this.wish({ do: "make", ...told });
     });
-    $("key-list").replaceChildren(...KEYS.flatMap(([key, what]) => {
-      const dt = document.createElement("dt"), dd = document.createElement("dd"), kbd = document.createElement("kbd");
-      kbd.textContent = key;
-      dt.append(kbd);
-      dd.textContent = what;
-      return [dt, dd];
-    }));
     document.addEventListener("fullscreenchange", () => {
       this.fit();
       if (this.mode === "hand") this.hand.again();
@@ -403,6 +397,18 @@ class Page {
     } catch {
       prompt("The address of this moment:", address);
     }
+  }
+
+  tellKeys() {
+    const strides = this.lesson?.strides ?? [["", "a little"], ["", "a step"], ["", "farther"]];
+    $("key-list").replaceChildren(...keysOf(strides).flatMap(([key, what]) => {
+      const dt = document.createElement("dt"), dd = document.createElement("dd"), kbd = document.createElement("kbd");
+      kbd.textContent = key;
+      dt.append(kbd);
+      dd.textContent = what;
+      return [dt, dd];
+    }));
+    $("keys").showModal();
   }
 
   keys() {
@@ -448,7 +454,7 @@ class Page {
         m: () => ($("m-filmed").hidden ? false : this.turn("filmed")),
         e: () => void this.words.toggle(true),
         f: () => this.full(),
-        "?": () => $("keys").showModal(),
+        "?": () => this.tellKeys(),
         Escape: () => this.hand.putBack(),
       }[key];
       if (does && does() !== false) event.preventDefault();

@@ -21,6 +21,7 @@ from lessons.lesson.values import CUT_STEPS, LENGTH_STEPS, cut, cut_near, length
 from lessons.lesson.write import changed
 from lessons.live.follow import nearest
 from lessons.live.moving import (
+    STRIDES,
     Ground,
     Held,
     changes,
@@ -28,6 +29,7 @@ from lessons.live.moving import (
     held_of,
     moved,
     moves_of,
+    nudged,
     place_of,
     rebased,
     rows,
@@ -135,6 +137,46 @@ def test_any_table_and_look_can_be_held(more: str) -> None:
     ground, held = taken
     assert why_not(ground, held) == ""
     assert len(rows(ground, held, "mm")) > 8
+
+
+@pytest.mark.parametrize("cuts", ["[30]", "[1/2]", "[8 sixteenths]"])
+@pytest.mark.parametrize("far", ["1200 mm", "48 in", "4 ft", "21 balls", "3.75 diamonds", "1.2 m"])
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_key_moves_a_ball_about_as_far_as_it_says_whatever_its_place_is_written_in(
+    cuts: str, far: str, units: str
+) -> None:
+    text = (
+        f"title: A\nunits: {units}\ncuts: {cuts}\ndistances: {{far: {far}}}\nspot: [0 {units}, 0 {units}]\nclips:\n"
+        "  - {kind: build-up, methods: ghost-ball, sides: left}\n"
+    )
+    lesson = loads(text)
+    taken = held_of(lesson, plan(lesson).clips[0])
+    assert taken is not None
+    ground, held = taken
+    for grip in ("cue_ball", "object_ball", "eye"):
+        for stride, (by, _) in enumerate(STRIDES[units][:3]):
+            far_mm = by * (25.4 if units == "in" else 1.0)
+            for toward in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+                x, y = place_of(ground, held, grip)
+                new, said = nudged(ground, held, grip, toward, stride)
+                assert said == ""
+                at = place_of(ground, new, grip)
+                # the finest cut that is written turns a ball that is 1.2 m away by up to 0.14 mm
+                off = math.dist(at, (x + toward[0] * far_mm, y + toward[1] * far_mm))
+                assert off <= (0.1 if grip == "cue_ball" else 0.06), (grip, toward, far_mm)
+                assert at != (x, y)
+
+
+def test_in_inches_keys_move_by_parts_of_an_inch_and_these_are_written() -> None:
+    text = PLACED.replace("cue_ball: [0 in, 11 in]", "cue_ball: [0 in, 11 1/4 in]")
+    full = next(clip.name for clip in plan(loads(text)).clips if "placed" in clip.name)
+    *_, ground, held = clip_of(text, full)
+    for stride, told in ((1, "[1/16 in, 11 1/4 in]"), (2, "[9/16 in, 11 1/4 in]")):
+        held, _ = nudged(ground, held, "cue_ball", (1, 0), stride)
+        assert held.cue is not None
+        assert f"[{held.cue[0].text}, {held.cue[1].text}]" == told
+    held, _ = set_values(ground, held, "object_ball", {"x": 25.3, "y": -3.0625})
+    assert [one.text for one in held.spot] == ["25.3 in", "-3 1/16 in"]
 
 
 def test_pockets_take_the_target_that_is_near_to_them() -> None:

@@ -602,6 +602,43 @@ def test_typed_numbers_move_the_eye_and_a_limit_is_told_in_words(shown: Shown, l
     shown.until("document.getElementById('limits').textContent.includes('behind the cue ball')")
 
 
+def test_a_lesson_in_inches_is_moved_by_parts_of_an_inch(shown: Shown, live: Live) -> None:
+    live.path.write_text(LESSON.replace("cuts:", "units: in\nspot: [20 in, 4 in]\ncuts:", 1), encoding="utf-8")
+    shown.until("page.lesson.strides[1][1] === '1/16 in'")
+    shown.show(BUILD_UP, 300)
+    shown.by_hand()
+    press, moves = shown.tab.keyboard.press, "document.querySelector('#changes ul').innerText"
+    grip = shown.tab.locator("[data-grip=object_ball]")
+    grip.focus()
+    for key, spot in (
+        ("ArrowRight", "[20 1/16 in, 4 in]"),
+        ("Shift+ArrowDown", "[20 1/16 in, 3 1/2 in]"),
+        ("Alt+ArrowUp", "[20 1/16 in, 3.51 in]"),
+    ):
+        press(key)
+        shown.until(f"{moves}.includes({json.dumps(spot)})")
+    # the buttons for whoever has no keys, and the fields
+    offered = shown.get("[...document.querySelector('.nudge select').options].map((one) => one.text)")
+    assert offered == ["0.01 in", "1/16 in", "1/2 in", "2 in"]
+    shown.tab.select_option(".nudge select", label="2 in")
+    shown.tab.click(".nudge button[aria-label='object ball left']")
+    shown.until(f"{moves}.includes('[18 1/16 in, 3.51 in]')")
+    field = shown.tab.locator("[aria-label='object ball, y, inches']")
+    field.fill("4")
+    field.press("Shift+ArrowUp")
+    shown.until(f"{moves}.includes('[18 1/16 in, 4 1/2 in]')")
+    field.press("ArrowDown")
+    shown.until(f"{moves}.includes('[18 1/16 in, 4 7/16 in]')")
+    assert field.input_value() == "4.4375"
+    shown.tab.evaluate("() => document.activeElement.blur()")
+    press("?")
+    assert "move it 1/16 in; with Shift 1/2 in, with Alt 0.01 in" in shown.tab.inner_text("#keys")
+    press("Escape")
+    press("Control+s")
+    shown.until("document.getElementById('good').textContent.startsWith('Written')")
+    assert "spot: [18 1/16 in, 4 7/16 in]" in live.path.read_text("utf-8")
+
+
 def test_a_write_is_refused_while_the_file_has_a_fault(shown: Shown, live: Live) -> None:
     shown.show(BUILD_UP, 300)
     shown.by_hand()

@@ -419,7 +419,7 @@ def test_while_a_save_is_planned_the_hand_goes_on_and_what_it_moved_stays(lesson
 
     def once() -> None:
         session.meanwhile = lambda: None
-        session.hand(page, {"by": "move", "grip": "cue_ball", "by_mm": [-20, 0], "n": 7})
+        session.hand(page, {"by": "move", "grip": "cue_ball", "toward": [-2, 0], "stride": 2, "n": 7})
 
     session.meanwhile = once
     session.reload(LESSON.replace("700 mm", "710 mm").encode())

@@ -149,7 +149,7 @@ def test_a_shot_that_would_find_another_spot_is_given_its_own_and_it_is_told_bef
     with opened(LESSON) as (session, page, heard):
         page.clip = BUILD_UP
         session.hand(page, {"clip": BUILD_UP})
-        session.hand(page, {"by": "move", "grip": "cue_ball", "by_mm": [-40, -200]})
+        session.hand(page, {"by": "move", "grip": "cue_ball", "toward": [-40, -200], "stride": 1})
         assert {one["key"] for one in last(heard, "numbers")["changes"]} == {"cut", "near"}
         session.effect(page)
         spot = next(one for one in last(heard, "numbers")["changes"] if one["key"] == "spot")
@@ -165,7 +165,7 @@ def test_a_shot_that_stays_by_itself_is_given_no_spot() -> None:
     with opened(LESSON) as (session, page, heard):
         page.clip = BUILD_UP
         session.hand(page, {"clip": BUILD_UP})
-        session.hand(page, {"by": "move", "grip": "cue_ball", "by_mm": [-5, -5]})
+        session.hand(page, {"by": "move", "grip": "cue_ball", "toward": [-5, -5], "stride": 1})
         session.effect(page)
         session.write(page)
         assert last(heard, "said")["sentence"].startswith("Written")
