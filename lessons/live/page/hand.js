@@ -21,7 +21,7 @@ function told(element, key, value) {
 
 export class Hand {
   constructor(page) {
-    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, waits: [], drag: null, picked: "cue_ball", gesture: 0, grips: new Map() });
+    Object.assign(this, { page, isOn: false, told: null, n: 0, latest: 0, latestNumbers: 0, found: [], flight: false, next: null, waits: [], drag: null, picked: "cue_ball", gesture: 0, isTold: false, asked: 0, grips: new Map() });
     this.layer = $("handles");
     this.layer.addEventListener("pointerdown", (event) => this.down(event));
     this.layer.addEventListener("pointermove", (event) => this.move(event));
@@ -83,7 +83,9 @@ export class Hand {
     // what was on its way when the line broke is answered no more
     this.flight = false;
     this.next = null;
-    this.page.wish({ do: "act", clip: this.page.strip.clip?.clip ?? "", ...this.about() });
+    const clip = this.page.strip.clip?.clip ?? "", moves = this.isTold ? null : this.kept(clip);
+    if (!this.isTold) this.asked = this.n + 1;
+    this.act({ clip, ...this.about(), ...(moves ? { by: "restore", moves } : {}) });
   }
 
   take(message) {
@@ -124,18 +126,26 @@ export class Hand {
     if (message.n && message.n < this.latestNumbers) return;
     this.latestNumbers = message.n;
     this.changes(message);
-    const { clip, moves } = message;
-    if (Object.keys(moves).length) sessionStorage.setItem("moves", JSON.stringify({ clip, moves }));
-    else sessionStorage.removeItem("moves");
+    this.isTold ||= message.n >= this.asked && this.asked > 0;
+    if (this.isTold) this.keep(message);
     if (this.isOn) this.numbers(message);
   }
 
-  // the page is loaded again, or the server started again: what was moved is not lost
-  restore() {
+  // the page may be loaded again, or the server started again: what was moved is not lost
+  keep({ clip, moves }) {
+    if (Object.keys(moves).length) sessionStorage.setItem("moves", JSON.stringify({ clip, moves }));
+    else sessionStorage.removeItem("moves");
+  }
+
+  kept(of) {
     const { clip, moves } = JSON.parse(sessionStorage.getItem("moves") ?? "{}");
-    if (!moves || clip !== this.page.strip.clip?.clip) return false;
-    this.act({ by: "restore", clip, moves, ...this.about() });
-    return true;
+    return clip === of && moves ? moves : null;
+  }
+
+  // another server, or another page to it: neither knows what was moved here
+  begin() {
+    this.forget();
+    Object.assign(this, { isTold: false, asked: 0 });
   }
 
   fit() {

@@ -69,13 +69,13 @@ class Page {
   hello() {
     this.isReady = true;
     this.flight = null;
-    this.hand.forget();
+    this.hand.begin();
     const place = this.strip.clip ? { clip: this.strip.clip.clip, frame: this.strip.frame } : this.place;
     if (this.hasGl && !this.screen.told) setTimeout(() => this.wish({ do: "shaders" }));
     setTimeout(() => {
       this.list.again();
       this.words.again();
-      if (this.mode === "hand" && !this.hand.restore()) this.hand.again();
+      if (this.mode === "hand") this.hand.again();
     });
     return { ...place, size_px: this.size(), paints: this.hasGl ? "orders" : "pictures" };
   }
@@ -149,7 +149,7 @@ class Page {
     this.strip.take(message);
     this.list.mark(message.clip);
     if (!this.isMarked) this.list.reveal();
-    if (!this.isMarked && this.hand.restore()) this.turn("hand");
+    if (!this.isMarked && this.hand.kept(message.clip)) this.turn("hand");
     this.isMarked = true;
     this.remember();
     if (this.mode === "hand") this.hand.again();

@@ -146,8 +146,8 @@ def test_a_key_moves_a_ball_about_as_far_as_it_says_whatever_its_place_is_writte
     cuts: str, far: str, units: str
 ) -> None:
     text = (
-        f"title: A\nunits: {units}\ncuts: {cuts}\ndistances: {{far: {far}}}\nspot: [0 {units}, 0 {units}]\nclips:\n"
-        "  - {kind: build-up, methods: ghost-ball, sides: left}\n"
+        f"title: A\nunits: {units}\ncuts: {cuts}\ndistances: {{far: {far}}}\nspot: [0 {units}, 0 {units}]\n"
+        "clips:\n  - {kind: build-up, methods: ghost-ball, sides: left}\n"
     )
     lesson = loads(text)
     taken = held_of(lesson, plan(lesson).clips[0])

@@ -421,6 +421,67 @@ def test_what_was_moved_outlives_a_reload_and_undo_reaches_behind_a_write(shown:
     assert "spot: [635 mm, 0 mm]" in shown.get("document.querySelector('#changes ul').innerText")
 
 
+@pytest.mark.parametrize("mode", ["hand", "clip"])
+def test_moves_that_are_not_written_outlive_a_server_that_is_started_again(
+    context: Any, lesson: Path, monkeypatch: pytest.MonkeyPatch, mode: str
+) -> None:
+    live = Live(lesson)
+    shown = Shown(context, live)
+    shown.show(BUILD_UP, 300)
+    shown.by_hand()
+    shown.tab.locator("[data-grip=object_ball]").focus()
+    for _ in range(4):
+        shown.tab.keyboard.press("ArrowLeft")
+    shown.settled()
+    shown.tab.locator("[data-grip=cue_ball]").focus()
+    shown.tab.keyboard.press("Shift+ArrowDown")
+    shown.settled()
+    changes = "document.querySelector('#changes ul').innerText"
+    shown.until(f"{changes}.includes('spot') && {changes}.includes('near')")
+    before, numbers = shown.get(changes), shown.numbers()
+    if mode == "clip":
+        shown.tab.evaluate("() => document.activeElement.blur()")
+        shown.tab.keyboard.press("c")
+        shown.until("page.mode === 'clip' && document.getElementById('screen').dataset.frame === '300'")
+    live.stop()
+    shown.until("!document.getElementById('state').hidden")
+    # a server that is still busy with the file when the page comes back
+    look = Server.look
+
+    def slowly(self: Server, is_last: bool = False) -> None:
+        time.sleep(0.5)
+        look(self, is_last)
+
+    monkeypatch.setattr(Server, "look", slowly)
+    again = Live(lesson, live.port)
+    shown.until("document.getElementById('state').hidden")
+    if mode == "clip":
+        shown.until("page.lesson.clips && document.getElementById('screen').dataset.frame === '300'")
+        shown.by_hand()
+    shown.until(f"page.hand.isTold && {changes} === {json.dumps(before)}")
+    shown.settled()
+    assert shown.numbers() == numbers
+    assert lesson.read_text("utf-8") == LESSON
+    shown.tab.locator("[data-grip=cue_ball]").focus()
+    hidden = "document.getElementById('changes').hidden"
+    shown.tab.keyboard.press("Control+z")
+    shown.until(hidden)
+    shown.tab.keyboard.press("Control+y")
+    shown.until(f"!{hidden} && {changes} === {json.dumps(before)}")
+    shown.tab.keyboard.press("Control+s")
+    shown.until("document.getElementById('good').textContent.startsWith('Written')")
+    shown.until(hidden)
+    assert "spot: [631 mm, 0 mm]" in lesson.read_text("utf-8")
+    assert all("ERR_CONNECTION_REFUSED" in text for text in shown.said)
+    # written: another start has nothing to take up
+    again.stop()
+    shown.until("!document.getElementById('state').hidden")
+    third = Live(lesson, live.port)
+    shown.until("document.getElementById('state').hidden && page.hand.isTold")
+    assert shown.is_true(hidden)
+    third.stop()
+
+
 def test_under_the_hand_the_strip_chooses_the_step_and_space_plays_the_clip(shown: Shown) -> None:
     shown.show(BUILD_UP, 0)
     shown.by_hand()
