@@ -177,7 +177,8 @@ def _pieces(
     holder, key = _node(tree, edit.location[:-1]), edit.location[-1]
     if edit.text is None:
         after.gone.add((id(holder), key))
-        yield _removal(text, starts, holder, key, edit), ""
+        for span in _removal(text, starts, holder, key, edit):
+            yield span, ""
         return
     written = read_text(edit.text, "value")
     value = plain(written)
@@ -261,9 +262,13 @@ def _one_more(text: str, starts: Sequence[int], holder: Items, edit: Edit) -> tu
     return (where, where), f"{_line_end(text, where)}{' ' * dash}- {edit.text}"
 
 
-def _removal(text: str, starts: Sequence[int], holder: Node, key: str | int, edit: Edit) -> tuple[int, int]:
-    """The stretch that goes with an entry: its lines, or in brackets the comma as well."""
-    entries: list[tuple[str | int, Place, Node]] = []
+Span = tuple[int, int]
+Entry = tuple[str | int, Place, Node]
+
+
+def _removal(text: str, starts: Sequence[int], holder: Node, key: str | int, edit: Edit) -> list[Span]:
+    """The stretches that go with an entry: its lines, or in brackets its comma as well."""
+    entries: list[Entry] = []
     if isinstance(holder, Keys):
         entries = [(name, at, node) for name, (at, node) in holder.entries.items()]
     elif isinstance(holder, Items):
@@ -271,36 +276,90 @@ def _removal(text: str, starts: Sequence[int], holder: Node, key: str | int, edi
     index = next((k for k, one in enumerate(entries) if one[0] == key), None)
     if index is None:
         raise ValueError(f"there is no {_told(edit.location)} in the file.")
-    refused = ValueError(f"{_told(edit.location)} can't be taken out in place; change it in the text.")
     _, at, node = entries[index]
     if at < holder.place or len(entries) == 1:  # an alias's, or the last one
-        raise refused
+        raise _refused(edit)
     assert isinstance(holder, Keys | Items)
+    if holder.is_flow:
+        return _in_brackets(text, starts, holder, entries, index, edit)
     start = _begins(text, starts, at)
-    if not holder.is_flow:
-        line = max(each for each in starts if each <= start)
-        ends = start if node.place < at else _last_end(text, starts, node)
-        found = BREAK.search(text, ends)
-        end = found.end() if found else len(text)
-        dash = text[line:start].strip()
-        if dash == "-" and isinstance(holder, Items):
-            return line, end
-        if dash:  # the first key behind a dash: the next one takes its place
-            return start, _begins(text, starts, entries[1][1])
-        return (line, end) if found or not line else (_before(text, line), end)
+    line = max(each for each in starts if each <= start)
+    ends = start if node.place < at else _last_end(text, starts, node)
+    found = BREAK.search(text, ends)
+    end = found.end() if found else len(text)
+    dash = text[line:start].strip()
+    if dash == "-" and isinstance(holder, Items):
+        return [(line, end)]
+    if dash:  # the first key behind a dash: the next one takes its place
+        return [(start, _begins(text, starts, entries[1][1]))]
+    return [(line, end) if found or not line else (_before(text, line), end)]
+
+
+def _refused(edit: Edit) -> ValueError:
+    return ValueError(f"{_told(edit.location)} can't be taken out in place; change it in the text.")
+
+
+def _in_brackets(
+    text: str, starts: Sequence[int], holder: Node, entries: Sequence[Entry], index: int, edit: Edit
+) -> list[Span]:
+    """The stretches of an entry in brackets. Comments beside it stay: they may speak of its neighbours."""
+    _, at, node = entries[index]
+    start = _begins(text, starts, at)
     if index + 1 < len(entries):
-        after = entries[index + 1][1]
-        if after < holder.place:
-            raise refused
-        end = _offset(starts, after)
-    else:
-        before = entries[index - 1][2]
-        if before.place < holder.place or node.place < at or before.end is None or node.end is None:
-            raise refused
-        start, end = _offset(starts, before.end), _offset(starts, node.end)
-    if "#" in text[start:end]:
-        raise refused
-    return start, end
+        if entries[index + 1][1] < holder.place:
+            raise _refused(edit)
+        after = _offset(starts, entries[index + 1][1])
+        if "#" not in text[start:after]:
+            return [(start, after)]
+        if node.place < at or node.end is None:
+            raise _refused(edit)
+        end = _offset(starts, node.end)
+        comma = _comma(text, end, after)
+        if "#" not in text[end:after]:
+            return [(start, after)]
+        first = text.index("#", end)
+        if first < comma:
+            return [*_cut(text, start, end), (comma, comma + 1)]
+        return _cut(text, start, comma + 1)
+    before = entries[index - 1][2]
+    if before.place < holder.place or node.place < at or before.end is None or node.end is None:
+        raise _refused(edit)
+    last, end = _offset(starts, before.end), _offset(starts, node.end)
+    if "#" not in text[last:start]:
+        return [(last, end)]
+    # a comma behind the last entry is its author's way: then it stays behind the one that is the last now
+    trailing = re.compile(r"[ \t]*,").match(text, end)
+    if trailing:
+        return _cut(text, start, trailing.end())
+    comma = _comma(text, last, start)
+    return [(comma, comma + 1), *_cut(text, start, end)]
+
+
+def _comma(text: str, start: int, end: int) -> int:
+    """Where the comma between two entries stands: not within a comment."""
+    bare = re.sub(r"#[^\r\n]*", lambda found: "#" * len(found[0]), text[start:end])
+    return start + bare.index(",")
+
+
+def _cut(text: str, start: int, end: int) -> list[Span]:
+    """A stretch without what it leaves of its line: a line that would be empty, blanks before a comment."""
+    blanks = re.compile(r"[ \t]*").match(text, end)
+    rest = blanks.end() if blanks else end
+    line = _before_line(text, start)
+    is_first = not text[line:start].strip()
+    if is_first and line and BREAK.match(text, rest):
+        return [(_before(text, line), rest)]
+    if text[rest : rest + 1] == "#" and text[start - 1 : start].isspace():
+        return [(start, rest)]
+    if BREAK.match(text, rest):  # behind others in its line
+        return [(len(text[:start].rstrip(" \t")), rest)]
+    return [(start, end)]
+
+
+def _before_line(text: str, at: int) -> int:
+    """Where the line begins in which something stands."""
+    found = [match.end() for match in BREAK.finditer(text, 0, at)]
+    return found[-1] if found else 0
 
 
 def _begins(text: str, starts: Sequence[int], key: Place) -> int:

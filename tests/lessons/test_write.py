@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -231,6 +232,67 @@ def test_every_value_of_the_course_can_be_changed_alone(path: Path) -> None:
 )  # fmt: skip
 def test_forms(before: str, edits: list[tuple[Location, str]], after: str) -> None:
     assert changed(before.encode(), [Edit(*one) for one in edits]).decode() == after
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize(
+    ("before", "gone", "after"),
+    [
+        ("{\n  a: [0, 1],  # sharp\n  b: [3, 4],  # far\n  c: [5, 6]   # last\n}",
+         "b", "{\n  a: [0, 1],  # sharp\n  # far\n  c: [5, 6]   # last\n}"),
+        ("{\n  a: [0, 1],  # sharp\n  b: [3, 4],  # far\n  c: [5, 6]   # last\n}",
+         "c", "{\n  a: [0, 1],  # sharp\n  b: [3, 4]  # far\n  # last\n}"),
+        ("{\n  a: [0, 1],  # sharp\n  b: [3, 4],  # far\n  c: [5, 6]   # last\n}",
+         "a", "{\n  # sharp\n  b: [3, 4],  # far\n  c: [5, 6]   # last\n}"),
+        ("{a: 1, # sharp\n  b: 2, c: 3}", "a", "{ # sharp\n  b: 2, c: 3}"),
+        ("{a: 1, # sharp\n  b: 2}", "b", "{a: 1 # sharp\n  }"),
+        ("{a: 1, # sharp\n  b: 2\n  }", "b", "{a: 1 # sharp\n  }"),
+        ("{a: 1, b: 2,\n  # of c, so\n  c: 3}", "b", "{a: 1,\n  # of c, so\n  c: 3}"),
+        ("{\n  a: 1,\n  # of b, so\n  b: 2,\n  # of c\n  c: 3}", "b", "{\n  a: 1,\n  # of b, so\n  # of c\n  c: 3}"),
+        ("{a: 1 # one, so\n  , b: 2}", "a", "{ # one, so\n   b: 2}"),
+        ("{a: 1, b: 2 # two, so\n  , c: 3}", "b", "{a: 1, # two, so\n   c: 3}"),
+        ("{a: 1, # one\n  b: 2, # two\n}", "b", "{a: 1, # one\n  # two\n}"),
+        ("{a: 1, b: '#', c: 3}", "b", "{a: 1, c: 3}"),
+        ("{a: 1, b: [ # in it\n 2], c: 3}", "b", "{a: 1, c: 3}"),
+    ],
+)  # fmt: skip
+def test_in_brackets_an_entry_goes_and_the_comments_beside_it_stay(
+    before: str, gone: str, after: str, end: str
+) -> None:
+    one, other = (f"k: {text} # k\n".replace("\n", end).encode() for text in (before, after))
+    assert changed(one, [Edit(("k", gone), None)]) == other
+
+
+gaps = st.sampled_from(
+    ["", " ", "  ", "\n  ", " # so, and\n  ", "\n  # above, {it}\n  ", "  # one\n # two\n   ", "\n\n  "]
+)
+
+
+@settings(max_examples=150)
+@given(
+    st.booleans(), st.lists(st.tuples(gaps, gaps), min_size=2, max_size=4), gaps, st.booleans(),
+    st.integers(0, 3), st.sampled_from(["\n", "\r\n", "\r"]),
+)  # fmt: skip
+def test_in_brackets_whatever_stands_between_only_the_entry_and_a_comma_go(
+    is_list: bool, around: list[tuple[str, str]], last: str, is_trailed: bool, which: int, end: str
+) -> None:
+    """Blanks aside, what is left is the text without the entry and one comma."""
+    which %= len(around)
+    entries = [f"[{k}, '#{k}']" if is_list else f"k{k}: [{k}, '#{k}']" for k in range(len(around))]
+
+    def text(left: list[str]) -> str:
+        parts = (f"{before}{one}{after}" for one, (before, after) in zip(left, around, strict=True))
+        inside = ",".join(parts) + (f",{last}" if is_trailed else "")
+        return ("a: [{}]" if is_list else "a: {{{}}}").format(inside) + " # a\n"
+
+    data = text(entries).replace("\n", end).encode()
+    if readable(data) is None:
+        return  # a mark that follows a value at once begins no comment
+    made = changed(data, [Edit(("a", which if is_list else f"k{which}"), None)]).decode()
+    left = text([one if k != which else "" for k, one in enumerate(entries)])
+
+    assert re.sub(r"[\s,]", "", made) == re.sub(r"[\s,]", "", left)
+    assert left.count(",") - made.count(",") == 1
 
 
 @pytest.mark.parametrize(

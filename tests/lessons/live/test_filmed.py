@@ -184,6 +184,12 @@ def test_what_the_page_does_not_know_of_a_match_file_stays(folder: Path) -> None
          "balls:\n  others:\n    - [1, 2]  # one\n    - [7, 8]"),
         ("foot: [9, 9] # towards\nballs: {cue: [1, 2]}", "balls: {cue: [1, 5]}", "balls: {cue: [1, 5]}"),
         ("balls: {cue: [1, 2]} # gone", "", ""),
+        ("balls: {cue: [1, 2], # white\n  object: [3, 4] # two\n  }", "balls: {cue: [1, 2]}",
+         "balls: {cue: [1, 2] # white\n  # two\n  }"),
+        ("balls: {cue: [1, 2], # white\n  object: [3, 4] # two\n  }", "balls: {object: [3, 4]}",
+         "balls: { # white\n  object: [3, 4] # two\n  }"),
+        ("balls: {\n  others: [[1, 2], # near\n    [3, 4], [5, 6]]}", "balls: {others: [[1, 2]]}",
+         "balls: {\n  others: [[1, 2] # near\n    ]}"),
         ("balls:\n  cue: [1, 2] # c", "balls: {object: [3, 4]}", "balls:\n  object: [3, 4]"),
     ],
 )  # fmt: skip

@@ -175,8 +175,8 @@ def test_in_inches_keys_move_by_parts_of_an_inch_and_these_are_written() -> None
         held, _ = nudged(ground, held, "cue_ball", (1, 0), stride)
         assert held.cue is not None
         assert f"[{held.cue[0].text}, {held.cue[1].text}]" == told
-    held, _ = set_values(ground, held, "object_ball", {"x": 25.3, "y": -3.0625})
-    assert [one.text for one in held.spot] == ["25.3 in", "-3 1/16 in"]
+    held, _ = set_values(ground, held, "object_ball", {"x": 25.3, "y": 12.0625})
+    assert [one.text for one in held.spot] == ["25.3 in", "12 1/16 in"]
 
 
 def test_pockets_take_the_target_that_is_near_to_them() -> None:
