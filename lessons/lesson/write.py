@@ -195,9 +195,30 @@ def _pieces(
     if edit.renamed and isinstance(holder, Keys):
         after.renamed[id(holder), key] = edit.renamed
         at = _offset(starts, holder.entries[str(key)][0])
-        quote = text[at] if text[at] in "'\"" else ""
-        yield (at, at + len(f"{quote}{key}{quote}")), edit.renamed
-    yield _value(text, starts, _node(tree, edit.location), edit, edit.text, value, after)
+        yield (at, _key_end(text, at)), edit.renamed
+    node = _node(tree, edit.location)
+    gap = _offset(starts, holder.entries[str(key)][0]) if isinstance(holder, Keys) else 0
+    begins = _offset(starts, node.place)
+    if isinstance(node, Items | Keys) and not node.is_flow and "#" in text[gap:begins] and gap < begins:
+        # behind the key, before the comment that its author wrote there
+        colon = text.index(":", _key_end(text, gap)) + 1
+        span, _ = _value(text, starts, node, edit, edit.text, value, after)
+        if not text[colon:begins].lstrip().startswith("#"):
+            raise ValueError(f"{_told(edit.location)} holds a comment; change it in the text.")
+        yield (colon, colon), f" {edit.text}"
+        yield span, ""
+        return
+    yield _value(text, starts, node, edit, edit.text, value, after)
+
+
+KEY = re.compile(r""" "(?:[^"\\]|\\.)*" | '(?:[^']|'')*' | [^\s\#](?:[^:\r\n]|:(?=\S))* """, re.VERBOSE)
+
+
+def _key_end(text: str, at: int) -> int:
+    """Where a key ends that begins here."""
+    found = KEY.match(text, at)
+    assert found is not None
+    return at + len(found[0].rstrip())
 
 
 def _value(

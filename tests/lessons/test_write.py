@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -163,6 +165,37 @@ def test_a_new_key_is_one_line_or_one_entry_more(data: bytes, chance: st.DataObj
     assert data[start:] == made[start + len(made) - len(data) :]
 
 
+@settings(max_examples=100)
+@given(encoded(), st.data())
+def test_a_renamed_entry_is_the_same_for_a_reader_of_another_house(data: bytes, chance: st.DataObject) -> None:
+    """Key and value are changed in PyYAML's graph of nodes, where an alias is its anchor's node."""
+    tree = readable(data)
+    if not isinstance(tree, Keys) or b"\r" in data:
+        return  # what it takes for a line's end differs
+    at = chance.draw(st.sampled_from([at for at, _ in scalars(tree) if at and isinstance(at[-1], str)] or [()]))
+    try:
+        graph: Any = yaml.compose(data.decode("utf-8-sig"), Loader=yaml.BaseLoader)
+        made = changed(data, [Edit(at, "431 mm", renamed="other-key")], "f.yaml") if at else data
+    except (yaml.YAMLError, ValueError):
+        return
+    holder = graph
+    for part in at[:-1]:
+        holder = (
+            next(v for k, v in holder.value if k.value == part) if isinstance(part, str) else holder.value[part]
+        )
+    for key, value in holder.value if at else ():
+        if key.value == at[-1]:
+            key.value, value.value = "other-key", "431 mm"
+
+    def told(node: yaml.Node) -> object:
+        if isinstance(node, yaml.MappingNode):
+            return {key.value: told(value) for key, value in node.value}
+        return [told(one) for one in node.value] if isinstance(node, yaml.SequenceNode) else node.value
+
+    again: Any = yaml.compose(made.decode("utf-8-sig"), Loader=yaml.BaseLoader)
+    assert told(again) == told(graph)
+
+
 @settings(max_examples=150)
 @given(encoded(), st.data())
 def test_an_entry_goes_with_its_own_bytes_alone_or_nothing_does(data: bytes, chance: st.DataObject) -> None:
@@ -232,6 +265,24 @@ def test_every_value_of_the_course_can_be_changed_alone(path: Path) -> None:
 )  # fmt: skip
 def test_forms(before: str, edits: list[tuple[Location, str]], after: str) -> None:
     assert changed(before.encode(), [Edit(*one) for one in edits]).decode() == after
+
+
+@pytest.mark.parametrize(
+    ("before", "at", "after"),
+    [
+        ("target:   # a rail\n  rail: left\n  at: 3 mm\n# b", ("target",), "pocket: new   # a rail\n# b"),
+        ("target: # a rail\n  # more\n  rail: left # at\nb: 1", ("target",),
+         "pocket: new # a rail\n  # more # at\nb: 1"),
+        ("target:\n  # a place\n  - 1 mm\n  - 2 mm\nb: 1", ("target",), "pocket: new\n  # a place\nb: 1"),
+        ('"t\\u00e9 a" : 1 mm # x\n', ("té a",), "pocket : new # x\n"),
+        ("'it''s': 1 mm\n", ("it's",), "pocket: new\n"),
+        ("a:b: 1 mm\n", ("a:b",), "pocket: new\n"),
+        ("a: &x {target: 1 mm}\nb: *x\n", ("b", "target"), "a: &x {pocket: new}\nb: *x\n"),
+        ("a: &x 1 mm\ntarget: *x\n", ("target",), "a: &x new\npocket: *x\n"),
+    ],
+)  # fmt: skip
+def test_a_key_is_renamed_with_its_value_and_comments_stay(before: str, at: Location, after: str) -> None:
+    assert changed(before.encode(), [Edit(at, "new", renamed="pocket")]).decode() == after
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
