@@ -59,6 +59,8 @@ HELLO_S = 5.0
 MOST_FILM_BYTES = 200_000_000
 UNSENT = 2
 """While so many messages wait to be sent to a page, its wishes wait too."""
+ROUNDS = 3
+"""What a page has sent has come when the loop has gone round so often: looked, read, handed on."""
 QUIET_MS = 10
 GONE_S = 0.4
 """A file that is not there for so long is told to be gone: editors take it away for a moment when they save."""
@@ -73,6 +75,9 @@ class Line:
         self.loop, self.desk = loop, desk
         self.queue: asyncio.Queue[bytes] = asyncio.Queue()
         self.unsent = 0
+        self._wishes: dict[Hashable, Callable[[], None]] = {}
+        self._heard = 0
+        self._settling: asyncio.Task[None] | None = None
 
     def send(self, message: bytes) -> None:
         """Hand a message over, from any thread."""
@@ -83,6 +88,23 @@ class Line:
     def may_begin(self) -> bool:
         """True when what was sent before has gone."""
         return self.unsent < UNSENT
+
+    def settle(self, key: Hashable, put: Callable[[], None]) -> None:
+        """Lay a wish on the desk as soon as nothing more comes: of a burst none but the newest of a kind."""
+        self._wishes[key] = put
+        self._heard += 1
+        if self._settling is None or self._settling.done():
+            self._settling = self.loop.create_task(self._settle())
+
+    async def _settle(self) -> None:
+        heard = 0
+        while heard != self._heard:
+            heard = self._heard
+            for _ in range(ROUNDS):
+                await asyncio.sleep(0)
+        wishes, self._wishes = self._wishes, {}
+        for put in wishes.values():
+            put()
 
     async def run(self, socket: WebSocket) -> None:
         """Send what is handed over."""
@@ -255,7 +277,10 @@ class Server:
             if page is not None:
                 run(self.session, page, wish)
 
-        self.desk.put(urgency, key, work, line.may_begin if urgency >= WISH else lambda: True)
+        if urgency < WISH:
+            self.desk.put(urgency, key, work)
+        else:
+            line.settle(key, lambda: self.desk.put(urgency, key, work, line.may_begin))
 
     async def film(self, name: str, line: Line) -> None:
         """Render one clip, as the command line does, and hand its file over."""

@@ -136,27 +136,60 @@ def test_what_is_no_wish_changes_nothing_and_ends_nothing(wire: Wire, wish: str)
 # ------------------------------------------------------------------ the newest wish
 
 
-def test_of_two_hundred_wishes_while_another_is_drawn_only_the_last_is_answered(
-    live: Live, wire: Wire, monkeypatch: pytest.MonkeyPatch
+def wishes() -> list[dict[str, Any]]:
+    frames = enumerate(random.Random(1).sample(range(600), 200), 1)
+    return [{"do": "show", "clip": BUILD_UP, "frame": frame, "n": n} for n, frame in frames]
+
+
+def answered(wire: Wire) -> list[int]:
+    return [head["n"] for head in wire.heard if head["is"] == "frame" and head["n"]]
+
+
+@pytest.mark.parametrize("holds", [1, 2])
+def test_of_two_hundred_wishes_at_most_three_are_answered_the_last_one_last(
+    live: Live, wire: Wire, monkeypatch: pytest.MonkeyPatch, holds: int
 ) -> None:
-    is_drawn, heard, lay_down = threading.Event(), [], live.server.lay_down
+    """The painter is held at its first frames, in turn, while all the others are heard."""
+    heard, released, lay_down, show = [], threading.Event(), live.server.lay_down, live.server.session.show
+    begun = threading.Semaphore(0)
 
     def noted(wish: dict[str, Any], number: int, line: Line) -> None:
         lay_down(wish, number, line)
         heard.append(wish["n"])
 
-    def draw() -> None:
-        is_drawn.wait(WAIT_S)
+    def held(*args: Any, **more: Any) -> None:
+        begun.release()
+        released.wait(WAIT_S)
+        show(*args, **more)
 
     monkeypatch.setattr(live.server, "lay_down", noted)
-    live.server.desk.put(FILE, "drawing", draw)
-    for n, frame in enumerate(random.Random(1).sample(range(600), 200), 1):
-        wire.wish(do="show", clip=BUILD_UP, frame=frame, n=n)
+    monkeypatch.setattr(live.server.session, "show", held)
+    for wish in wishes()[: holds - 1]:
+        wire.wish(**wish)
+        assert begun.acquire(timeout=WAIT_S)  # nothing else was at work: it is begun at once
+    for wish in wishes()[holds - 1 :]:
+        wire.wish(**wish)
     wait_for(lambda: len(heard) == 200)
-    is_drawn.set()
+    released.set()
     wire.next("frame", lambda head: head["n"] == 200)
     wire.quiet()
-    assert [head["n"] for head in wire.heard if head["is"] == "frame" and head["n"]] == [200]
+    assert len(answered(wire)) <= 3
+    assert answered(wire)[-1] == 200
+    assert answered(wire) == sorted(answered(wire))
+
+
+def test_of_two_hundred_wishes_that_come_at_once_to_an_idle_painter_only_the_last_is_begun(
+    live: Live, wire: Wire
+) -> None:
+    wire.quiet()
+    socket = wire.socket
+    for wish in wishes():
+        socket.protocol.send_text(json.dumps(wish).encode())
+    socket.socket.sendall(b"".join(socket.protocol.data_to_send()))
+    wire.next("frame", lambda head: head["n"] == 200)
+    wire.quiet()
+    assert len(answered(wire)) <= 3
+    assert answered(wire)[-1] == 200
 
 
 def test_parts_come_once(wire: Wire) -> None:
