@@ -98,10 +98,33 @@ export class Hand {
     $("changes").hidden = true;
   }
 
+  // while the hand moves, a picture waits for the browser's next one, and the numbers for the next picture: without a
+  // graphics card each time that anything is shown costs as much as all of it, and what is never seen costs nothing
   framed(message) {
+    if (message.n && message.n < this.latest) return;
+    if (message.n) this.latest = message.n;
+    this.fresh = message;
+    if (this.drag && message.is_moving && !document.hidden) this.painting ||= requestAnimationFrame(() => this.paint());
+    else this.paint();
+  }
+
+  // the numbers come after the picture
+  numbered(message) {
+    if (message.n && message.n < this.latestNumbers) return;
+    this.late = message;
+    if (!this.drag || !this.flight || document.hidden) this.paint();
+  }
+
+  paint() {
+    const { fresh, late } = this;
+    cancelAnimationFrame(this.painting);
+    Object.assign(this, { painting: 0, fresh: null, late: null });
+    if (fresh) this.shown(fresh);
+    if (late) this.counted(late);
+  }
+
+  shown(message) {
     if (message.n) {
-      if (message.n < this.latest) return;
-      this.latest = message.n;
       this.flight = false;
       if (this.next) {
         const next = this.next;
@@ -114,16 +137,14 @@ export class Hand {
     if (!this.isOn) return;
     this.told = message;
     this.page.put(message, 0);
-    $("screen").setAttribute("aria-label", `The shot of ${message.clip}: what the eye sees, and the table from above`);
+    told($("screen"), "aria-label", `The shot of ${message.clip}: what the eye sees, and the table from above`);
     this.choices(message);
     this.place(message);
     this.limit(message);
     this.fields(message);
   }
 
-  // the numbers come after the picture
-  numbered(message) {
-    if (message.n && message.n < this.latestNumbers) return;
+  counted(message) {
     this.latestNumbers = message.n;
     this.changes(message);
     this.isTold ||= message.n >= this.asked && this.asked > 0;
@@ -405,7 +426,7 @@ export class Hand {
 
   // no answer will come: the line was down, or this clip shows no shot
   forget() {
-    Object.assign(this, { flight: false, next: null, waits: [] });
+    Object.assign(this, { flight: false, next: null, waits: [], fresh: null, late: null });
   }
 
   act(wish) {

@@ -392,6 +392,32 @@ def test_a_drag_that_ends_in_whatever_way_is_over_and_can_be_put_back(shown: Sho
         assert shown.numbers() == start, name
 
 
+def test_while_the_hand_moves_a_picture_is_painted_with_the_browsers_next_one_and_once(shown: Shown) -> None:
+    """Of those that come in between the last one is; at rest each is painted when it comes."""
+    shown.show(BUILD_UP, 0)
+    shown.by_hand()
+    shown.tab.evaluate(
+        "() => { const show = page.screen.show.bind(page.screen);"
+        " window.painted = 0; page.screen.show = (frame) => { window.painted += 1; show(frame); }; }"
+    )
+    come = (
+        "() => new Promise((done) => {"
+        " const from = window.painted, one = { ...page.hand.told, n: page.hand.latest, is_moving: true };"
+        " for (let k = 0; k < 3; k += 1) page.hand.framed(one);"
+        " const atOnce = window.painted - from;"
+        " requestAnimationFrame(() => done([atOnce, window.painted - from])); })"
+    )
+    x, y = shown.middle("cue_ball")
+    shown.tab.mouse.move(x, y)
+    shown.tab.mouse.down()
+    shown.tab.mouse.move(x + 12, y)
+    shown.settled()
+    assert shown.tab.evaluate(come) == [0, 1]
+    shown.tab.mouse.up()
+    shown.settled()
+    assert shown.tab.evaluate(come) == [3, 3]
+
+
 def test_what_was_moved_outlives_a_reload_and_undo_reaches_behind_a_write(shown: Shown, live: Live) -> None:
     shown.tab.evaluate(f"() => page.open('{BUILD_UP}')")
     shown.until(f"page.strip.clip?.clip === '{BUILD_UP}'")
