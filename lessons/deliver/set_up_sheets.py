@@ -56,15 +56,19 @@ def deliver(footage: Footage, wishes: Wishes) -> Delivered:
     )
 
 
-def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict[str, Any]:
+def shot_told(
+    shown: TableShot, words: Wording, number: int, count: int, is_filmed: bool = False
+) -> dict[str, Any]:
     """What the page of a shot says: finished texts, and positions in table millimetres for the drawing."""
     shot, table = shown.shot, shown.table
     values = dict(shot_values(shot))
     told = words.words["set_up"]
     target = words.words["names"][shown.target_name] if shown.target_name else told["marked_target"]
     balls = {"object": tuple(map(float, shot.object_ball_mm)), "cue": tuple(map(float, shot.cue_ball_mm))}
-    places = [place_told(ball, place, table, words) for ball, place in balls.items()]
-    places += [place_told("other", one.centre_mm, table, words, one.number, one.name) for one in shown.others]
+    places = [place_told(ball, place, table, words, is_measured=is_filmed) for ball, place in balls.items()]
+    places += [
+        place_told("other", one.centre_mm, table, words, one.number, one.name, is_filmed) for one in shown.others
+    ]
     described = " ".join(place["described"] for place in places)
     heading = "heading_straight" if values["side"].value == "straight" else "heading"
     between = words.phrase("between_centres", values)
@@ -110,15 +114,17 @@ def shot_told(shown: TableShot, words: Wording, number: int, count: int) -> dict
 def film_told(film: FilmedShot, words: Wording) -> dict[str, Any]:
     """What the page of a filmed shot says: places measured, which way to push, the true numbers."""
     set_up, told = film.set_up, words.words["set_up"]
-    page = shot_told(film.shown, words, 1, 1)
-    distance = words.phrase("between_centres", dict(shot_values(film.shown.shot)))
+    page = shot_told(film.shown, words, 1, 1, is_filmed=True)
+    values = dict(shot_values(film.shown.shot))
+    distance = words.phrase("between_centres", values | {"distance": whole(set_up.distance_mm)})
     target = words.words["names"].get(film.shown.target_name or "", told["marked_target"])
     places = {place["ball"]: place for place in page["places"]}
     balls = [ball_told(ball, places[ball.ball], words) for ball in set_up.balls]
     errors = {
         "cut_deg": f"± {words.decimal(set_up.cut_error_deg, 1)}°",
-        "distance_mm": f"± {words.shown(Quantity(set_up.distance_error_mm, 'length_mm'))}",
+        "distance_mm": f"± {words.shown(whole(max(set_up.distance_error_mm, 1.0)))}",
     }
+    found = dict(numbers_of(set_up.shot, words)) | {"distance_mm": words.shown(whole(set_up.distance_mm))}
     meant = dict(numbers_of(film.planned, words))
     return page | {
         "heading": words.text("set_up", "as_set_up", footage=set_up.footage),
@@ -130,7 +136,7 @@ def film_told(film: FilmedShot, words: Wording) -> dict[str, Any]:
                 meant.get(key, "–"),
                 " ".join([text, errors.get(key, "")]).strip(),
             ]
-            for key, text in numbers_of(set_up.shot, words)
+            for key, text in found.items()
         ],
         "warnings": list(set_up.warnings),
     }
@@ -141,7 +147,7 @@ def ball_told(ball: SetBall, place: dict[str, Any], words: Wording) -> dict[str,
     told = words.words["set_up"]
 
     def length(mm: float) -> str:
-        return words.shown(Quantity(float(round(mm)), "distance_mm"))
+        return words.shown(whole(mm))
 
     error = hypot(*ball.error_mm)
     row = {
@@ -186,13 +192,22 @@ def others_drawn(others: Iterable[OtherBall]) -> list[dict[str, Any]]:
 
 
 def place_told(
-    ball: str, place_mm: tuple[float, ...], table: Table, words: Wording, number: int = 0, called: str = ""
+    ball: str,
+    place_mm: tuple[float, ...],
+    table: Table,
+    words: Wording,
+    number: int = 0,
+    called: str = "",
+    is_measured: bool = False,
 ) -> dict[str, Any]:
-    """Where a ball lies, measured to its centre from the noses of the nearer end rail and the nearer long rail."""
+    """Where a ball lies, to its centre from the noses of the nearer end rail and the nearer long rail. What was
+    measured in a picture is told in whole millimetres: it is known no better.
+    """
     found = table.from_rails(place_mm)
     names = words.words["names"]
     name = called or " ".join(filter(None, (words.words["labels"][f"{ball}_ball"], str(number or ""))))
-    lengths = [both_units(Quantity(one.away_mm, "length_mm"), words) for one in found]
+    away = [whole(one.away_mm) if is_measured else Quantity(one.away_mm, "length_mm") for one in found]
+    lengths = [both_units(one, words) for one in away]
     rails = [names[f"{one.rail}-rail"] for one in found]
     counted = [[words.number(Quantity(one.diamonds, "diamonds"))[0]] if table.has_sights else [] for one in found]
     return {
@@ -212,6 +227,11 @@ def place_told(
             for rail, both, diamonds in zip(rails, lengths, counted, strict=True)
         ],
     }
+
+
+def whole(mm: float) -> Quantity:
+    """A length in whole millimetres."""
+    return Quantity(float(round(mm)), "distance_mm")
 
 
 def both_units(quantity: Quantity, words: Wording) -> tuple[str, str]:

@@ -18,7 +18,8 @@ from lessons.footage.picture import Picture
 from lessons.lesson.faults import did_you_mean, slip_of
 from lessons.lesson.values import RATES
 
-STILLS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp")
+STILLS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp", ".heic", ".heif", ".avif")
+SAVE_AS = "save it as JPEG or PNG, a clip as MP4 or MOV, and name that."
 MOST_FRAMES = 15
 """The picture that is measured is the median of so many frames."""
 
@@ -84,7 +85,9 @@ def open_footage(path: Path) -> Footage:
         frames, step_s, varies = _counted(path)
     except (av.FFmpegError, StopIteration) as error:
         reason = (getattr(error, "strerror", None) or "it has no frame").lower()
-        raise UnreadableError(f"'{path.name}' cannot be read as a clip or a picture ({reason}).") from None
+        raise UnreadableError(
+            f"'{path.name}' cannot be read as a clip or a picture ({reason}); {SAVE_AS}"
+        ) from None
     rates = [Fraction(rate) for rate in told if rate]
     if not rates and step_s is None:
         raise UnreadableError(f"'{path.name}' tells no frame rate.")
@@ -139,10 +142,20 @@ def read_still(path: Path) -> Picture:
 
     try:
         with Image.open(path) as opened:
-            shown = ImageOps.exif_transpose(opened).convert("RGB")
+            shown = _eight_bits(ImageOps.exif_transpose(opened)).convert("RGB")
     except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError) as error:
-        raise UnreadableError(f"'{path.name}' cannot be read as a picture ({error}).") from None
+        raise UnreadableError(f"'{path.name}' cannot be read as a picture ({error}); {SAVE_AS}") from None
     return np.ascontiguousarray(np.asarray(shown)[..., ::-1]).astype(np.float32)
+
+
+def _eight_bits(picture: Any) -> Any:
+    """A picture of one channel of 16 bits in 8, which converting would cut off; any other as it is."""
+    from PIL import Image
+
+    if not picture.mode.startswith("I"):
+        return picture
+    values = np.asarray(picture, np.float64)
+    return Image.fromarray(np.clip(np.round(values / 257), 0, 255).astype(np.uint8))
 
 
 def pictures(footage: Footage, first: int = 0, end: int | None = None) -> Iterator[tuple[int, NDArray[np.uint8]]]:

@@ -182,7 +182,7 @@ def _refuse_moving(
         seconds = footage.rate[1] / footage.rate[0]
         quiet = _longest(np.asarray(~still.changing.any(1)))
         name = {"cue": "the cue ball", "object": "the object ball"}.get(role, f"ball {index + 1} of `others`")
-        rest = ""
+        rest = "; write `at` for a moment at which all balls lie still"
         if quiet is not None and (quiet[1] - quiet[0]) * seconds > 0.3:
             rest = f"; it lies still from {quiet[0] * seconds:.1f} s to {quiet[1] * seconds:.1f} s"
         raise file.fault(f"{name} moves at {file.keys.at:g} s{rest}.", ("at",))

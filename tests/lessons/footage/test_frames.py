@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from lessons.footage.frames import open_footage, picture_at, pictures
+from lessons.footage.frames import UnreadableError, open_footage, picture_at, pictures
 from tests.lessons.footage.clips import film
 
 DRAWN = np.full((90, 160, 3), 40, np.uint8)
@@ -113,3 +113,42 @@ def test_frames_that_an_edit_list_cuts_off_are_not_counted(tmp_path: Path) -> No
     path.write_bytes(data)
     footage = open_footage(path)
     assert footage.frames == len(list(pictures(footage, 0, 99))) == 20
+
+
+def test_photographs_of_all_kinds_are_read_as_they_are_shown(tmp_path: Path) -> None:
+    grey = cv2.cvtColor(DRAWN, cv2.COLOR_BGR2GRAY)
+    kinds = {
+        "16.png": DRAWN.astype(np.uint16) * 257,
+        "grey.png": grey,
+        "grey 16.png": grey.astype(np.uint16) * 257,
+        "clear.png": np.dstack([DRAWN, np.full(grey.shape, 255, np.uint8)]),
+        "16.tif": DRAWN.astype(np.uint16) * 257,
+        "grey 16.tif": grey.astype(np.uint16) * 257,
+    }
+    for name, picture in kinds.items():
+        path = tmp_path / f"Übung {name}"
+        path.write_bytes(cv2.imencode(path.suffix, picture)[1].tobytes())
+        shown = np.repeat(grey[..., None], 3, -1) if "grey" in name else DRAWN
+        assert likeness(picture_at(open_footage(path), 0), shown) < 1, name
+
+
+@pytest.mark.parametrize(("orientation", "turns"), [(3, 2), (6, 1), (8, 3)])
+def test_an_orientation_tag_turns_a_photograph(orientation: int, turns: int, tmp_path: Path) -> None:
+    """EXIF orientation (from memory): 6 is shown turned clockwise by a quarter, 8 the other way, 3 by a half."""
+    from PIL import Image
+
+    path = tmp_path / "turned.jpg"
+    stored = Image.fromarray(np.ascontiguousarray(np.rot90(DRAWN, turns)[..., ::-1]))
+    tags = stored.getexif()
+    tags[0x112] = orientation
+    stored.save(path, exif=tags.tobytes(), quality=95)
+    footage = open_footage(path)
+    assert footage.size_px == (160, 90)
+    assert likeness(picture_at(footage, 0), DRAWN) < 3
+
+
+@pytest.mark.parametrize("name", ["a.heic", "a.jpg", "a.mov"])
+def test_footage_that_is_not_readable_is_told_with_what_is(name: str, tmp_path: Path) -> None:
+    (tmp_path / name).write_bytes(b"\0\0\0\x18ftypheic" + bytes(300))
+    with pytest.raises(UnreadableError, match="save it as JPEG or PNG, a clip as MP4 or MOV, and name that"):
+        open_footage(tmp_path / name)

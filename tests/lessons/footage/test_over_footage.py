@@ -166,6 +166,9 @@ def test_the_set_up_sheets_tell_how_the_balls_really_lay(made: Made) -> None:
     assert "As set up: shot-3.mp4" in text
     # within a few mm: the ball is nine pixels wide here
     assert re.search(r"(2[5-9]|3[0-5]) mm towards the foot rail", " ".join(text.split()))
+    # nothing is measured to a tenth of a millimetre
+    assert re.findall(r"\d mm from the nose", text)
+    assert not re.findall(r"\d\.\d+ mm (from the nose|between|±)", text)
     assert re.search(r"push it (2[5-9]|3[0-5]) mm towards the foot", made.said)
 
 
