@@ -128,6 +128,21 @@ def noses(places: int) -> dict[str, Array]:
     return {name: (1 - along) * NAMED[a] + along * NAMED[b] for name, (a, b) in ends.items()}
 
 
+def backs(places: int) -> dict[str, Array]:
+    """The six lines behind the noses along which cloth meets wood, each by so many places, as matrices like those
+    of noses.
+    """
+    outward = {"left": (0, 1), "right": (0, -1), "foot": (1, 0), "head": (-1, 0)}
+    behind = MEASURES.index("cushion")
+    made: dict[str, Array] = {}
+    for name, nose in noses(places).items():
+        back = nose.copy()
+        back[:, :2, behind] = outward[name.partition("-")[0]]
+        back[:, 2] = np.arange(len(MEASURES)) == MEASURES.index("rail_top")
+        made[name] = back
+    return made
+
+
 def cushion_corners() -> dict[str, Array]:
     """The corners of cloth and cushions together, where cloth meets wood, as matrices like those of NAMED."""
     return {

@@ -18,7 +18,7 @@ from aimgeo.vectors import Array
 from lessons.footage import balls as ball_fit
 from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.picture import NO_SPOTS, Picture, Spots, cloth_corners, spots
-from lessons.footage.refine import SPOT_PX, cloth_spots, nose_lines
+from lessons.footage.refine import SPOT_PX, cloth_spots, table_lines
 from lessons.footage.size import REFUSED, doubt
 from lessons.footage.start import (
     ALL_SIGHTS,
@@ -74,6 +74,7 @@ NEAR_MM = 7.0
 """Balls that touch are measured nearer than a diameter by no more than this."""
 
 MOST_LOCKS, MOST_GUESSED = 9, 3
+MOST_ROUNDS = 4
 
 PointKind = Literal["picked", "found", "computed", "wrong"]
 BallRole = Literal["cue", "object", "others"]
@@ -220,6 +221,9 @@ def match(
     doubt = 1.0
     fits: list[ball_fit.FoundBall] = []
     told = clicks.balls()
+    if not locked and shade is not None:
+        kept = [k for k, name in enumerate(names) if name not in wrong]
+        solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
     for turn in range(2):
         if locked:
             found = matched(solved, found_spots, 4.0 * scale)
@@ -241,7 +245,7 @@ def match(
                         np.full(len(spots_seen), SPOT_PX),
                     )
                 )
-            edges = nose_lines(shade, solved)
+            edges = table_lines(shade, solved)
         base = replace(solved.problem, edges=edges, rims=())
         while True:
             seen = [*parts, _sights(solved, found, found_spots, doubt)] if found else parts
@@ -567,6 +571,27 @@ def _by_picks_alone(
         raise NoMatch(sentence, ("points",))
     said.append(Warned(sentence))
     return solved, False, wrong, said
+
+
+def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tuple[Solved, bool]:
+    """The camera that picks alone carry, narrowed by the table's lines; and whether the sights are found now.
+
+    Each line that is sure tells where the next must be.
+    """
+    lines = 0
+    for _ in range(MOST_ROUNDS):
+        edges = table_lines(shade, solved)
+        if edges is None or edges.mixed.shape[0] <= lines:
+            break
+        lines = edges.mixed.shape[0]
+        narrower = solve(replace(solved.problem, points=picks, edges=edges), solved.x)
+        if not is_sound(narrower):
+            break
+        solved = narrower
+    one = lock(solved, picks, spots) if lines and len(spots.at_px) else None
+    if one is not None and _holds(one, [one], len(picks.at_px)):
+        return one.solved, True
+    return solved, False
 
 
 def _open_px(solved: Solved) -> float:

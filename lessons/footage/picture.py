@@ -34,15 +34,16 @@ def whiteness(picture: Picture) -> Picture:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spots:
-    """Small bright spots: their middles (M, 2) in px, and how far (M,) these may be off along x and along y: one
-    standard error.
+    """Small bright spots: their middles (M, 2) in px, how far (M,) these may be off along x and along y (one
+    standard error), and how large (M,) they are: the root of their area.
     """
 
     at_px: Array
     error_px: Array
+    across_px: Array
 
 
-NO_SPOTS = Spots(np.zeros((0, 2)), np.zeros(0))
+NO_SPOTS = Spots(np.zeros((0, 2)), np.zeros(0), np.zeros(0))
 
 
 def spots(picture: Picture) -> Spots:
@@ -79,7 +80,7 @@ def spots(picture: Picture) -> Spots:
             break
     at, height = rows[kept, :2], rows[kept, 3]
     peaks = cv2.GaussianBlur(grey, (0, 0), 0.7)[at[:, 1].astype(int), at[:, 0].astype(int)]
-    return Spots(_middles(grey, at, rows[kept, 2]), _spot_errors(height, peaks - height))
+    return Spots(_middles(grey, at, rows[kept, 2]), _spot_errors(height, peaks - height), rows[kept, 2])
 
 
 def _spot_errors(height: Array, ground: Array) -> Array:

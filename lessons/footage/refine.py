@@ -7,7 +7,7 @@ from __future__ import annotations
 import numpy as np
 
 from aimgeo.camera import project
-from aimgeo.landmarks import NAMED, noses
+from aimgeo.landmarks import MEASURES, NAMED, backs, noses
 from aimgeo.vectors import Array, cross
 from lessons.footage.balls import edge_offsets
 from lessons.footage.fit import Edges, Solved
@@ -17,6 +17,12 @@ from lessons.footage.start import in_frame
 NOSE_PX, NOSE_MM = 0.4, 1.2
 """One standard error of where a whole nose lies: the edge is round, and shadows run along it."""
 
+BACK_PX, BACK_MM, BACK_HIGH_MM = 0.4, 1.0, 1.5
+"""Of where a whole cushion's back edge lies: strips are fitted by hand, a little lower than the wood."""
+
+LEAST_APART_PX, LEAST_LINE_PX = 7.0, 60.0
+LEANS_PX = 2.5
+
 LEAN_PX, BEND_PX = 0.5, 0.35
 """Of how much farther out one end lies than the other, and the middle than both."""
 
@@ -24,45 +30,31 @@ SPOT_PX = 0.25
 PLACES = 31
 
 
-def nose_lines(shade: Picture, solved: Solved) -> Edges | None:
-    """The noses where they are seen as edges: a line counts once, however many places it has."""
+def table_lines(shade: Picture, solved: Solved) -> Edges | None:
+    """The noses, and the lines where cloth meets wood, where they are seen as edges: a line counts once, however
+    many places it has.
+    """
     camera = solved.camera
     parts: list[tuple[Array, Array, Array]] = []
     mixed: list[Array] = []
-    for matrices in noses(PLACES).values():
-        matrices = matrices[2:-2]
-        places = matrices @ solved.problem.measures_mm(solved.x)
-        px = project(camera, places)
-        ok = in_frame(px, solved.problem.size_px, 12.0)
-        if ok.sum() < 8:
-            continue
-        along = np.gradient(px, axis=0)
-        normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
-            np.linalg.norm(along, axis=-1, keepdims=True), 1e-9
-        )
-        depth = (places - camera.eye_mm) @ camera.axes[2]
-        if np.linalg.norm(px[ok][-1] - px[ok][0]) < 60:
-            continue
-        window = float(np.clip(np.median(4.0 * camera.focal_px / depth[ok]) + 2.0, 3.5, 9.0))
-        if _open_px(solved, matrices[ok][[0, -1]], normals[ok][[0, -1]]) > window:
-            continue  # another edge may lie as near
-        offsets, error, _ = edge_offsets(shade, px[ok], normals[ok], window)
-        good = np.isfinite(error) & (np.abs(offsets) < window - 1.0)
-        if good.sum() < 8:
-            continue
-        # an edge that runs straight along the line; shadows lean
-        k = np.flatnonzero(good)
-        for _ in range(3):
-            fit = np.polyfit(k, offsets[k], 1)
-            left = np.abs(offsets - np.polyval(fit, np.arange(len(offsets))))
-            k = np.flatnonzero(good & (left < max(2.5 * float(np.median(left[k])), 0.4)))
-            if len(k) < 8:
-                break
-        if len(k) < max(8, 0.45 * ok.sum()) or np.abs(fit[0]) * len(offsets) > 2.5:
-            continue
-        parts.append((matrices[ok][k], px[ok][k] + offsets[k, None] * normals[ok][k], normals[ok][k]))
-        lies = np.hypot(NOSE_PX, NOSE_MM * camera.focal_px / np.median(depth[ok][k]))
-        mixed.append(_mixed(k.astype(float), (lies, LEAN_PX, BEND_PX)))
+    for name, nose in noses(PLACES).items():
+        depth = (nose @ solved.problem.measures_mm(solved.x) - camera.eye_mm) @ camera.axes[2]
+        per_mm = float(camera.focal_px / max(np.median(depth), 1.0))
+        window = float(np.clip(4.0 * per_mm + 2.0, 3.5, 9.0))
+        found = _line(shade, solved, nose, window, float(np.hypot(NOSE_PX, NOSE_MM * per_mm)))
+        if found is not None:
+            parts.append(found[0])
+            mixed.append(found[1])
+        back = backs(PLACES)[name]
+        # the nose lies before it, the rail's outer edge behind it
+        apart, lies = _back_px(solved, nose, back)
+        if apart > LEAST_APART_PX:
+            found = _line(shade, solved, back, min(0.45 * apart, 9.0), lies) or _line(
+                shade, solved, back, min(0.8 * apart, 18.0), lies
+            )
+            if found is not None:
+                parts.append(found[0])
+                mixed.append(found[1])
     if not parts:
         return None
     matrices, at, normals = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -72,6 +64,71 @@ def nose_lines(shade: Picture, solved: Solved) -> Edges | None:
         whole[row : row + one.shape[0], column : column + one.shape[1]] = one
         row, column = row + one.shape[0], column + one.shape[1]
     return Edges(matrices, at, normals, whole)
+
+
+def _line(
+    shade: Picture, solved: Solved, matrices: Array, window: float, lies_px: float
+) -> tuple[tuple[Array, Array, Array], Array] | None:
+    """A straight line of the table (N, 3, measures) as an edge within a window about where it should be: its places,
+    pixels and normals, and the rows that say what is known of it; None where it is not seen, or too open.
+    """
+    camera = solved.camera
+    matrices = _in_view(solved, matrices)
+    if not len(matrices):
+        return None
+    px = project(camera, matrices @ solved.problem.measures_mm(solved.x))
+    if not np.isfinite(px).all() or np.linalg.norm(px[-1] - px[0]) < LEAST_LINE_PX:
+        return None
+    along = np.gradient(px, axis=0)
+    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
+        np.linalg.norm(along, axis=-1, keepdims=True), 1e-9
+    )
+    if _open_px(solved, matrices[[0, -1]], normals[[0, -1]]) > window:
+        return None  # another edge may lie as near
+    offsets, error, _ = edge_offsets(shade, px, normals, window)
+    good = np.isfinite(error) & (np.abs(offsets) < window - 1.0)
+    if good.sum() < 8:
+        return None
+    # an edge that runs straight along the line; shadows lean
+    k = np.flatnonzero(good)
+    for _ in range(3):
+        fit = np.polyfit(k, offsets[k], 1)
+        left = np.abs(offsets - np.polyval(fit, np.arange(len(offsets))))
+        k = np.flatnonzero(good & (left < max(2.5 * float(np.median(left[k])), 0.4)))
+        if len(k) < 8:
+            break
+    if len(k) < max(8, 0.45 * len(px)) or np.abs(fit[0]) * len(offsets) > LEANS_PX:
+        return None
+    seen = matrices[k], px[k] + offsets[k, None] * normals[k], normals[k]
+    return seen, _mixed(k.astype(float), (lies_px, LEAN_PX, BEND_PX))
+
+
+def _in_view(solved: Solved, matrices: Array) -> Array:
+    """As many places of a line, evenly along the part of it that is in the picture, short of the pockets."""
+    along = np.linspace(0.06, 0.94, 200)[:, None, None]
+    fine = (1 - along) * matrices[0] + along * matrices[-1]
+    places = fine @ solved.problem.measures_mm(solved.x)
+    ahead = (places - solved.camera.eye_mm) @ solved.camera.axes[2] > 10.0
+    seen = np.flatnonzero(ahead & in_frame(project(solved.camera, places), solved.problem.size_px, 12.0))
+    return fine[seen[np.linspace(0, len(seen) - 1, PLACES - 4).round().astype(int)]] if len(seen) >= 20 else fine[:0]
+
+
+def _back_px(solved: Solved, nose: Array, back: Array) -> tuple[float, float]:
+    """How far in the picture a cushion's back edge lies from its nose, and one standard error of where it lies."""
+    measures = solved.problem.measures_mm(solved.x)
+    apart = project(solved.camera, np.stack([nose, back]) @ measures)
+    matrices = np.stack([back, back])
+    moved = measures + np.stack([BACK_MM * (np.arange(len(measures)) == MEASURES.index("cushion")),
+                                 BACK_HIGH_MM * (np.arange(len(measures)) == MEASURES.index("rail_top"))])
+    off = project(solved.camera, np.einsum("anij,aj->ani", matrices, moved)) - apart[1]
+    along = np.gradient(apart[1], axis=0)
+    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-9)
+    ok = in_frame(apart[1], solved.problem.size_px, 12.0)
+    if not ok.any():
+        return 0.0, 0.0
+    far = np.abs(np.sum((apart[1] - apart[0]) * normals, -1))[ok]
+    lies = np.linalg.norm(np.sum(off * normals, -1), axis=0)[ok]
+    return float(np.min(far)), float(np.hypot(BACK_PX, np.median(lies)))
 
 
 def _open_px(solved: Solved, matrices: Array, normals: Array) -> float:

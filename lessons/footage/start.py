@@ -273,6 +273,7 @@ def _surest(solved: Solved, sights: dict[str, int], spots: Spots) -> dict[str, i
             for j, z2 in zip(near, np.einsum("ni,ij,nj->n", off, np.linalg.inv(spread[k]), off), strict=True)
             if z2 < GATE**2
         ]
+        inside = _whole(inside, spots)
         by_chance = strewn(px[k : k + 1], spots, scale)[0] * np.pi * GATE**2 * np.sqrt(np.linalg.det(spread[k]))
         if len(inside) == 1 and by_chance < MOST_BY_CHANCE:
             found.append((float(by_chance), SIGHTS[k], inside[0]))
@@ -282,6 +283,14 @@ def _surest(solved: Solved, sights: dict[str, int], spots: Spots) -> dict[str, i
         if spot not in made.values() and (not made or by_chance < 0.1):
             made[name] = spot
     return made
+
+
+def _whole(some: list[int], spots: Spots) -> list[int]:
+    """Some spots without those that lie on a larger one: a sight near the camera has bright tips of its own."""
+    at, across = spots.at_px[some], spots.across_px[some]
+    apart = np.linalg.norm(at[:, None] - at, axis=-1)
+    covered = (apart < 0.7 * across) & (across[:, None] < 0.8 * across)
+    return [one for one, is_part in zip(some, covered.any(1), strict=True) if not is_part]
 
 
 def strewn(px: Array, spots: Spots, scale: float) -> Array:
