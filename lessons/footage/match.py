@@ -17,8 +17,9 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage import balls as ball_fit
 from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
-from lessons.footage.picture import NO_SPOTS, Picture, Spots, cloth_corners, spots
+from lessons.footage.picture import NO_SPOTS, Picture, Spots, cloth_corners, spots, whiteness
 from lessons.footage.refine import SPOT_PX, cloth_spots, table_lines
+from lessons.footage.sights import looked_for
 from lessons.footage.size import REFUSED, doubt
 from lessons.footage.start import (
     ALL_SIGHTS,
@@ -45,8 +46,8 @@ TELLING_PX = 3.0
 UNDER_PX = 12.0
 """Points seen from under the table are met within this, for a picture 1920 wide: others fit nothing."""
 
-LOCKED = 0.5
-"""The part of the sights in the frame that must be met."""
+LOCKED, LEAST_LOCKED = 0.5, 5
+"""The part of the sights in the frame that must be met; and so many, where lines showed where they are."""
 
 SURE, SURE_OF_MANY, SURER = 18.0, 8.0, 6.0
 """Logarithms of odds: of a lock against chance, with few picks or with many, and against another lock."""
@@ -206,54 +207,62 @@ def match(
         solved, locked = _alone(problem, clicks, picture, found_spots, names), True
         warnings: list[Warned] = []
         wrong: set[str] = set()
+        sights_said = ""
     else:
-        solved, locked, wrong, warnings = _with_picks(problem, clicks, picks, names, found_spots)
-    if not locked and picture is not None and _tilt_deg(solved.camera) > PLUMB_DEG and len(names) < LEAST_BY_PLUMB:
-        raise NoMatch(
-            "the sights were not found (glare? too small?), and from straight above few points do not tell how "
-            f"the camera leans; click {LEAST_BY_PLUMB} or more, far apart, or film from the side.",
-            ("points",),
-        )
+        solved, wrong, warnings, sights_said = _with_picks(problem, clicks, picks, names, found_spots)
+        locked = not sights_said
     scale = max(size_px) / 1920
     shade = None if picture is None else ball_fit.shades(picture)
+    white = None if picture is None else whiteness(picture)
     spots_seen: dict[str, Array] = {}
     found: dict[str, int] = {}
     doubt = 1.0
     fits: list[ball_fit.FoundBall] = []
     told = clicks.balls()
+    kept = [k for k, name in enumerate(names) if name not in wrong]
     if not locked and shade is not None:
-        kept = [k for k, name in enumerate(names) if name not in wrong]
         solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
+    edges = None
     for turn in range(2):
-        if locked:
-            found = matched(solved, found_spots, 4.0 * scale)
-            found, doubt = _trusted(solved, found, found_spots)
-            doubt *= _by_glare(solved, found)
-        kept = [k for k, name in enumerate(names) if name not in wrong]
-        parts = [_some(picks, kept)] if kept else []
-        edges = None
-        if shade is not None and picture is not None:
-            clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
-            radius = _radius_px(solved, clicked_px)
-            spots_seen = cloth_spots(picture, solved, clicked_px, radius)
-            spots_seen = {k: v for k, v in spots_seen.items() if k not in names}
-            if spots_seen:
-                parts.append(
-                    Seen(
-                        np.stack([NAMED[k] for k in spots_seen]),
-                        np.array(list(spots_seen.values())),
-                        np.full(len(spots_seen), SPOT_PX),
+        for _ in range(MOST_ROUNDS):
+            before = set(found), 0 if edges is None else len(edges.mixed)
+            seen_spots = found_spots
+            if white is not None:
+                found = matched(solved, found_spots, 4.0 * scale) if locked else {}
+                found, seen_spots = looked_for(white, solved, found, found_spots)
+                found, doubt = _trusted(solved, found, seen_spots)
+                doubt *= _by_glare(solved, found)
+            parts = [_some(picks, kept)] if kept else []
+            if shade is not None and picture is not None:
+                clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
+                radius = _radius_px(solved, clicked_px)
+                spots_seen = cloth_spots(picture, solved, clicked_px, radius)
+                spots_seen = {k: v for k, v in spots_seen.items() if k not in names}
+                if spots_seen:
+                    parts.append(
+                        Seen(
+                            np.stack([NAMED[k] for k in spots_seen]),
+                            np.array(list(spots_seen.values())),
+                            np.full(len(spots_seen), SPOT_PX),
+                        )
                     )
-                )
-            edges = table_lines(shade, solved)
-        base = replace(solved.problem, edges=edges, rims=())
-        while True:
-            seen = [*parts, _sights(solved, found, found_spots, doubt)] if found else parts
-            solved = solve(replace(base, points=joined(seen)), solved.x[:FIRST_BALL])
-            odd = _contradicted(solved, found, found_spots, doubt)
-            if odd is None:
+                edges = table_lines(shade, solved)
+            base = replace(solved.problem, edges=edges, rims=())
+            while True:
+                seen = [*parts, _sights(solved, found, seen_spots, doubt)] if found else parts
+                solved = solve(replace(base, points=joined(seen)), solved.x[:FIRST_BALL])
+                odd = _contradicted(solved, found, seen_spots, doubt)
+                if odd is None:
+                    break
+                found = {name: spot for name, spot in found.items() if name != odd}
+            if (set(found), 0 if edges is None else len(edges.mixed)) == before:
                 break
-            found = {name: spot for name, spot in found.items() if name != odd}
+        if not locked and len(found) >= max(LEAST_LOCKED, LOCKED * _visible(solved)):
+            locked = True
+        if not locked and not turn:
+            if found:
+                sights_said = f"{len(found)} of {_visible(solved)} sights found"
+            warnings.append(_by_picks_only(solved, picture, names, kept, sights_said))
         if shade is not None and told:
             try:
                 fits = _fit_balls(shade, solved, clicks, told, fits)
@@ -386,8 +395,8 @@ def _mean(problem: Problem) -> Array:
 
 def _with_picks(
     problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], spots: Spots
-) -> tuple[Solved, bool, set[str], list[Warned]]:
-    """The camera from three picks or more: locked on the sights where they are found."""
+) -> tuple[Solved, set[str], list[Warned], str]:
+    """The camera from three picks or more, locked on the sights; or what is said where these aren't found."""
     places = picks.matrices @ _mean(problem)
     rails = {RAIL_OF.get(name, name) for name in names}
     scale = max(problem.size_px) / 1920
@@ -413,7 +422,7 @@ def _with_picks(
     agreeing = [one for one in locks if _agree(one.solved, picks, clicks.pick_px)]
     if agreeing and _holds(agreeing[0], agreeing, len(names)):
         chosen = agreeing[0]
-        return (chosen.solved, True, *_wrong_when_locked(chosen, picks, names, clicks.pick_px))
+        return (chosen.solved, *_wrong_when_locked(chosen, picks, names, clicks.pick_px), "")
     if len(names) < 4:
         raise NoMatch(
             f"three points were picked and the sights were not found ({_seen_of(locks)}); add a fourth "
@@ -537,7 +546,7 @@ def _one_pick_spoils(problem: Problem, picks: Seen, names: tuple[str, ...], best
 
 def _by_picks_alone(
     problem: Problem, clicks: Clicks, picks: Seen, names: tuple[str, ...], found: list[Start], locks: list[Lock]
-) -> tuple[Solved, bool, set[str], list[Warned]]:
+) -> tuple[Solved, set[str], list[Warned], str]:
     """The camera from four picks or more where the sights are not found: less is known, and it is said."""
     solved = _polished(problem, found, picks)
     scale = max(problem.size_px) / 1920
@@ -564,13 +573,27 @@ def _by_picks_alone(
         raise NoMatch(
             f"the points fit no table ({miss}); check their names and places, or click others.", ("points",)
         )
+    return solved, wrong, said, _seen_of(locks)
+
+
+def _by_picks_only(
+    solved: Solved, picture: Picture | None, names: Sequence[str], kept: Sequence[int], sights_said: str
+) -> Warned:
+    """What to know of a camera that picks carry and few sights. Raises NoMatch where it is too open."""
+    if picture is not None and _tilt_deg(solved.camera) > PLUMB_DEG and len(names) < LEAST_BY_PLUMB:
+        raise NoMatch(
+            "the sights were not found (glare? too small?), and from straight above few points do not tell how "
+            f"the camera leans; click {LEAST_BY_PLUMB} or more, far apart, or film from the side.",
+            ("points",),
+        )
     worst = _open_px(solved)
-    seen = f"not locked: {_seen_of(locks)} (glare? too small?)"
-    sentence = f"{seen}. Add two points; drawn places are within ± {worst:.0f} px."
-    if worst > MOST_OPEN_PX * scale or len(names) - len(wrong) < 5:  # four places say nothing against each other
+    sentence = (
+        f"not locked: {sights_said} (glare? too small?). Add two points; drawn places are within ± {worst:.0f} px."
+    )
+    scale = max(solved.problem.size_px) / 1920
+    if worst > MOST_OPEN_PX * scale or len(kept) < 5:  # four places say nothing against each other
         raise NoMatch(sentence, ("points",))
-    said.append(Warned(sentence))
-    return solved, False, wrong, said
+    return Warned(sentence)
 
 
 def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tuple[Solved, bool]:

@@ -80,10 +80,10 @@ def spots(picture: Picture) -> Spots:
             break
     at, height = rows[kept, :2], rows[kept, 3]
     peaks = cv2.GaussianBlur(grey, (0, 0), 0.7)[at[:, 1].astype(int), at[:, 0].astype(int)]
-    return Spots(_middles(grey, at, rows[kept, 2]), _spot_errors(height, peaks - height), rows[kept, 2])
+    return Spots(_middles(grey, at, rows[kept, 2]), spot_errors(height, peaks - height), rows[kept, 2])
 
 
-def _spot_errors(height: Array, ground: Array) -> Array:
+def spot_errors(height: Array, ground: Array) -> Array:
     """One standard error (M,) in px of spots by how far they stand out of their ground, and how bright that is."""
     pale = np.clip((ground - PALE[0]) / (PALE[1] - PALE[0]), 0.0, 1.0)
     return np.asarray(np.sqrt(SPOT_PX**2 + (FAINT_PX / height) ** 2 + (PALE_PX * pale) ** 2))

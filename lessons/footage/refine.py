@@ -20,57 +20,49 @@ NOSE_PX, NOSE_MM = 0.4, 1.2
 BACK_PX, BACK_MM, BACK_HIGH_MM = 0.4, 1.0, 1.5
 """Of where a whole cushion's back edge lies: strips are fitted by hand, a little lower than the wood."""
 
-LEAST_APART_PX, LEAST_LINE_PX = 7.0, 60.0
-LEANS_PX = 2.5
+BACK_WINDOWS = ((0.45, 9.0), (0.8, 18.0))
+"""How far about it a back edge is looked for: parts of its distance from the nose, and bounds in px."""
+
+LEAST_APART_PX, LEAST_LINE_PX, LEANS_PX = 7.0, 60.0, 2.5
 
 LEAN_PX, BEND_PX = 0.5, 0.35
 """Of how much farther out one end lies than the other, and the middle than both."""
 
 SPOT_PX = 0.25
-PLACES = 31
+PLACES = 27
+
+_Line = tuple[Array, Array, Array, Array]
 
 
 def table_lines(shade: Picture, solved: Solved) -> Edges | None:
     """The noses, and the lines where cloth meets wood, where they are seen as edges: a line counts once, however
     many places it has.
     """
+    from scipy.linalg import block_diag
+
     camera = solved.camera
-    parts: list[tuple[Array, Array, Array]] = []
-    mixed: list[Array] = []
-    for name, nose in noses(PLACES).items():
-        depth = (nose @ solved.problem.measures_mm(solved.x) - camera.eye_mm) @ camera.axes[2]
+    measures = solved.problem.measures_mm(solved.x)
+    lines: list[_Line] = []
+    for nose, back in zip(noses(PLACES).values(), backs(PLACES).values(), strict=True):
+        depth = (nose @ measures - camera.eye_mm) @ camera.axes[2]
         per_mm = float(camera.focal_px / max(np.median(depth), 1.0))
         window = float(np.clip(4.0 * per_mm + 2.0, 3.5, 9.0))
-        found = _line(shade, solved, nose, window, float(np.hypot(NOSE_PX, NOSE_MM * per_mm)))
-        if found is not None:
-            parts.append(found[0])
-            mixed.append(found[1])
-        back = backs(PLACES)[name]
-        # the nose lies before it, the rail's outer edge behind it
+        found = [_line(shade, solved, nose, window, float(np.hypot(NOSE_PX, NOSE_MM * per_mm)))]
+        # before a back edge lies the nose, behind it, farther off, the rail's outer edge
         apart, lies = _back_px(solved, nose, back)
         if apart > LEAST_APART_PX:
-            found = _line(shade, solved, back, min(0.45 * apart, 9.0), lies) or _line(
-                shade, solved, back, min(0.8 * apart, 18.0), lies
-            )
-            if found is not None:
-                parts.append(found[0])
-                mixed.append(found[1])
-    if not parts:
+            near, far = (min(part * apart, most) for part, most in BACK_WINDOWS)
+            found.append(_line(shade, solved, back, near, lies) or _line(shade, solved, back, far, lies))
+        lines += [line for line in found if line is not None]
+    if not lines:
         return None
-    matrices, at, normals = (np.concatenate(column) for column in zip(*parts, strict=True))
-    whole = np.zeros((sum(len(one) for one in mixed), len(at)))
-    row = column = 0
-    for one in mixed:
-        whole[row : row + one.shape[0], column : column + one.shape[1]] = one
-        row, column = row + one.shape[0], column + one.shape[1]
-    return Edges(matrices, at, normals, whole)
+    matrices, at, normals = (np.concatenate(column) for column in zip(*(one[:3] for one in lines), strict=True))
+    return Edges(matrices, at, normals, block_diag(*(one[3] for one in lines)))
 
 
-def _line(
-    shade: Picture, solved: Solved, matrices: Array, window: float, lies_px: float
-) -> tuple[tuple[Array, Array, Array], Array] | None:
-    """A straight line of the table (N, 3, measures) as an edge within a window about where it should be: its places,
-    pixels and normals, and the rows that say what is known of it; None where it is not seen, or too open.
+def _line(shade: Picture, solved: Solved, matrices: Array, window: float, lies_px: float) -> _Line | None:
+    """A straight line of the table (N, 3, measures) as an edge within a window about where it should be: its
+    places, pixels and normals, and the rows that say what is known of it; None where it is not seen, or too open.
     """
     camera = solved.camera
     matrices = _in_view(solved, matrices)
@@ -99,8 +91,8 @@ def _line(
             break
     if len(k) < max(8, 0.45 * len(px)) or np.abs(fit[0]) * len(offsets) > LEANS_PX:
         return None
-    seen = matrices[k], px[k] + offsets[k, None] * normals[k], normals[k]
-    return seen, _mixed(k.astype(float), (lies_px, LEAN_PX, BEND_PX))
+    at_px = px[k] + offsets[k, None] * normals[k]
+    return matrices[k], at_px, normals[k], _mixed(k.astype(float), (lies_px, LEAN_PX, BEND_PX))
 
 
 def _in_view(solved: Solved, matrices: Array) -> Array:
@@ -110,7 +102,9 @@ def _in_view(solved: Solved, matrices: Array) -> Array:
     places = fine @ solved.problem.measures_mm(solved.x)
     ahead = (places - solved.camera.eye_mm) @ solved.camera.axes[2] > 10.0
     seen = np.flatnonzero(ahead & in_frame(project(solved.camera, places), solved.problem.size_px, 12.0))
-    return fine[seen[np.linspace(0, len(seen) - 1, PLACES - 4).round().astype(int)]] if len(seen) >= 20 else fine[:0]
+    if len(seen) < len(fine) / 10:
+        return fine[:0]
+    return fine[seen[np.linspace(0, len(seen) - 1, PLACES).round().astype(int)]]
 
 
 def _back_px(solved: Solved, nose: Array, back: Array) -> tuple[float, float]:
@@ -118,11 +112,17 @@ def _back_px(solved: Solved, nose: Array, back: Array) -> tuple[float, float]:
     measures = solved.problem.measures_mm(solved.x)
     apart = project(solved.camera, np.stack([nose, back]) @ measures)
     matrices = np.stack([back, back])
-    moved = measures + np.stack([BACK_MM * (np.arange(len(measures)) == MEASURES.index("cushion")),
-                                 BACK_HIGH_MM * (np.arange(len(measures)) == MEASURES.index("rail_top"))])
+    moved = measures + np.stack(
+        [
+            BACK_MM * (np.arange(len(measures)) == MEASURES.index("cushion")),
+            BACK_HIGH_MM * (np.arange(len(measures)) == MEASURES.index("rail_top")),
+        ]
+    )
     off = project(solved.camera, np.einsum("anij,aj->ani", matrices, moved)) - apart[1]
     along = np.gradient(apart[1], axis=0)
-    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(np.linalg.norm(along, axis=-1, keepdims=True), 1e-9)
+    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
+        np.linalg.norm(along, axis=-1, keepdims=True), 1e-9
+    )
     ok = in_frame(apart[1], solved.problem.size_px, 12.0)
     if not ok.any():
         return 0.0, 0.0
