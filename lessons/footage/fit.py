@@ -247,15 +247,19 @@ class Solved:
 
     def spread(self, function: Any) -> Array:
         """The covariance (m, m) of what a function of the unknowns gives."""
+        G = self.slopes(function)
+        return np.asarray(G @ self.covariance @ G.T)
+
+    def slopes(self, function: Any) -> Array:
+        """The derivatives (m, n) of what a function of the unknowns gives."""
         steps = np.concatenate([STEPS, np.tile(BALL_STEPS, len(self.problem.rims))])
-        G = np.stack(
+        return np.stack(
             [
                 (function(self.x + d) - function(self.x - d)) / (2 * s)
                 for d, s in zip(np.diag(steps), steps, strict=True)
             ],
             -1,
         )
-        return np.asarray(G @ self.covariance @ G.T)
 
     def seen_px(self, names: tuple[str, ...]) -> tuple[Array, Array]:
         """Pixels (N, 2) of named points and the covariances (N, 2, 2) of these."""

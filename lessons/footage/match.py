@@ -19,7 +19,7 @@ from lessons.footage import balls as ball_fit
 from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.picture import NO_SPOTS, Picture, Spots, cloth_corners, spots, whiteness
 from lessons.footage.refine import SPOT_PX, cloth_spots, table_lines
-from lessons.footage.sights import looked_for
+from lessons.footage.sights import looked_for, strays
 from lessons.footage.size import REFUSED, doubt
 from lessons.footage.start import (
     ALL_SIGHTS,
@@ -220,6 +220,13 @@ def match(
     fits: list[ball_fit.FoundBall] = []
     told = clicks.balls()
     kept = [k for k, name in enumerate(names) if name not in wrong]
+    if locked:
+        # before lines are looked for where a wrong sight has drawn them
+        found, doubt = _trusted(solved, matched(solved, found_spots, 4.0 * scale), found_spots)
+        parts = [_some(picks, kept)] if kept else []
+        solved, found = _agreeing(solved.problem, solved.x, parts, found, found_spots, doubt)
+        if len(found) < LOCKED * _visible(solved) or len({RAIL_OF[name] for name in found}) < 2:
+            locked, sights_said = False, f"{len(found)} of {_visible(solved)} sights found"
     if not locked and shade is not None:
         solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
     edges = None
@@ -248,13 +255,7 @@ def match(
                     )
                 edges = table_lines(shade, solved)
             base = replace(solved.problem, edges=edges, rims=())
-            while True:
-                seen = [*parts, _sights(solved, found, seen_spots, doubt)] if found else parts
-                solved = solve(replace(base, points=joined(seen)), solved.x[:FIRST_BALL])
-                odd = _contradicted(solved, found, seen_spots, doubt)
-                if odd is None:
-                    break
-                found = {name: spot for name, spot in found.items() if name != odd}
+            solved, found = _agreeing(base, solved.x[:FIRST_BALL], parts, found, seen_spots, doubt)
             if (set(found), 0 if edges is None else len(edges.mixed)) == before:
                 break
         if not locked and len(found) >= max(LEAST_LOCKED, LOCKED * _visible(solved)):
@@ -360,6 +361,25 @@ def _sights(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float
     names = sorted(found)
     at = spots.at_px[[found[name] for name in names]]
     return Seen(np.stack([NAMED[n] for n in names]), at, doubt * sight_errors(solved, found, spots))
+
+
+def _agreeing(
+    base: Problem, x: Array, parts: Sequence[Seen], found: dict[str, int], spots: Spots, doubt: float
+) -> tuple[Solved, dict[str, int]]:
+    """The fit to all that is seen, and the sights that are left in it: neither contradicted by the rest, nor
+    spots that nothing but themselves takes for sights.
+    """
+    solved = Solved(base, x, np.eye(len(x)), 0.0)
+    while True:
+        seen = [*parts, _sights(solved, found, spots, doubt)] if found else [*parts]
+        solved = solve(replace(base, points=joined(seen)), solved.x)
+        odd = _contradicted(solved, found, spots, doubt)
+        out = {odd} if odd is not None else set[str]()
+        if found and not out:
+            out = strays(solved, found, spots, doubt * sight_errors(solved, found, spots))
+        if not out:
+            return solved, found
+        found = {name: spot for name, spot in found.items() if name not in out}
 
 
 def _contradicted(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float) -> str | None:
@@ -607,7 +627,7 @@ def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tupl
         if edges is None or edges.mixed.shape[0] <= lines:
             break
         lines = edges.mixed.shape[0]
-        narrower = solve(replace(solved.problem, points=picks, edges=edges), solved.x)
+        narrower = solve(replace(solved.problem, edges=edges), solved.x)
         if not is_sound(narrower):
             break
         solved = narrower

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from aimgeo.camera import project
-from aimgeo.landmarks import NAMED, SIGHTS
+from aimgeo.landmarks import MEASURES, NAMED, RAIL_OF, SIGHTS
 from aimgeo.vectors import Array
 from lessons.footage.fit import Solved
 from lessons.footage.picture import Picture, Spots, spot_errors
-from lessons.footage.start import facing, in_frame
+from lessons.footage.start import GATE, facing, in_frame, strewn
 
 SIGHT_RADIUS_MM = 5.0
 """Of the weight by which a sight is looked for: they are pearls or diamonds of 5 to 10 mm."""
@@ -31,6 +31,9 @@ FINENESS_PX = 0.5
 
 MOST_OPEN_PX = 8.0
 """Sights that may lie farther than this from where the fit has them are left: px of a picture 1920 wide."""
+
+MOST_BY_CHANCE = 0.1
+"""So many ways for a rail's sights to be other spots and they are left out."""
 
 MORE_PX = 1.5
 """How much farther they are looked for than the fit has them, for such a picture."""
@@ -65,6 +68,41 @@ def looked_for(
         errors.append(error)
         across.append(0.0)
     return every, Spots(np.array(at).reshape(-1, 2), np.array(errors), np.array(across))
+
+
+def strays(solved: Solved, found: Mapping[str, int], spots: Spots, errors_px: Array) -> set[str]:
+    """Sights of a fit that any spot might be: those of a rail, where nothing else tells where on it they must lie.
+
+    Each rail's sights are left out in turn (their say is taken from the fit's information) and taken up again, the
+    surest first. Where by chance as many spots lie within reach, they prove nothing. `errors_px` are one standard
+    error of the sights in the order of their names.
+    """
+    names = sorted(found)
+    unit = np.sqrt(np.maximum(np.diag(solved.covariance), 1e-300))
+    known = np.linalg.pinv(solved.covariance / np.outer(unit, unit), rcond=1e-13)
+    scale = max(solved.problem.size_px) / 1920
+    matrices = np.stack([NAMED[name] for name in names]) if names else np.zeros((0, 3, len(MEASURES)))
+    slopes = solved.slopes(lambda x: solved.problem.seen_px(x, matrices).reshape(-1)) * unit
+    slopes = slopes.reshape(-1, 2, len(unit))
+    px = solved.problem.seen_px(solved.x, matrices)
+    told = np.einsum("nki,nkj,n->nij", slopes, slopes, errors_px**-2.0)
+    crowd = strewn(px, spots, scale) * np.pi * GATE**2
+    made: set[str] = set()
+    for rail in {RAIL_OF[name] for name in names}:
+        left = [k for k, name in enumerate(names) if RAIL_OF[name] == rail]
+        rest, chance = known - told[left].sum(0), 1.0
+        while left:
+            sizes, axes = np.linalg.eigh((rest + rest.T) / 2)
+            spread = np.einsum(
+                "nki,ij,nlj->nkl", slopes[left], axes / np.maximum(sizes, 1e-4) @ axes.T, slopes[left]
+            )
+            by_chance = crowd[left] * np.sqrt(np.linalg.det(spread + np.eye(2) * scale**2))
+            k = left.pop(int(np.argmin(by_chance)))
+            chance *= float(by_chance.min())
+            rest = rest + told[k]
+        if chance > MOST_BY_CHANCE:
+            made |= {name for name in names if RAIL_OF[name] == rail}
+    return made
 
 
 @dataclass(frozen=True, slots=True, eq=False)

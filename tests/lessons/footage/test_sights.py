@@ -7,11 +7,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from aimgeo.camera import camera, project
 from aimgeo.landmarks import MEASURES, NAMED, backs, measures_of
 from aimgeo.tables import TABLES
+from lessons.footage.fit import Problem, Seen, solve
 from lessons.footage.match import Clicks, match
-from lessons.footage.picture import whiteness
-from lessons.footage.sights import glimpse
+from lessons.footage.picture import Spots, whiteness
+from lessons.footage.sights import glimpse, strays
 from tests.lessons.footage.clicks import Still, still
 
 
@@ -69,3 +71,21 @@ def test_a_sight_is_seen_where_it_is_and_none_where_none_is() -> None:
     assert np.median(offs) < 0.3
     assert max(offs) < 1.0
     assert sum(glimpse(bare, made.solved, name, 4.0) is not None for name in names) <= 0.1 * len(names)
+
+
+def test_a_lone_spot_where_any_could_be_taken_proves_no_rail() -> None:
+    """All sights of one rail, and of the other one spot, or three: strewn spots lie 40 px apart on average."""
+    size = (1280, 720)
+    view = camera((200, -2600, 1500), (0, 0, 0), np.radians(50), *size)
+    measures = np.array([measures_of(TABLES["9ft"])[name].mm for name in MEASURES])
+    for count, expected in ((1, {"sight-right-5"}), (3, set())):
+        names = [f"sight-left-{k}" for k in (1, 2, 3, 5, 6, 7)] + [f"sight-right-{k}" for k in (5, 3, 6)[:count]]
+        names.sort()
+        matrices = np.stack([NAMED[name] for name in names])
+        at = project(view, matrices @ measures)
+        strewn = np.random.default_rng(3).uniform((0, 0), size, (550, 2))
+        found = Spots(np.concatenate([at, strewn]), np.full(len(names) + 550, 0.2), np.full(len(names) + 550, 4.0))
+        errors = np.full(len(names), 0.2)
+        begun, x = Problem(size, 28.575, measures_of(TABLES["9ft"]), Seen(matrices, at, errors)).start(view)
+        solved = solve(begun, x)
+        assert strays(solved, {name: k for k, name in enumerate(names)}, found, errors) == expected
