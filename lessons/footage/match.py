@@ -77,6 +77,11 @@ NEAR_MM = 7.0
 MOST_LOCKS, MOST_GUESSED = 9, 3
 MOST_ROUNDS = 4
 
+FITTED, ROUGH = 7, 2.0
+"""So many of the camera's unknowns a few picks tell; picks that are missed by more than this times the square of
+what they should be are rougher than they are taken for.
+"""
+
 PointKind = Literal["picked", "found", "computed", "wrong"]
 BallRole = Literal["cue", "object", "others"]
 Told = tuple[BallRole, int, tuple[float, float]]
@@ -227,8 +232,13 @@ def match(
         solved, found = _agreeing(solved.problem, solved.x, parts, found, found_spots, doubt)
         if len(found) < LOCKED * _visible(solved) or len({RAIL_OF[name] for name in found}) < 2:
             locked, sights_said = False, f"{len(found)} of {_visible(solved)} sights found"
-    if not locked and shade is not None:
-        solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
+    if not locked and len(names) >= 3:
+        sure = [_sights(solved, found, found_spots, doubt)] if found else []
+        picks = _as_rough_as_missed(solved, picks, kept)
+        points = joined([_some(picks, kept), *sure])
+        solved = solve(replace(solved.problem, points=points), solved.x)
+        if shade is not None:
+            solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
     edges = None
     for turn in range(2):
         for _ in range(MOST_ROUNDS):
@@ -258,12 +268,11 @@ def match(
             solved, found = _agreeing(base, solved.x[:FIRST_BALL], parts, found, seen_spots, doubt)
             if (set(found), 0 if edges is None else len(edges.mixed)) == before:
                 break
-        if not locked and len(found) >= max(LEAST_LOCKED, LOCKED * _visible(solved)):
-            locked = True
-        if not locked and not turn:
-            if found:
-                sights_said = f"{len(found)} of {_visible(solved)} sights found"
-            warnings.append(_by_picks_only(solved, picture, names, kept, sights_said))
+        if not turn and not locked:
+            locked = len(found) >= max(LEAST_LOCKED, LOCKED * _visible(solved))
+            if not locked:
+                said = f"{len(found)} of {_visible(solved)} sights found" if found else sights_said
+                warnings.append(_by_picks_only(solved, picture, names, kept, said))
         if shade is not None and told:
             try:
                 fits = _fit_balls(shade, solved, clicks, told, fits)
@@ -606,6 +615,8 @@ def _by_picks_only(
             f"the camera leans; click {LEAST_BY_PLUMB} or more, far apart, or film from the side.",
             ("points",),
         )
+    if len(names) < 3:
+        raise NoMatch(_not_found(sights_said))
     worst = _open_px(solved)
     sentence = (
         f"not locked: {sights_said} (glare? too small?). Add two points; drawn places are within ± {worst:.0f} px."
@@ -614,6 +625,14 @@ def _by_picks_only(
     if worst > MOST_OPEN_PX * scale or len(kept) < 5:  # four places say nothing against each other
         raise NoMatch(sentence, ("points",))
     return Warned(sentence)
+
+
+def _as_rough_as_missed(solved: Solved, picks: Seen, kept: Sequence[int]) -> Seen:
+    """Picks with larger errors where those that are kept miss by much more than they should."""
+    off = solved.problem.seen_px(solved.x, picks.matrices[kept]) - picks.at_px[kept]
+    free = max(2 * len(kept) - FITTED, 1)
+    missed = float(np.sum((off / picks.error_px[kept, None]) ** 2)) / free
+    return replace(picks, error_px=picks.error_px * np.sqrt(missed)) if missed > ROUGH else picks
 
 
 def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tuple[Solved, bool]:
@@ -722,10 +741,7 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots: Spots, nam
     good = [one for one in locks[:1] if _holds(one, locks, 0) and _on_three_rails(one)]
     if not good:
         best = max(locks, key=lambda one: len(one.sights), default=None)
-        seen = f" ({len(best.sights)} of {best.in_frame} sights seen)" if best is not None else ""
-        raise NoMatch(
-            f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart."
-        )
+        raise NoMatch(_not_found("" if best is None else f"{len(best.sights)} of {best.in_frame} sights found"))
     solved = good[0].solved
     if names:
         both = [solved, turned_half(solved)]
@@ -754,6 +770,11 @@ def _alone(problem: Problem, clicks: Clicks, picture: Picture, spots: Spots, nam
         way @ (ends[1] - middle)
     ) / np.linalg.norm(ends[1] - middle)
     return solved if is_foot == (end == "foot") else turned_half(solved)
+
+
+def _not_found(sights_said: str) -> str:
+    seen = f" ({sights_said.replace('found', 'seen')})" if sights_said else ""
+    return f"the table was not found by itself{seen}; click four points: pocket points or sights, far apart."
 
 
 def _on_three_rails(one: Lock) -> bool:
