@@ -235,8 +235,7 @@ def match(
     if not locked and len(names) >= 3:
         sure = [_sights(solved, found, found_spots, doubt)] if found else []
         picks = _as_rough_as_missed(solved, picks, kept)
-        points = joined([_some(picks, kept), *sure])
-        solved = solve(replace(solved.problem, points=points), solved.x)
+        solved = solve(replace(solved.problem, points=joined([_some(picks, kept), *sure])), solved.x)
         if shade is not None:
             solved, locked = _by_lines(shade, solved, _some(picks, kept), found_spots)
     edges = None
