@@ -232,7 +232,9 @@ def match(
         solved, found = _agreeing(solved.problem, solved.x, parts, found, found_spots, doubt)
         if len(found) < LOCKED * _visible(solved) or len({RAIL_OF[name] for name in found}) < 2:
             locked, sights_said = False, f"{len(found)} of {_visible(solved)} sights found"
-    if not locked and len(names) >= 3:
+    if not locked:
+        if len(names) < 3:
+            raise NoMatch(_not_found(sights_said))
         sure = [_sights(solved, found, found_spots, doubt)] if found else []
         picks = _as_rough_as_missed(solved, picks, kept)
         solved = solve(replace(solved.problem, points=joined([_some(picks, kept), *sure])), solved.x)
@@ -250,18 +252,8 @@ def match(
                 doubt *= _by_glare(solved, found)
             parts = [_some(picks, kept)] if kept else []
             if shade is not None and picture is not None:
-                clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
-                radius = _radius_px(solved, clicked_px)
-                spots_seen = cloth_spots(picture, solved, clicked_px, radius)
-                spots_seen = {k: v for k, v in spots_seen.items() if k not in names}
-                if spots_seen:
-                    parts.append(
-                        Seen(
-                            np.stack([NAMED[k] for k in spots_seen]),
-                            np.array(list(spots_seen.values())),
-                            np.full(len(spots_seen), SPOT_PX),
-                        )
-                    )
+                spots_seen = _cloth_spots(picture, solved, told, names)
+                parts += _of_spots(spots_seen)
                 edges = table_lines(shade, solved)
             base = replace(solved.problem, edges=edges, rims=())
             solved, found = _agreeing(base, solved.x[:FIRST_BALL], parts, found, seen_spots, doubt)
@@ -388,6 +380,8 @@ def _agreeing(
         if not out:
             return solved, found
         found = {name: spot for name, spot in found.items() if name not in out}
+        if not found and not parts:
+            return solved, found
 
 
 def _contradicted(solved: Solved, found: Mapping[str, int], spots: Spots, doubt: float) -> str | None:
@@ -406,6 +400,20 @@ def _contradicted(solved: Solved, found: Mapping[str, int], spots: Spots, doubt:
     missed = np.sum(np.einsum("nij,ni->nj", axes, z) ** 2 / np.maximum(left, 1e-3), -1)
     worst = int(np.argmax(missed))
     return names[worst] if missed[worst] > CONTRADICTED else None
+
+
+def _cloth_spots(picture: Picture, solved: Solved, told: Sequence[Told], names: Sequence[str]) -> dict[str, Array]:
+    """The cloth's spots that are seen and not picked: pixels (2,) by name."""
+    clicked_px = np.array([at for _, _, at in told], float).reshape(-1, 2)
+    found = cloth_spots(picture, solved, clicked_px, _radius_px(solved, clicked_px))
+    return {name: at for name, at in found.items() if name not in names}
+
+
+def _of_spots(found: Mapping[str, Array]) -> list[Seen]:
+    if not found:
+        return []
+    at = np.array(list(found.values()))
+    return [Seen(np.stack([NAMED[name] for name in found]), at, np.full(len(found), SPOT_PX))]
 
 
 def _picks(clicks: Clicks, names: Sequence[str]) -> Seen:
@@ -614,8 +622,6 @@ def _by_picks_only(
             f"the camera leans; click {LEAST_BY_PLUMB} or more, far apart, or film from the side.",
             ("points",),
         )
-    if len(names) < 3:
-        raise NoMatch(_not_found(sights_said))
     worst = _open_px(solved)
     sentence = (
         f"not locked: {sights_said} (glare? too small?). Add two points; drawn places are within ± {worst:.0f} px."
