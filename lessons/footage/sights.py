@@ -35,6 +35,9 @@ MOST_OPEN_PX = 8.0
 MOST_BY_CHANCE = 0.1
 """So many ways for a rail's sights to be other spots and they are left out."""
 
+ROW = 3
+"""So many sights of a rail lie in a row as no other spots do."""
+
 MORE_PX = 1.5
 """How much farther they are looked for than the fit has them, for such a picture."""
 
@@ -71,11 +74,11 @@ def looked_for(
 
 
 def strays(solved: Solved, found: Mapping[str, int], spots: Spots, errors_px: Array) -> set[str]:
-    """Sights of a fit that any spot might be: those of a rail, where nothing else tells where on it they must lie.
+    """Sights of a fit that any spot might be: the one or two of a rail that nothing else tells where to lie.
 
-    Each rail's sights are left out in turn (their say is taken from the fit's information) and taken up again, the
-    surest first. Where by chance as many spots lie within reach, they prove nothing. `errors_px` are one standard
-    error of the sights in the order of their names.
+    Each such rail's sights are left out (their say is taken from the fit's information) and taken up again, the
+    surest first. Where by chance as many spots lie within reach, they prove nothing; given is the rail with most
+    such chances. `errors_px` are one standard error of the sights in the order of their names.
     """
     names = sorted(found)
     unit = np.sqrt(np.maximum(np.diag(solved.covariance), 1e-300))
@@ -87,9 +90,12 @@ def strays(solved: Solved, found: Mapping[str, int], spots: Spots, errors_px: Ar
     px = solved.problem.seen_px(solved.x, matrices)
     told = np.einsum("nki,nkj,n->nij", slopes, slopes, errors_px**-2.0)
     crowd = strewn(px, spots, scale) * np.pi * GATE**2
-    made: set[str] = set()
-    for rail in {RAIL_OF[name] for name in names}:
-        left = [k for k, name in enumerate(names) if RAIL_OF[name] == rail]
+    worst, made = MOST_BY_CHANCE, set[str]()
+    for rail in sorted({RAIL_OF[name] for name in names}):
+        own = [name for name in names if RAIL_OF[name] == rail]
+        left = [names.index(name) for name in own]
+        if len(own) >= ROW:
+            continue
         rest, chance = known - told[left].sum(0), 1.0
         while left:
             sizes, axes = np.linalg.eigh((rest + rest.T) / 2)
@@ -100,8 +106,8 @@ def strays(solved: Solved, found: Mapping[str, int], spots: Spots, errors_px: Ar
             k = left.pop(int(np.argmin(by_chance)))
             chance *= float(by_chance.min())
             rest = rest + told[k]
-        if chance > MOST_BY_CHANCE:
-            made |= {name for name in names if RAIL_OF[name] == rail}
+        if chance > worst:
+            worst, made = chance, set(own)
     return made
 
 
