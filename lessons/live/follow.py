@@ -25,7 +25,7 @@ def nearest(old: PlannedClip, now: Sequence[Standing]) -> Standing:
             one.name != old.name,
             kind != old.kind,
             method != old.method,
-            _stem(one.name, method) != _stem(old.name, old.method),
+            stem(one.name, method) != stem(old.name, old.method),
             abs(one.place.line - old.place.line) if is_placed else 0,
             side != old.side,
             distance != old.distance_name,
@@ -71,7 +71,7 @@ def is_same_place(old: PlannedClip, new: PlannedClip) -> bool:
     return names == others and abs((cut_deg or 0.0) - (other_deg or 0.0)) < 1e-7
 
 
-def _stem(name: str, method: str | None) -> str:
+def stem(name: str, method: str | None) -> str:
     """What of a clip's name is its group's: the kind, or the name that the author gave."""
     return name.split("_")[1 if method else 0]
 

@@ -888,12 +888,18 @@ def _placing_change(
     group = next((at for _, at in levels if len(at) == 2), ())
     at = group if scope == "group" and len(said) < 2 else said
     location: Location = (*at, key)
+    shots = [other for other in plan.clips if other.brief.subject.shot is not None]
     if at:
-        count = sum(other.place == clip.place for other in plan.clips)
+        count = sum(other.place == clip.place for other in shots)
     else:
-        count = sum(other.brief.subject.shot is not None for other in plan.clips)
+        groups = getattr(node_at(lesson.tree, ("clips",)), "items", ())
+        own = {
+            lesson.place("clips", k) for k, one in enumerate(groups)
+            if any(node_at(one, (key,)) is not None for key in alike)
+        }  # fmt: skip
+        count = sum(other.place not in own for other in shots)
     line = lesson.place(*location).line if node_at(lesson.tree, location) is not None else 0
-    return Change(key, text, was, line, count, (Edit(location, text),), scoped=True)
+    return Change(key, text, was, line, count, (Edit(location, text),), scoped=bool(group) and len(said) < 2)
 
 
 def _eye_change(lesson: Lesson, plan: Plan, held: Held, name: str) -> Change:

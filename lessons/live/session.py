@@ -23,7 +23,7 @@ from lessons.lesson.faults import Fault, LessonError
 from lessons.lesson.model import Lesson, loads
 from lessons.lesson.write import FileChangedError, retold, save
 from lessons.live.filming import Tried, match_files, page_of, tried, written
-from lessons.live.follow import carried, followed, nearest
+from lessons.live.follow import carried, followed, nearest, stem
 from lessons.live.kept import Kept, Small
 from lessons.live.moving import (
     STRIDES,
@@ -383,6 +383,7 @@ class Session:
     def _clip_told(self, read: Read, clip: PlannedClip) -> dict[str, Any]:
         subject = clip.brief.subject
         names = {"ghost_ball": "ghost ball"}
+        group = stem(clip.name, clip.method)
         about = [clip.cut_text, clip.side, clip.distance_name, clip.eye]
         title = " ".join(clip.brief.steps[0].title.split()) if not CLIP_KINDS[clip.kind].axes else ""
         method = names.get(clip.method or "", (clip.method or "").replace("_", " "))
@@ -391,7 +392,12 @@ class Session:
             "kind": clip.kind,
             "is_card": not CLIP_KINDS[clip.kind].axes,
             "label": title or (method or clip.kind.replace("-", " ")).capitalize(),
-            "about": " ".join(part for part in about if part) or clip.kind,
+            "about": ", ".join(
+                part
+                for part in (group if clip.method or group != clip.kind else "", " ".join(filter(None, about)))
+                if part
+            )
+            or clip.kind,
             "seconds": clip.duration_s,
             "frames": clip.frames,
             "rate": clip.brief.output.rate,

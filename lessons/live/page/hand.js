@@ -142,6 +142,7 @@ export class Hand {
     this.place(message);
     this.limit(message);
     this.fields(message);
+    [$("c-undo").disabled, $("c-redo").disabled] = message.undo.map((deep) => !deep);
   }
 
   counted(message) {

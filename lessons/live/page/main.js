@@ -142,7 +142,8 @@ class Page {
     this.words.take(message, before);
     this.hand.offer(message);
     this.filmed.offer(message);
-    $("b-film").disabled = $("b-png").disabled = !message.clips;
+    for (const id of ["b-film", "b-png", "m-hand"]) $(id).disabled = !message.clips;
+    document.body.classList.toggle("bare", !message.clips);
   }
 
   clip(message) {
@@ -174,6 +175,7 @@ class Page {
   room() {
     if (document.fullscreenElement === $("stage")) return innerHeight;
     if (this.mode === "hand") return innerWidth <= 760 ? innerHeight * 0.66 : Math.max(innerHeight - 250, 380);
+    if (this.words?.isBelow()) return innerHeight * 0.32;
     if (innerWidth <= 760) return innerHeight * 0.52;
     // what stands above and below; words that take a line more scroll rather than make the picture smaller
     const others = document.querySelector("header").offsetHeight + 318 + ($("sound").hidden ? 0 : 36);
@@ -315,9 +317,9 @@ class Page {
     if (message.body && message.is_done) {
       const video = document.createElement("video");
       video.controls = true;
-      if (this.filmed) URL.revokeObjectURL(this.filmed);
-      this.filmed = URL.createObjectURL(new Blob([message.body], { type: "video/mp4" }));
-      video.src = this.filmed;
+      if (this.filmUrl) URL.revokeObjectURL(this.filmUrl);
+      this.filmUrl = URL.createObjectURL(new Blob([message.body], { type: "video/mp4" }));
+      video.src = this.filmUrl;
       box.append(video);
     }
     $("b-film").disabled = !message.is_done;
@@ -342,6 +344,11 @@ class Page {
     click("m-filmed", () => this.turn("filmed"));
     click("b-text", () => this.words.toggle());
     click("b-full", () => this.full());
+    click("b-leave", () => this.full());
+    // where nothing but the picture is to be seen, a tap plays and stops
+    click("screen", () => document.fullscreenElement && this.mode === "clip" && this.strip.toggle());
+    click("c-undo", () => this.hand.undo(-1));
+    click("c-redo", () => this.hand.undo(1));
     click("b-keys", () => this.tellKeys());
     click("b-png", () => {
       const clip = this.lesson?.clips?.find(({ name }) => name === this.strip.clip?.clip);
@@ -450,7 +457,7 @@ class Page {
         "[": () => this.strip.step(-1),
         "]": () => this.strip.step(1),
         c: () => this.turn("clip"),
-        t: () => this.turn("hand"),
+        t: () => ($("m-hand").disabled ? false : this.turn("hand")),
         m: () => ($("m-filmed").hidden ? false : this.turn("filmed")),
         e: () => void this.words.toggle(true),
         f: () => this.full(),

@@ -2,6 +2,7 @@
 
 const $ = (id) => document.getElementById(id);
 const TYPING_MS = 140;
+const NARROW = 1180; // where the text stands below the picture
 
 function lines(text) {
   return text.replace(/\r\n?/g, "\n");
@@ -86,6 +87,8 @@ export class Words {
     if (this.wanted) this.editor.to(...this.wanted);
     this.wanted = null;
     this.page.fit();
+    // on a narrow screen it stands below the picture, which stays in sight
+    if (this.isBelow()) $("text").scrollIntoView({ block: "end" });
   }
 
   close() {
@@ -95,6 +98,10 @@ export class Words {
     $("b-text").setAttribute("aria-pressed", "false");
     $("b-text").focus();
     this.page.fit();
+  }
+
+  isBelow() {
+    return this.isOpen && innerWidth <= NARROW;
   }
 
   toLine(line, column = 1) {
