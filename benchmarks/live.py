@@ -1,6 +1,7 @@
-"""What the live page asks of Python: from a save to orders, for any frame, and for a step of the hand.
+"""What the live page asks of Python: from a save to orders, for any frame, and for a step of the hand; then what it
+costs by the clock, in a browser.
 
-Processor time, not the clock: it hangs less on what else the machine does. The bounds of the design stand beside.
+Processor time hangs less on what else the machine does than the clock. The bounds of the design stand beside.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
+from benchmarks import live_page
 from lessons.lesson.model import load
 from lessons.lesson.write import Edit, changed
 from lessons.live.server import steady
@@ -38,8 +40,8 @@ def spent(work: Callable[[], object]) -> float:
 
 
 def measure(folder: Path) -> list[tuple[str, str, str]]:
-    """Rows of what, seconds and note."""
-    return [*opening(), *saves(folder), *frames(), *steps(folder)]
+    """Rows of what, seconds and note: processor time with its bounds, then the clock with its aims."""
+    return [*opening(), *saves(folder), *frames(), *steps(folder), *live_page.measure(folder, COURSE)]
 
 
 def _row(what: str, times: list[float], bound_s: float) -> tuple[str, str, str]:
