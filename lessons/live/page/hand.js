@@ -3,7 +3,7 @@
 
 const $ = (id) => document.getElementById(id);
 const WAYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
-const SAY_MS = 500, REST_MS = 150;
+const SAY_MS = 500, REST_MS = 150, LATE_MS = 100;
 // where a name stands best
 const FIRST = { cue_ball: ["below"], object_ball: ["above"], eye: ["below"], target: ["above"], eye_side: ["above"] };
 
@@ -98,8 +98,8 @@ export class Hand {
     $("changes").hidden = true;
   }
 
-  // while the hand moves, a picture waits for the browser's next one, and the numbers for the next picture: without a
-  // graphics card each time that anything is shown costs as much as all of it, and what is never seen costs nothing
+  // while the hand moves, a picture waits for the browser's next one, and the numbers a while for the next picture:
+  // without a graphics card to show anything costs as much as to show all, and what is never seen costs nothing
   framed(message) {
     if (message.n && message.n < this.latest) return;
     if (message.n) this.latest = message.n;
@@ -112,13 +112,15 @@ export class Hand {
   numbered(message) {
     if (message.n && message.n < this.latestNumbers) return;
     this.late = message;
-    if (!this.drag || !this.flight || document.hidden) this.paint();
+    if (this.drag && !document.hidden) this.waiting ||= setTimeout(() => this.paint(), LATE_MS);
+    else this.paint();
   }
 
   paint() {
     const { fresh, late } = this;
     cancelAnimationFrame(this.painting);
-    Object.assign(this, { painting: 0, fresh: null, late: null });
+    clearTimeout(this.waiting);
+    Object.assign(this, { painting: 0, waiting: 0, fresh: null, late: null });
     if (fresh) this.shown(fresh);
     if (late) this.counted(late);
   }

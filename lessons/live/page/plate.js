@@ -14,7 +14,7 @@ export class Plates {
   constructor(canvas, told) {
     const gl = canvas.getContext("webgl2", { alpha: false, antialias: false, powerPreference: "high-performance" });
     if (!gl) throw new Error("no WebGL 2");
-    Object.assign(this, { canvas, gl, corners: told.corners, tables: new WeakMap(), aside: null, last: "" });
+    Object.assign(this, { canvas, gl, corners: told.corners, tables: new WeakMap(), aimed: {}, aside: null, last: "" });
     this.programs = Object.fromEntries(Object.entries(told.programs).map(([name, texts]) => [name, this.program(texts)]));
     const [height, width] = told.weave;
     gl.activeTexture(gl.TEXTURE0);
@@ -44,7 +44,12 @@ export class Plates {
       const { name, type } = gl.getActiveUniform(program, k);
       uniforms[name] = [gl.getUniformLocation(program, name), type];
     }
-    return { program, uniforms };
+    const attributes = {};
+    for (let k = 0; k < gl.getProgramParameter(program, gl.ACTIVE_ATTRIBUTES); k += 1) {
+      const { name } = gl.getActiveAttrib(program, k);
+      attributes[name] = gl.getAttribLocation(program, name);
+    }
+    return { program, uniforms, attributes };
   }
 
   buffer(numbers, place = this.gl.ARRAY_BUFFER) {
@@ -57,14 +62,14 @@ export class Plates {
   // rows of floats as a program's attributes; one that draws quads has each row four times, with its corners: without
   // a graphics card a draw call for each row would take ten times as long
   array(name, layout, floats, count) {
-    const gl = this.gl, { program } = this.programs[name], corners = this.corners[name];
+    const gl = this.gl, { attributes } = this.programs[name], corners = this.corners[name];
     const array = gl.createVertexArray(), width = layout.reduce((sum, [, size]) => sum + size, 0);
     gl.bindVertexArray(array);
     const buffers = corners ? this.quads(corners, floats, width, count) : [this.buffer(floats)];
     const told = corners ? [["corner", 2], ...layout] : layout, stride = (corners ? width + 2 : width) * 4;
     let at = 0;
     for (const [attribute, size] of told) {
-      const where = gl.getAttribLocation(program, attribute);
+      const where = attributes[attribute];
       if (where >= 0) {
         gl.enableVertexAttribArray(where);
         gl.vertexAttribPointer(where, size, gl.FLOAT, false, stride, at);
@@ -100,12 +105,15 @@ export class Plates {
     return this.tables.get(part);
   }
 
+  // only what differs from before is told: programs keep their values
   aim(uniforms, floats) {
     const gl = this.gl;
     let at = 0;
     for (const [name, count] of uniforms) {
-      const value = floats.subarray(at, at + count);
+      const value = floats.subarray(at, at + count), before = this.aimed[name];
       at += count;
+      if (before?.length === count && value.every((number, k) => number === before[k])) continue;
+      this.aimed[name] = value.slice();
       for (const { program, uniforms: known } of Object.values(this.programs)) {
         if (!known[name]) continue;
         const [where, type] = known[name];
