@@ -1,7 +1,7 @@
 """What the live page asks of Python: from a save to orders, for any frame, and for a step of the hand.
 
-Processor time, which hangs less on what else the machine does than the clock; the bounds of the design stand beside.
-Then what it costs by the clock, in a browser.
+Processor time hangs less on what else the machine does than the clock; the bounds of the design stand beside. Then
+what it costs by the clock, in a browser.
 """
 
 from __future__ import annotations
