@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,12 @@ def read_text(data: bytes | str, name: str) -> Node:
         except UnicodeDecodeError as error:
             line = error.object[: error.start].count(b"\n") + 1
             raise _refusal(Place(name, line), "is not UTF-8 text; save it as UTF-8.", "file") from None
+    return _tree(data, name)
+
+
+@lru_cache(maxsize=4)
+def _tree(data: str, name: str) -> Node:
+    """The tree of a text, which nobody changes; a lesson's own files are asked for several times in a row."""
     builder = _Builder(name, data)
     try:
         tree = builder.document(yaml.parse(data, Loader=LOADER))

@@ -12,6 +12,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +54,7 @@ from scenes.board.brief import Brief
 from scenes.draw.orders import Orders, needed
 from scenes.figure.hand import SHAPES, SIDE, TABLE, HandBoard, Manner, hand_board, mm_at, side_at
 from scenes.kinds import CLIP_KINDS
+from scenes.look.look import Look
 
 MOST_BOARDS = 10
 MOST_PAGE_BYTES = 96_000_000
@@ -992,9 +994,13 @@ def _zoom(width_px: int, size_px: tuple[int, int]) -> float:
 
 def _key(clip: PlannedClip) -> str:
     brief = clip.brief
-    return digest(
-        (brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames, brief.look)
-    )
+    look = _look_key(brief.look)
+    return digest((brief.subject, brief.labels, brief.rows, brief.steps, brief.output, brief.handle_frames, look))
+
+
+@lru_cache(maxsize=4)
+def _look_key(look: Look) -> str:
+    return digest(look)
 
 
 def _plain(value: Any) -> Any:

@@ -90,6 +90,7 @@ export class Hand {
 
   take(message) {
     // no shot here
+    this.paint();
     this.forget();
     this.layer.replaceChildren();
     this.grips.clear();
@@ -103,6 +104,7 @@ export class Hand {
   framed(message) {
     if (message.n && message.n < this.latest) return;
     if (message.n) this.latest = message.n;
+    this.isAnswered ||= Boolean(message.n);
     this.fresh = message;
     if (this.drag && message.is_moving && !document.hidden) this.painting ||= requestAnimationFrame(() => this.paint());
     else this.paint();
@@ -121,20 +123,22 @@ export class Hand {
     cancelAnimationFrame(this.painting);
     clearTimeout(this.waiting);
     Object.assign(this, { painting: 0, waiting: 0, fresh: null, late: null });
+    if (this.isAnswered) this.answered();
     if (fresh) this.shown(fresh);
     if (late) this.counted(late);
   }
 
-  shown(message) {
-    if (message.n) {
-      this.flight = false;
-      if (this.next) {
-        const next = this.next;
-        this.next = null;
-        this.send(next);
-      }
-      if (!this.flight) for (const run of this.waits.splice(0)) run();
+  answered() {
+    Object.assign(this, { isAnswered: false, flight: false });
+    if (this.next) {
+      const next = this.next;
+      this.next = null;
+      this.send(next);
     }
+    if (!this.flight) for (const run of this.waits.splice(0)) run();
+  }
+
+  shown(message) {
     if (message.is_moving) this.rest();
     if (!this.isOn) return;
     this.told = message;
@@ -429,7 +433,7 @@ export class Hand {
 
   // no answer will come: the line was down, or this clip shows no shot
   forget() {
-    Object.assign(this, { flight: false, next: null, waits: [], fresh: null, late: null });
+    Object.assign(this, { flight: false, next: null, waits: [], isAnswered: false });
   }
 
   act(wish) {

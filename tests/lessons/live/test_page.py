@@ -416,6 +416,16 @@ def test_while_the_hand_moves_a_picture_is_painted_with_the_browsers_next_one_an
     shown.tab.mouse.up()
     shown.settled()
     assert shown.tab.evaluate(come) == [3, 3]
+    # one that nobody asked for, as after a save, that comes before the answer was painted leaves it an answer
+    shown.tab.mouse.down()
+    shown.tab.mouse.move(x + 40, y)
+    shown.settled()
+    asked = "one = { ...page.hand.told, n: page.hand.latest, is_moving: true }"
+    shown.tab.evaluate(
+        f"() => {{ const {asked}; page.hand.flight = true; page.hand.framed(one); page.hand.framed({{ ...one, n: 0 }}); }}"
+    )
+    shown.settled()
+    shown.tab.mouse.up()
 
 
 def test_what_was_moved_outlives_a_reload_and_undo_reaches_behind_a_write(shown: Shown, live: Live) -> None:
