@@ -420,9 +420,9 @@ def test_while_the_hand_moves_a_picture_is_painted_with_the_browsers_next_one_an
     shown.tab.mouse.down()
     shown.tab.mouse.move(x + 40, y)
     shown.settled()
-    asked = "one = { ...page.hand.told, n: page.hand.latest, is_moving: true }"
     shown.tab.evaluate(
-        f"() => {{ const {asked}; page.hand.flight = true; page.hand.framed(one); page.hand.framed({{ ...one, n: 0 }}); }}"
+        "() => { const one = { ...page.hand.told, n: page.hand.latest, is_moving: true };"
+        " page.hand.flight = true; page.hand.framed(one); page.hand.framed({ ...one, n: 0 }); }"
     )
     shown.settled()
     shown.tab.mouse.up()
