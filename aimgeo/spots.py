@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache, reduce
 
 import numpy as np
 
@@ -74,7 +75,19 @@ def find_spot(
     >>> find_spot(TABLES["9ft"], "foot-left", [(0.5, 800.0), (-0.5, 800.0)]).object_ball_mm
     (635.0, 317.5)
     """
-    needs, d = _needs(shots), ball_diameter_mm
+    return _found(table, pocket_name, tuple(shots), ball_diameter_mm, spot_mm)
+
+
+@lru_cache(maxsize=32)
+def _found(
+    table: Table,
+    pocket_name: str,
+    shots: tuple[tuple[float, float], ...],
+    d: float,
+    spot_mm: tuple[float, float] | None,
+) -> Setup:
+    """As `find_spot`. Kept: a lesson of which only words have changed asks the same again."""
+    needs = _needs(shots)
     spot = _natural_spot(table, pocket_name, needs, d, spot_mm)
     if spot is not None:
         return Setup(spot)
@@ -164,8 +177,9 @@ def longest_distances(
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         # back from G along -a to the first border; a border that runs along the ray is never met
         to_border = np.where(speed == 0, np.inf, (halves + np.sign(speed) * G) / np.abs(speed))
-        is_ghost_inside = np.all(np.abs(G) <= halves + _TOLERANCE_MM, axis=-1)
-        q = np.where(is_ghost_inside, np.min(to_border, axis=-1), np.nan)
+        is_ghost_inside = reduce(np.logical_and, np.moveaxis(np.abs(G) <= halves + _TOLERANCE_MM, -1, 0))
+        # strip by strip: numpy takes several times as long over so short an axis
+        q = np.where(is_ghost_inside, reduce(np.minimum, np.moveaxis(to_border, -1, 0)), np.nan)
         return np.nan_to_num(np.sqrt(d * d + q * q + 2 * d * q * np.cos(cuts)))
 
 
@@ -186,8 +200,7 @@ def _natural_spot(
 ) -> tuple[float, float] | None:
     """The most natural spot at which all needs fit; None when there is none."""
     pocket = table.pocket(pocket_name)
-    for grid in _grids(table, spot_mm):
-        spots = _serving(table, pocket, grid, d)
+    for spots in (_served(table, pocket, step, d, spot_mm) for step in _steps(table, spot_mm)):
         for cut, distance in needs:
             spots = spots[longest_distances(table, pocket, spots, [cut], d)[:, 0] >= distance - _TOLERANCE_MM]
         if len(spots):
@@ -206,7 +219,7 @@ def _least_shortened(
 ) -> tuple[tuple[float, float] | None, tuple[Unset, ...]]:
     """The spot that needs the least shortening in all, to the millimetre, and what must be shortened there."""
     cuts, which = np.unique([cut for cut, _ in shots], return_inverse=True)
-    spots = _serving(table, pocket, _grids(table, spot_mm)[-1], d)
+    spots = _served(table, pocket, _steps(table, spot_mm)[-1], d, spot_mm)
     if not len(spots):
         return None, ()
     longest = longest_distances(table, pocket, spots, cuts, d)[:, which]
@@ -217,9 +230,16 @@ def _least_shortened(
     return _plain(spots[best]), tuple(unset)
 
 
-def _serving(table: Table, pocket: Pocket, spots: Array, d: float) -> Array:
-    """The spots on which an object ball may lie and from which the pocket accepts it."""
-    return spots[is_clear(table, spots, d) & accepts(pocket, spots, d)]
+@lru_cache(maxsize=32)
+def _served(
+    table: Table, pocket: Pocket, step_mm: float, d: float, spot_mm: tuple[float, float] | None = None
+) -> Array:
+    """The spots (n, 2), read-only, on which an object ball may lie and from which the pocket accepts it: of a
+    grid, or the given one alone. Kept: all that is asked of a table, time and again, begins with them."""
+    spots = _grid(table, step_mm) if spot_mm is None else np.array([spot_mm], float)
+    spots = spots[is_clear(table, spots, d) & accepts(pocket, spots, d)]
+    spots.flags.writeable = False
+    return spots
 
 
 def _plain(spot: Array) -> tuple[float, float]:
@@ -250,11 +270,9 @@ def _cost(table: Table, pocket: Pocket, spots: Array, spare_mm: Array) -> Array:
     return np.round(crooked + away + 2 * tight + 0.3 * off_halves + 0.3 * off_wholes, 6)
 
 
-def _grids(table: Table, spot_mm: tuple[float, float] | None) -> list[Array]:
-    """Where to look, in this order: the given spot alone, or quarters of a sight's spacing and then 10 mm."""
-    if spot_mm is not None:
-        return [np.array([spot_mm], float)]
-    return [_grid(table, table.length_mm / 32), _grid(table, FINE_STEP_MM)]
+def _steps(table: Table, spot_mm: tuple[float, float] | None) -> tuple[float, ...]:
+    """How fine to look, in this order: the given spot alone, or quarters of a sight's spacing and then 10 mm."""
+    return (0.0,) if spot_mm is not None else (table.length_mm / 32, FINE_STEP_MM)
 
 
 def _grid(table: Table, step: float) -> Array:
@@ -282,7 +300,7 @@ def is_clear(table: Table, p: Array, d: float, gap_balls: float = CUSHION_GAP_BA
     With a gap of 0 it may touch a cushion, but not the line between a pocket's points: it would lie in the mouth.
     """
     normals, halves = _strips(table, d, gap_balls)
-    on_bed = np.all(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, axis=-1)
+    on_bed = reduce(np.logical_and, np.moveaxis(np.abs(p @ normals.T) <= halves + _TOLERANCE_MM, -1, 0))
     if gap_balls * d > _TOLERANCE_MM:  # then the strips keep it off the mouths too
         return np.asarray(on_bed)
     in_mouth = [is_in_mouth(p, *pocket.points_mm, d / 2 + _TOLERANCE_MM) for pocket in table.pockets()]
