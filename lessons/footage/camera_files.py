@@ -76,8 +76,8 @@ def gltf(answer: Answer) -> bytes:
             }
         ],
         "meshes": [
-            {"primitives": [{"attributes": {"POSITION": 0}, "mode": 1}]},
-            {"primitives": [{"attributes": {"POSITION": 1}, "indices": 2, "mode": 4}]},
+            {"name": "noses", "primitives": [{"attributes": {"POSITION": 0}, "mode": 1}]},
+            {"name": "ball", "primitives": [{"attributes": {"POSITION": 1}, "indices": 2, "mode": 4}]},
         ],
         "accessors": [
             _accessor(0, 5126, "VEC3", blobs[0]),
