@@ -4,6 +4,7 @@ still.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -158,8 +159,12 @@ def _eight_bits(picture: Any) -> Any:
     return Image.fromarray(np.clip(np.round(values / 257), 0, 255).astype(np.uint8))
 
 
-def pictures(footage: Footage, first: int = 0, end: int | None = None) -> Iterator[tuple[int, NDArray[np.uint8]]]:
-    """The frames [first, end) of a clip as shown, blue, green, red, each with its number."""
+def pictures(
+    footage: Footage, first: int = 0, end: int | None = None, is_measured: bool = False
+) -> Iterator[tuple[int, NDArray[np.uint8]]]:
+    """The frames [first, end) of a clip as shown, blue, green, red, each with its number; for measuring with
+    colours between their samples.
+    """
     import av
 
     end = footage.frames if end is None else min(end, footage.frames)
@@ -174,12 +179,16 @@ def pictures(footage: Footage, first: int = 0, end: int | None = None) -> Iterat
             if number >= end:
                 break
             if number >= first:
-                yield number, shown(frame, footage)
+                yield number, shown(frame, footage, is_measured)
 
 
-def shown(frame: Any, footage: Footage) -> NDArray[np.uint8]:
+def shown(frame: Any, footage: Footage, is_measured: bool = False) -> NDArray[np.uint8]:
     """A decoded frame as it is to be shown: turned, and with square pixels."""
     wide = round(frame.width * footage.pixel_ratio)
+    if is_measured and re.match(r"(yuv|nv)", frame.format.name):
+        # else a colour stands for four pixels, and balls that only their colour tells from the cloth lie wrong
+        full = "yuvj444p" if frame.format.name.startswith("yuvj") else "yuv444p"
+        frame = frame.reformat(width=wide, format=full, interpolation="BICUBIC")
     picture = (frame if wide == frame.width else frame.reformat(width=wide)).to_ndarray(format="bgr24")
     # a positive turn is counter-clockwise
     return np.ascontiguousarray(np.rot90(picture, footage.turn_deg // 90))
@@ -190,7 +199,7 @@ def picture_at(footage: Footage, frame: int) -> Picture:
     if footage.is_still:
         return read_still(footage.path)
     first = max(frame - MOST_FRAMES // 2, 0)
-    stack = [p for _, p in pictures(footage, first, first + MOST_FRAMES)]
+    stack = [p for _, p in pictures(footage, first, first + MOST_FRAMES, is_measured=True)]
     if not stack:
         raise UnreadableError(f"'{footage.path.name}' has only {footage.frames} frames.")
     return np.median(np.stack(stack), axis=0).astype(np.float32)

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from lessons.footage.frames import UnreadableError, open_footage, picture_at, pictures
+from lessons.footage.frames import Footage, UnreadableError, open_footage, picture_at, pictures, shown
 from tests.lessons.footage.clips import film
 
 DRAWN = np.full((90, 160, 3), 40, np.uint8)
@@ -152,3 +152,20 @@ def test_footage_that_is_not_readable_is_told_with_what_is(name: str, tmp_path: 
     (tmp_path / name).write_bytes(b"\0\0\0\x18ftypheic" + bytes(300))
     with pytest.raises(UnreadableError, match="save it as JPEG or PNG, a clip as MP4 or MOV, and name that"):
         open_footage(tmp_path / name)
+
+
+@pytest.mark.parametrize("full_range", [False, True])
+def test_what_is_measured_has_its_colours_between_their_samples(full_range: bool) -> None:
+    """Video keeps one colour for four pixels (4:2:0): repeated, it bends outlines that only colour shows."""
+    frame = av.VideoFrame(64, 16, "yuv420p")
+    frame.color_range = 2 if full_range else 1
+    for plane, (low, high) in zip(frame.planes, ((120, 120), (100, 160), (128, 128)), strict=True):
+        values = np.full((plane.height, plane.line_size), low, np.uint8)
+        values[:, plane.width // 2 :] = high
+        plane.update(values.tobytes())
+    footage = Footage(Path("clip.mp4"), (64, 16), (25, 1))
+    coarse, fine = (shown(frame, footage, is_measured)[8, :, 0].astype(int) for is_measured in (False, True))
+    assert np.abs(fine - coarse)[[4, 60]].max() <= 2  # the same colours away from the edge
+    low, high = coarse[4], coarse[60]
+    assert [int(np.sum((row > low + 8) & (row < high - 8))) for row in (coarse, fine)] == [0, 2]
+    assert fine[31] + fine[32] == pytest.approx(low + high, abs=6)
