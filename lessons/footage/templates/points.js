@@ -190,19 +190,40 @@ for (const name of ["pointerup", "pointercancel"]) {
   });
 }
 $("screen").addEventListener("pointerleave", () => { if (!held) $("loupe").hidden = true; });
+// by keys: a point that is chosen and not yet there begins at the last one, or in the middle
+function begin() {
+  set(next, (last && place(last)) || [wide / 2, high / 2]);
+  if (next.startsWith("others")) choose("others");
+}
+
+function lookAt([x, y]) {
+  const box = $("picture").getBoundingClientRect();
+  look([x, y], {clientX: box.left + x / wide * box.width, clientY: box.top + y / high * box.height});
+}
+
 document.addEventListener("keydown", (event) => {
-  if (/^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName) || !last || !place(last)) return;
-  const step = event.shiftKey ? 5 : 0.2;
+  if (/^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName)) return;
+  const isThere = event.target === $("screen");
+  if (isThere && (event.key === "Enter" || event.key === " ") && !place(next)) {
+    event.preventDefault();
+    begin();
+    lookAt(place(last));
+    return;
+  }
+  if (!last || !place(last)) return;
+  const step = event.ctrlKey ? 50 : event.shiftKey ? 5 : 0.2;
   const move = {ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step]}[event.key];
   if (move) {
     event.preventDefault();
     const [x, y] = place(last);
-    set(last, [x + move[0], y + move[1]]);
+    set(last, inside([x + move[0], y + move[1]]));
+    if (isThere) lookAt(place(last));
   } else if (event.key === "Delete" || event.key === "Backspace") {
     event.preventDefault();
     set(last, null);
   }
 });
+$("screen").addEventListener("blur", () => { $("loupe").hidden = true; });
 $("undo").addEventListener("click", () => {
   const [key, before] = history.pop();
   put(key, before);

@@ -113,6 +113,76 @@ def test_the_match_follows_the_clicks_and_is_written_with_its_answer(
     context.close()
 
 
+@pytest.mark.parametrize("by", ["keys", "touch"])
+def test_points_and_balls_are_set_without_a_mouse_and_written(
+    browser: Any, live: Live, folder: Path, by: str
+) -> None:
+    """By keys alone, and by touch alone; what is matched of it another test says."""
+    is_touch = by == "touch"
+    context = browser.new_context(viewport={"width": 900, "height": 900}, has_touch=is_touch)
+    shown = Shown.__new__(Shown)
+    shown.live, shown.tab, shown.said, shown.asked = live, context.new_page(), [], []
+    tab = shown.tab
+    tab.goto(f"{live.address}/#{TOKEN}")
+    shown.until("!document.getElementById('m-filmed').hidden")
+    wide, high = SHOT.size_px
+    name, press = NAMES[0], tab.keyboard.press
+    frame = tab.frame_locator("#filmed-frame")
+    text = "document.getElementById('filmed-frame').contentDocument.getElementById('yaml').value"
+    ready = "document.getElementById('filmed-frame').contentWindow?.clicked !== undefined"
+    inside = "document.getElementById('filmed-frame').contentDocument?.activeElement"
+
+    def keys_to(claim: str) -> None:
+        for _ in range(120):
+            if shown.is_true(claim):
+                return
+            press("Tab")
+        raise AssertionError(claim)
+
+    if is_touch:
+        tab.tap("#m-filmed")
+        shown.until(ready)
+        frame.locator(f'#table g[aria-label="{name}"]').tap()
+        frame.locator("#screen").tap(position={"x": 40, "y": 60})
+        frame.get_by_text("Cue ball", exact=True).tap()
+        frame.locator("#screen").tap(position={"x": 80, "y": 60})
+    else:
+        press("m")
+        shown.until(ready)
+        keys_to(f"{inside}?.getAttribute('aria-label') === '{name}'")
+        press("Enter")
+        tab.keyboard.down("Shift")
+        keys_to(f"{inside}?.id === 'screen'")
+        tab.keyboard.up("Shift")
+        press("Enter")
+        for key in ("Control+ArrowLeft", "Shift+ArrowUp", "ArrowRight"):
+            press(key)
+        shown.until(f"{text}.includes('{name}: [{wide / 2 - 49.8:g}, {high / 2 - 5:g}]')")
+        keys_to(f"{inside}?.dataset.key === 'cue'")
+        press("Enter")
+        tab.keyboard.down("Shift")
+        keys_to(f"{inside}?.id === 'screen'")
+        tab.keyboard.up("Shift")
+        press("Enter")
+        press("ArrowDown")
+    shown.until(f"{text}.includes('{name}: [') && {text}.includes('cue: [')")
+    # taken back, and set again
+    undo = frame.locator("#undo")
+    if is_touch:
+        undo.tap()
+        shown.until(f"!{text}.includes('cue: [')")
+        frame.get_by_text("Cue ball", exact=True).tap()
+        frame.locator("#screen").tap(position={"x": 90, "y": 60})
+        frame.get_by_text("Write the match file").tap()
+    else:
+        keys_to(f"{inside}?.id === 'save'")
+        press("Enter")
+    shown.until("document.getElementById('good').textContent.includes('shot-3.yaml is written')")
+    file = load(folder / "shot-3.yaml")
+    assert set(file.points) == {name}
+    context.close()
+
+
 def test_the_page_for_clicking_is_told_once_and_only_to_who_has_the_token(live: Live) -> None:
     wire = live.page()
     wire.wish(do="filmed", which=0)

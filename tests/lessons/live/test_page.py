@@ -8,6 +8,7 @@ import os
 import time
 import wave
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from PIL import Image
 
 from aimgeo.asking.solve import answer
 from lessons.lesson.model import load, loads
+from lessons.live.desk import FILE
 from lessons.live.moving import Ground
 from lessons.live.server import Server
 from lessons.planning.plan import plan
@@ -967,7 +969,16 @@ def test_nothing_serious_for_who_sees_hears_or_moves_otherwise(
     )
     shown = Shown(context, live)
     try:
-        for state in ("clip", "hand", "text"):
+        for state in ("clip", "hand", "text", "make", "picture", "bare"):
+            if state in ("make", "picture"):
+                shown.tab.evaluate("() => document.activeElement.blur()")
+                shown.tab.click("#b-new" if state == "make" else "#b-png")
+            if state == "bare":
+                shown.tab.keyboard.press("Escape")
+                broken = live.path.with_name("broken.yaml")
+                broken.write_text("title: A\nclipz: []\n", encoding="utf-8")
+                live.server.desk.put(FILE, "other", partial(live.server.session.turn_to, broken))
+                shown.until("document.body.classList.contains('bare')")
             if state == "hand":
                 shown.show(BUILD_UP, 300)
                 shown.by_hand()
@@ -986,6 +997,7 @@ def test_nothing_serious_for_who_sees_hears_or_moves_otherwise(
             ]
             assert serious == [], (width, scheme, state)
             assert shown.is_true("document.documentElement.scrollWidth <= innerWidth"), (width, state)
+            shown.tab.evaluate("() => document.querySelector('dialog[open]')?.close()")
         assert shown.said == []
     finally:
         context.close()
@@ -1016,6 +1028,27 @@ def test_it_fits_any_width_without_scrolling_sideways(shown: Shown, mode: str) -
     for width in (360, 390, 600, 768, 1024, 1280, 1920, 3840):
         shown.tab.set_viewport_size({"width": width, "height": 800})
         shown.until(f"innerWidth === {width} && document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_at_two_hundred_percent_and_without_motion_everything_is_there(browser: Any, live: Live) -> None:
+    """At twice the zoom a window of 1280 x 800 holds half as many of the page's pixels."""
+    context = browser.new_context(
+        viewport={"width": 640, "height": 400}, device_scale_factor=2, reduced_motion="reduce"
+    )
+    shown = Shown(context, live)
+    moving = (
+        "[...document.querySelectorAll('*')].map((e) => getComputedStyle(e))"
+        ".filter((s) => s.transitionDuration !== '0s' || s.animationName !== 'none').length"
+    )
+    for key in ("c", "t", "e"):
+        shown.tab.keyboard.press(key)
+        shown.tab.wait_for_timeout(100)
+        shown.until("document.documentElement.scrollWidth <= innerWidth")
+        assert shown.get(moving) == 0
+        # what stays at the foot takes no more than its part of the window
+        assert shown.is_true("document.getElementById('foot').offsetHeight <= innerHeight * 0.4 + 1")
+    assert shown.said == []
+    context.close()
 
 
 def test_the_light_of_the_system_is_followed(browser: Any, live: Live) -> None:

@@ -113,6 +113,24 @@ def test_a_message_that_is_too_large_or_too_many_end_the_page(live: Live) -> Non
         flooded(page)
 
 
+def test_who_says_nothing_is_shown_out_and_takes_no_room(live: Live, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("lessons.live.server.HELLO_S", 0.1)
+    with live.socket() as socket, pytest.raises(ConnectionClosed):
+        socket.recv(timeout=WAIT_S)
+    wait_for(lambda: live.server.open_pages == 0)
+
+
+def test_a_text_may_be_as_long_as_a_lesson_and_no_longer(live: Live) -> None:
+    page = live.page()
+    page.next("lesson")
+    page.wish(do="draft", text=LESSON + "# long\n" * 10_000)
+    assert page.next("lesson", lambda head: head["is_draft"])["text"].endswith("# long\n")
+    page.wish(do="draft", text="#" * 1_150_000)
+    with pytest.raises(ConnectionClosed):
+        page.next("never")
+    assert live.path.read_text("utf-8") == LESSON
+
+
 def flooded(page: Wire) -> None:
     for _ in range(40 * MOST_A_SECOND):
         page.wish(do="nothing")
