@@ -144,7 +144,9 @@ def read_still(path: Path) -> Picture:
     try:
         with Image.open(path) as opened:
             shown = _eight_bits(ImageOps.exif_transpose(opened)).convert("RGB")
-    except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError) as error:
+    except UnidentifiedImageError:
+        raise UnreadableError(f"'{path.name}' is in no form that is read here; {SAVE_AS}") from None
+    except (OSError, ValueError, Image.DecompressionBombError) as error:
         raise UnreadableError(f"'{path.name}' cannot be read as a picture ({error}); {SAVE_AS}") from None
     return np.ascontiguousarray(np.asarray(shown)[..., ::-1]).astype(np.float32)
 

@@ -264,11 +264,16 @@ def _outside(
 
 
 def is_match_file(path: Path) -> bool:
-    """True for a YAML file whose first level has `footage`: what a folder may hold beside lessons."""
+    """True for a YAML file whose first level has `footage`, also where it can't be read for a fault: what a folder
+    may hold beside lessons.
+    """
     try:
         tree = read(path)
     except LessonError:
-        return False
+        try:
+            return re.search(r"^footage\s*:", path.read_text("utf-8", "replace"), re.MULTILINE) is not None
+        except OSError:
+            return False
     return isinstance(tree, Keys) and "footage" in tree.entries
 
 

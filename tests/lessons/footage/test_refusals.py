@@ -444,6 +444,15 @@ def test_a_folder_is_searched_for_match_files(tmp_path: Path) -> None:
     assert run(tmp_path)[0] == 0
 
 
+def test_a_match_file_that_cannot_be_read_is_not_passed_over_in_a_folder(tmp_path: Path) -> None:
+    (tmp_path / "lesson.yaml").write_text("title: T\nclips:\n  - kind: on-footage\n    footage: [shot.yaml\n")
+    (tmp_path / "shot.yaml").write_text("footage: shot.jpg\npoints: {sight-left-3: [5, 5}\n")
+    code, said = run(tmp_path)
+    assert code == 1
+    assert "shot.yaml:2:" in said
+    assert "lesson.yaml" not in said
+
+
 def test_reading_a_match_file_imports_nothing_heavy() -> None:
     import subprocess
 
