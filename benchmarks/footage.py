@@ -163,7 +163,7 @@ def run(folder: Path, seed: int = 5) -> None:
     for way, (count, error_px) in WAYS.items():
         found: list[Off] = []
         declined: list[str] = []
-        hidden = 0
+        hidden = balls = 0
         for name, picture, truth in everything:
             start = time.process_time()
             wide, high = truth["size_px"]
@@ -172,7 +172,7 @@ def run(folder: Path, seed: int = 5) -> None:
             except NoMatch as error:
                 declined.append(f"{name}: {error.sentence}")
                 continue
-            hidden += gone
+            hidden, balls = hidden + gone, balls + len(made.balls)
             found.append(off(made, truth, time.process_time() - start))
         print(f"{way}: {len(found)} of {len(everything)} stills matched")
         for key in (
@@ -192,7 +192,8 @@ def run(folder: Path, seed: int = 5) -> None:
             )
         held, slowest = np.mean([one.holds for one in found]), max(one.seconds for one in found)
         print(
-            f"  stated limits hold {100 * held:.0f} %; slowest {slowest:.1f} s of one core; {hidden} balls hidden"
+            f"  stated limits hold {100 * held:.0f} %; slowest {slowest:.1f} s of one core; "
+            f"{balls} of {balls + hidden} balls found where clicked"
         )
         for line in declined:
             print(f"  declined {line}")
