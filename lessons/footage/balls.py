@@ -47,6 +47,9 @@ end so near that a lamp mirrored in the ball lies outside."""
 APART = 24
 """So many places of an outline speak for themselves: what moves one moves its neighbours too."""
 
+WHOLE = 0.85
+"""Outlines of which less is seen, other balls apart, may be a stripe's or a shadow's in part: all errors grow."""
+
 CLIPPED = 249.0
 FOOT = 0.85
 """Cosine between the outward normal and the way down to the cloth: nearer than this is the ball's foot."""
@@ -150,7 +153,7 @@ def fine(
     count = int(np.clip(2 * pi * radius / 1.5, 32, 128))
     angles = np.linspace(0, 2 * pi, count, endpoint=False)
     rim = None
-    seen = 0.0
+    seen, doubt = 0.0, 1.0
     for k, (part, least, most) in enumerate(WINDOWS):
         window = float(np.clip(part * radius, least, most))
         px, normals = outline_px(camera, centre, radius_mm, angles)
@@ -177,9 +180,10 @@ def fine(
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
         seen = float(near.sum() / count)
+        doubt = max(1.0, WHOLE * float(free.sum() / near.sum())) ** 2
     assert rim is not None
     alike = max(1.0, len(rim.angles) / APART) ** 0.5
-    return FoundBall(centre, replace(rim, error_px=alike * rim.error_px), seen, radius)
+    return FoundBall(centre, replace(rim, error_px=alike * doubt * rim.error_px, doubt=doubt), seen, radius)
 
 
 def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tuple[Array, Array, Array]:

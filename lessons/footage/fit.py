@@ -93,15 +93,18 @@ class Rim:
     size_open_px: float = 0.0
     """How far its radius was open when it was looked for: what was found then says nothing of the ball's size."""
 
+    doubt: float = 1.0
+    """How much larger all errors are than those of an outline that is seen whole."""
+
     @property
     def rest_errors(self) -> Array:
         """One standard error of what is known of the outline: light that runs over draws all of it that way."""
         more = SHIFT_BLOWN_PX * float(self.blown.mean()) if len(self.blown) else 0.0
-        return np.asarray(np.hypot(REST_ERRORS, [self.size_open_px, more, more, 0.0, 0.0]))
+        return np.asarray(np.hypot(self.doubt * REST_ERRORS, [self.size_open_px, more, more, 0.0, 0.0]))
 
     def only(self, chosen: Any) -> Rim:
         """Some of the places."""
-        places = [one.name for one in fields(self) if one.name != "size_open_px"]
+        places = [one.name for one in fields(self) if one.name not in ("size_open_px", "doubt")]
         return replace(self, **{name: getattr(self, name)[chosen] for name in places})
 
 
