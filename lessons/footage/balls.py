@@ -169,6 +169,11 @@ def fine(
             offsets[foot], error[foot], blown[foot] = edge_offsets(shade, px[foot], normals[foot], close)
             good[foot] = free[foot] & np.isfinite(error[foot]) & (np.abs(offsets[foot]) < close - 0.6)
         if good.sum() < max(8, 0.25 * count):
+            if rim is not None and k > 1:
+                # so soft an edge shows from farther off only; how far its places disagree is what is known of them
+                spread = 1.48 * float(np.median(np.abs(left)))
+                rim = replace(rim, error_px=np.hypot(rim.error_px, spread))
+                break
             none = Rim(angles, px, normals, error, blown, blown).only(slice(0))
             return FoundBall(centre, none, float(good.mean()), radius)
         # beside the foot the ball is dark, and the shadow's own edge crosses the ball's
