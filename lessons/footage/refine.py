@@ -28,6 +28,13 @@ LEAST_APART_PX, LEAST_LINE_PX, LEANS_PX = 7.0, 60.0, 2.5
 LEAN_PX, BEND_PX = 0.5, 0.35
 """Of how much farther out one end lies than the other, and the middle than both."""
 
+BLOWN_PX = 1.8
+"""More of each beside wood or cloth brighter than white: light runs over, and hides the other edges there."""
+
+MERGED_PX, MERGED_PER_MM = 4.0, 0.15
+"""More of where a line lies in small pictures: nose, shadow and the cushion's foot run into one edge. Less by e each
+time that a millimetre has so many px more."""
+
 SPOT_PX = 0.25
 PLACES = 27
 
@@ -47,9 +54,12 @@ def table_lines(shade: Picture, solved: Solved) -> Edges | None:
         depth = (nose @ measures - camera.eye_mm) @ camera.axes[2]
         per_mm = float(camera.focal_px / max(np.median(depth), 1.0))
         window = float(np.clip(4.0 * per_mm + 2.0, 3.5, 9.0))
-        found = [_line(shade, solved, nose, window, float(np.hypot(NOSE_PX, NOSE_MM * per_mm)))]
+        merged = MERGED_PX * float(np.exp(-per_mm / MERGED_PER_MM))
+        lies = float(np.linalg.norm([NOSE_PX, NOSE_MM * per_mm, merged]))
+        found = [_line(shade, solved, nose, window, lies)]
         # before a back edge lies the nose, behind it, farther off, the rail's outer edge
         apart, lies = _back_px(solved, nose, back)
+        lies = float(np.hypot(lies, merged))
         if apart > LEAST_APART_PX:
             near, far = (min(part * apart, most) for part, most in BACK_WINDOWS)
             found.append(_line(shade, solved, back, near, lies) or _line(shade, solved, back, far, lies))
@@ -77,7 +87,7 @@ def _line(shade: Picture, solved: Solved, matrices: Array, window: float, lies_p
     )
     if _open_px(solved, matrices[[0, -1]], normals[[0, -1]]) > window:
         return None  # another edge may lie as near
-    offsets, error, _ = edge_offsets(shade, px, normals, window)
+    offsets, error, blown = edge_offsets(shade, px, normals, window)
     good = np.isfinite(error) & (np.abs(offsets) < window - 1.0)
     if good.sum() < 8:
         return None
@@ -92,7 +102,9 @@ def _line(shade: Picture, solved: Solved, matrices: Array, window: float, lies_p
     if len(k) < max(8, 0.45 * len(px)) or np.abs(fit[0]) * len(offsets) > LEANS_PX:
         return None
     at_px = px[k] + offsets[k, None] * normals[k]
-    return matrices[k], at_px, normals[k], _mixed(k.astype(float), (lies_px, LEAN_PX, BEND_PX))
+    runs_over = BLOWN_PX * float(blown[k].mean())
+    errors = (np.hypot(lies_px, runs_over), np.hypot(LEAN_PX, runs_over), np.hypot(BEND_PX, runs_over))
+    return matrices[k], at_px, normals[k], _mixed(k.astype(float), errors)
 
 
 def _in_view(solved: Solved, matrices: Array) -> Array:
