@@ -153,7 +153,7 @@ def fine(
     count = int(np.clip(2 * pi * radius / 1.5, 32, 128))
     angles = np.linspace(0, 2 * pi, count, endpoint=False)
     rim = None
-    seen, doubt = 0.0, 1.0
+    seen, doubt, spread = 0.0, 1.0, 0.0
     for k, (part, least, most) in enumerate(WINDOWS):
         window = float(np.clip(part * radius, least, most))
         px, normals = outline_px(camera, centre, radius_mm, angles)
@@ -171,7 +171,6 @@ def fine(
         if good.sum() < max(8, 0.25 * count):
             if rim is not None and k > 1:
                 # so soft an edge shows from farther off only; how far its places disagree is what is known of them
-                spread = 1.48 * float(np.median(np.abs(left)))
                 rim = replace(rim, error_px=np.hypot(rim.error_px, spread))
                 break
             none = Rim(angles, px, normals, error, blown, blown).only(slice(0))
@@ -184,7 +183,7 @@ def fine(
         # a place far from the outline that the others agree on is another edge
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
-        seen = float(near.sum() / count)
+        seen, spread = float(near.sum() / count), 1.48 * float(np.median(np.abs(left)))
         doubt = max(1.0, WHOLE * float(free.sum() / near.sum())) ** 2
     assert rim is not None
     alike = max(1.0, len(rim.angles) / APART) ** 0.5

@@ -32,8 +32,8 @@ BLOWN_PX = 1.8
 """More of each beside wood or cloth brighter than white: light runs over, and hides the other edges there."""
 
 MERGED_PX, MERGED_PER_MM = 4.0, 0.15
-"""More of where a line lies in small pictures: nose, shadow and the cushion's foot run into one edge. Less by e each
-time that a millimetre has so many px more."""
+"""More of where a line lies in small pictures: nose, shadow and the cushion's foot run into one edge. It falls by
+e each time that a millimetre has so many px more."""
 
 SPOT_PX = 0.25
 PLACES = 27
