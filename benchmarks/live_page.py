@@ -32,6 +32,9 @@ VIEW_PX = {"width": 1400, "height": 900}
 START_AIM_S, SAVE_AIM_S, FAULT_AIM_S, FRAME_AIM_S, SCRIPT_AIM_S, PICTURES_AIM = 2.0, 0.2, 0.2, 0.1, 0.004, 10
 MANY_STEPS, DRAG_S, MANY_FRAMES = 60, 8.0, 60
 WAIT_S = 60.0
+REST_MS = 1000
+"""Nobody saves twice a second: the rest of the last save is done by then."""
+
 NOTE = """() => {
   window.noted = [];
   const put = page.put.bind(page);
@@ -142,6 +145,7 @@ def _saved(tab: Any, path: Path) -> list[float]:
         tab.evaluate("() => { noted.length = 0; }")
         edits = [Edit(("distances", name), f"{mm - k % 7 - 1:g} mm") for name, mm in distances.items()]
         text = changed(data, edits)
+        tab.wait_for_timeout(REST_MS)
         at = _written(path, text)
         _until(tab, "noted.some(([why]) => why === 'save')")
         times.append(tab.evaluate("() => noted.find(([why]) => why === 'save')[3]") / 1e3 - at)
