@@ -139,6 +139,13 @@ def test_points_and_balls_are_set_without_a_mouse_and_written(
             press("Tab")
         raise AssertionError(claim)
 
+    def set_it() -> None:
+        press("Enter")
+        tab.keyboard.down("Shift")
+        keys_to(f"{inside}?.id === 'screen'")
+        tab.keyboard.up("Shift")
+        press("Enter")
+
     if is_touch:
         tab.tap("#m-filmed")
         shown.until(ready)
@@ -150,20 +157,12 @@ def test_points_and_balls_are_set_without_a_mouse_and_written(
         press("m")
         shown.until(ready)
         keys_to(f"{inside}?.getAttribute('aria-label') === '{name}'")
-        press("Enter")
-        tab.keyboard.down("Shift")
-        keys_to(f"{inside}?.id === 'screen'")
-        tab.keyboard.up("Shift")
-        press("Enter")
+        set_it()
         for key in ("Control+ArrowLeft", "Shift+ArrowUp", "ArrowRight"):
             press(key)
         shown.until(f"{text}.includes('{name}: [{wide / 2 - 49.8:g}, {high / 2 - 5:g}]')")
         keys_to(f"{inside}?.dataset.key === 'cue'")
-        press("Enter")
-        tab.keyboard.down("Shift")
-        keys_to(f"{inside}?.id === 'screen'")
-        tab.keyboard.up("Shift")
-        press("Enter")
+        set_it()
         press("ArrowDown")
     shown.until(f"{text}.includes('{name}: [') && {text}.includes('cue: [')")
     # taken back, and set again
