@@ -3,7 +3,8 @@
 Blender (a Debian package) traces the light of scenes that this file describes; what a camera does is added here:
 the lens's bending, blur, exposure, noise, 4:2:0 and JPEG. Nothing of aimgeo is imported: projection, table and
 lens are written out once more, so that a mistake there can't hide here. Each still gets NAME.jpg and NAME.json.
-A NAME that is a number is a seed: camera, lens, table, balls, colours, lamps and grain are drawn from it.
+A NAME that is a number is a seed: camera, lens, table, balls, colours, lamps and grain are drawn from it; from
+1000 on also how the table is built, what lies about, and what a camera's own processing does.
 """
 
 from __future__ import annotations
@@ -546,6 +547,56 @@ def drawn(seed: int) -> dict[str, Any]:
     return scene
 
 
+def elsewhere(seed: int) -> dict[str, Any]:
+    """A scene drawn from a seed, in full HD, with woodwork, cushions, sights, balls, rooms and cameras of other
+    makers.
+    """
+    scene = drawn(seed)
+    draw = np.random.default_rng(seed + 50_000)
+    wide, high = scene["size_px"]
+    size = (1080, 1920) if high > wide else (1920, 1080)
+    camera, table = scene["camera"], scene["table"]
+    # the same field of view: a larger picture of the same
+    larger = max(size) / max(wide, high)
+    camera["focal_px"] *= larger
+    middle = (np.array(camera["principal_px"]) - [wide / 2, high / 2]) * larger + np.array(size) / 2
+    camera["principal_px"], scene["size_px"] = middle.tolist(), size
+    table["cushion_mm"] = float(draw.normal(50.8, 3.0))
+    L, W = table["length_mm"] / 2, table["width_mm"] / 2
+    for one in scene["balls"][1:]:
+        one["marks"] = "disc" if draw.random() < 0.7 else None
+    if draw.random() < 0.4:
+        scene["balls"][0]["marks"] = "dots"
+    for one in scene["balls"]:
+        one["rough"] = float(draw.uniform(0.03, 0.25))
+    ends = [(sx * (L + table["sight_mm"]), float(draw.uniform(-W, W))) for sx in (-1, 1)]
+    shine = float(draw.choice([0.5, 0.8, 1.0]))
+    scene |= {
+        "bevel_mm": float(draw.uniform(2.0, 9.0)),
+        "facings_deg": (float(draw.normal(142, 1.5)), float(draw.normal(104, 1.5))),
+        "nose_radius_mm": float(draw.uniform(2.0, 5.0)),
+        "nose_foot_mm": float(draw.uniform(12.0, 30.0)),
+        "sight": [shine * c for c in ((0.85, 0.84, 0.8), (0.7, 0.55, 0.25))[int(draw.random() < 0.3)]],
+        "sight_size_mm": float(draw.uniform(4.5, 9.0)),
+        "apron": True,
+        "board": (0.02, 0.02, 0.022),
+        "pictures": [(4990, float(draw.uniform(-1500, 1500)), 700, 500, (0.5, 0.4, 0.15))],
+        "furniture": [(float(draw.uniform(-3000, 3000)), float(draw.choice([-3000, 2400])), 900, 800)],
+        "specks": [
+            (*(draw.uniform(-1, 1, 2) * [L - 60, W - 60]).tolist(), float(draw.uniform(1, 3))) for _ in range(14)
+        ],
+        "chalks": [ends[int(draw.integers(2))]],
+        "wall": [float(c) for c in draw.uniform(0.05, 0.4) * draw.uniform(0.85, 1.15, 3)],
+        "floor": [float(c) for c in draw.uniform(0.03, 0.2) * draw.uniform(0.8, 1.2, 3)],
+        "sharpened": float(draw.choice([0.0, 0.4, 0.8])),
+        "shoulder": bool(draw.random() < 0.5),
+        "vignette": float(draw.uniform(0.0, 0.35)),
+        "fringe": float(draw.normal(0, 1.5e-4)),
+        "blur_px": float(draw.uniform(0.5, 1.1)),
+    }
+    return scene
+
+
 def project(camera: dict[str, Any], points_mm: Any) -> np.ndarray:
     """Pixels (n, 2) of points (n, 3) through the lens; nan behind the camera."""
     w = np.atleast_2d(np.asarray(points_mm, float)) - camera["eye_mm"]
@@ -599,7 +650,8 @@ def _metered(scene: dict[str, Any], light: np.ndarray) -> float:
 
 def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     """Render one still and write it with its truth."""
-    scene = {**(drawn(int(name)) if name.isdigit() else STILLS[name]), "samples": samples, "threads": threads}
+    by_seed = elsewhere if name.isdigit() and int(name) >= 1000 else drawn
+    scene = {**(by_seed(int(name)) if name.isdigit() else STILLS[name]), "samples": samples, "threads": threads}
     camera, (wide, high) = scene["camera"], scene["size_px"]
     edge = np.concatenate(
         [np.stack(np.broadcast_arrays(np.linspace(0, wide, 60), y), -1) for y in (0.0, high)]
@@ -633,14 +685,31 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
         channels = OpenEXR.File(str(picture)).parts[0].channels
         light = np.asarray((channels.get("RGB") or channels["RGBA"]).pixels[..., :3], np.float32)
     ys, xs = np.mgrid[0:high, 0:wide] + 0.5
-    at = straightened(camera, np.stack([xs, ys], -1)) * camera["focal_px"] - low - 0.5
-    light = cv2.remap(light, at[..., 0].astype(np.float32), at[..., 1].astype(np.float32), cv2.INTER_CUBIC)
+    at = straightened(camera, np.stack([xs, ys], -1)) * camera["focal_px"]
+    # green stands where the truth says; red and blue a little nearer or farther out
+    bent = [at * (1 + by * scene.get("fringe", 0.0)) - low - 0.5 for by in (1, 0, -1)]
+    light = np.stack(
+        [
+            cv2.remap(
+                light[..., k], b[..., 0].astype(np.float32), b[..., 1].astype(np.float32), cv2.INTER_CUBIC
+            )
+            for k, b in enumerate(bent)
+        ],
+        -1,
+    )
+    out_there = np.hypot(xs - wide / 2, ys - high / 2) / np.hypot(wide / 2, high / 2)
+    light *= (1 - scene.get("vignette", 0.0) * out_there**2)[..., None].astype(np.float32)
     draw = np.random.default_rng(scene["seed"] + 100)
     light = cv2.GaussianBlur(np.maximum(light, 0), (0, 0), scene["blur_px"])
     light *= scene["exposure"] * 0.3 / _metered(scene, light.mean(-1))
     light += draw.normal(0, 1, light.shape) * scene["noise"] * np.sqrt(np.maximum(light, 0) + 0.02)
+    if scene.get("shoulder"):
+        light = np.maximum(light, 0) * 1.35
+        light = light * (1 + light / 2.5**2) / (1 + light)
     light = np.clip(light, 0, 1)
     shown = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    if by := scene.get("sharpened"):
+        shown = np.clip(shown + by * (shown - cv2.GaussianBlur(shown, (0, 0), 1.0)), 0, 1)
     out.mkdir(parents=True, exist_ok=True)
     picture_8 = np.round(shown[..., ::-1] * 255).astype(np.uint8)
     cv2.imwrite(

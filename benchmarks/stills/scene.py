@@ -19,7 +19,8 @@ with open(scene_file) as opened:
 T = S["table"]
 MM = 0.001
 L, W = T["length_mm"] / 2, T["width_mm"] / 2
-NOSE, RAIL, BACK, OUTER = T["nose_mm"], T["rail_top_mm"], 50.8, 50.8 + T["rail_mm"]
+NOSE, RAIL, BACK = T["nose_mm"], T["rail_top_mm"], T.get("cushion_mm", 50.8)
+OUTER = BACK + T["rail_mm"]
 
 bpy.ops.wm.read_factory_settings(use_empty=True)
 scene = bpy.context.scene
@@ -112,6 +113,9 @@ for sx in (1, -1):
 for sy in (1, -1):
     a, b = sorted((sy * (W + BACK), sy * (W + OUTER)))
     rails.append(box("rail", -L - BACK, L + BACK, a, b, -120, RAIL, wood))
+for rail in rails if S.get("bevel_mm") else ():
+    bevel = rail.modifiers.new("bevel", "BEVEL")
+    bevel.width, bevel.segments = S["bevel_mm"] * MM, 3
 for x, y, r in holes:
     cutter = drum(x, y, r, -200, 200, dark)
     cutter.hide_render = True
@@ -131,10 +135,16 @@ for x, y, r in holes:
         "liner", low + high, [*[(k, (k + 1) % n, n + (k + 1) % n, n + k) for k in range(n)], tuple(range(n))], dark
     )
 
-# six cushions: noses between the pockets' points, facings at 142 and 104 degrees
+# six cushions: noses between the pockets' points, facings usually at 142 and 104 degrees
 k_corner, k_side = T["corner_mouth_mm"] / math.sqrt(2), T["side_mouth_mm"] / 2
-corner_cot, side_cot = 1 / math.tan(math.radians(38)), 1 / math.tan(math.radians(76))
-section = [(0.0, NOSE), (BACK, min(RAIL - 0.5, NOSE + 6)), (BACK, 0.0), (14.0, 0.0), (1.0, NOSE - 6)]
+corner_cot, side_cot = (1 / math.tan(math.radians(180 - a)) for a in S.get("facings_deg", (142.0, 104.0)))
+back_z = min(RAIL - 0.5, NOSE + 6)
+if round_mm := S.get("nose_radius_mm"):
+    ring = [math.radians(a) for a in range(-60, 81, 20)]
+    front = [(round_mm * (1 - math.cos(a)), NOSE + round_mm * math.sin(a)) for a in ring]
+    section = [*front, (BACK, max(back_z, front[-1][1])), (BACK, 0.0), (S["nose_foot_mm"], 0.0)]
+else:
+    section = [(0.0, NOSE), (BACK, back_z), (BACK, 0.0), (14.0, 0.0), (1.0, NOSE - 6)]
 
 
 def cushion(start, end, cot0, cot1, outward):
@@ -169,6 +179,19 @@ for i in (-1, 0, 1):
         disc("sight", sx * (L + away), i * W / 2, top, size, pearl, square=S.get("diamonds", True), aspect=1.6)
 for x, y in S["spots"]:
     disc("spot", x, y, 0.12, S.get("spot_mm", 8.0), spot_made)
+chalk = material("chalk", (0.55, 0.62, 0.7), 0.9)
+for x, y, r in S.get("specks", []):
+    disc("speck", x, y, 0.1, r, chalk, n=9)
+for x, y in S.get("chalks", []):
+    cube = material("chalk cube", (0.05, 0.15, 0.45), 0.9)
+    box("chalk", x - 11, x + 11, y - 11, y + 11, RAIL, RAIL + 22, cube)
+if S.get("apron"):
+    below = material("below", tuple(0.7 * c for c in S["wood"]), 0.5, noise=0.3, scale=20.0, stretch=(0.15, 1, 1))
+    box("apron", -L - OUTER + 25, L + OUTER - 25, -W - OUTER + 25, W + OUTER - 25, -270, -120, below)
+    for sx in (1, -1):
+        for sy in (1, -1):
+            x, y = sx * (L - 180), sy * (W - 60)
+            box("leg", x - 85, x + 85, y - 85, y + 85, -850, -270, below)
 
 for ball in S["balls"]:
     made = material("ball", ball["colour"], ball.get("rough", 0.08), 0.5, coat=0.6)
@@ -195,6 +218,35 @@ for ball in S["balls"]:
         links.new(absolute.outputs[0], less.inputs[0])
         links.new(less.outputs[0], mix.inputs["Fac"])
         links.new(mix.outputs[0], nodes["Principled BSDF"].inputs["Base Color"])
+    if ball.get("marks"):
+        # a disc on both sides, or dots on six, of another colour
+        nodes, links = made.node_tree.nodes, made.node_tree.links
+        bsdf = nodes["Principled BSDF"]
+        coords, split = nodes.new("ShaderNodeTexCoord"), nodes.new("ShaderNodeSeparateXYZ")
+        links.new(coords.outputs["Object"], split.inputs[0])
+        farthest = None
+        for axis in "X" if ball["marks"] == "disc" else "XYZ":
+            size = nodes.new("ShaderNodeMath")
+            size.operation = "ABSOLUTE"
+            links.new(split.outputs[axis], size.inputs[0])
+            if farthest is not None:
+                both = nodes.new("ShaderNodeMath")
+                both.operation = "MAXIMUM"
+                links.new(size.outputs[0], both.inputs[0])
+                links.new(farthest, both.inputs[1])
+                size = both
+            farthest = size.outputs[0]
+        over, mix = nodes.new("ShaderNodeMath"), nodes.new("ShaderNodeMixRGB")
+        over.operation = "GREATER_THAN"
+        over.inputs[1].default_value = {"disc": 0.86, "dots": 0.98}[ball["marks"]] * S["radius_mm"] * MM
+        links.new(farthest, over.inputs[0])
+        links.new(over.outputs[0], mix.inputs["Fac"])
+        mix.inputs["Color1"].default_value = (*ball["colour"], 1)
+        other = (0.8, 0.78, 0.7, 1) if ball["marks"] == "disc" else (0.5, 0.02, 0.02, 1)
+        mix.inputs["Color2"].default_value = other
+        if bsdf.inputs["Base Color"].links:
+            links.new(bsdf.inputs["Base Color"].links[0].from_socket, mix.inputs["Color1"])
+        links.new(mix.outputs[0], bsdf.inputs["Base Color"])
     bpy.ops.mesh.primitive_uv_sphere_add(
         segments=192,
         ring_count=96,
@@ -236,6 +288,21 @@ for x0, x1, y0, y1 in (
     (-6000, 6000, -4050, -4000),
 ):
     box("wall", x0, x1, y0, y1, -850, 2600, wall)
+if S.get("board"):
+    skirting = material("skirting", S["board"], 0.6)
+    for x0, x1, y0, y1 in (
+        (4980, 5000, -4000, 4000),
+        (-5000, -4980, -4000, 4000),
+        (-5000, 5000, 3980, 4000),
+        (-5000, 5000, -4000, -3980),
+    ):
+        box("skirting", x0, x1, y0, y1, -850, -720, skirting)
+for x, y, wide, high, colour in S.get("pictures", []):
+    # hung on the wall that it is nearest to
+    if abs(x) > 4900:
+        box("picture", x - 8, x + 8, y - wide / 2, y + wide / 2, 500, 500 + high, material("print", colour, 0.7))
+    else:
+        box("picture", x - wide / 2, x + wide / 2, y - 8, y + 8, 500, 500 + high, material("print", colour, 0.7))
 for x, y, wide, high in S.get("furniture", []):
     box("thing", x, x + wide, y, y + wide * 0.6, -850, -850 + high, material("thing", (0.1, 0.05, 0.03), 0.6))
 
