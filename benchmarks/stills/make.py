@@ -690,9 +690,7 @@ def make(name: str, out: Path, samples: int, threads: int = 2) -> None:
     bent = [at * (1 + by * scene.get("fringe", 0.0)) - low - 0.5 for by in (1, 0, -1)]
     light = np.stack(
         [
-            cv2.remap(
-                light[..., k], b[..., 0].astype(np.float32), b[..., 1].astype(np.float32), cv2.INTER_CUBIC
-            )
+            cv2.remap(light[..., k], b[..., 0].astype(np.float32), b[..., 1].astype(np.float32), cv2.INTER_CUBIC)
             for k, b in enumerate(bent)
         ],
         -1,
