@@ -28,6 +28,7 @@ BREAK = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
 
 _COMMENT = re.compile(r"\s+(#\S.*)")
 _GLUED = re.compile(r"-(?:\w|([\u00a0\u2007\u202f\u3000]))")
+_OPENS = re.compile(r"([A-Za-z_][\w-]*) +[\[{]")
 
 # the C parser is ten times as fast and gives the same events; PyYAML builds without it where libyaml is missing
 LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -240,6 +241,9 @@ class _Builder:
                 odd = "behind '-' stands a sign that only looks like a space; write a plain one."
                 told = odd if glued[1] else "a space is missing after '-'."
                 self.faults.append(Fault(at, told, "yaml-space"))
+                continue
+            if (opens := _OPENS.match(key.text)) and not is_flow and not key.quoted:
+                self.faults.append(Fault(at, f"':' is missing after '{opens[1]}'.", "yaml-colon"))
                 continue
             entries[key.text] = (at, value)
         return Keys(place, entries, size, self.end(event), is_flow)

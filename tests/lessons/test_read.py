@@ -5,6 +5,7 @@ The counter-check is PyYAML's own composer: an independent walk of the same text
 
 from __future__ import annotations
 
+import re
 import tracemalloc
 from contextlib import suppress
 from pathlib import Path
@@ -163,3 +164,46 @@ def test_a_file_that_cannot_be_read_is_a_sentence(tmp_path: Path) -> None:
 def test_any_text_gives_a_tree_or_faults_and_nothing_else(text: str | bytes) -> None:
     with suppress(LessonError):
         plain(read_text(text, "a.yaml"))
+
+
+BRACKETS = """\
+footage: shot-3.mov
+points: {foot-left-long: [655, 352], foot-right-short: [1438, 380],
+  sight-left-5: [556, 391], sight-right-3: [1880, 857]}
+balls:
+  cue: [985, 742]   # the white one's middle
+  others: [[580, 470], [600, 500]]
+lens: {focal: 26 mm}
+"""
+
+
+def test_a_bracket_too_many_is_told_in_its_line() -> None:
+    """Each bracket written twice: the sentence is about brackets, and names the line."""
+    for k in [k for k, sign in enumerate(BRACKETS) if sign in "[]{}"]:
+        with pytest.raises(LessonError) as caught:
+            read_text(BRACKETS[:k] + BRACKETS[k] + BRACKETS[k:], "a.yaml")
+        (fault,) = caught.value.faults
+        assert fault.place.line == BRACKETS.count("\n", 0, k) + 1
+        assert re.search("not closed|closes nothing|closed before|key must be a single|are expected", fault.sentence)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "place", "sentence"),
+    [
+        ("857]}", "857}", "3:44", "the '[' that opens here is not closed."),
+        ("352], foot", "352, foot", "2:26", "the '[' that opens here is not closed."),
+        ("391], sight", "391] sight", "3:28", "a ',' is missing before 'sight-right-3'."),
+        ("-5: [556", "-5 [556", "3:3", "':' is missing after 'sight-left-5'."),
+        ("[1438, 380]", "1438, 380]", "2:65", "this ']' closes nothing; take it away, or open it."),
+        ("[[580", "[580", "6:21", "what begins this line is closed before this ','; check the brackets."),
+        ("742]", "742]]", "5:18", "this ']' closes nothing; take it away, or open it."),
+        ("lens: {", "lens {", "7:1", "':' is missing after 'lens'."),
+    ],
+)
+def test_a_bracket_colon_or_comma_that_is_missing_is_told(
+    before: str, after: str, place: str, sentence: str
+) -> None:
+    with pytest.raises(LessonError) as caught:
+        read_text(BRACKETS.replace(before, after, 1), "a.yaml")
+    (fault,) = caught.value.faults
+    assert (str(fault.place), fault.sentence) == (f"a.yaml:{place}", sentence)

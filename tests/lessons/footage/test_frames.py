@@ -169,3 +169,29 @@ def test_what_is_measured_has_its_colours_between_their_samples(full_range: bool
     low, high = coarse[4], coarse[60]
     assert [int(np.sum((row > low + 8) & (row < high - 8))) for row in (coarse, fine)] == [0, 2]
     assert fine[31] + fine[32] == pytest.approx(low + high, abs=6)
+
+
+@pytest.mark.parametrize(("sited", "tag"), [("left", None), ("left", 0), ("middle", 1)])
+def test_colours_lie_where_the_clip_says_that_they_were_taken(sited: str, tag: int | None, tmp_path: Path) -> None:
+    """4:2:0 colours stand left of the middle of their two columns where H.264 says so or nothing (ITU-T H.264,
+    annex E, chroma_sample_loc_type_frame), in the middle for type 1: half a pixel apart.
+    """
+    wide, high, fine, at, radius = 64, 32, 8, (33.3, 15.6), 9.0
+    ys, xs = (np.mgrid[0 : high * fine, 0 : wide * fine] + 0.5) / fine
+    colour = np.where(np.hypot(xs - at[0], ys - at[1]) < radius, 190.0, 128.0)
+    taken = np.roll(colour, fine // 2 if sited == "left" else 0, 1)
+    red = taken.reshape(high // 2, 2 * fine, wide // 2, 2 * fine).mean((1, 3))
+    with av.open(str(tmp_path / "red.mp4"), "w") as container:
+        stream = container.add_stream("libx264", rate=25)
+        stream.width, stream.height, stream.pix_fmt = wide, high, "yuv420p"
+        stream.options = {"crf": "1"} | ({} if tag is None else {"x264-params": f"chromaloc={tag}"})
+        frame = av.VideoFrame(wide, high, "yuv420p")
+        for plane, values in zip(frame.planes, (126.0, 128.0, red), strict=True):
+            padded = np.full((plane.height, plane.line_size), 128, np.uint8)
+            padded[:, : plane.width] = np.round(values)
+            plane.update(padded.tobytes())
+        container.mux([*stream.encode(frame), *stream.encode(None)])
+    picture = picture_at(open_footage(tmp_path / "red.mp4"), 0)
+    seen = np.clip(picture[..., 2] - picture[..., 1] - 20, 0, None)
+    middle = [float((seen * places).sum() / seen.sum()) for places in np.mgrid[0:high, 0:wide][::-1] + 0.5]
+    assert middle == pytest.approx(at, abs=0.1)
