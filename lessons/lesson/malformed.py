@@ -81,7 +81,6 @@ def _unclosed(lines: list[str], at: int, column: int, noticed: int, noticed_at: 
     """A bracket that is not closed, or one too many inside of it; or a comma is missing there."""
     line = lines[at]
     bracket = line[column]
-    closes = CLOSES[bracket]
     for n in range(at, min(noticed + 1, len(lines))):
         first = column if n == at else 0
         if swallowed := re.search(r"(?<=\s)#[^\s#].*$", _unquoted(lines[n])[first:]):
