@@ -19,7 +19,8 @@ from aimgeo.vectors import Array, BoolArray
 from lessons.footage.answer import filmed_shot, middle_of_pocket
 from lessons.footage.balls import FOOT, RIM_PX, mean_radius_px, outline_px
 from lessons.footage.fit import BEND_ERRORS, MIDDLE_ERROR, REST, TABLE, Rim, solve
-from lessons.footage.match import Clicks, Match, MatchedBall, NoMatch, match
+from lessons.footage.match import match
+from lessons.footage.matched import Clicks, Match, MatchedBall, NoMatch
 
 SIZE_PX = (1920, 1080)
 NINE = TABLES["9ft"]

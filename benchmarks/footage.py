@@ -25,7 +25,8 @@ from aimgeo.tables import POCKET_NAMES, TABLES, Table
 from aimgeo.vectors import Array
 from benchmarks.stills.make import project as truly
 from lessons.footage.answer import filmed_shot, target_mm
-from lessons.footage.match import Clicks, Match, NoMatch, match
+from lessons.footage.match import match
+from lessons.footage.matched import Clicks, Match, NoMatch
 
 WAYS = {"8 careful": (8, 1.0), "6 quick": (6, 2.0), "4 rough": (4, 6.0), "no clicks": (0, 0.0)}
 

@@ -15,7 +15,7 @@ from aimgeo.camera import project
 from aimgeo.landmarks import MEASURES
 from aimgeo.shot import Shot, place_shot
 from aimgeo.vectors import Array
-from lessons.footage.match import Match, MatchedBall, Warned
+from lessons.footage.matched import Match, MatchedBall, Warned
 from lessons.footage.model import MatchFile
 from lessons.planning.filmed import digest_of
 

@@ -14,7 +14,8 @@ from aimgeo.landmarks import measures_of
 from aimgeo.vectors import BoolArray
 from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
 from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
-from lessons.footage.match import BallRole, NoMatch, Warned, match
+from lessons.footage.match import match
+from lessons.footage.matched import BallRole, NoMatch, Warned
 from lessons.footage.model import MatchFile, load
 from lessons.footage.picture import Picture
 from lessons.footage.seen import drawn

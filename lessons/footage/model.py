@@ -13,7 +13,7 @@ from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, mo
 
 from aimgeo.landmarks import MEASURES, NAMED, Prior, measures_of
 from aimgeo.tables import TABLES, Table
-from lessons.footage.match import Clicks
+from lessons.footage.matched import Clicks
 from lessons.lesson import explain
 from lessons.lesson.faults import Fault, LessonError, Place, did_you_mean
 from lessons.lesson.fields import CutValue, Pocket, PositiveLength, Side, Spot, Words, choice

@@ -10,7 +10,7 @@ from aimgeo.camera import project
 from aimgeo.filmed import rim_px
 from aimgeo.landmarks import noses
 from aimgeo.vectors import Array
-from lessons.footage.match import Match
+from lessons.footage.matched import Match
 from lessons.footage.picture import Picture
 
 QUALITY = 88

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage.balls import FoundBall
 from lessons.footage.fit import BLOOM_PX, FIRST_BALL, Solved, solve
+from lessons.footage.matched import Clicks, Match, NoMatch, Warned
 
 GROWN_PX = 0.35
 """One standard error of a ball's radius in the picture: light and shadow move all of an outline."""
@@ -33,6 +34,50 @@ class SizeDoubt:
     by: float
     look_mm: float | None
     look_error_mm: float
+
+
+def size_said(
+    clicks: Clicks,
+    solved: Solved,
+    fits: Sequence[FoundBall],
+    again: Callable[[Clicks], Match],
+    doubted: tuple[str, ...],
+) -> list[Warned]:
+    """What speaks against the told size of the table. Raises NoMatch where another is much likelier."""
+    found = doubt(solved, clicks.table, dict(clicks.measured), clicks.ball_diameter_mm, fits)
+    if found is None:
+        return []
+    look = None if found.look_mm is None else f"{found.look_mm:.0f} ± {1.96 * found.look_error_mm:.0f} mm"
+    if found.other is None:
+        return [
+            Warned(
+                f"the balls look {look} across, not {clicks.ball_diameter_mm:.4g};"
+                f" check the table's size (`table`), the "
+                "balls' (`ball`) and the picture that shows the match.",
+                ("table",),
+            )
+        ]
+    meant = found.other
+    if meant not in doubted:
+        # far from the right size outlines are found askew: the better size is asked once more
+        try:
+            again(replace(clicks, table=TABLES[meant]))
+        except NoMatch as error:
+            meant = error.table or meant
+    told, named = (name.replace("ft", " ft") for name in (clicks.table.name, meant))
+    seen = (
+        "sights and pockets fit"
+        if look is None
+        else f"on {_a(told)} table the balls would be {look} across; with sights and pockets they fit"
+    )
+    sentence = f"{seen} {_a(named)} table better. Is `table: {meant}` meant?"
+    if found.by > REFUSED or meant != found.other:
+        raise NoMatch(sentence, ("table",), meant)
+    return [Warned(sentence, ("table",))]
+
+
+def _a(size: str) -> str:
+    return f"an {size}" if size.startswith("8") else f"a {size}"
 
 
 def doubt(

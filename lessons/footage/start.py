@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -118,9 +118,14 @@ class Lock:
         return len(self.sights) / max(self.in_frame, 1)
 
 
+def usual_mm(problem: Problem) -> Array:
+    """The table's measures before the picture is looked at."""
+    return np.array([problem.priors[name].mm for name in MEASURES])
+
+
 def sight_places(problem: Problem) -> Array:
     """Where the sights (18, 3) of the table as specified lie."""
-    return SIGHT_MATRICES @ np.array([problem.priors[name].mm for name in MEASURES])
+    return SIGHT_MATRICES @ usual_mm(problem)
 
 
 def rank(problem: Problem, found: list[Start], spots: Spots, most: int) -> list[Start]:
@@ -194,6 +199,12 @@ def facing(solved: Solved) -> BoolArray:
     camera = solved.camera
     places = SIGHT_MATRICES @ solved.problem.measures_mm(solved.x)
     return np.asarray((places - camera.eye_mm) @ camera.axes[2] > 10.0)
+
+
+def visible_sights(solved: Solved) -> int:
+    """How many sights lie in the frame."""
+    px = solved.problem.seen_px(solved.x, SIGHT_MATRICES)
+    return int((in_frame(px, solved.problem.size_px) & facing(solved)).sum())
 
 
 def sight_errors(solved: Solved, sights: Mapping[str, int], spots: Spots) -> Array:
@@ -359,6 +370,12 @@ def with_sights(
     return replace(solved.problem, points=joined(parts))
 
 
+def only(seen: Seen, kept: Sequence[int]) -> Seen:
+    """Some of the seen places, by their index."""
+    index = list(kept)
+    return Seen(seen.matrices[index], seen.at_px[index], seen.error_px[index])
+
+
 def joined(parts: list[Seen]) -> Seen | None:
     """Several lists of seen places as one."""
     if not parts:
@@ -369,7 +386,7 @@ def joined(parts: list[Seen]) -> Seen | None:
 def corner_starts(problem: Problem, quads: list[Array]) -> list[Start]:
     """Starts from the corners of the cloth, in all four ways that keep left and right."""
     corners = cushion_corners()
-    measures = np.array([problem.priors[name].mm for name in MEASURES])
+    measures = usual_mm(problem)
     # around the table clockwise as seen from above, as the picture's corners are with y down
     names = ("foot-left", "foot-right", "head-right", "head-left")
     matrices = np.stack([corners[name] for name in names])

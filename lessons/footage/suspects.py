@@ -12,7 +12,8 @@ import numpy as np
 
 from aimgeo.landmarks import MEASURES, NAMED, measures_of
 from lessons.footage.fit import Problem
-from lessons.footage.match import Clicks, Match, NoMatch, match
+from lessons.footage.match import match
+from lessons.footage.matched import Clicks, Match, NoMatch
 from lessons.footage.model import MatchFile
 from lessons.footage.picture import Picture
 from lessons.footage.start import starts

@@ -19,8 +19,10 @@ from aimgeo.tables import TABLES
 from lessons.commands.match import command
 from lessons.footage.answer import Planned, exchanged
 from lessons.footage.balls import FoundBall
+from lessons.footage.clicked_balls import check_apart
 from lessons.footage.fit import Rim
-from lessons.footage.match import Clicks, Match, NoMatch, check_apart, match
+from lessons.footage.match import match
+from lessons.footage.matched import Clicks, Match, NoMatch
 from tests.lessons.footage.clicks import still
 from tests.lessons.footage.clips import film, rolled, shifted
 

@@ -11,7 +11,8 @@ from aimgeo.camera import camera, project
 from aimgeo.landmarks import MEASURES, NAMED, backs, measures_of
 from aimgeo.tables import TABLES
 from lessons.footage.fit import Problem, Seen, solve
-from lessons.footage.match import Clicks, match
+from lessons.footage.match import match
+from lessons.footage.matched import Clicks
 from lessons.footage.picture import Spots, whiteness
 from lessons.footage.sights import glimpse, strays
 from tests.lessons.footage.clicks import Still, still
