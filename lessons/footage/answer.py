@@ -361,6 +361,9 @@ def summary(answer: Answer, wrote: list[Path]) -> str:
             f"{shot.distance_mm:.0f} ± {shot.distance_error_mm:.0f} mm between centres{plan}"
         )
         line("the shot", text)
+    if (fades := answer.fades_from_frame) is not None and answer.rate is not None:
+        seconds = fades * answer.rate[1] / answer.rate[0]
+        line("lines", f"fade from frame {fades} on ({seconds:.2f} s), when a ball leaves its place")
     for warned in answer.warnings:
         at = f"{file.path.as_posix()}: " if not warned.at else f"{place_of(file, warned.at)}: "
         line("warning", at + warned.sentence)

@@ -233,12 +233,24 @@ class Stillness:
         return None if k == len(self.moved_px) else (self.first + k, float(np.nanmedian(self.moved_px[k:])))
 
     def leaves(self) -> int | None:
-        """The first frame on which a ball has left its place."""
-        gone = ~self.in_place
-        for k in range(len(gone)):
-            if gone[k : k + 3].all(0).any():
-                return self.first + k
-        return None
+        """The first frame on which a ball has left its place for good: what passes before it ends nothing."""
+        found = []
+        for there, changes in zip(self.in_place.T, self.changing.T, strict=True):
+            back = np.flatnonzero(_runs(there, 5))
+            k = int(back[-1]) + 5 if len(back) else 0
+            if len(there) - k < 3:
+                continue
+            # a ball that starts is seen to change before it looks like another
+            start = next((j for j in range(k, max(k - 4, 0), -1) if not changes[j - 1]), max(k - 3, 0))
+            found.append(self.first + start)
+        return min(found, default=None)
+
+
+def _runs(flags: NDArray[np.bool_], count: int) -> NDArray[np.bool_]:
+    """Where so many in a row are True, at the first of them."""
+    if len(flags) < count:
+        return np.zeros(0, bool)
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(flags, count).all(-1))
 
 
 def _lasting(flags: NDArray[np.bool_], count: int) -> int:

@@ -320,7 +320,9 @@ def _wild(file: MatchFile) -> Iterator[Fault]:
 def _of_match_file(fault: Fault) -> Fault:
     """A fault that reading words for a lesson, in the words of a match file."""
     sentence = fault.sentence.replace("a lesson needs at least a title and clips", "a match file needs `footage`")
-    return replace(fault, sentence=sentence.replace(" in the lesson.", " in this file."))
+    for lessons, own in ((" in the lesson.", " in this file."), ("by 'sides'", "by 'side'")):
+        sentence = sentence.replace(lessons, own)
+    return replace(fault, sentence=sentence)
 
 
 def _clicked(tree: Keys) -> tuple[dict[str, tuple[float, float]], list[Fault]]:

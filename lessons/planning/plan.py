@@ -529,8 +529,8 @@ class _Planner:
         told = [("as_filmed", film.cut_deg, float(film.shot.distance_mm))]
         if film.planned is not None:
             told.append(("as_planned", *film.planned))
-        if getattr(self.settings[request.group], "shot", "") == "plan":
-            told = [("as_planned", film.cut_deg, float(film.shot.distance_mm))]
+            if getattr(self.settings[request.group], "shot", "") == "plan":
+                del told[0]
         heading = tuple(
             self.wording.phrase(
                 key,

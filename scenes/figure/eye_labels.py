@@ -11,6 +11,7 @@ import numpy as np
 from aimgeo import construct as construction
 from aimgeo.construct import Step
 from aimgeo.holes import hole_of
+from aimgeo.landmarks import MEASURES, NAMED, SIGHTS, measures_of
 from aimgeo.tables import Table
 from scenes.board import Pane, Pixel, Rect, Ring
 from scenes.figure.eye_view import seen_ball
@@ -26,7 +27,7 @@ from scenes.figure.figure import (
     strokes_of,
     visible,
 )
-from scenes.figure.labels import Disc, Obstacles, Port, Stroke, Wanted
+from scenes.figure.labels import NOTHING, Disc, Obstacles, Port, Stroke, Wanted
 from scenes.figure.placer import BALL_RANK, LINE_RANK, POINT_RANK, Labels, plate_size
 from scenes.look.roles import UNLABELLED, line_style
 
@@ -34,12 +35,31 @@ MOST_LABELS = 8
 RAIL_MM, RAIL_PIECES = 130.0, 12
 """About how wide cushion and rail are together, judged; a side is taken in so many pieces."""
 
+SIGHT_MM = 8.0
+"""About half a sight's size, judged."""
 
 RING_PIECES = 5
 
 
-def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Sequence[Stroke] = ()) -> Labels:
-    """The labels of an eye's figure, which keep clear of all that it will ever draw and of what else is there."""
+def eye_labels(
+    figure: Figure,
+    zone: Rect,
+    rects: Sequence[Rect],
+    strokes: Sequence[Stroke] = (),
+    spared: Obstacles = NOTHING,
+) -> Labels:
+    """The labels of an eye's figure, which keep clear of all that it will ever draw and of what else is there.
+
+    `spared` is covered only where there is no other room.
+    """
+    everything = eye_obstacles(figure, rects, strokes)
+    return Labels(
+        figure, [everything, *(NOTHING for _ in figure.plan.steps[1:]), spared], (zone,), MOST_LABELS, False
+    )
+
+
+def eye_obstacles(figure: Figure, rects: Sequence[Rect], strokes: Sequence[Stroke] = ()) -> Obstacles:
+    """All that an eye's figure will ever draw, and what else is there."""
     steps = figure.plan.steps
     shot, R = figure.shot, figure.radius_mm
     balls = [
@@ -53,13 +73,12 @@ def eye_labels(figure: Figure, zone: Rect, rects: Sequence[Rect], strokes: Seque
         if c.role == "ghost_ball"
     ]
     drawn = [stroke for step in steps for line in step.lines for stroke in strokes_of(figure, line)]
-    everything = Obstacles(
+    return Obstacles(
         (*(ball for ball in balls if ball is not None), *other_discs(figure)),
         tuple(mark for step in steps for mark in marks_of(figure, step)),
         (*strokes, *drawn),
         tuple(rects),
     )
-    return Labels(figure, [everything, *(Obstacles() for _ in steps)], (zone,), MOST_LABELS, False)
 
 
 def wanted_in_eye(figure: Figure, labels: Labels, index: int, step: Step) -> list[tuple[Wanted, int]]:
@@ -159,6 +178,21 @@ def pockets_of(figure: Figure, table: Table) -> list[Rect]:
             if (low < high).all():
                 out.append((*low.tolist(), *(high - low).tolist()))
     return out
+
+
+def sights_of(figure: Figure, table: Table) -> tuple[Disc, ...]:
+    """The rails' sights that are in the picture."""
+    measures = measures_of(table, 2 * figure.radius_mm)
+    mean = np.array([measures[name].mm for name in MEASURES])
+    places = np.stack([NAMED[name] for name in SIGHTS]) @ mean
+    reach = SIGHT_MM * np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0]])
+    at = figure.pane.px(places[:, None] + reach)
+    radii = np.linalg.norm(at[:, 1:] - at[:, :1], axis=-1).max(axis=1)
+    return tuple(
+        Disc((x, y), radius)
+        for (x, y), radius in zip(at[:, 0].tolist(), radii.tolist(), strict=True)
+        if math.isfinite(x + y + radius)
+    )
 
 
 def _line_ports(figure: Figure, line: construction.Line) -> tuple[Port, ...]:

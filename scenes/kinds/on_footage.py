@@ -8,6 +8,7 @@ construction's own. Labels: roles.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,9 +20,10 @@ from scenes.board.brief import Brief, BriefStep, Footage, OutlineStep, Output, S
 from scenes.board.motion import Sheet, Span, frames_of
 from scenes.board.settings import Settings, setting
 from scenes.board.timing import TIMING
-from scenes.figure.eye_labels import eye_labels, wanted_in_eye
+from scenes.figure.eye_labels import eye_labels, eye_obstacles, pockets_of, sights_of, wanted_in_eye
 from scenes.figure.eye_view import seen_ball
 from scenes.figure.figure import Figure, eye_figure, mark_kind
+from scenes.figure.labels import Disc, Obstacles, Spacing, is_clear
 from scenes.figure.placer import Labels
 from scenes.figure.steps import draw_step, step_spans
 from scenes.frame.layout import Layout, layout
@@ -65,10 +67,14 @@ def board(brief: Brief) -> Board:
     pane = _pane(frame, shot, footage, brief.output)
     sheet = Sheet()
     figure = eye_figure(brief, sheet, frame, shot, plan, pane, np.array(footage.camera.eye_mm), 0.0)
+    # a line may leave the picture: a ball can lie near its edge
+    figure = replace(figure, room_px=pane.rect_px)
     _put_real_balls(figure, footage)
-    heading = _put_heading(sheet, frame, footage)
-    rects = [*heading.values(), *_rects_of_balls(pane, footage, figure.radius_mm)]
-    labels = eye_labels(figure, frame.title_safe, rects)
+    table = brief.subject.table
+    pockets, sights = ([], ()) if table is None else (pockets_of(figure, table), sights_of(figure, table))
+    rects = [*_rects_of_balls(pane, footage, figure.radius_mm), *pockets]
+    heading = _put_heading(figure, footage, rects, sights)
+    labels = eye_labels(figure, frame.title_safe, [*heading.values(), *rects], spared=Obstacles(marks=sights))
     stays = brief.frames if footage.fades_from is None else footage.fades_from
     for index, (step, (first, end)) in enumerate(zip(plan.steps, brief.spans, strict=True)):
         if max(first, footage.begins_at) >= stays:
@@ -134,17 +140,36 @@ def _put_real_balls(figure: Figure, footage: Footage) -> None:
             figure.sheet.put(f"planned.{id}", halo, "ghost", id, (TABLE,), opacity=1.0)
 
 
-def _put_heading(sheet: Sheet, frame: Layout, footage: Footage) -> dict[str, Rect]:
-    """What was filmed and what was planned, on plates at the top; their ids and rectangles."""
-    x, y, _, _ = frame.title_safe
-    height, gap = plate_sizes(frame.scale).height_px, frame.scale.px(10)
-    rects: dict[str, Rect] = {}
-    for n, text in enumerate(footage.heading):
-        rect = (x, y + n * (height + gap), plate_width_px(text, frame.scale, False), height)
+def _put_heading(
+    figure: Figure, footage: Footage, rects: Sequence[Rect], sights: tuple[Disc, ...]
+) -> dict[str, Rect]:
+    """What was filmed and what was planned, on plates in the corner where they cover least; their ids and
+    rectangles.
+    """
+    scale, (x, y, w, h) = figure.frame.scale, figure.frame.title_safe
+    height, gap = plate_sizes(scale).height_px, scale.px(10)
+    widths = [plate_width_px(text, scale, False) for text in footage.heading]
+    whole = len(widths) * (height + gap) - gap
+    kept = eye_obstacles(figure, rects)
+    spacing = Spacing().scaled(scale.k * scale.gain)
+    found: list[tuple[int, list[Rect]]] = []
+    for top, is_right in ((y, False), (y, True), (y + h - whole, False), (y + h - whole, True)):
+        plates = [
+            (x + (w - width if is_right else 0), top + n * (height + gap), width, height)
+            for n, width in enumerate(widths)
+        ]
+        # the lines and balls of the shot matter more than sights
+        covers = [
+            sum(not is_clear(plate, each, spacing) for plate in plates) for each in (kept, Obstacles(marks=sights))
+        ]
+        found.append((10 * covers[0] + covers[1], plates))
+    _, plates = min(found, key=lambda one: one[0])
+    rects_of: dict[str, Rect] = {}
+    for n, (text, rect) in enumerate(zip(footage.heading, plates, strict=True)):
         id = f"heading.{n}"
-        sheet.put(id, Plate(text, rect), "label", "heading", opacity=0.0 if footage.begins_at else 1.0)
-        rects[id] = rect
-    return rects
+        figure.sheet.put(id, Plate(text, rect), "label", "heading", opacity=0.0 if footage.begins_at else 1.0)
+        rects_of[id] = rect
+    return rects_of
 
 
 def _rects_of_balls(pane: Pane, footage: Footage, radius_mm: float) -> list[Rect]:

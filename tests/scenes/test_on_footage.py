@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 
 from aimgeo.camera import Lens
+from aimgeo.holes import hole_of
+from aimgeo.tables import TABLES
 from lessons.lesson.model import loads
 from lessons.planning.filmed import filmed
 from lessons.planning.plan import in_footage, plan
@@ -193,3 +195,27 @@ def test_the_pen_is_no_larger_than_its_line_and_never_drawn_on_a_ball_that_hides
         assert reach < 0.9 * radius_px
         # the line begins in the cue ball: the pen comes out where that ends
         assert np.linalg.norm(path.curves.reshape(-1, 2).mean(0) - cue.centre_px) > 0.6 * cue.mean_radius_px
+
+
+@pytest.mark.parametrize("at", [(0.2, 0.12), (0.8, 0.12), (0.2, 0.88), (0.8, 0.88)])
+def test_words_cover_neither_lines_nor_pockets_wherever_the_shot_lies(at: tuple[float, float]) -> None:
+    """The shot's target line is moved into each corner of the picture; the heading takes another."""
+    before = leaving()
+    (pane,) = before.panes
+    middle = next(e.shape for e in before.elements if isinstance(e.shape, Line) and e.role == "target_line")
+    x, y = pane.px(np.array(middle.points_mm).mean(0))
+    camera = filmed(MATCHED, False).footage.camera
+    wide, high = before.width_px, before.height_px
+    principal = camera.principal_px[0] + at[0] * wide - x, camera.principal_px[1] + at[1] * high - y
+    board = leaving(camera=replace(camera, principal_px=principal), heading=("As filmed: 30°", "Plan: 31°"))
+    (pane,) = board.panes
+    lines = [np.array(e.shape.points_mm) for e in board.elements if isinstance(e.shape, Line)]
+    drawn = pane.px(np.concatenate([a + np.linspace(0, 1, 200)[:, None] * (b - a) for a, b in lines]))
+    pockets = pane.px(np.array([[*hole_of(p, TABLES["9ft"]).centre_mm, 0.0] for p in TABLES["9ft"].pockets()]))
+    plates = [e for e in board.elements if isinstance(e.shape, Plate)]
+    assert sum(e.role == "heading" for e in plates) == 2
+    for element in plates:
+        left, top, w, h = element.shape.rect_px
+        for places in (drawn, pockets):
+            inside = (places > (left, top)) & (places < (left + w, top + h))
+            assert not inside.all(-1).any(), element.shape.text

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from lessons.footage.frames import Footage, UnreadableError, open_footage, picture_at, pictures, shown
+from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, pictures, shown
 from tests.lessons.footage.clips import film
 
 DRAWN = np.full((90, 160, 3), 40, np.uint8)
@@ -195,3 +195,13 @@ def test_colours_lie_where_the_clip_says_that_they_were_taken(sited: str, tag: i
     seen = np.clip(picture[..., 2] - picture[..., 1] - 20, 0, None)
     middle = [float((seen * places).sum() / seen.sum()) for places in np.mgrid[0:high, 0:wide][::-1] + 0.5]
     assert middle == pytest.approx(at, abs=0.1)
+
+
+def test_a_hand_before_a_ball_ends_nothing_and_a_ball_that_starts_does() -> None:
+    """Frame by frame: hidden from 10 to 19, there again, off from 40, its first two frames yet alike."""
+    there = np.array([k < 10 or 20 <= k < 42 for k in range(60)])
+    changes = np.array([k in (10, 11, 20, 21) or k >= 40 for k in range(60)])
+    other = np.ones(60, bool)
+    still = Stillness(100, np.zeros(60), np.stack([there, other], -1), np.stack([changes, ~other], -1))
+    assert still.leaves() == 140
+    assert Stillness(100, np.zeros(60), other[:, None], ~other[:, None]).leaves() is None

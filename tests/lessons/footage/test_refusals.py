@@ -319,6 +319,7 @@ def test_what_keeps_points_from_fitting_is_found(by: float, keys: dict, sentence
         ({"footage": "shot.yaml"}, "cannot be read as a clip or a picture"),
         ({"at": "soon"}, "'soon' is no moment"),
         ({"foot": [1, 2], "head": [3, 4]}, "one click is enough"),
+        ({"plan": {"cut": -30, "side": "left"}}, "a cut has no sign; the side is said by 'side'"),
         ({"plan": {"cut": 30}}, "needs 'lesson' and 'clip', or 'cut', 'side' and 'distance'"),
         ({"plan": {"cut": 30, "side": "left", "distance": "20 mm"}}, "balls touch at 57.15"),
         (
