@@ -212,10 +212,9 @@ def test_words_cover_neither_lines_nor_pockets_wherever_the_shot_lies(at: tuple[
     lines = [np.array(e.shape.points_mm) for e in board.elements if isinstance(e.shape, Line)]
     drawn = pane.px(np.concatenate([a + np.linspace(0, 1, 200)[:, None] * (b - a) for a, b in lines]))
     pockets = pane.px(np.array([[*hole_of(p, TABLES["9ft"]).centre_mm, 0.0] for p in TABLES["9ft"].pockets()]))
-    plates = [e for e in board.elements if isinstance(e.shape, Plate)]
-    assert sum(e.role == "heading" for e in plates) == 2
-    for element in plates:
-        left, top, w, h = element.shape.rect_px
+    assert sum(e.role == "heading" for e in board.elements) == 2
+    for plate in [e.shape for e in board.elements if isinstance(e.shape, Plate)]:
+        left, top, w, h = plate.rect_px
         for places in (drawn, pockets):
             inside = (places > (left, top)) & (places < (left + w, top + h))
-            assert not inside.all(-1).any(), element.shape.text
+            assert not inside.all(-1).any(), plate.text
