@@ -17,7 +17,7 @@ from lessons.lesson.faults import LessonError
 @click.option("--camera", is_flag=True, help="Write the camera for 3D tools: glTF, ST maps, OpenTrackIO.")
 @click.option("--points", is_flag=True, help="Print the names of the points, with a drawing.")
 @click.option(
-    "--page", is_flag=True, help="FILES are clips or stills: write a page for clicking points and balls."
+    "--page", is_flag=True, help="Write a page for clicking points and balls: of a clip, a still or a match file."
 )
 def command(files: tuple[Path, ...], picture: bool, camera: bool, points: bool, page: bool) -> None:
     """Match filmed shots: camera, lens and balls from a few clicks, or none.
@@ -74,7 +74,7 @@ def _matched(path: Path, picture: bool, camera: bool) -> str:
 
 
 def _pages(files: Iterable[Path]) -> int:
-    """Write a page for clicking for each clip or still; the exit status."""
+    """Write a page for clicking for each clip, still or match file; the exit status."""
     from lessons.footage.frames import UnreadableError
     from lessons.footage.points_page import write_page
 
@@ -85,6 +85,9 @@ def _pages(files: Iterable[Path]) -> int:
         except UnreadableError as error:
             failed = 1
             click.echo(f"{path.as_posix()}: {error}", err=True)
+        except LessonError as error:
+            failed = 1
+            click.echo(error.told(), err=True)
     return failed
 
 

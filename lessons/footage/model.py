@@ -24,6 +24,9 @@ MEASURED = tuple(name for name in MEASURES if not name.endswith(("_x", "_y")))
 MEASURED_ERROR_MM = 0.5
 """One standard error of what somebody measured on the table with a tape."""
 
+CLICKED = ("footage", "at", "table", "target", "picked_on", "points", "foot", "balls")
+"""The keys of a match file that the page for clicking writes; the others are its author's."""
+
 MANY_OUTSIDE = 3
 BALLS_MM = (40.0, 75.0)
 

@@ -16,8 +16,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import orjson
-
 from lessons.lesson.explain import Location
 from lessons.lesson.faults import LessonError
 from lessons.lesson.read import Items, Keys, Node, Text, plain, read_text
@@ -27,16 +25,9 @@ if TYPE_CHECKING:
     from lessons.footage.model import MatchFile
 
 FILMS = (".mov", ".mp4", ".mkv", ".m4v", ".avi", ".webm")
-CLICKED = ("footage", "at", "table", "target", "picked_on", "points", "foot", "balls")
-"""The keys of a match file that the page for clicking writes; the others are its author's."""
 TOOK_UP = """
 "use strict";
 {
-  const given = /*given*/null;
-  for (const [name, at] of Object.entries(given.points ?? {})) points.set(name, at);
-  Object.assign(balls, given.balls);
-  foot = given.foot ?? null;
-  for (const [id, value] of [["size", given.table], ["target", given.target]]) if (value) $(id).value = value;
   const over = document.createElement("img");
   over.id = "match";
   over.hidden = true;
@@ -99,31 +90,26 @@ def page_of(path: Path, text: str = "") -> tuple[str, str]:
         check_installed()
     except NeedsError as error:
         raise ValueError(str(error)) from None
-    import cv2
-    import numpy as np
-
-    from lessons.footage.frames import UnreadableError, open_footage, picture_at
-    from lessons.footage.points_page import QUALITY, page
+    from lessons.footage.frames import UnreadableError, open_footage
+    from lessons.footage.points_page import clicks_of, jpeg, page
 
     told = _merged(_told(path), text) if text else _told(path) or {"footage": _film_beside(path)}
     file = _read(path, told)
     try:
         opened = open_footage(file.footage)
         seconds = float(file.keys.at)
-        picture = picture_at(opened, min(opened.frame_at(seconds), max(opened.frames - 1, 0)))
+        picture = jpeg(opened, min(opened.frame_at(seconds), max(opened.frames - 1, 0)))
+        given = clicks_of(file, opened.size_px)
     except UnreadableError as error:
         raise ValueError(str(error)) from None
-    image = np.clip(np.round(picture), 0, 255).astype(np.uint8)
-    done, data = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
-    assert done
-    html = page(str(told["footage"]), opened.size_px, seconds, data.tobytes())
-    given = orjson.dumps(_clicks(file, opened.size_px)).decode().replace("</", "<\\/")
-    script = TOOK_UP.replace("/*given*/null", given)
-    digest = f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
+    except LessonError as error:
+        raise ValueError(error.faults[0].sentence) from None
+    html = page(str(told["footage"]), opened.size_px, seconds, picture, given)
+    digest = f"'sha256-{base64.b64encode(hashlib.sha256(TOOK_UP.encode()).digest()).decode()}'"
     html = html.replace("img-src data:", "img-src data: blob:", 1)
     html = html.replace("script-src ", f"script-src {digest} ", 1)
     policy = html.partition('http-equiv="Content-Security-Policy" content="')[2].partition('"')[0]
-    return html.replace("</body>", f"<script>{script}</script>\n</body>"), policy
+    return html.replace("</body>", f"<script>{TOOK_UP}</script>\n</body>"), policy
 
 
 def tried(path: Path, text: str) -> Tried:
@@ -168,6 +154,8 @@ def written(path: Path, text: str) -> tuple[bytes, bytes | None]:
 
 def _clicked(tree: Node, new: Mapping[str, Any]) -> Iterator[Edit]:
     """What of a match file the clicks change: of the keys that they know, what they no longer tell goes."""
+    from lessons.footage.model import CLICKED
+
     old = tree.entries if isinstance(tree, Keys) else {}
     for key in CLICKED:
         value = new.get(key)
@@ -217,6 +205,8 @@ def _told(path: Path) -> dict[str, Any]:
 
 
 def _merged(old: Mapping[str, Any], text: str) -> dict[str, Any]:
+    from lessons.footage.model import CLICKED
+
     try:
         new = plain(read_text(text, "clicks"))
     except LessonError as error:
@@ -247,20 +237,6 @@ def _read(path: Path, told: Mapping[str, Any]) -> MatchFile:
             return load(file)
         except LessonError as error:
             raise ValueError(f"{path.name}: {error.faults[0].sentence}") from None
-
-
-def _clicks(file: MatchFile, size_px: tuple[int, int]) -> dict[str, Any]:
-    """The clicks of a match file in pixels of its picture, as the page takes them up."""
-    try:
-        clicks = file.clicks(size_px)
-    except LessonError as error:
-        raise ValueError(error.faults[0].sentence) from None
-    foot = clicks.towards[1] if clicks.towards is not None and clicks.towards[0] == "foot" else None
-    balls = {"cue": clicks.cue, "object": clicks.object, "others": list(clicks.others)}
-    return {
-        "points": dict(clicks.points), "balls": balls, "foot": foot,
-        "table": file.keys.table, "target": file.keys.target,
-    }  # fmt: skip
 
 
 def _film_beside(path: Path) -> str:

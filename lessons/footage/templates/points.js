@@ -6,8 +6,11 @@ const [wide, high] = told.size;
 const points = new Map();
 const balls = {cue: null, object: null, others: []};
 const history = [];
-let foot = null;
-let next = Object.keys(told.points)[0];
+const given = told.given;
+for (const [name, at] of Object.entries(given.points ?? {})) points.set(name, at);
+Object.assign(balls, given.balls);
+let foot = given.foot ?? null;
+let next = Object.keys(told.points).find((name) => !points.has(name)) ?? "cue";
 let last = null;
 
 function element(parent, name, values, text) {
@@ -35,8 +38,10 @@ function put(key, at) {
   else points.delete(key);
 }
 
-function set(key, at) {
-  history.push([key, place(key)]);
+function set(key, at, isNudged = false) {
+  // a run of small moves is taken back as one
+  const before = history.at(-1);
+  if (!isNudged || !before?.isNudged || before.key !== key) history.push({key, was: place(key), isNudged, isGone: !at});
   put(key, at);
   last = at ? key : null;
   show();
@@ -59,7 +64,7 @@ function yaml() {
     for (const key of ["cue", "object"]) if (balls[key]) lines.push(`  ${key}: ${pair(balls[key])}`);
     if (balls.others.length) lines.push(`  others: [${balls.others.map(pair).join(", ")}]`);
   }
-  return lines.join("\n") + "\n";
+  return lines.join("\n") + "\n" + told.more;
 }
 
 function mark(over, at, text, colour, size) {
@@ -76,6 +81,7 @@ function mark(over, at, text, colour, size) {
 }
 
 function show() {
+  if (next.startsWith("others") && !place(next)) next = `others ${balls.others.length}`;
   const over = $("over");
   over.replaceChildren();
   over.setAttribute("viewBox", `0 0 ${wide} ${high}`);
@@ -106,6 +112,7 @@ function show() {
 
 function choose(key) {
   next = key === "others" ? `others ${balls.others.length}` : key;
+  if (place(next)) last = next;
   show();
 }
 
@@ -203,6 +210,11 @@ function lookAt([x, y]) {
 
 document.addEventListener("keydown", (event) => {
   if (/^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName)) return;
+  if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "z") {
+    event.preventDefault();
+    $("undo").click();
+    return;
+  }
   const isThere = event.target === $("screen");
   if (isThere && (event.key === "Enter" || event.key === " ") && !place(next)) {
     event.preventDefault();
@@ -216,7 +228,7 @@ document.addEventListener("keydown", (event) => {
   if (move) {
     event.preventDefault();
     const [x, y] = place(last);
-    set(last, inside([x + move[0], y + move[1]]));
+    set(last, inside([x + move[0], y + move[1]]), true);
     if (isThere) lookAt(place(last));
   } else if (event.key === "Delete" || event.key === "Backspace") {
     event.preventDefault();
@@ -225,9 +237,10 @@ document.addEventListener("keydown", (event) => {
 });
 $("screen").addEventListener("blur", () => { $("loupe").hidden = true; });
 $("undo").addEventListener("click", () => {
-  const [key, before] = history.pop();
-  put(key, before);
-  last = null;
+  const {key, was, isGone} = history.pop();
+  if (isGone && key.startsWith("others")) balls.others.splice(Number(key.slice(7)), 0, was);
+  else put(key, was);
+  last = was ? key : null;
   show();
 });
 $("save").addEventListener("click", () => {
@@ -236,6 +249,7 @@ $("save").addEventListener("click", () => {
   link.download = `${told.stem}.yaml`;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  $("now").textContent = `Saved as ${link.download}. Put it beside ${told.footage}, then: aimgeo match ${link.download}`;
 });
 for (const [key, text] of [["cue", "Cue ball"], ["object", "Object ball"], ["others", "Another ball"], ["foot", "Towards the foot"]]) {
   const button = document.createElement("button");
@@ -245,7 +259,7 @@ for (const [key, text] of [["cue", "Cue ball"], ["object", "Object ball"], ["oth
   button.addEventListener("click", () => choose(key));
   $("kinds").append(button);
 }
-for (const [id, names, first] of [["size", told.tables, "9ft"], ["target", told.pockets, "foot-left"]]) {
+for (const [id, names, first] of [["size", told.tables, given.table ?? "9ft"], ["target", told.pockets, given.target ?? "foot-left"]]) {
   for (const name of names) $(id).append(new Option(name, name, name === first, name === first));
   $(id).addEventListener("change", show);
 }

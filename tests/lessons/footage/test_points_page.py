@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from lessons.cli import main
 from lessons.footage.model import load
 from lessons.footage.points_page import write_page
 from tests.lessons.footage.clicks import still
@@ -72,3 +74,47 @@ def test_clicks_are_saved_as_a_match_file(tmp_path: Path) -> None:
     assert file.keys.picked_on == (wide, high)
     for name in names:
         assert abs(file.points[name][0] - shot.visible()[name][0]) < 1.5
+
+
+@pytest.mark.skipif(not CHROMIUM.exists(), reason="Debian's chromium is not installed")
+def test_a_match_file_is_taken_up_and_every_step_can_be_taken_back(tmp_path: Path) -> None:
+    from playwright.sync_api import sync_playwright
+
+    shot = still("phone-26")
+    more = {"lens": {"focal": "26 mm"}, "measured": {"rail_top": "41 mm"}, "target": "foot-right"}
+    path = shot.match_file(tmp_path, shot.picks(6, 0.5), **more)
+    before = load(path)
+    done = CliRunner().invoke(main, ["match", "--page", str(path)])
+    assert done.exit_code == 0, done.output
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1500, "height": 1000})
+        page.goto(path.with_name("shot.points.html").as_uri())
+        begun = page.input_value("#yaml")
+        others = [[0.2, 0.5], [0.4, 0.5], [0.6, 0.5]]
+        page.get_by_text("Another ball", exact=True).click()
+        box = page.locator("#picture").bounding_box()
+        assert box is not None
+        for x, y in others:
+            page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+        three = page.input_value("#yaml")
+        page.locator("#screen").focus()
+        for key in ("ArrowLeft", "ArrowLeft", "ArrowLeft", "Delete"):
+            page.keyboard.press(key)
+        page.keyboard.press("Control+z")
+        page.keyboard.press("Control+z")
+        assert page.input_value("#yaml") == three
+        # a ball between others is taken away and put back between them
+        page.evaluate("last = 'others 0'")
+        page.keyboard.press("Delete")
+        page.keyboard.press("Control+z")
+        assert page.input_value("#yaml") == three
+        for _ in others:
+            page.keyboard.press("Control+z")
+        assert page.input_value("#yaml") == begun
+        (tmp_path / "saved.yaml").write_text(begun)
+        browser.close()
+    after = load(tmp_path / "saved.yaml")
+    for key in ("target", "lens", "measured", "footage", "table"):
+        assert getattr(after.keys, key) == getattr(before.keys, key)
+    assert (after.points, after.keys.balls) == (before.points, before.keys.balls)
