@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from math import pi
+from math import inf, log2, pi
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,9 @@ from lessons.footage.picture import Picture
 
 RIM_PX = 0.3
 """One standard error of one place on an outline."""
+
+POWER = 0.6
+"""Of linear light: between light itself and what is shown."""
 
 CHROMA = 0.8
 """How much colour counts beside brightness: video keeps it at half the resolution."""
@@ -44,11 +47,18 @@ WINDOWS = ((0.45, 3.0, 9.0), (0.28, 2.5, 6.0), (0.16, 2.0, 4.0), (0.16, 2.0, 4.0
 """How far about an outline its edge is looked for, by rounds: parts of the ball's radius, and bounds in px. In the
 end so near that a lamp mirrored in the ball lies outside."""
 
+LEAST_LIT = 0.2
+"""Light beyond white runs over an edge the farther the more of it there is, and lamps hang above: of places that
+look sideways or down so much is lit."""
+
 APART = 24
 """So many places of an outline speak for themselves: what moves one moves its neighbours too."""
 
 WHOLE = 0.85
 """Outlines of which less is seen, other balls apart, may be a stripe's or a shadow's in part: all errors grow."""
+
+LINE = 8.0
+"""So much darker than what lies inside of it is a dark line."""
 
 CLIPPED = 249.0
 FOOT = 0.85
@@ -59,7 +69,7 @@ def shades(picture: Picture) -> Picture:
     """A picture made fit for edges: brightness and two colours, on a scale between linear light and as shown."""
     p = np.clip(picture / 255, 0, 1)
     linear = np.where(p <= 0.04045, p / 12.92, ((p + 0.055) / 1.055) ** 2.4)
-    v = (255 * linear**0.6).astype(np.float32)
+    v = (255 * linear**POWER).astype(np.float32)
     bright = v @ np.array([0.0722, 0.7152, 0.2126], np.float32)
     return np.stack([bright, CHROMA * (v[..., 0] - bright), CHROMA * (v[..., 2] - bright)], -1)
 
@@ -162,11 +172,13 @@ def fine(
         down = normals @ _towards_cloth(camera, centre, radius_mm)
         foot = down > FOOT
         free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
-        offsets, error, blown = edge_offsets(shade, px, normals, window)
+        offsets, error, blown = edge_offsets(shade, px, normals, window, radius)
         good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
         if k and foot.any():
             close = float(np.clip(0.15 * radius, 2.5, 4.0))
-            offsets[foot], error[foot], blown[foot] = edge_offsets(shade, px[foot], normals[foot], close)
+            offsets[foot], error[foot], blown[foot] = edge_offsets(shade, px[foot], normals[foot], close, radius)
+            # the farther from where the ball touches it the brighter the cloth: an edge out there is the shadow's
+            offsets[foot] = np.minimum(offsets[foot], _darkest(shade, px[foot], normals[foot], close))
             good[foot] = free[foot] & np.isfinite(error[foot]) & (np.abs(offsets[foot]) < close - 0.6)
         if good.sum() < max(8, 0.25 * count):
             if rim is not None and k > 1:
@@ -178,7 +190,8 @@ def fine(
         # beside the foot the ball is dark, and the shadow's own edge crosses the ball's
         error = np.where((down > 0.3) & ~foot, 2.5, 1.0) * error
         whole = px + np.where(np.isfinite(offsets), offsets, 0.0)[:, None] * normals
-        rim = Rim(angles, whole, normals, error, blown, foot.astype(float), size_open_px).only(good)
+        over = blown * _lit(camera, centre, down)
+        rim = Rim(angles, whole, normals, error, over, foot.astype(float), size_open_px).only(good)
         centre, left = _moved(camera, centre, radius_mm, rim)
         # a place far from the outline that the others agree on is another edge
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
@@ -190,15 +203,16 @@ def fine(
     return FoundBall(centre, replace(rim, error_px=alike * doubt * rim.error_px, doubt=doubt), seen, radius)
 
 
-def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tuple[Array, Array, Array]:
+def edge_offsets(
+    shade: Picture, px: Array, normals: Array, window: float, radius_px: float = inf
+) -> tuple[Array, Array, Array]:
     """How far out along the normals (K, 2) from pixels (K, 2) an edge lies, its error (nan where there is
-    none), and how much of it (0 to 1) is brighter than white.
+    none), and how much of it (0 to 1) is brighter than white. `radius_px` is that of a ball which it bounds.
 
-    Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are
-    pulled by a
-    glossy ball's dark rim and by its shadow.
+    Along each normal a blurred step between two sloping shades is fitted: peaks of the plain gradient are pulled
+    by a ball's shadow, and by its rim, which mirrors what lies behind it.
     """
-    t, grid, bases = _step_bases(round(window * 2) / 2)
+    t, grid, bases = _step_bases(round(window * 2) / 2, round(4 * log2(radius_px)) / 4 if radius_px < inf else inf)
     y = sample(shade, px[:, None] + t[:, None] * normals[:, None])
     middle = y.mean(1)
     y = y - middle[:, None]
@@ -208,15 +222,15 @@ def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tu
     explained = (np.einsum("bgrt,kt->bgkr", bases, flat, optimize=True) ** 2).sum(-1)
     explained = explained.reshape(len(bases), len(grid), len(px), 3)
     bright, colour = explained[:4, ..., 0], explained[1:, ..., 1:].sum(-1)
-    best: tuple[float, Array] | None = None
-    for one in bright:
+    best: tuple[float, Array, float] | None = None
+    for one, blur in zip(bright, BLURS_PX, strict=False):
         for other in colour:
             left = np.maximum(power - one - other, 0.0)
             score = float(np.median(left.min(0)))
             if best is None or score < best[0]:
-                best = score, left
+                best = score, left, blur
     assert best is not None
-    left = best[1]
+    _, left, blur = best
     at = np.argmin(left, 0)
     inner = np.clip(at, 1, len(grid) - 2)
     k = np.arange(len(px))
@@ -237,6 +251,7 @@ def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tu
         doubt = np.hypot(FAINT_PX / height, np.sqrt(b / np.maximum(step, 1e-9)))
     # light beyond white in any colour, on either side, moves the edge
     whole = y + middle[:, None]
+    offset = offset - _light_shift(whole, offset, t, blur)
     most = whole[..., 0] + np.maximum(0.0, whole[..., 1:].max(-1) / CHROMA)
     half = len(t) // 2
     blown = np.maximum((most[:, :half] > CLIPPED).mean(1), (most[:, half:] > CLIPPED).mean(1))
@@ -244,18 +259,66 @@ def edge_offsets(shade: Picture, px: Array, normals: Array, window: float) -> tu
     return offset, (1 + 0.6 * blown) * error, blown
 
 
-@cache
-def _step_bases(window: float) -> tuple[Array, Array, NDArray[Any]]:
-    """Samples t, edge places, and for each blur and place an orthonormal basis (4, samples) of two sloping
-    shades.
+def _light_shift(shade: Array, offset: Array, t: Array, blur: float) -> Array:
+    """How far out (K,) the edges of profiles (K, samples, 3) look: light is blurred before it is coded, and so the
+    brighter side of an edge looks wider.
     """
-    from scipy.special import ndtr
+    from scipy.special import ndtri
 
+    k = np.arange(len(shade))
+    beside = offset + np.array([[-1.6], [1.6]]) * blur
+    at = np.clip(np.round((beside - t[0]) / (t[1] - t[0])).astype(int), 0, len(t) - 1)
+    # blue, green and red on either side (2, K, 3)
+    bright, blue, red = np.moveaxis(shade[k, at], -1, 0)
+    blue, red = bright + blue / CHROMA, bright + red / CHROMA
+    green = (bright - 0.0722 * blue - 0.2126 * red) / 0.7152
+    coded = np.clip(np.stack([blue, green, red], -1) / 255, 0.01, 1.0)
+    light, middle = coded ** (1 / POWER), coded.mean(0) ** (1 / POWER)
+    # where a blurred step of light passes what is the middle once it is coded
+    high = light[0] - light[1]
+    part = (middle - light[1]) / np.where(np.abs(high) > 1e-3, high, np.inf)
+    part = np.where(np.abs(high) > 1e-3, part, 0.5)
+    weight = (coded[0] - coded[1]) ** 2 + 1e-9
+    return np.asarray(-blur * np.sum(weight * ndtri(np.clip(part, 0.01, 0.99)), -1) / weight.sum(-1))
+
+
+def mirrored(deep_px: Array, radius_px: float) -> Array:
+    """How much (0 to 1) of what a polished ball shows so far within its outline is mirrored, of what lies behind.
+
+    Fresnel's reflection of a body of refractive index 1.5, as Schlick approximates it (1994; from memory).
+    """
+    if radius_px == inf:
+        return np.zeros(np.shape(deep_px))
+    level = 1 - np.clip(deep_px / radius_px, 0.0, 1.0)
+    return np.asarray(0.04 + 0.96 * (1 - np.sqrt(1 - level**2)) ** 5)
+
+
+def _darkest(shade: Picture, px: Array, normals: Array, window: float) -> float:
+    """How far out along the normals a dark line lies, on the average; infinite where what lies inside is no
+    brighter.
+    """
+    t = np.arange(-window, window + 1e-9, 0.25)
+    profile = sample(shade, px[:, None] + t[:, None] * normals[:, None])[..., 0].mean(0)
+    at = int(np.argmin(profile))
+    return float(t[at]) if profile[: at + 1].max() > profile[at] + LINE else inf
+
+
+@cache
+def _step_bases(window: float, octave: float) -> tuple[Array, Array, NDArray[Any]]:
+    """Samples t, edge places, and for each blur and place an orthonormal basis (4, samples) of two sloping
+    shades. `octave` is the logarithm (of 2) of the radius of a ball that they bound; infinite for an edge of a
+    plane.
+    """
+    from scipy.ndimage import gaussian_filter1d
+
+    fine = 0.05
+    far = np.arange(-3 * window, 3 * window + fine / 2, fine)
+    sharp = np.clip(0.5 - far / fine, 0.0, 1.0) * (1 - mirrored(-far, 2.0**octave))
     t = np.arange(-window, window + 1e-9, 0.5)
     grid = np.arange(-window + 0.8, window - 0.8 + 1e-9, 0.1)
     bases = []
     for blur in BLURS_PX:
-        inside = ndtr(-(t - grid[:, None]) / blur)
+        inside = np.interp(t - grid[:, None], far, gaussian_filter1d(sharp, blur / fine, mode="nearest"))
         lean = (t - grid[:, None]) / window
         parts = np.stack([inside, inside * lean, 1 - inside, (1 - inside) * lean], -1)
         parts = parts - parts.mean(1, keepdims=True)  # the profiles' mean is taken off too
@@ -299,6 +362,13 @@ def _towards_cloth(camera: Camera, centre: Array, radius_mm: float) -> Array:
     way = ends[1] - ends[0]
     size = float(np.linalg.norm(way))
     return way / size if size > 1.0 else np.zeros(2)
+
+
+def _lit(camera: Camera, centre: Array, down: Array) -> Array:
+    """How much light from above falls on places of an outline, by the cosines (K,) of their way down."""
+    way = centre - camera.eye_mm
+    level = float(np.hypot(*way[:2]) / np.linalg.norm(way))
+    return np.asarray(np.clip(-level * down, LEAST_LIT, 1.0))
 
 
 def _free(

@@ -35,12 +35,12 @@ CEILING_MM, CEILING_ERROR_MM = 2600.0, 300.0
 """How high above the cloth a camera usually hangs at most."""
 
 BLOOM_PX = 0.7
-REST = np.array([-0.25, 0.0, 0.0, BLOOM_PX, 0.35])
+REST = np.array([0.0, 0.0, 0.0, BLOOM_PX, 0.15])
 REST_ERRORS = np.array([0.4, 0.15, 0.15, 0.8, 0.5])
 """What is known of a ball's outline before it is looked at, and one standard error, in px.
 
-A glossy ball's rim mirrors the cloth behind it, which draws the edge in; light beyond white runs over it; at the
-foot the dark underside and the shadow run into each other. Measured on path-traced stills of 26 tables.
+Light beyond white runs over it; at the foot the dark underside and the shadow run into each other. Measured on
+path-traced stills of 40 tables.
 """
 
 SHIFT_BLOWN_PX = 0.8
@@ -80,8 +80,8 @@ class Edges:
 class Rim:
     """Places on a ball's outline: angles on its circle of tangency (K,), pixels and normals (K, 2), errors (K,).
 
-    `blown` and `foot` (K,) say from 0 to 1 how much a place is blown out, and whether it lies where the ball meets
-    the cloth: such places lie out farther than others, by so much for all of a ball.
+    `blown` and `foot` (K,) say from 0 to 1 how much light beyond white a place has, and whether it lies where the
+    ball meets the cloth: such places lie out farther than others, by so much for all of a ball.
     """
 
     angles: Array

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import pytest
 
 from aimgeo.camera import Camera, camera
-from lessons.footage.balls import fine, outline_px, shades
+from aimgeo.vectors import Array
+from lessons.footage.balls import edge_offsets, fine, mean_radius_px, outline_px, shades
 from lessons.footage.picture import Picture
 
 RADIUS_MM = 28.575
@@ -47,3 +49,74 @@ def _picture(view: Camera, part: float = 2.0) -> Picture:
     ball = (np.hypot(xs - middle[0], ys - middle[1]) < radius) & (ys - middle[1] < part * radius)
     shade = np.where(ball, 200.0, 60.0).reshape(SIZE[1], 4, SIZE[0], 4).mean((1, 3))
     return np.repeat(shade[..., None], 3, -1).astype(np.float32)
+
+
+@pytest.mark.parametrize(("left", "right"), [(0.9, 0.05), (0.05, 0.6), (0.3, 0.2)])
+def test_light_is_blurred_before_it_is_coded_which_moves_no_edge(left: float, right: float) -> None:
+    at_x = 100.25
+    xs = np.broadcast_to((np.arange(SIZE[0] * 4) + 0.5) / 4, (SIZE[1] * 4, SIZE[0] * 4))
+    light = np.where(xs[..., None] < at_x, np.full(3, left), np.full(3, right))
+    px = np.stack([np.full(20, at_x), np.linspace(50, 150, 20)], -1)
+    offsets, _, _ = edge_offsets(shades(_coded(light, 1.2)), px, np.tile([1.0, 0.0], (20, 1)), 5.0)
+    assert np.abs(offsets).max() < 0.08
+
+
+def test_a_polished_rim_that_mirrors_the_cloth_behind_does_not_draw_its_outline_in() -> None:
+    ball, cloth = np.array([0.03, 0.05, 0.5]), np.array([0.1, 0.35, 0.1])
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 240, endpoint=False))
+    light = _light(VIEW, ball, cloth)
+    far = _out_from_middle(px)
+    radius = mean_radius_px(VIEW, AT, RADIUS_MM)
+    # Fresnel's equations for unpolarized light, refractive index 1.5, by the angle of incidence
+    cos = np.sqrt(np.clip(1 - (far / radius) ** 2, 0.0, 1.0))
+    inside = np.sqrt(1 - (1 - cos**2) / 1.5**2)
+    across, along = (cos - 1.5 * inside) / (cos + 1.5 * inside), (1.5 * cos - inside) / (1.5 * cos + inside)
+    share = ((across**2 + along**2) / 2)[..., None]
+    shiny = np.where((far < radius)[..., None], light + share * (cloth - light), light)
+    polished = _out_px(_coded(shiny, 0.8))
+    assert abs(polished) < 0.12
+
+
+def test_the_edge_of_a_shadow_before_the_ball_is_not_its_foot() -> None:
+    """A ball that is darker and darker down to the cloth, in a shadow that grows lighter away from it."""
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 240, endpoint=False))
+    away = _out_from_middle(px) / mean_radius_px(VIEW, AT, RADIUS_MM)
+    ys = (np.mgrid[0 : SIZE[1] * 4, 0 : SIZE[0] * 4][0] + 0.5) / 4
+    below = (ys - px[:, 1].mean()) / mean_radius_px(VIEW, AT, RADIUS_MM)
+    lit = np.where(away < 1, np.clip(1 - below / 1.3, 0.03, 1.0), np.where(away < 1.2, 1.5 * away - 1.47, 1.0))
+    light = np.where((away < 1) | (below > 0.3), lit, 1.0)[..., None]
+    light = light * _light(VIEW, np.array([0.1, 0.15, 0.5]), np.array([0.1, 0.4, 0.1]))
+    found = fine(shades(_coded(light, 0.8)), VIEW, RADIUS_MM, AT, [])
+    assert found is not None
+    foot = found.rim.only(found.rim.foot > 0)
+    real, _ = outline_px(VIEW, AT, RADIUS_MM, foot.angles)
+    assert len(real) > 5
+    assert np.median(np.sum((foot.at_px - real) * foot.normals, -1)) < 0.6
+
+
+def _out_px(picture: Picture) -> float:
+    """How far out an outline is found on the average, its foot left out."""
+    found = fine(shades(picture), VIEW, RADIUS_MM, AT, [])
+    assert found is not None
+    real, _ = outline_px(VIEW, AT, RADIUS_MM, found.rim.angles)
+    out = np.sum((found.rim.at_px - real) * found.rim.normals, -1)
+    return float(np.mean(out[found.rim.foot == 0]))
+
+
+def _out_from_middle(px: Array) -> Array:
+    """Distances from an outline's middle, four by four to a pixel."""
+    ys, xs = (np.mgrid[0 : SIZE[1] * 4, 0 : SIZE[0] * 4] + 0.5) / 4
+    return np.asarray(np.hypot(xs - px[:, 0].mean(), ys - px[:, 1].mean()))
+
+
+def _light(view: Camera, ball: Array, cloth: Array) -> Array:
+    """Linear light (height, width, 3) of a ball of one colour on cloth of another, four by four to a pixel."""
+    px, _ = outline_px(view, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 240, endpoint=False))
+    return np.where((_out_from_middle(px) < mean_radius_px(view, AT, RADIUS_MM))[..., None], ball, cloth)
+
+
+def _coded(light: Array, blur_px: float) -> Picture:
+    """Light as a camera shows it: blurred, taken by pixels, coded as sRGB (IEC 61966-2-1)."""
+    blurred = cv2.GaussianBlur(light, (0, 0), 4 * blur_px).reshape(SIZE[1], 4, SIZE[0], 4, 3).mean((1, 3))
+    shown = np.where(blurred <= 0.0031308, 12.92 * blurred, 1.055 * blurred ** (1 / 2.4) - 0.055)
+    return np.round(255 * shown).astype(np.float32)
