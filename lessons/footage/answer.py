@@ -124,9 +124,13 @@ def filmed_shot(match: Match, pocket: str) -> tuple[FilmedShot | None, tuple[War
     answer = orjson.loads(b"".join(written))
     if "error" in answer:
         reason = answer["error"]["message"]
-        sentence = f"no shot at {pocket} from here: {reason[:1].lower()}{reason[1:]}"
+        reason = f"{reason[:1].lower()}{reason[1:]}"
         if abs(cut) >= 90:
-            sentence += " Is `target` another pocket, or are head and foot exchanged in the points' names?"
+            reason = (
+                f"it would need a cut of {abs(cut):.0f} degrees, and a ball can be cut by less than 90. "
+                "Is `target` another pocket, or are head and foot exchanged in the points' names?"
+            )
+        sentence = f"no shot at {pocket} from here: {reason}"
         return None, (Warned(sentence, ("target",)),)
     return FilmedShot(cut, float(errors[0]), distance, float(errors[1]), answer["shot"]), ()
 
