@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from math import ceil, floor
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from aimgeo.vectors import BoolArray
 from lessons.footage.answer import Answer, exchanged, filmed_shot, planned, written
 from lessons.footage.frames import Footage, Stillness, UnreadableError, open_footage, picture_at, stillness
 from lessons.footage.match import match
-from lessons.footage.matched import BallRole, NoMatch, Warned
+from lessons.footage.matched import BallRole, NoMatch, Warned, ball_key
 from lessons.footage.model import MatchFile, load
 from lessons.footage.picture import Picture
 from lessons.footage.seen import drawn
@@ -29,6 +30,9 @@ ODD = 5.0
 
 CLICKED = 0.008
 """Part of a picture's longer side: what is looked at around a click where no ball was found."""
+
+LASTS = 5
+"""What differs for so many frames, up to the end, has changed for good."""
 
 
 class NeedsError(Exception):
@@ -70,6 +74,8 @@ def answer(path: Path) -> tuple[Answer, Picture]:
             no_marks = np.zeros((0, 2))
             still = stillness(footage, picture, no_marks, [disc for _, _, disc in clicked], 0)
             _refuse_moving(file, footage, frame, still, [(role, index) for role, index, _ in clicked])
+            keys = [ball_key(role, index) for role, index, _ in clicked]
+            error.sentence += _comes_later(footage, still, keys.index(error.at), frame) if error.at in keys else ""
         sentence, key = accused(file, clicks, picture, footage.size_px) or (error.sentence, error.at)
         raise file.fault(sentence, key) from None
     shot, more = filmed_shot(found, file.keys.target)
@@ -185,8 +191,22 @@ def _refuse_moving(
         name = {"cue": "the cue ball", "object": "the object ball"}.get(role, f"ball {index + 1} of `others`")
         rest = "; write `at` for a moment at which all balls lie still"
         if quiet is not None and (quiet[1] - quiet[0]) * seconds > 0.3:
-            rest = f"; it lies still from {quiet[0] * seconds:.1f} s to {quiet[1] * seconds:.1f} s"
+            begins, ends = ceil(10 * quiet[0] * seconds) / 10, floor(10 * (quiet[1] - 1) * seconds) / 10
+            rest = f"; it lies still from {begins:.1f} s to {ends:.1f} s"
         raise file.fault(f"{name} moves at {file.keys.at:g} s{rest}.", ("at",))
+
+
+def _comes_later(footage: Footage, still: Stillness, ball: int, frame: int) -> str:
+    """That the picture changes for good where no ball was found: it may come to lie there only then."""
+    assert footage.rate is not None
+    there = still.in_place[frame:, ball]
+    changed = frame + (int(np.flatnonzero(there)[-1]) + 1 if there.any() else 0)
+    quiet = _longest(np.asarray(~still.changing[changed:, ball]))
+    if changed == frame or quiet is None or quiet[1] - quiet[0] < LASTS:
+        return ""
+    rests = ceil(10 * (changed + quiet[0]) * footage.rate[1] / footage.rate[0]) / 10
+    told = f"if the ball lies there only then, write `at: {rests:.1f} s`."
+    return f" The picture changes there, up to {rests:.1f} s: {told}"
 
 
 def _longest(flags: BoolArray) -> tuple[int, int] | None:

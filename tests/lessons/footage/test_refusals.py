@@ -411,6 +411,18 @@ def test_balls_that_move_at_the_moment_are_told_with_when_they_rest(tmp_path: Pa
     assert told["fades_from_frame"] is None
 
 
+def test_a_ball_that_comes_to_lie_where_it_was_clicked_is_told_with_when(tmp_path: Path) -> None:
+    shot = still("turned-35")
+    x, y = shot.balls_px(0.0)[0]
+    film(
+        tmp_path / "shot.mp4", read(shot.picture), 40,
+        lambda p, k: rolled(p, (x, y), 14, (9 * (16 - k), -2 * (16 - k))) if k < 16 else p,
+    )  # fmt: skip
+    code, said = run(clip_file(tmp_path))
+    assert code == 1
+    assert re.search(r"shot.yaml:\d+:\d+: no ball outline here.* write `at: 0\.[67] s`", said)
+
+
 def test_the_overlay_fades_from_the_frame_on_which_a_ball_leaves(tmp_path: Path) -> None:
     shot = still("turned-35")
     picture = read(shot.picture)
