@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -26,34 +27,40 @@ def command(folder: Path) -> None:
     except ManifestError as error:
         raise click.ClickException(str(error)) from error
     width = max(len(c.name) for c in footage.clips)
-    exact = [_report(footage, clip, width) for clip in footage.clips]
-    bad = exact.count(False)
-    click.echo(
-        f"{len(exact)} clips, {bad} not as computed."
-        if bad
-        else f"{len(exact)} clips, all within {LIMIT_PX:g} px."
-    )
-    sys.exit(1 if bad else 0)
+    audits = [_report(footage, clip, width) for clip in footage.clips]
+    click.echo(total(audits))
+    sys.exit(0 if all(audit is not None and audit.is_exact for audit in audits) else 1)
 
 
-def _report(footage: Footage, clip: Clip, width: int) -> bool:
+def total(audits: Sequence[ClipAudit | None]) -> str:
+    """What was found in all clips, None for those that cannot be read, in one line."""
+    bad = sum(audit is None or not audit.is_exact for audit in audits)
+    if bad:
+        return f"{len(audits)} clips, {bad} not as computed."
+    if empty := sum(audit is not None and audit.worst is None for audit in audits):
+        found = f"{len(audits) - empty} within {LIMIT_PX:g} px, " if empty < len(audits) else ""
+        return f"{len(audits)} clips: {found}in {empty} there is nothing to measure."
+    return f"{len(audits)} clips, all within {LIMIT_PX:g} px."
+
+
+def _report(footage: Footage, clip: Clip, width: int) -> ClipAudit | None:
     path = footage.path(clip)
     if not path.is_file():
         click.echo(f"{clip.name:{width}}  missing: {path} is not there; render the lesson again.")
-        return False
+        return None
     try:
         audit = audit_clip(path, clip)
     except (OSError, ValueError, KeyError, TypeError) as error:
         click.echo(f"{clip.name:{width}}  unreadable: {path}: {error}; render the lesson again.")
-        return False
+        return None
     click.echo(f"{clip.name:{width}}  {sentence(audit)}")
-    return audit.is_exact
+    return audit
 
 
 def sentence(audit: ClipAudit) -> str:
     """What an audit found, in one line."""
     worst = audit.worst
-    small = f", {audit.too_small} too small to measure" if audit.too_small else ""
+    small = f", {audit.too_small} too small or too close to measure" if audit.too_small else ""
     if worst is None:
         return f"nothing to measure{small}"
     where = f"{worst.role.replace('_', ' ')} at frame {worst.frame}"

@@ -130,9 +130,10 @@ def audit_picture(
     k = min(grey.shape) / 1080
     k *= 1.2 if k < 0.67 else 1.0
     for i, pane in enumerate(panes):
-        thin = 1.0 if pane.view == "plan" else 0.75
+        thin = pane.line_scale * (1.0 if pane.view == "plan" else 0.75)
         covers = tuple(p.rect_px for p in panes[i + 1 :])
-        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), max(7.5 * k, 3.5), pane.is_round)
+        reach = max(7.5 * k * pane.line_scale, 3.5)
+        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), reach, pane.is_round)
         P = np.array(pane.projection, float)
         shows = pane.shows
         ends = [_ends_px(P, line) for line in shows.lines]

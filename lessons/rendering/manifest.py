@@ -32,8 +32,9 @@ from scenes.kinds import CLIP_KINDS
 
 FILE_NAME = "manifest.json"
 SCHEMA = 1
-REVISION = 8
-"""8: a pane may be round. 7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll;
+REVISION = 9
+"""9: a pane tells how fine its lines are. 8: a pane may be round.
+7: a lesson tells the fonts of its own look. 6: a clip tells where its balls roll;
 over footage it tells that and how the shot was set up, its pane has a lens. 5: a lesson tells its eyes and the
 names that people read. 4: a clip tells its file's first timecode and reel. 3: a clip names its poster frame, a
 rest its labels. 2: it tells all the shots that it shows, each with its identity, and its language."""
@@ -164,6 +165,7 @@ class Pane:
     """A window of the frame: `rect_px` x, y, width, height; `projection` takes (x, y, z, 1) to (u, v, w).
 
     With a `lens` the picture is bent by it afterwards. One that `is_round` shows the circle in its rectangle.
+    Lines are `line_scale` of their usual width.
     """
 
     rect_px: tuple[float, float, float, float]
@@ -172,6 +174,7 @@ class Pane:
     shows: Shown
     lens: Lens | None = None
     is_round: bool = False
+    line_scale: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

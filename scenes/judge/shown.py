@@ -123,6 +123,7 @@ def panes(board: Board, frame: int, balls: frozenset[str] | None = None) -> list
                 "shows": _shows(board, sight, balls),
                 "lens": _lens(pane.camera) if isinstance(pane.camera, FilmedCamera) else None,
                 "is_round": pane.is_round,
+                "line_scale": pane.pen[0],
             }
         )
     return out

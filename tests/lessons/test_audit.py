@@ -238,6 +238,7 @@ def test_a_clip_without_anything_to_measure_is_told(folder: Path, tmp_path: Path
     result = CliRunner().invoke(main, ["audit", str(changed(folder, tmp_path / "a", empty))])
     assert result.exit_code == 0
     assert "plan  nothing to measure" in result.output
+    assert "2 clips: 1 within 1 px, in 1 there is nothing to measure." in result.output
 
 
 # ------------------------------------------------------------------ balls that roll

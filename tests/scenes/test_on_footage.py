@@ -16,12 +16,16 @@ from aimgeo.tables import TABLES
 from lessons.lesson.model import loads
 from lessons.planning.filmed import filmed
 from lessons.planning.plan import in_footage, plan
+from lessons.rendering.audit import audit_picture, straightened
+from lessons.rendering.manifest import stills
 from scenes.board import Ball, Board, FilmedCamera, Halo, Line, Plate
 from scenes.draw.display import Display
 from scenes.draw.paths import Path as Drawn
 from scenes.draw.paths import bent, circle, polyline
+from scenes.draw.picture import picture
 from scenes.draw.view import behind_noses
 from scenes.figure.eye_view import seen_ball
+from scenes.judge.shown import still_stretches
 from scenes.kinds import CLIP_KINDS
 from tests.lessons.footage.clicks import MATCHED
 
@@ -218,3 +222,16 @@ def test_words_cover_neither_lines_nor_pockets_wherever_the_shot_lies(at: tuple[
         for places in (drawn, pockets):
             inside = (places > (left, top)) & (places < (left + w, top + h))
             assert not inside.all(-1).any(), plate.text
+
+
+def test_the_audit_measures_fine_lines_finely() -> None:
+    """Where balls are small, edge and aim line run seven pixels apart: one is not to be taken for another."""
+    camera = filmed(MATCHED, False).footage.camera
+    board = leaving(camera=replace(camera, focal_px=0.4 * camera.focal_px))
+    panes = stills([still_stretches(board)[-1]])[0].panes
+    assert panes[0].lens is not None
+    assert panes[0].line_scale < 0.5
+    grey = picture(board, board.frames - 1).astype(float) @ np.array([0.2126, 0.7152, 0.0722])
+    found, _ = audit_picture(straightened(grey, panes[0].lens), panes)
+    assert [f.role for f in found].count("edge_line") == 2
+    assert max(f.error_px for f in found) < 0.33
