@@ -244,6 +244,11 @@ class Solved:
         """The camera."""
         return self.problem.camera(self.x)
 
+    def without_balls(self) -> Solved:
+        """The fit without the balls' unknowns, to start another one from."""
+        known = slice(FIRST_BALL)
+        return Solved(replace(self.problem, rims=()), self.x[known], self.covariance[known, known], self.cost)
+
     def error(self, function: Any) -> Array:
         """Half-widths of 95 % of what a function of the unknowns (..., n) to (..., m) gives, (m,)."""
         return 1.96 * np.sqrt(np.maximum(np.diag(self.spread(function)), 0.0))

@@ -19,16 +19,8 @@ from lessons.footage.start import in_frame, visible_sights
 from lessons.footage.view import SoFar, View, viewed
 
 
-def match(
-    clicks: Clicks, picture: Picture | None, size_px: tuple[int, int], doubted: tuple[str, ...] = ()
-) -> Match:
-    """The match of a picture (None: by its picks alone). `doubted` sizes of table are not asked again. Raises
-    NoMatch.
-    """
-
-    def again(other: Clicks) -> Match:
-        return match(other, picture, size_px, (*doubted, clicks.table.name))
-
+def match(clicks: Clicks, picture: Picture | None, size_px: tuple[int, int]) -> Match:
+    """The match of a picture (None: by its picks alone). Raises NoMatch."""
     view = viewed(clicks, picture, size_px)
     so_far = begun(view, by_itself(view) if len(view.names) < 3 else by_picks(view))
     so_far = locked_late(looked_again(view, so_far))
@@ -41,11 +33,9 @@ def match(
         so_far = with_balls(view, so_far)
     except NoMatch as error:
         if error.at[:1] == ("balls",):
-            size_said(clicks, so_far.solved, (), again, doubted)
+            size_said(view, replace(so_far, balls=()))
         raise
-    if so_far.is_locked:
-        so_far = so_far.said(*size_said(clicks, so_far.solved, so_far.balls, again, doubted))
-    return _made(view, so_far)
+    return _made(view, so_far.said(*size_said(view, so_far)))
 
 
 def _made(view: View, so_far: SoFar) -> Match:

@@ -32,10 +32,9 @@ BLOWN_PX = 1.8
 """More of each beside wood or cloth brighter than white: light runs over, and hides the other edges there."""
 
 MERGED_PX, MERGED_WITHIN_PX = 1.5, 5.0
-"""More of where a nose lies whose cushion's back edge is seen so near that both run into one: it falls as a Gaussian
-of their distance. On 40 path-traced stills noses were off by 1.1 px where the two lay 3 px apart, by 0.7 at 5, and
-no more than elsewhere from 7 on; nothing else that was measured of an edge told how far off it was.
-"""
+"""More of where a nose lies whose cushion's back edge is seen so near that both run into one: it falls as a
+Gaussian of their distance. On 40 path-traced stills noses were off by 1.1 px where the two lay 3 px apart, by 0.7
+at 5, and no more than elsewhere from 7 on; nothing else that was measured of an edge told how far off it was."""
 
 SPOT_PX = 0.25
 PLACES = 27

@@ -13,7 +13,7 @@ from aimgeo.vectors import Array
 from lessons.footage.balls import mean_radius_px
 from lessons.footage.by_itself import not_found
 from lessons.footage.clicked_balls import found_balls
-from lessons.footage.fit import FIRST_BALL, TABLE, Problem, Seen, Solved, is_sound, solve
+from lessons.footage.fit import TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.locks import LOCKED, holds
 from lessons.footage.matched import NoMatch
 from lessons.footage.picture import Picture, Spots
@@ -74,7 +74,7 @@ def _met(view: View, so_far: SoFar) -> tuple[SoFar, list[Seen]]:
 
 def looked_again(view: View, so_far: SoFar) -> SoFar:
     """Sights, spots and lines looked for where they must be and solved along, until nothing more is found."""
-    solved, found, edges, cloth = _without_balls(so_far.solved), so_far.sights, so_far.edges, so_far.cloth_spots
+    solved, found, edges, cloth = so_far.solved.without_balls(), so_far.sights, so_far.edges, so_far.cloth_spots
     for _ in range(MOST_ROUNDS):
         before = found, 0 if edges is None else len(edges.mixed)
         sights, spots, doubt = dict[str, int](), view.spots, 1.0
@@ -241,9 +241,3 @@ def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tupl
     if one is not None and holds(one, [one], len(picks.at_px)):
         return one.solved, True
     return solved, False
-
-
-def _without_balls(solved: Solved) -> Solved:
-    """The fit without the balls' unknowns, to start the next round from."""
-    problem = replace(solved.problem, rims=())
-    return Solved(problem, solved.x[:FIRST_BALL], solved.covariance[:FIRST_BALL, :FIRST_BALL], solved.cost)

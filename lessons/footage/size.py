@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from aimgeo.camera import Camera
-from aimgeo.filmed import rim_px
+from aimgeo.camera import Camera, project
+from aimgeo.filmed import on_plane, rim_px
 from aimgeo.landmarks import Prior, measures_of
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
-from lessons.footage.balls import FoundBall
-from lessons.footage.fit import BLOOM_PX, FIRST_BALL, Solved, solve
-from lessons.footage.matched import Clicks, Match, NoMatch, Warned
+from lessons.footage.balls import FoundBall, coarse, fine
+from lessons.footage.fit import BLOOM_PX, Solved, solve
+from lessons.footage.matched import NoMatch, Warned
+from lessons.footage.rounds import FEW_SIGHTS
+from lessons.footage.start import visible_sights
+from lessons.footage.view import SoFar, View
 
 GROWN_PX = 0.35
 """One standard error of a ball's radius in the picture: light and shadow move all of an outline."""
@@ -24,6 +27,10 @@ DOUBT, REFUSED = 3.0, 7.0
 
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
+
+CLEARER, WHOLE, LEAST_SEEN, LEAST_PLACES = 0.1, 0.98, 0.6, 12
+"""An outline of another size is the ball's own where so much more of it is seen (1 is all of it); the part of one
+of which no more can be seen; the part of one, and its places, that tell how large a ball is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +43,10 @@ class SizeDoubt:
     look_error_mm: float
 
 
-def size_said(
-    clicks: Clicks,
-    solved: Solved,
-    fits: Sequence[FoundBall],
-    again: Callable[[Clicks], Match],
-    doubted: tuple[str, ...],
-) -> list[Warned]:
+def size_said(view: View, so_far: SoFar) -> list[Warned]:
     """What speaks against the told size of the table. Raises NoMatch where another is much likelier."""
-    found = doubt(solved, clicks.table, dict(clicks.measured), clicks.ball_diameter_mm, fits)
+    clicks = view.clicks
+    found = doubt(view, so_far)
     if found is None:
         return []
     look = None if found.look_mm is None else f"{found.look_mm:.0f} ± {1.96 * found.look_error_mm:.0f} mm"
@@ -57,22 +59,17 @@ def size_said(
                 ("table",),
             )
         ]
-    meant = found.other
-    if meant not in doubted:
-        # far from the right size outlines are found askew: the better size is asked once more
-        try:
-            again(replace(clicks, table=TABLES[meant]))
-        except NoMatch as error:
-            meant = error.table or meant
-    told, named = (name.replace("ft", " ft") for name in (clicks.table.name, meant))
+    told, named = (name.replace("ft", " ft") for name in (clicks.table.name, found.other))
     seen = (
         "sights and pockets fit"
         if look is None
         else f"on {_a(told)} table the balls would be {look} across; with sights and pockets they fit"
     )
-    sentence = f"{seen} {_a(named)} table better. Is `table: {meant}` meant?"
-    if found.by > REFUSED or meant != found.other:
-        raise NoMatch(sentence, ("table",), meant)
+    sentence = f"{seen} {_a(named)} table better. Is `table: {found.other}` meant?"
+    # a lock with the wrong size finds few sights, and says little against itself
+    few = len(so_far.sights) < FEW_SIGHTS * visible_sights(so_far.solved)
+    if found.by > REFUSED or few:
+        raise NoMatch(sentence, ("table",), found.other)
     return [Warned(sentence, ("table",))]
 
 
@@ -80,29 +77,24 @@ def _a(size: str) -> str:
     return f"an {size}" if size.startswith("8") else f"a {size}"
 
 
-def doubt(
-    solved: Solved,
-    table: Table,
-    measured: dict[str, Prior],
-    diameter_mm: float,
-    balls: Sequence[FoundBall],
-) -> SizeDoubt | None:
+def doubt(view: View, so_far: SoFar) -> SizeDoubt | None:
     """What speaks against the told size of table, by everything seen but the scale; None where nothing does.
 
     A wrong size moves the camera and stretches everything: then sights, mouths and noses do not lie where tables
     have them, and the balls look larger or smaller than they are.
     """
+    clicks, solved = view.clicks, so_far.solved.without_balls()
+    table, diameter_mm = clicks.table, clicks.ball_diameter_mm
     if not table.has_sights:
         return None
-    look, error = _look(solved, balls)
+    scales = {name: other.length_mm / table.length_mm for name, other in TABLES.items() if other.has_sights}
+    look, error = _look(solved, _outlines(view, solved, so_far.balls, list(scales.values())))
     costs: dict[str, float] = {}
-    for name, other in TABLES.items():
-        if not other.has_sights:
-            continue
-        scale = other.length_mm / table.length_mm
+    for name, scale in scales.items():
         off = 0.0 if look is None else (look * scale - diameter_mm) / (error * scale)
         # as a long-tailed loss: one bad outline must not outvote all the rest
-        costs[name] = _cost(solved, other, measured, diameter_mm, scale) + 8 * np.log1p(off * off / 16)
+        cost = _cost(solved, TABLES[name], dict(clicks.measured), diameter_mm, scale)
+        costs[name] = cost + 8 * np.log1p(off * off / 16)
     best = min(costs, key=lambda name: costs[name])
     by = costs[table.name] - costs[best]
     if best != table.name and by > DOUBT:
@@ -116,16 +108,48 @@ def _cost(solved: Solved, table: Table, measured: dict[str, Prior], diameter_mm:
     """Half the sum of squares of points and edges with the table taken for another size."""
     c = solved.camera
     camera = Camera(c.eye_mm * scale, c.axes, c.focal_px, c.principal_px, c.size_px, c.lens)
-    base = replace(solved.problem, priors=measures_of(table, diameter_mm) | measured, rims=())
-    problem, x = base.start(camera)
-    return solve(problem, x[:FIRST_BALL], 25).cost
+    problem, x = replace(solved.problem, priors=measures_of(table, diameter_mm) | measured).start(camera)
+    return solve(problem, x, 25).cost
 
 
-def _look(solved: Solved, balls: Sequence[FoundBall]) -> tuple[float | None, float]:
-    """How large the balls look (mm, weighted mean) and one standard error; None without balls."""
-    each = [
-        _diameter(solved.camera, ball, solved.problem.radius_mm) for ball in balls if len(ball.rim.angles) >= 12
-    ]
+def _outlines(
+    view: View, solved: Solved, found: Sequence[FoundBall], scales: Sequence[float]
+) -> list[tuple[FoundBall, float]]:
+    """Outlines of the clicked balls, each with the radius (mm) at which it was found: of those that are there for
+    balls as large as on a table of each size, the one of which most is seen.
+
+    About where a ball of the told size has its outline lies something else if that size is wrong.
+    """
+    if view.shade is None:
+        return []
+    camera, R = solved.camera, solved.problem.radius_mm
+    kept = {k: (ball, R) for k, ball in enumerate(found)}
+    clicked = (
+        [coarse(view.shade, camera, R, np.array(at)) for _, _, at in view.clicks.balls()] if not found else []
+    )
+    told = [ball.centre_mm for ball in found] or [near for near in clicked if near is not None]
+    if not told:
+        return []
+    middles = project(camera, np.stack(told))
+    for scale in scales:
+        if scale == 1.0 and found:
+            continue
+        places = on_plane(camera, middles, R / scale)
+        for k, place in enumerate(places):
+            is_whole = k in kept and kept[k][0].seen > WHOLE - CLEARER
+            if is_whole or not np.isfinite(place).all():
+                continue
+            others = [p for j, p in enumerate(places) if j != k and np.isfinite(p).all()]
+            one = fine(view.shade, camera, R / scale, place, others)
+            best = kept[k][0].seen + CLEARER if k in kept else LEAST_SEEN
+            if one is not None and one.seen > best:
+                kept[k] = one, R / scale
+    return list(kept.values())
+
+
+def _look(solved: Solved, balls: Sequence[tuple[FoundBall, float]]) -> tuple[float | None, float]:
+    """How large balls look (mm, weighted mean) and one standard error; None without balls."""
+    each = [_diameter(solved.camera, *one) for one in balls if len(one[0].rim.angles) >= LEAST_PLACES]
     if not each:
         return None, 0.0
     found, errors = (np.array(column) for column in zip(*each, strict=True))
