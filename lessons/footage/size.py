@@ -28,9 +28,9 @@ DOUBT, REFUSED = 3.0, 7.0
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
 
-CLEARER, WHOLE, LEAST_SEEN, LEAST_PLACES = 0.1, 0.98, 0.6, 12
-"""An outline of another size is the ball's own where so much more of it is seen (1 is all of it); the part of one
-of which no more can be seen; the part of one, and its places, that tell how large a ball is."""
+CLEARER, LEAST_SEEN, LEAST_PLACES = 0.1, 0.6, 12
+"""Outlines of another size are the balls' own where so much more of them is seen (1 is all); where none was found
+so much; and so many places of one tell how large a ball is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ def doubt(view: View, so_far: SoFar) -> SizeDoubt | None:
     if not table.has_sights:
         return None
     scales = {name: other.length_mm / table.length_mm for name, other in TABLES.items() if other.has_sights}
-    look, error = _look(solved, _outlines(view, solved, so_far.balls, list(scales.values())))
+    look, error = _look(solved, *_outlines(view, solved, so_far.balls, list(scales.values())))
     costs: dict[str, float] = {}
     for name, scale in scales.items():
         off = 0.0 if look is None else (look * scale - diameter_mm) / (error * scale)
@@ -114,42 +114,47 @@ def _cost(solved: Solved, table: Table, measured: dict[str, Prior], diameter_mm:
 
 def _outlines(
     view: View, solved: Solved, found: Sequence[FoundBall], scales: Sequence[float]
-) -> list[tuple[FoundBall, float]]:
-    """Outlines of the clicked balls, each with the radius (mm) at which it was found: of those that are there for
-    balls as large as on a table of each size, the one of which most is seen.
+) -> tuple[Sequence[FoundBall], float]:
+    """Outlines of the clicked balls, and the radius (mm) with which they were looked for: as large as balls are on
+    a table of the size with which most of them is seen.
 
-    About where a ball of the told size has its outline lies something else if that size is wrong.
+    About where balls have their outlines on a table of the told size lies something else if that size is wrong.
     """
-    if view.shade is None:
-        return []
     camera, R = solved.camera, solved.problem.radius_mm
-    kept = {k: (ball, R) for k, ball in enumerate(found)}
+    if view.shade is None or not view.clicks.balls():
+        return (), R
     clicked = (
         [coarse(view.shade, camera, R, np.array(at)) for _, _, at in view.clicks.balls()] if not found else []
     )
     told = [ball.centre_mm for ball in found] or [near for near in clicked if near is not None]
-    if not told:
-        return []
+    best, kept = (_seen(found) + CLEARER if found else LEAST_SEEN), (found, R)
+    if not told or best > 1.0:
+        return kept
     middles = project(camera, np.stack(told))
-    for scale in scales:
-        if scale == 1.0 and found:
+    for radius in (R / scale for scale in scales if scale != 1.0 or not found):
+        places = on_plane(camera, middles, radius)
+        if not np.isfinite(places).all():
             continue
-        places = on_plane(camera, middles, R / scale)
-        for k, place in enumerate(places):
-            is_whole = k in kept and kept[k][0].seen > WHOLE - CLEARER
-            if is_whole or not np.isfinite(place).all():
-                continue
-            others = [p for j, p in enumerate(places) if j != k and np.isfinite(p).all()]
-            one = fine(view.shade, camera, R / scale, place, others)
-            best = kept[k][0].seen + CLEARER if k in kept else LEAST_SEEN
-            if one is not None and one.seen > best:
-                kept[k] = one, R / scale
-    return list(kept.values())
+        each = [
+            fine(view.shade, camera, radius, place, [*places[:k], *places[k + 1 :]])
+            for k, place in enumerate(places)
+        ]
+        balls = [one for one in each if one is not None]
+        if (seen := _seen(balls) * len(balls) / len(each)) > best:
+            best, kept = seen, (balls, radius)
+    return kept
 
 
-def _look(solved: Solved, balls: Sequence[tuple[FoundBall, float]]) -> tuple[float | None, float]:
-    """How large balls look (mm, weighted mean) and one standard error; None without balls."""
-    each = [_diameter(solved.camera, *one) for one in balls if len(one[0].rim.angles) >= LEAST_PLACES]
+def _seen(balls: Sequence[FoundBall]) -> float:
+    """The part of outlines that is seen, on the average."""
+    return float(np.mean([ball.seen for ball in balls])) if balls else 0.0
+
+
+def _look(solved: Solved, balls: Sequence[FoundBall], radius_mm: float) -> tuple[float | None, float]:
+    """How large balls that were looked for with a radius look (mm, weighted mean) and one standard error; None
+    without balls.
+    """
+    each = [_diameter(solved.camera, ball, radius_mm) for ball in balls if len(ball.rim.angles) >= LEAST_PLACES]
     if not each:
         return None, 0.0
     found, errors = (np.array(column) for column in zip(*each, strict=True))
