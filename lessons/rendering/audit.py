@@ -80,13 +80,14 @@ class ClipAudit:
 
 @dataclass(frozen=True, slots=True)
 class _Window:
-    """Where in a picture a pane can be seen, and how wide lines are there."""
+    """Where in a picture a pane can be seen, how wide lines are there, and how far apart they must run."""
 
     grey: Array
     rect: Sequence[float]
     covers: tuple[Sequence[float], ...]
     surround_px: float
     reach_px: float
+    gap_px: float
     is_round: bool = False
 
     def open(self, px: Array) -> NDArray[np.bool_]:
@@ -130,10 +131,13 @@ def audit_picture(
     k = min(grey.shape) / 1080
     k *= 1.2 if k < 0.67 else 1.0
     for i, pane in enumerate(panes):
-        thin = pane.line_scale * (1.0 if pane.view == "plan" else 0.75)
+        full = 5.5 * k * pane.line_scale
+        surround = max(full * (1.0 if pane.view == "plan" else 0.75), 1.8)
+        # over footage lines are as wide as in a plan: side by side they cover each other sooner
+        gap = max(1.6 * (full if pane.view == "footage" else surround), LEAST_GAP_PX)
         covers = tuple(p.rect_px for p in panes[i + 1 :])
         reach = max(7.5 * k * pane.line_scale, 3.5)
-        window = _Window(grey, pane.rect_px, covers, max(5.5 * k * thin, 1.8), reach, pane.is_round)
+        window = _Window(grey, pane.rect_px, covers, surround, reach, gap, pane.is_round)
         P = np.array(pane.projection, float)
         shows = pane.shows
         ends = [_ends_px(P, line) for line in shows.lines]
@@ -325,7 +329,7 @@ def _line_error(
     open_ = window.open(places) & window.open(places + window.reach_px * normal)
     open_ &= window.open(places - window.reach_px * normal)
     for other in others:
-        open_ &= _distance(places, *other) > max(1.6 * window.surround_px, LEAST_GAP_PX)
+        open_ &= _distance(places, *other) > window.gap_px
     for mark in marks if marks is not None else ():
         open_ &= np.linalg.norm(places - mark, axis=1) > 4.0 * window.surround_px
     for piece in np.array_split(rims, max(1, len(rims) // 40)):
