@@ -60,6 +60,14 @@ WHOLE = 0.85
 LINE = 8.0
 """So much darker than what lies inside of it is a dark line."""
 
+HALF = 0.55
+"""Of less of an outline too few places are left to say which of them follow something else."""
+
+AGREE_PX = 0.3
+"""Places of a clear outline agree with it to so much; where they do less, all errors grow: some follow a stripe, a
+shadow or a lamp.
+"""
+
 CLIPPED = 249.0
 FOOT = 0.85
 """Cosine between the outward normal and the way down to the cloth: nearer than this is the ball's foot."""
@@ -197,7 +205,8 @@ def fine(
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
         seen, spread = float(near.sum() / count), 1.48 * float(np.median(np.abs(left)))
-        doubt = max(1.0, WHOLE * float(free.sum() / near.sum())) ** 2
+        missing = max(WHOLE * float(free.sum() / near.sum()), HALF / seen) ** 2
+        doubt = max(1.0, missing, float(np.std(left[near])) / AGREE_PX)
     assert rim is not None
     alike = max(1.0, len(rim.angles) / APART) ** 0.5
     return FoundBall(centre, replace(rim, error_px=alike * doubt * rim.error_px, doubt=doubt), seen, radius)

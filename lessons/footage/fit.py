@@ -46,6 +46,9 @@ path-traced stills of 40 tables.
 SHIFT_BLOWN_PX = 0.8
 """Of the shift of an outline that is blown out all around."""
 
+SHIFT_OPEN_PX = 1.0
+"""Of the shift of an outline seen on one side only, where nothing opposite tells how far out it is drawn."""
+
 TAIL = 3.0
 """Residuals beyond so many standard errors count less and less."""
 
@@ -99,8 +102,10 @@ class Rim:
     @property
     def rest_errors(self) -> Array:
         """One standard error of what is known of the outline: light that runs over draws all of it that way."""
-        more = SHIFT_BLOWN_PX * float(self.blown.mean()) if len(self.blown) else 0.0
-        return np.asarray(np.hypot(self.doubt * REST_ERRORS, [self.size_open_px, more, more, 0.0, 0.0]))
+        if not len(self.angles):
+            return REST_ERRORS
+        drawn = np.hypot(SHIFT_BLOWN_PX * float(self.blown.mean()), SHIFT_OPEN_PX * np.abs(self.normals.mean(0)))
+        return np.asarray(np.hypot(self.doubt * REST_ERRORS, [self.size_open_px, *drawn, 0.0, 0.0]))
 
     def only(self, chosen: Any) -> Rim:
         """Some of the places."""

@@ -51,6 +51,28 @@ def _picture(view: Camera, part: float = 2.0) -> Picture:
     return np.repeat(shade[..., None], 3, -1).astype(np.float32)
 
 
+def test_a_ball_half_out_of_the_picture_is_open_along_what_is_missing() -> None:
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 40, endpoint=False))
+    middle = round(px[:, 1].mean())
+    whole, half = (fine(shades(_picture(VIEW)[:high]), VIEW, RADIUS_MM, AT, []) for high in (SIZE[1], middle))
+    assert whole is not None
+    assert half is not None
+    across, along = half.rim.rest_errors[1:3] / whole.rim.rest_errors[1:3]
+    assert across < 2
+    assert along > 2 * across
+
+
+def test_an_outline_whose_places_disagree_has_larger_errors() -> None:
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 40, endpoint=False))
+    ys, xs = (np.mgrid[0 : SIZE[1], 0 : SIZE[0]] + 0.5) - px.mean(0)[::-1, None, None]
+    lumps = 1 + 0.06 * np.sin(5 * np.arctan2(ys, xs))
+    lumpy = np.where(np.hypot(xs, ys) < lumps * mean_radius_px(VIEW, AT, RADIUS_MM), 200.0, 60.0)
+    found = fine(shades(np.repeat(lumpy[..., None], 3, -1).astype(np.float32)), VIEW, RADIUS_MM, AT, [])
+    assert found is not None
+    assert found.seen > 0.86
+    assert found.rim.doubt > 1.3
+
+
 @pytest.mark.parametrize(("left", "right"), [(0.9, 0.05), (0.05, 0.6), (0.3, 0.2)])
 def test_light_is_blurred_before_it_is_coded_which_moves_no_edge(left: float, right: float) -> None:
     at_x = 100.25
