@@ -39,7 +39,7 @@ def rim_mm(eye_mm: Array, centre_mm: Array, radius_mm: float, angles: Array) -> 
 
 
 def rim_px(view: Camera, centre_mm: ArrayLike, radius_mm: float, angles: Array) -> Array:
-    """Pixels (K, 2) of a ball's outline, through the lens.
+    """Pixels (..., K, 2) of balls' outlines, centres (..., 3), through the lens.
 
     >>> from aimgeo.camera import camera
     >>> straight_down = camera([0.0, 0.0, 1000.0], [0.0, 0.0, 0.0], np.radians(90), 200, 200)

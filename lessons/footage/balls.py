@@ -96,17 +96,15 @@ def sample(shade: Picture, at_px: Array) -> Array:
 
 
 def outline_px(camera: Camera, centre_mm: Array, radius_mm: float, angles: Array) -> tuple[Array, Array]:
-    """Pixels (K, 2) of a ball's outline and the normals (K, 2) that point out of it."""
+    """Pixels (..., K, 2) of outlines of balls (..., 3), and the normals (..., K, 2) that point out of them."""
     step = 1e-3
-    px = rim_px(camera, centre_mm, radius_mm, angles)
-    along = rim_px(camera, centre_mm, radius_mm, angles + step) - rim_px(
-        camera, centre_mm, radius_mm, angles - step
-    )
-    normals = np.stack([along[:, 1], -along[:, 0]], -1) / np.maximum(
+    px, after, before = (rim_px(camera, centre_mm, radius_mm, angles + turn) for turn in (0.0, step, -step))
+    along = after - before
+    normals = np.stack([along[..., 1], -along[..., 0]], -1) / np.maximum(
         np.linalg.norm(along, axis=-1, keepdims=True), 1e-12
     )
-    outward = np.sum(normals * (px - px.mean(0)), -1).sum() > 0
-    return px, normals if outward else -normals
+    outward = np.sum(normals * (px - px.mean(-2, keepdims=True)), (-2, -1)) > 0
+    return px, np.where(outward[..., None, None], normals, -normals)
 
 
 def mean_radius_px(camera: Camera, centre_mm: Array, radius_mm: float) -> float:
@@ -140,8 +138,7 @@ def coarse(
         if not len(grid):
             return None
         gap = max(1.0, 0.1 * radius)
-        rims = [outline_px(camera, p, radius_mm, angles) for p in places]
-        px, normals = np.stack([r[0] for r in rims]), np.stack([r[1] for r in rims])
+        px, normals = outline_px(camera, places, radius_mm, angles)
         jump = np.linalg.norm(sample(shade, px + gap * normals) - sample(shade, px - gap * normals), axis=-1)
         # the sharpest step must stand on the outline, not a little beside it
         score = np.minimum(jump, 30.0).mean(-1) + 0.15 * np.sqrt(np.minimum(jump, 90.0)).mean(-1)
@@ -228,8 +225,7 @@ def edge_offsets(
     flat = y.transpose(0, 2, 1).reshape(-1, len(t))
     power = np.sum(flat * flat, -1).reshape(len(px), -1).sum(-1)
     # (blurs, edge places, profiles): brightness and colour each have a blur of their own, colour being coarser
-    explained = (np.einsum("bgrt,kt->bgkr", bases, flat, optimize=True) ** 2).sum(-1)
-    explained = explained.reshape(len(bases), len(grid), len(px), 3)
+    explained = ((bases @ flat.T) ** 2).sum(2).reshape(len(bases), len(grid), len(px), 3)
     bright, colour = explained[:4, ..., 0], explained[1:, ..., 1:].sum(-1)
     best: tuple[float, Array, float] | None = None
     for one, blur in zip(bright, BLURS_PX, strict=False):
@@ -348,21 +344,24 @@ def _moved(camera: Camera, centre: Array, radius_mm: float, rim: Rim) -> tuple[A
     at = known.copy()
     out = np.stack([np.ones(len(rim.angles)), rim.blown, rim.foot], -1)
 
-    def off(at: Array) -> Array:
-        px = rim_px(camera, np.array([at[0], at[1], radius_mm]), radius_mm, rim.angles)
+    beside = np.array([[0.0, 0.0], [0.01, 0.0], [-0.01, 0.0], [0.0, 0.01], [0.0, -0.01]])
+
+    def off(at: Array, beside: Array) -> Array:
+        """How far (..., K) the outlines of balls beside a place lie out."""
+        centres = np.concatenate([at[:2] + beside, np.full((*beside.shape[:-1], 1), radius_mm)], -1)
+        px = rim_px(camera, centres, radius_mm, rim.angles)
         return np.asarray(np.sum((px - rim.at_px) * rim.normals, -1) + out @ at[2:])
 
-    steps = np.eye(5)[:2] * 0.01
     for _ in range(6):
-        r = off(at)
-        J = np.concatenate([np.stack([(off(at + d) - off(at - d)) / 0.02 for d in steps], -1), out], -1)
+        r, right, left, up, down = off(at, beside)
+        J = np.stack([(right - left) / 0.02, (up - down) / 0.02, *out.T], -1)
         # a blown-out top outvotes the foot unless that is heard from afar
         scale = np.where(rim.foot > 0, 1.0, max(1.4 * float(np.median(np.abs(r))), 0.25))
         w = 1 / (1 + (r / (1.5 * scale)) ** 2) / rim.error_px**2
         H = (J * w[:, None]).T @ J + np.diag(prior)
         step = np.linalg.solve(H, -(J * w[:, None]).T @ r - prior * (at - known))
         at += np.clip(step, -30, 30)
-    return np.array([at[0], at[1], centre[2]]), off(at)
+    return np.array([at[0], at[1], centre[2]]), off(at, beside[0])
 
 
 def _towards_cloth(camera: Camera, centre: Array, radius_mm: float) -> Array:
