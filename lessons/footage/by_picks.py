@@ -9,10 +9,10 @@ import numpy as np
 
 from aimgeo.landmarks import NAMED, RAIL_OF, measures_of
 from aimgeo.tables import TABLES
-from aimgeo.vectors import Array
 from lessons.footage.fit import Problem, Seen, Solved, is_sound, solve
 from lessons.footage.locks import agrees_with, holds, locks_of
 from lessons.footage.matched import Clicks, NoMatch, Warned
+from lessons.footage.mistaken import wrong_sentence
 from lessons.footage.start import Lock, Start, only, starts, usual_mm
 from lessons.footage.view import SoFar, View
 
@@ -80,19 +80,7 @@ def _wrong_when_locked(
     far = np.linalg.norm(off, axis=-1)
     typical = max(pick_px, float(np.median(far)))
     wrong = {name for name, d in zip(names, far, strict=True) if d > max(6 * typical, 8.0)}
-    return wrong, [_wrong_sentence(chosen.solved, name, picks.at_px[names.index(name)]) for name in sorted(wrong)]
-
-
-def _wrong_sentence(solved: Solved, name: str, at_px: Array) -> Warned:
-    every = tuple(NAMED)
-    px = solved.problem.seen_px(solved.x, np.stack([NAMED[n] for n in every]))
-    off = np.linalg.norm(px - at_px, axis=-1)
-    k = int(np.argmin(off))
-    own = float(off[every.index(name)])
-    exactly = f", and exactly where {every[k]} is" if every[k] != name and off[k] < max(4.0, 0.12 * own) else ""
-    return Warned(
-        f"{name} lies {own:.0f} px from where the other points put it{exactly}; it was left out.", ("points", name)
-    )
+    return wrong, [wrong_sentence(chosen.solved, name, picks.at_px[names.index(name)]) for name in sorted(wrong)]
 
 
 def _one_rail(problem: Problem, picks: Seen, found: list[Start], rail: str) -> str:
@@ -206,7 +194,7 @@ def _leaving_one_out(
     missed = float(np.linalg.norm(one.problem.seen_px(one.x, picks.matrices[k : k + 1])[0] - picks.at_px[k]))
     if off > 0.5 * before or missed < 6 * pick_px or off > 2.5 * pick_px:
         return whole, set(), []
-    return one, {names[k]}, [_wrong_sentence(one, names[k], picks.at_px[k])]
+    return one, {names[k]}, [wrong_sentence(one, names[k], picks.at_px[k])]
 
 
 def _other_table(clicks: Clicks, problem: Problem, picks: Seen) -> tuple[str, float] | None:

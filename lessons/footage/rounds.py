@@ -16,6 +16,7 @@ from lessons.footage.clicked_balls import found_balls
 from lessons.footage.fit import TABLE, Problem, Seen, Solved, is_sound, solve
 from lessons.footage.locks import LOCKED, holds
 from lessons.footage.matched import NoMatch
+from lessons.footage.mistaken import without_mistaken
 from lessons.footage.picture import Picture, Spots
 from lessons.footage.refine import SPOT_PX, cloth_spots, table_lines
 from lessons.footage.sights import looked_for, strays
@@ -73,7 +74,9 @@ def _met(view: View, so_far: SoFar) -> tuple[SoFar, list[Seen]]:
 
 
 def looked_again(view: View, so_far: SoFar) -> SoFar:
-    """Sights, spots and lines looked for where they must be and solved along, until nothing more is found."""
+    """Sights, spots and lines looked for where they must be and solved along, until nothing more is found; picks
+    that they contradict are left out.
+    """
     solved, found, edges, cloth = so_far.solved.without_balls(), so_far.sights, so_far.edges, so_far.cloth_spots
     for _ in range(MOST_ROUNDS):
         before = found, 0 if edges is None else len(edges.mixed)
@@ -93,7 +96,9 @@ def looked_again(view: View, so_far: SoFar) -> SoFar:
         found = frozenset(sights)
         if (found, 0 if edges is None else len(edges.mixed)) == before:
             break
-    return replace(so_far, solved=solved, sights=found, edges=edges, cloth_spots=cloth)
+    so_far = replace(so_far, solved=solved, sights=found, edges=edges, cloth_spots=cloth)
+    freed = without_mistaken(view, so_far)
+    return so_far if freed is so_far else looked_again(view, freed)
 
 
 def sights_found(solved: Solved, found: Collection[str]) -> str:

@@ -25,6 +25,9 @@ GROWN_PX = 0.35
 DOUBT, REFUSED = 3.0, 7.0
 """Logarithms of odds by which another size is likelier: said, and the told one not taken."""
 
+OPEN = 15.0
+"""Of sizes that sights and lines speak against by more than this (logarithm of odds) no balls are looked for."""
+
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
 
@@ -88,13 +91,14 @@ def doubt(view: View, so_far: SoFar) -> SizeDoubt | None:
     if not table.has_sights:
         return None
     scales = {name: other.length_mm / table.length_mm for name, other in TABLES.items() if other.has_sights}
-    look, error = _look(solved, *_outlines(view, solved, so_far.balls, list(scales.values())))
-    costs: dict[str, float] = {}
+    measured = dict(clicks.measured)
+    costs = {name: _cost(solved, TABLES[name], measured, diameter_mm, scale) for name, scale in scales.items()}
+    rivals = [scale for name, scale in scales.items() if costs[name] < costs[table.name] + OPEN]
+    look, error = _look(solved, *_outlines(view, solved, so_far.balls, rivals))
     for name, scale in scales.items():
         off = 0.0 if look is None else (look * scale - diameter_mm) / (error * scale)
         # as a long-tailed loss: one bad outline must not outvote all the rest
-        cost = _cost(solved, TABLES[name], dict(clicks.measured), diameter_mm, scale)
-        costs[name] = cost + 8 * np.log1p(off * off / 16)
+        costs[name] += 8 * np.log1p(off * off / 16)
     best = min(costs, key=lambda name: costs[name])
     by = costs[table.name] - costs[best]
     if best != table.name and by > DOUBT:

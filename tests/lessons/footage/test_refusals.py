@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +21,11 @@ from lessons.commands.match import command
 from lessons.footage.answer import Planned, exchanged
 from lessons.footage.balls import FoundBall
 from lessons.footage.clicked_balls import check_apart
-from lessons.footage.fit import Rim
+from lessons.footage.fit import Rim, solve
 from lessons.footage.match import match
 from lessons.footage.matched import Clicks, Match, NoMatch
+from lessons.footage.mistaken import without_mistaken
+from lessons.footage.view import SoFar, viewed
 from tests.lessons.footage.clicks import still
 from tests.lessons.footage.clips import film, rolled, shifted
 
@@ -138,6 +141,23 @@ def test_points_that_fit_no_table() -> None:
         NoMatch, match=r"the points fit no table \((they are missed by \d+ px|no camera sees them so)\)"
     ):
         by_picks(points)
+
+
+def test_a_pick_that_draws_the_camera_to_itself_is_judged_by_a_fit_without_it() -> None:
+    """Eight picks; one is 40 px off, and met by the fit with it to within 20."""
+    size, names = (1920, 1080), (*FAR, "head-left-long", "head-right-long", "sight-head-2")
+    view = camera((-1800, 600, 1400), (0, 0, 0), np.radians(60), *size)
+    measures = np.array([measures_of(TABLES["9ft"])[name].mm for name in MEASURES])
+    at = dict(zip(names, project(view, np.stack([NAMED[name] for name in names]) @ measures), strict=True))
+    for wrong in ("", "head-left-long"):
+        moved = {name: (float(x) + 40.0 * (name == wrong), float(y)) for name, (x, y) in at.items()}
+        told = viewed(Clicks(TABLES["9ft"], moved), None, size)
+        begun, x = replace(told.problem, points=told.picks).start(view)
+        so_far = SoFar(solve(begun, x), told.picks)
+        freed = without_mistaken(told, so_far)
+        assert freed.wrong == ({wrong} if wrong else set())
+        assert len(freed.picks.at_px) == len(names) - len(freed.wrong)
+        assert [one.at for one in freed.warnings] == ([("points", wrong)] if wrong else [])
 
 
 @pytest.mark.parametrize("balls", [True, False])
