@@ -31,7 +31,7 @@ OPEN = 15.0
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
 
-CLEARER, LEAST_SEEN, LEAST_PLACES = 0.1, 0.6, 12
+CLEARER, LEAST_SEEN, LEAST_PLACES = 0.1, 0.4, 12
 """Outlines of another size are the balls' own where so much more of them is seen (1 is all); where none was found
 so much; and so many places of one tell how large a ball is."""
 
@@ -150,8 +150,8 @@ def _outlines(
 
 
 def _seen(balls: Sequence[FoundBall]) -> float:
-    """The part of outlines that is seen, on the average."""
-    return float(np.mean([ball.seen for ball in balls])) if balls else 0.0
+    """The part of outlines that is seen, the less the more they are doubted, on the average."""
+    return float(np.mean([ball.seen / ball.rim.doubt for ball in balls])) if balls else 0.0
 
 
 def _look(solved: Solved, balls: Sequence[FoundBall], radius_mm: float) -> tuple[float | None, float]:
