@@ -31,9 +31,12 @@ OPEN = 15.0
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
 
-CLEARER, LEAST_SEEN, LEAST_PLACES = 0.1, 0.4, 12
-"""Outlines of another size are the balls' own where so much more of them is seen (1 is all); where none was found
-so much; and so many places of one tell how large a ball is."""
+CLEARER, LEAST_CLEAR, LEAST_PLACES = 1.2, 0.3, 12
+"""Outlines of another size are the balls' own where they are so many times clearer; where none was found, so
+clear; and so many places of one tell how large a ball is."""
+
+MOST_TURNS, NEAR = 3, 0.01
+"""So often outlines are looked for once more, until they lie so near (in radii) to where they are sought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,13 +95,16 @@ def doubt(view: View, so_far: SoFar) -> SizeDoubt | None:
         return None
     scales = {name: other.length_mm / table.length_mm for name, other in TABLES.items() if other.has_sights}
     measured = dict(clicks.measured)
-    costs = {name: _cost(solved, TABLES[name], measured, diameter_mm, scale) for name, scale in scales.items()}
+    fits = {name: _taken_for(solved, TABLES[name], measured, diameter_mm, scale) for name, scale in scales.items()}
+    costs = {name: fit.cost for name, fit in fits.items()}
     rivals = [scale for name, scale in scales.items() if costs[name] < costs[table.name] + OPEN]
-    look, error = _look(solved, *_outlines(view, solved, so_far.balls, rivals))
-    for name, scale in scales.items():
-        off = 0.0 if look is None else (look * scale - diameter_mm) / (error * scale)
+    balls, radius = _outlines(view, solved, so_far.balls, rivals)
+    looks = {name: _look(fits[name].camera, balls, radius, scale) for name, scale in scales.items()}
+    for name, (size, its_error) in looks.items():
+        off = 0.0 if size is None else (size - diameter_mm) / its_error
         # as a long-tailed loss: one bad outline must not outvote all the rest
         costs[name] += 8 * np.log1p(off * off / 16)
+    look, error = looks[table.name]
     best = min(costs, key=lambda name: costs[name])
     by = costs[table.name] - costs[best]
     if best != table.name and by > DOUBT:
@@ -108,57 +114,72 @@ def doubt(view: View, so_far: SoFar) -> SizeDoubt | None:
     return None
 
 
-def _cost(solved: Solved, table: Table, measured: dict[str, Prior], diameter_mm: float, scale: float) -> float:
-    """Half the sum of squares of points and edges with the table taken for another size."""
+def _taken_for(
+    solved: Solved, table: Table, measured: dict[str, Prior], diameter_mm: float, scale: float
+) -> Solved:
+    """The fit to points and edges with the table taken for another size, so many times as large."""
     c = solved.camera
     camera = Camera(c.eye_mm * scale, c.axes, c.focal_px, c.principal_px, c.size_px, c.lens)
     problem, x = replace(solved.problem, priors=measures_of(table, diameter_mm) | measured).start(camera)
-    return solve(problem, x, 25).cost
+    return solve(problem, x, 25)
 
 
 def _outlines(
     view: View, solved: Solved, found: Sequence[FoundBall], scales: Sequence[float]
 ) -> tuple[Sequence[FoundBall], float]:
     """Outlines of the clicked balls, and the radius (mm) with which they were looked for: as large as balls are on
-    a table of the size with which most of them is seen.
+    a table of the size with which they are clearest.
 
     About where balls have their outlines on a table of the told size lies something else if that size is wrong.
     """
     camera, R = solved.camera, solved.problem.radius_mm
-    if view.shade is None or not view.clicks.balls():
+    shade = view.shade
+    if shade is None or not view.clicks.balls():
         return (), R
-    clicked = (
-        [coarse(view.shade, camera, R, np.array(at)) for _, _, at in view.clicks.balls()] if not found else []
-    )
+    clicked = [coarse(shade, camera, R, np.array(at)) for _, _, at in view.clicks.balls()] if not found else []
     told = [ball.centre_mm for ball in found] or [near for near in clicked if near is not None]
-    best, kept = (_seen(found) + CLEARER if found else LEAST_SEEN), (found, R)
-    if not told or best > 1.0:
+    best, kept = (CLEARER * _clear(found) if found else LEAST_CLEAR), (found, R)
+    if not told:
         return kept
     middles = project(camera, np.stack(told))
-    for radius in (R / scale for scale in scales if scale != 1.0 or not found):
+
+    def outlines(radius: float) -> list[FoundBall]:
         places = on_plane(camera, middles, radius)
         if not np.isfinite(places).all():
-            continue
+            return []
         each = [
-            fine(view.shade, camera, radius, place, [*places[:k], *places[k + 1 :]])
-            for k, place in enumerate(places)
+            fine(shade, camera, radius, place, [*places[:k], *places[k + 1 :]]) for k, place in enumerate(places)
         ]
-        balls = [one for one in each if one is not None]
-        if (seen := _seen(balls) * len(balls) / len(each)) > best:
-            best, kept = seen, (balls, radius)
+        return [one for one in each if one is not None]
+
+    for radius in (R / scale for scale in scales if scale != 1.0 or not found):
+        balls = outlines(radius)
+        if (clear := _clear(balls) * len(balls) / len(middles)) > best:
+            best, kept = clear, (balls, radius)
+    # an edge is found a little beside where it is looked for: once more about where it was
+    for _ in range(MOST_TURNS if kept[1] != R else 0):
+        look, _ = _look(camera, *kept)
+        if look is None or abs(look / 2 - kept[1]) < NEAR * kept[1] or not (balls := outlines(look / 2)):
+            break
+        kept = balls, look / 2
     return kept
 
 
-def _seen(balls: Sequence[FoundBall]) -> float:
-    """The part of outlines that is seen, the less the more they are doubted, on the average."""
-    return float(np.mean([ball.seen / ball.rim.doubt for ball in balls])) if balls else 0.0
-
-
-def _look(solved: Solved, balls: Sequence[FoundBall], radius_mm: float) -> tuple[float | None, float]:
-    """How large balls that were looked for with a radius look (mm, weighted mean) and one standard error; None
-    without balls.
+def _clear(balls: Sequence[FoundBall]) -> float:
+    """How much of outlines is seen, on the average, and how clearly: shadows about a ball have edges too, but faint
+    ones.
     """
-    each = [_diameter(solved.camera, ball, radius_mm) for ball in balls if len(ball.rim.angles) >= LEAST_PLACES]
+    told = [ball.seen / np.median(ball.rim.error_px) for ball in balls if len(ball.rim.angles)]
+    return float(np.sum(told)) / len(balls) if balls else 0.0
+
+
+def _look(
+    camera: Camera, balls: Sequence[FoundBall], radius_mm: float, scale: float = 1.0
+) -> tuple[float | None, float]:
+    """How large balls that were looked for with a radius look (mm, weighted mean) to a camera, and one standard
+    error; None without balls. `scale` is that of its table by the one on which they were looked for.
+    """
+    each = [_diameter(camera, ball, radius_mm, scale) for ball in balls if len(ball.rim.angles) >= LEAST_PLACES]
     if not each:
         return None, 0.0
     found, errors = (np.array(column) for column in zip(*each, strict=True))
@@ -167,9 +188,9 @@ def _look(solved: Solved, balls: Sequence[FoundBall], radius_mm: float) -> tuple
     return float(found @ weight / weight.sum()), float(max(errors.min() / np.sqrt(2), weight.sum() ** -0.5))
 
 
-def _diameter(camera: Camera, ball: FoundBall, radius_mm: float) -> tuple[float, float]:
+def _diameter(camera: Camera, ball: FoundBall, radius_mm: float, scale: float) -> tuple[float, float]:
     """A ball's diameter (mm) by its outline alone, as it rests on the cloth, and one standard error."""
-    at = np.array([*ball.centre_mm[:2], radius_mm])
+    at = scale * np.array([*ball.centre_mm[:2], radius_mm])
 
     def off(at: Array) -> Array:
         px = rim_px(camera, at, float(at[2]), ball.rim.angles)
@@ -183,7 +204,7 @@ def _diameter(camera: Camera, ball: FoundBall, radius_mm: float) -> tuple[float,
         w = 1 / (1 + (r / 2.5) ** 2)
         step = np.linalg.lstsq(J * w[:, None], -r * w, rcond=None)[0]
         at = at + np.clip(step, -8, 8)
-        at[2] = max(at[2], 0.3 * radius_mm)
+        at[2] = max(at[2], 0.3 * scale * radius_mm)
     spread = np.linalg.pinv(J.T @ J)[2, 2]
-    mm_of_px = radius_mm / ball.radius_px
+    mm_of_px = scale * radius_mm / ball.radius_px
     return 2 * float(at[2]), 2 * float(np.hypot(np.sqrt(spread), GROWN_PX * mm_of_px))
