@@ -166,9 +166,7 @@ def _outlines(
 
 
 def _clear(balls: Sequence[FoundBall]) -> float:
-    """How much of outlines is seen, on the average, and how clearly: shadows about a ball have edges too, but faint
-    ones.
-    """
+    """How much of outlines is seen, on the average, and how clearly: a shadow has edges too, but faint ones."""
     told = [ball.seen / np.median(ball.rim.error_px) for ball in balls if len(ball.rim.angles)]
     return float(np.sum(told)) / len(balls) if balls else 0.0
 

@@ -184,6 +184,16 @@ def test_balls_are_looked_for_as_large_as_they_are_whatever_size_is_told(told: s
     assert any("table better. Is `table: " in one for one in said)
 
 
+def test_the_edge_of_a_shadow_is_no_ball_of_another_size() -> None:
+    """On a 7 ft table the cue ball would be as large as its shadow reaches: edges there are many, and faint."""
+    shot = still("behind-35")
+    names = ("sight-foot-2", "sight-right-1", "sight-left-2", "sight-right-2")
+    cue, obj = (tuple(at) for at in shot.balls_px().tolist())
+    clicks = Clicks(TABLES["7ft"], {name: tuple(shot.truth["points_px"][name]) for name in names}, cue, obj)
+    with pytest.raises(NoMatch, match="Is `table: 9ft` meant"):
+        match(clicks, read(shot.picture).astype(np.float32), shot.size_px)
+
+
 def test_locked_on_too_few_sights() -> None:
     shot = still("behind-35")
     picture = read(shot.picture)
