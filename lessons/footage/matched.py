@@ -97,7 +97,7 @@ class MatchedBall:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Match:
-    """A matched picture. `lock` is None where only picks carry it."""
+    """A matched picture. `is_locked` is False where picks carry it, and not the sights."""
 
     clicks: Clicks
     size_px: tuple[int, int]
@@ -133,9 +133,11 @@ def ball_key(role: BallRole, index: int) -> tuple[str | int, ...]:
 
 
 def said_of(role: BallRole, index: int) -> str:
+    """A ball's name in a sentence."""
     return {"cue": "cue ball", "object": "object ball"}.get(role, f"{ordinal(index)} of `others`")
 
 
 def ordinal(index: int) -> str:
+    """A ball's number among the others, counted from one, in words."""
     words = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
     return f"the {words[index]}" if index < len(words) else f"number {index + 1}"
