@@ -90,6 +90,11 @@ def empty_values(node: Node) -> Iterator[Fault]:
         for k, (key, (place, value)) in enumerate(held):
             if isinstance(value, Text) and _is_empty(value) and value.comment:
                 yield Fault(value.place, f"'{key}' has no value: {swallowed_by(value.comment)}", "comment")
+            elif _is_empty(value) and node.is_flow and (glued := re.match(r"([A-Za-z_][\w-]*):(?!//)", key)):
+                yield Fault(place, f"a space is missing after '{glued[0]}'.", "yaml-space")
+            elif _is_empty(value) and node.is_flow and (first := re.match(r"[A-Za-z_][\w-]*(?= )", key)):
+                sentence = f"'{key}' has no value; write one, or a ':' after '{first[0]}', or remove the key."
+                yield Fault(place, sentence, "no-value")
             elif _is_empty(value):
                 is_last = k + 1 == len(held)
                 more = "" if node.is_flow or is_last else ", indent what belongs to it,"

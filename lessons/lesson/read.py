@@ -15,7 +15,7 @@ from typing import Any
 
 import yaml
 
-from lessons.lesson.faults import Fault, FaultId, LessonError, Place
+from lessons.lesson.faults import Fault, FaultId, LessonError, Place, slip_of
 from lessons.lesson.malformed import explained
 
 MOST_BYTES = 1_000_000
@@ -118,7 +118,7 @@ def _tree(data: str, name: str) -> Node:
     try:
         tree = builder.document(yaml.parse(data, Loader=LOADER))
     except yaml.MarkedYAMLError as error:
-        line, column, sentence, id = explained(data, error)
+        line, column, sentence, id = explained(data, error, yaml.scan(data, Loader=LOADER))
         raise _refusal(Place(name, line, column), sentence, id) from None
     except yaml.reader.ReaderError as error:
         line = data[: error.position].count("\n") + 1
@@ -196,9 +196,9 @@ class _Builder:
 
     def alias(self, event: yaml.AliasEvent, place: Place) -> Node:
         if event.anchor not in self.anchors:
-            raise _refusal(
-                place, f"'*{event.anchor}' names nothing above; write '&{event.anchor}' before the value."
-            )
+            near = slip_of(event.anchor, tuple(self.anchors))
+            told = f"did you mean '*{near}'?" if near else f"write '&{event.anchor}' before the value."
+            raise _refusal(place, f"'*{event.anchor}' names nothing above; {told}")
         found = self.anchors[event.anchor]
         if found is None:
             raise _refusal(place, f"'*{event.anchor}' stands inside the value that it names.")

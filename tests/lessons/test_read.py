@@ -207,3 +207,62 @@ def test_a_bracket_colon_or_comma_that_is_missing_is_told(
         read_text(BRACKETS.replace(before, after, 1), "a.yaml")
     (fault,) = caught.value.faults
     assert (str(fault.place), fault.sentence) == (f"a.yaml:{place}", sentence)
+
+
+SLIPS = """\
+title: Thin cuts
+eyes: {chin: {back: 600 mm, height: 300 mm}}
+clips:
+  - kind: section   # the first: a word
+    over: Part 1
+  - kind: build-up
+    methods: [ghost-ball]
+    steps:
+      aim line:
+        title: "Aim here"
+        narration: >-
+          [aim-line] Lay the cue
+          along the line.
+  - kind: quiz
+    over: "Which one?"
+    exclude: &near {distances: near}
+  - {kind: table, exclude: *near}
+"""
+"""A lesson in which each slip below is one character, or a line's indent."""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "place", "sentence"),
+    [
+        ("kind: section", "kind section", "4:5", "':' is missing after 'kind'."),
+        ("over: P", "over :P", "5:5", "write 'over: ', with its ':' right behind it and then a space."),
+        ("steps:", "steps", "8:5", "':' is missing after 'steps'."),
+        ("title: Thin", "  title: Thin", "1:3",
+         "'title' is indented, and the keys below are not; begin it at the line's start."),
+        ("    methods", "   methods", "7:4",
+         "'methods' is not indented like 'kind' in line 6; indent both alike."),
+        ("  - kind: quiz", "    - kind: quiz", "14:5",
+         "this '- ' begins no entry of a list; indent it like the '- ' of the list that it belongs to."),
+        ("  - {", "   - {", "17:4",
+         "this '- ' begins no entry of a list; indent it like the '- ' of the list that it belongs to."),
+        ("- {", "-{", "17:3", "a space is missing after '-'."),
+        ('here"', "here", "10:16", "the quote that opens here is not closed."),
+        ("    methods: [", '"   methods: [', "7:1", "the quote that opens here is not closed."),
+        ("  [aim-line]", "[aim-line]", "12:9",
+         "the text under 'narration: >' begins here; indent it deeper than 'narration'."),
+        ("  [aim-line]", "   [aim-line]", "13:11",
+         "the text under 'narration: >' is indented less here than in line 12."),
+        ("eyes: {", "eyes: ", "2:43", "this '}' closes nothing; take it away, or open it."),
+        ("&near", "&naer", "17:28", "'*near' names nothing above; did you mean '*naer'?"),
+    ],
+)  # fmt: skip
+def test_a_slip_is_told_where_it_is_not_where_yaml_noticed(
+    before: str, after: str, place: str, sentence: str
+) -> None:
+    assert plain(read_text(SLIPS, "a.yaml"))
+    assert refusal(SLIPS.replace(before, after, 1)) == f"a.yaml:{place}: {sentence}"
+
+
+def test_a_quoted_text_of_several_lines_is_not_taken_for_an_open_quote() -> None:
+    told = refusal('title: "Thin\n  cuts"\nclips:\n  - kind: quiz\n    over: "One\n      more" two\n')
+    assert "not closed" not in told
