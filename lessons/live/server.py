@@ -540,7 +540,7 @@ def _match(session: Session, page: Page, wish: dict[str, Any]) -> None:
 
 
 def _write_match(session: Session, page: Page, wish: dict[str, Any]) -> None:
-    session.write_match(page, _whole(wish.get("which")), _word(wish.get("text")))
+    session.write_match(page, _whole(wish.get("which")), *(_word(wish.get(key)) for key in ("text", "version")))
 
 
 Wish = Callable[[Session, Page, dict[str, Any]], None]

@@ -160,6 +160,11 @@ def version_of(data: bytes) -> str:
     return hashlib.blake2b(data, digest_size=8).hexdigest()
 
 
+def _version_at(path: Path) -> str:
+    """The version of a file, empty where there is none."""
+    return version_of(path.read_bytes()) if path.is_file() else ""
+
+
 class Session:
     """A lesson under its author's hands."""
 
@@ -808,6 +813,8 @@ class Session:
 
         def work() -> None:
             told = {"is": "filmed", "which": which, "file": path.name}
+            if not text:
+                told["version"] = _version_at(path)
             try:
                 page.send(packed({**told, "address": self.lay_out(*page_of(path, text))}))
             except (ValueError, OSError) as error:
@@ -833,26 +840,38 @@ class Session:
 
         self.aside(work)
 
-    def write_match(self, page: Page, which: int, text: str) -> None:
-        """Write a match file as it is clicked, and its answer, which the lesson's clips are made of."""
+    def write_match(self, page: Page, which: int, text: str, version: str) -> None:
+        """Write a match file as it is clicked, and its answer, which the lesson's clips are made of.
+
+        `version` is the file's when the page last read or wrote it: what was saved since is not lost unasked.
+        """
         if (path := self._match_file(which)) is None:
             return
 
         def work() -> None:
             from lessons.footage import matching
 
+            now = version
             try:
                 data, before = written(path, text)
+                if version != (version_of(before) if before is not None else ""):
+                    raise FileChangedError(path)
                 save(path, data, before)
+                now = version_of(data)
                 made, picture = matching.answer(path)
                 matching.write(made, picture)
                 said = f"{path.name} is written, and its match beside it."
             except FileChangedError:
-                said = f"Not written: {path.name} was saved somewhere else meanwhile."
+                now = _version_at(path)
+                said = (
+                    f"Not written: {path.name} was saved somewhere else meanwhile. Reload the page to go on from "
+                    "that, or write once more to put these clicks in its place."
+                )
             except LessonError as error:
                 said = f"{path.name} is written; it is not matched yet: {error.faults[0].sentence}"
             except (ValueError, OSError) as error:
                 said = f"Not written: {error}"
+            page.send(packed({"is": "match_file", "which": which, "version": now}))
             page.send(packed({"is": "said", "sentence": said}))
 
         self.aside(work)

@@ -6,7 +6,7 @@ const CLICK_MS = 150;
 
 export class Filmed {
   constructor(page) {
-    Object.assign(this, { page, isOn: false, which: 0, n: 0, yaml: "", picture: "" });
+    Object.assign(this, { page, isOn: false, which: 0, n: 0, yaml: "", picture: "", version: "", isAnew: false });
     $("filmed-file").addEventListener("change", () => this.open(Number($("filmed-file").value)));
     $("filmed-frame").addEventListener("load", () => this.loaded());
     this.grown = new ResizeObserver(() => this.fit());
@@ -19,6 +19,16 @@ export class Filmed {
     $("filmed-choice").hidden = matches.length < 2;
     if (this.isOn && !matches.length) this.page.turn("clip");
     else if (this.isOn) this.hide(true);
+    if (this.isAnew && matches.length) this.again();
+  }
+
+  // the line was down: what was asked for meanwhile is asked for again
+  again() {
+    this.isAnew = false;
+    const { yaml } = this;
+    this.yaml = "";
+    if (yaml) this.clicked(yaml);
+    else if (this.isOn && !this.address) this.open(this.which);
   }
 
   turn(isOn) {
@@ -41,8 +51,9 @@ export class Filmed {
     this.page.wish({ do: "filmed", which, text });
   }
 
-  opened({ which, file, address, sentence }) {
+  opened({ which, file, address, sentence, version = this.version }) {
     if (which !== this.which) return;
+    this.version = version;
     this.address = address;
     $("filmed-frame").hidden = !address;
     $("filmed-frame").title = `Points and balls of ${file}`;
@@ -55,12 +66,19 @@ export class Filmed {
     if (!inner?.document.getElementById("yaml")) return;
     inner.clicked = (yaml) => this.clicked(yaml);
     inner.moved = (yaml) => this.open(this.which, yaml);
-    inner.written = (yaml) => this.page.wish({ do: "write_match", which: this.which, text: yaml });
+    inner.written = (yaml) => {
+      const isAsked = this.page.wish({ do: "write_match", which: this.which, text: yaml, version: this.version });
+      if (!isAsked) this.page.say("Not written: the server is not there. Your clicks stay on this page; write again when it is.");
+    };
     this.yaml = "";
     this.grown.disconnect();
     this.grown.observe(inner.document.body);
     this.fit();
     this.clicked(inner.document.getElementById("yaml").value);
+  }
+
+  wrote({ which, version }) {
+    if (which === this.which) this.version = version;
   }
 
   fit() {

@@ -70,6 +70,7 @@ class Page {
     this.isReady = true;
     this.flight = null;
     this.hand.begin();
+    this.filmed.isAnew = true;
     const place = this.strip.clip ? { clip: this.strip.clip.clip, frame: this.strip.frame } : this.place;
     if (this.hasGl && !this.screen.told) setTimeout(() => this.wish({ do: "shaders" }));
     setTimeout(() => {
@@ -108,6 +109,7 @@ class Page {
       effect: () => this.hand.effect(message),
       filmed: () => this.filmed.opened(message),
       match: () => this.filmed.matched(message),
+      match_file: () => this.filmed.wrote(message),
       numbers: () => this.hand.numbered(message),
       schema: () => this.words.told(message.schema),
     }[message.is];

@@ -182,6 +182,32 @@ def test_points_and_balls_are_set_without_a_mouse_and_written(
     context.close()
 
 
+def test_what_is_clicked_while_the_server_is_away_is_matched_when_it_is_there_again(
+    browser: Any, folder: Path
+) -> None:
+    live = Live(folder / "filmed.yaml")
+    context = browser.new_context(viewport={"width": 900, "height": 900})
+    shown = Shown.__new__(Shown)
+    shown.live, shown.tab, shown.said, shown.asked = live, context.new_page(), [], []
+    shown.tab.goto(f"{live.address}/#{TOKEN}")
+    shown.until("!document.getElementById('m-filmed').hidden")
+    shown.tab.keyboard.press("m")
+    shown.until("document.getElementById('filmed-frame').contentWindow?.clicked !== undefined")
+    live.stop()
+    shown.until("!document.getElementById('state').hidden")
+    frame = shown.tab.frame_locator("#filmed-frame")
+    frame.locator("#screen").click(position={"x": 40, "y": 60})
+    shown.until("document.getElementById('match-said').textContent.startsWith('Matching')")
+    frame.get_by_text("Write the match file").click()
+    shown.until("document.getElementById('good').textContent.startsWith('Not written: the server is not there.')")
+    again = Live(folder / "filmed.yaml", live.port)
+    shown.until("document.getElementById('match-said').dataset.matched !== undefined")
+    frame.get_by_text("Write the match file").click()
+    shown.until("document.getElementById('good').textContent.includes('shot-3.yaml is written')")
+    context.close()
+    again.stop()
+
+
 def test_the_page_for_clicking_is_told_once_and_only_to_who_has_the_token(live: Live) -> None:
     wire = live.page()
     wire.wish(do="filmed", which=0)
@@ -215,6 +241,30 @@ def test_of_clicks_that_come_quickly_the_last_are_matched(live: Live) -> None:
     assert sum(head["is"] == "match" for head in wire.heard) <= 4
     wire.wish(do="match", which=0, n=32, text="{")
     assert not wire.next("match", lambda head: head["n"] == 32)["is_matched"]
+    wire.close()
+
+
+def test_a_match_file_that_was_saved_somewhere_else_is_not_written_over_unasked(live: Live, folder: Path) -> None:
+    path = folder / "shot-3.yaml"
+    wire = live.page()
+
+    def write(text: str, version: str) -> tuple[str, str]:
+        wire.wish(do="write_match", which=0, text=text, version=version)
+        return wire.next("match_file")["version"], wire.next("said")["sentence"]
+
+    wire.wish(do="filmed", which=0)
+    opened = wire.next("filmed")["version"]
+    # too few clicks to match: only the writing is looked at
+    version, said = write(clicks(NAMES[:1]), opened)
+    assert said.startswith("shot-3.yaml is written")
+    mine = path.read_text() + "# and by hand\n"
+    path.write_text(mine)
+    newer, said = write(clicks(NAMES[1:2]), version)
+    assert said.startswith("Not written: shot-3.yaml was saved somewhere else meanwhile.")
+    assert path.read_text() == mine
+    _, said = write(clicks(NAMES[1:2]), newer)
+    assert said.startswith("shot-3.yaml is written")
+    assert NAMES[1] in path.read_text()
     wire.close()
 
 
