@@ -27,6 +27,12 @@ CHROMA = 0.8
 """How much colour counts beside brightness: video keeps it at half the resolution."""
 
 
+NO_LINES = np.zeros((0, 2, 2))
+
+LEAST_APART = 0.5
+"""Of an outline of which less lies apart from the table's lines, what lies along them counts too."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class FoundBall:
     """A ball: centre (3,), its outline's places, the part of the outline that is seen, its radius in px."""
@@ -155,10 +161,12 @@ def fine(
     centre_mm: Array,
     others_mm: Sequence[Array],
     size_open_px: float = 0.0,
+    lines_px: Array = NO_LINES,
 ) -> FoundBall | None:
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
-    What balls of `others_mm` cover, or confuse by being near, is left out. Where the ball meets the cloth its edge
+    What balls of `others_mm` cover, or confuse by being near, is left out, and so is what lies along the table's
+    lines, of which `lines_px` (N, 2, 2) are pieces. Where the ball meets the cloth its edge
     is looked for close by: a darkest line, between the underside and the shadow.
     """
     centre = np.asarray(centre_mm, float)
@@ -176,7 +184,9 @@ def fine(
             return None
         down = normals @ _towards_cloth(camera, centre, radius_mm)
         foot = down > FOOT
-        free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
+        bare = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
+        apart = bare & ~_by_lines(px, lines_px, window)
+        free = apart if apart.sum() > LEAST_APART * bare.sum() else bare
         offsets, error, blown = edge_offsets(shade, px, normals, window, radius)
         good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
         if k and foot.any():
@@ -202,7 +212,7 @@ def fine(
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
         seen, spread = float(near.sum() / count), 1.48 * float(np.median(np.abs(left)))
-        missing = max(WHOLE * float(free.sum() / near.sum()), HALF / seen) ** 2
+        missing = max(WHOLE * float(bare.sum() / near.sum()), HALF / seen) ** 2
         doubt = max(1.0, missing, float(np.std(left[near])) / AGREE_PX)
     assert rim is not None
     alike = max(1.0, len(rim.angles) / APART) ** 0.5
@@ -411,3 +421,18 @@ def _free(
         depth = np.array([cv2.pointPolygonTest(polygon, (float(x), float(y)), True) for x, y in px])
         free &= depth < -0.6 * window
     return free
+
+
+def _apart(at_px: Array, lines_px: Array) -> Array:
+    """Distances (K, N) of pixels (K, 2) from pieces of lines (N, 2, 2)."""
+    way, along = at_px[:, None] - lines_px[:, 0], lines_px[:, 1] - lines_px[:, 0]
+    part = np.sum(way * along, -1) / np.maximum(np.sum(along * along, -1), 1e-9)
+    return np.asarray(np.linalg.norm(way - np.clip(part, 0.0, 1.0)[..., None] * along, axis=-1))
+
+
+def _by_lines(px: Array, lines_px: Array, window: float) -> NDArray[np.bool_]:
+    """True for places on an outline (K, 2) that lie within a window of pieces of lines (N, 2, 2)."""
+    middle = px.mean(0)
+    reach = float(np.linalg.norm(px - middle, axis=-1).max()) + window
+    near = lines_px[_apart(middle[None], lines_px)[0] < reach]
+    return np.asarray((_apart(px, near) < window).any(-1))

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from aimgeo.camera import project
 from aimgeo.filmed import on_plane
-from aimgeo.landmarks import MEASURES
+from aimgeo.landmarks import MEASURES, backs, noses
 from aimgeo.vectors import Array
 from lessons.footage import balls as ball_fit
 from lessons.footage.fit import Solved
@@ -21,6 +22,10 @@ ONE_BALL = 0.6
 
 NEAR_MM = 7.0
 """Balls that touch are measured nearer than a diameter by no more than this."""
+
+
+PIECES = 24
+"""Lines that a lens bends are looked at in so many places."""
 
 
 def found_balls(
@@ -48,9 +53,10 @@ def found_balls(
                 near = ball_fit.coarse(shade, camera, R, np.array(at), others)
                 places[k] = places[k] if near is None else near
     made: list[ball_fit.FoundBall] = []
+    lines = lines_px(solved)
     for k, (role, index, _) in enumerate(told):
         others = [p for j, p in enumerate(places) if j != k]
-        one = ball_fit.fine(shade, camera, R, places[k], others, _size_open_px(solved, places[k]))
+        one = ball_fit.fine(shade, camera, R, places[k], others, _size_open_px(solved, places[k]), lines)
         if one is None or one.seen < 0.3 or len(one.rim.angles) < 10:
             for later, earlier in twins.items():
                 if k in (later, earlier):
@@ -63,6 +69,16 @@ def found_balls(
         made.append(one)
     check_apart(solved, told, made, twins)
     return made
+
+
+def lines_px(solved: Solved) -> Array:
+    """Where the cushions show edges: their noses, feet and backs, in short pieces (N, 2, 2) of the picture."""
+    measures = solved.problem.measures_mm(solved.x)
+    tops = [nose @ measures for nose in noses(PIECES).values()]
+    feet = [top * [1.0, 1.0, 0.0] for top in tops]
+    px = project(solved.camera, np.stack([*tops, *feet, *(back @ measures for back in backs(PIECES).values())]))
+    pieces = np.stack([px[:, :-1], px[:, 1:]], 2).reshape(-1, 2, 2)
+    return np.asarray(pieces[np.isfinite(pieces).all((1, 2))])
 
 
 def _same_ball(one: Told, other: Told) -> NoMatch:

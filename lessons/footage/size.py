@@ -13,6 +13,7 @@ from aimgeo.landmarks import Prior, measures_of
 from aimgeo.tables import TABLES, Table
 from aimgeo.vectors import Array
 from lessons.footage.balls import FoundBall, coarse, fine
+from lessons.footage.clicked_balls import lines_px
 from lessons.footage.fit import BLOOM_PX, Solved, solve
 from lessons.footage.matched import NoMatch, Warned
 from lessons.footage.rounds import FEW_SIGHTS
@@ -141,14 +142,15 @@ def _outlines(
     best, kept = (CLEARER * _clear(found) if found else LEAST_CLEAR), (found, R)
     if not told:
         return kept
-    middles = project(camera, np.stack(told))
+    middles, lines = project(camera, np.stack(told)), lines_px(solved)
 
     def outlines(radius: float) -> list[FoundBall]:
         places = on_plane(camera, middles, radius)
         if not np.isfinite(places).all():
             return []
         each = [
-            fine(shade, camera, radius, place, [*places[:k], *places[k + 1 :]]) for k, place in enumerate(places)
+            fine(shade, camera, radius, place, [*places[:k], *places[k + 1 :]], 0.0, lines)
+            for k, place in enumerate(places)
         ]
         return [one for one in each if one is not None]
 

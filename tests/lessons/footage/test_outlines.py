@@ -116,6 +116,30 @@ def test_the_edge_of_a_shadow_before_the_ball_is_not_its_foot() -> None:
     assert np.median(np.sum((foot.at_px - real) * foot.normals, -1)) < 0.6
 
 
+@pytest.mark.parametrize("beside", [0.9, 1.05, 1.15])
+def test_a_cushion_beside_a_ball_of_the_cloths_colour_does_not_draw_it_aside(beside: float) -> None:
+    """A bright strip, upright in the picture, behind a ball or so many radii beside its middle."""
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 240, endpoint=False))
+    radius = mean_radius_px(VIEW, AT, RADIUS_MM)
+    at_x = px[:, 0].mean() + beside * radius
+    xs = (np.mgrid[0 : SIZE[1] * 4, 0 : SIZE[0] * 4][1] + 0.5) / 4
+    strip = (xs > at_x) & (_out_from_middle(px) > radius)
+    light = np.where(strip[..., None], 0.8, _light(VIEW, np.array([0.14, 0.42, 0.2]), np.array([0.1, 0.4, 0.1])))
+    line = np.array([[[at_x, 0.0], [at_x, SIZE[1]]]])
+    found = fine(shades(_coded(light, 0.8)), VIEW, RADIUS_MM, AT - [0.0, 5.0, 0.0], [], 0.0, line)
+    assert found is not None
+    assert found.seen > 0.7
+    assert np.hypot(*(found.centre_mm - AT)[:2]) < 0.6
+
+
+def test_lines_all_along_an_outline_are_not_left_out() -> None:
+    px, _ = outline_px(VIEW, AT, RADIUS_MM, np.linspace(0, 2 * np.pi, 60))
+    around = np.stack([px[:-1], px[1:]], 1)
+    found = fine(shades(_picture(VIEW)), VIEW, RADIUS_MM, AT, [], 0.0, around)
+    assert found is not None
+    assert found.seen > 0.9
+
+
 def _out_px(picture: Picture) -> float:
     """How far out an outline is found on the average, its foot left out."""
     found = fine(shades(picture), VIEW, RADIUS_MM, AT, [])
