@@ -26,7 +26,6 @@ POWER = 0.6
 CHROMA = 0.8
 """How much colour counts beside brightness: video keeps it at half the resolution."""
 
-
 NO_LINES = np.zeros((0, 2, 2))
 
 LEAST_APART = 0.5
@@ -166,8 +165,8 @@ def fine(
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
     What balls of `others_mm` cover, or confuse by being near, is left out, and so is what lies along the table's
-    lines, of which `lines_px` (N, 2, 2) are pieces. Where the ball meets the cloth its edge
-    is looked for close by: a darkest line, between the underside and the shadow.
+    lines, of which `lines_px` (N, 2, 2) are pieces. Where the ball meets the cloth its edge is looked for close by:
+    a darkest line, between the underside and the shadow.
     """
     centre = np.asarray(centre_mm, float)
     radius = mean_radius_px(camera, centre, radius_mm)
@@ -184,9 +183,9 @@ def fine(
             return None
         down = normals @ _towards_cloth(camera, centre, radius_mm)
         foot = down > FOOT
-        bare = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
-        apart = bare & ~_by_lines(px, lines_px, window)
-        free = apart if apart.sum() > LEAST_APART * bare.sum() else bare
+        free = _free(camera, centre, radius_mm, px, normals, others_mm, window, shade.shape[:2])
+        apart = free & ~_by_lines(px, lines_px, window)
+        free = apart if apart.sum() > LEAST_APART * free.sum() else free
         offsets, error, blown = edge_offsets(shade, px, normals, window, radius)
         good = free & np.isfinite(error) & (np.abs(offsets) < window - 0.6)
         if k and foot.any():
@@ -212,7 +211,7 @@ def fine(
         near = np.abs(left) < np.where(rim.foot > 0, 2.0, max(3.5 * np.median(np.abs(left)), 0.6))
         rim = rim.only(near)
         seen, spread = float(near.sum() / count), 1.48 * float(np.median(np.abs(left)))
-        missing = max(WHOLE * float(bare.sum() / near.sum()), HALF / seen) ** 2
+        missing = max(WHOLE * float(free.sum() / near.sum()), HALF / seen) ** 2
         doubt = max(1.0, missing, float(np.std(left[near])) / AGREE_PX)
     assert rim is not None
     alike = max(1.0, len(rim.angles) / APART) ** 0.5
