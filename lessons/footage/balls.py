@@ -165,8 +165,8 @@ def fine(
     """The ball whose outline starts near `centre_mm`, with the outline's places; None where there is no outline.
 
     What balls of `others_mm` cover, or confuse by being near, is left out, and so is what lies along the table's
-    lines, of which `lines_px` (N, 2, 2) are pieces. Where the ball meets the cloth its edge is looked for close by:
-    a darkest line, between the underside and the shadow.
+    lines, of which `lines_px` (N, 2, 2) are pieces. Where the ball meets the cloth its edge is looked for close
+    by: a darkest line, between the underside and the shadow.
     """
     centre = np.asarray(centre_mm, float)
     radius = mean_radius_px(camera, centre, radius_mm)
