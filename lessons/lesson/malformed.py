@@ -60,14 +60,15 @@ def explained(text: str, error: yaml.MarkedYAMLError, tokens: Iterable[yaml.Toke
         return at + 1, sign_at + 1, sentence, "yaml-quotes"
     if opened is not None and "quoted scalar" in context:
         return opened.line + 1, opened.column + 1, OPEN_QUOTE, "yaml-quotes"
-    if opened is not None and "simple key" in context and re.match("['\"]", lines[opened.line][opened.column :]):
+    first = lines[min(opened.line, at)][opened.column : opened.column + 1] if opened is not None else ""
+    if opened is not None and "simple key" in context and first in ("'", '"'):
         return opened.line + 1, opened.column + 1, OPEN_QUOTE, "yaml-quotes"
     if (left := _left_open(lines, tokens, at)) is not None:
         return left[0] + 1, left[1] + 1, OPEN_QUOTE, "yaml-quotes"
     if opened is not None and "flow" in context and opened.line < len(lines):
         bracket = lines[opened.line][opened.column : opened.column + 1]
         if bracket in ("{", "["):
-            return _unclosed(lines, opened.line, opened.column, mark.line, mark.column)
+            return _unclosed([*lines, ""], opened.line, opened.column, mark.line, mark.column)
     sign = here[mark.column : mark.column + 1]
     if sign in ("]", "}", ",") and _behind(here) == mark.column:
         sentence = BEHIND if sign == "," else CLOSES_NOTHING.format(sign)

@@ -161,6 +161,7 @@ def test_a_file_that_cannot_be_read_is_a_sentence(tmp_path: Path) -> None:
 @given(st.text(max_size=80) | st.binary(max_size=80))
 @example("?")
 @example("- ?\n")
+@example('{"\'}?\n]"\n')
 def test_any_text_gives_a_tree_or_faults_and_nothing_else(text: str | bytes) -> None:
     with suppress(LessonError):
         plain(read_text(text, "a.yaml"))
