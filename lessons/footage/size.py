@@ -32,7 +32,7 @@ OPEN = 15.0
 STRANGE = 4.0
 """Balls that differ by so many standard errors from their told diameter are no balls of that size."""
 
-CLEARER, LEAST_CLEAR, LEAST_PLACES = 1.2, 0.3, 12
+CLEARER, LEAST_CLEAR, LEAST_PLACES = 1.1, 0.3, 12
 """Outlines of another size are the balls' own where they are so many times clearer; where none was found, so
 clear; and so many places of one tell how large a ball is."""
 
