@@ -12,12 +12,18 @@ from aimgeo.tables import TABLES
 from lessons.footage.fit import Problem, Seen, Solved, is_sound, solve
 from lessons.footage.locks import agrees_with, holds, locks_of
 from lessons.footage.matched import Clicks, NoMatch, Warned
-from lessons.footage.mistaken import wrong_sentence
+from lessons.footage.mistaken import SURE, astray, wrong_sentence
 from lessons.footage.start import Lock, Start, only, starts, usual_mm
 from lessons.footage.view import SoFar, View
 
 TELLING_PX = 3.0
 """Picks that are missed by more than this may be those of another size of table."""
+
+NEAR = 2.2
+"""Picks that are missed by no more than so many times what they are taken to be off have led near the camera."""
+
+LEAST_OFF = 4.0
+"""A pick nearer than so many times that is as good as others."""
 
 UNDER_PX = 12.0
 """Points seen from under the table are met within this, for a picture 1920 wide: others fit nothing."""
@@ -112,8 +118,8 @@ def _by_picks_alone(
     limit = max(4 * clicks.pick_px, 7.0 * scale)
     wrong: set[str] = set()
     said: list[Warned] = []
-    if off > 2.2 * clicks.pick_px and len(names) >= 5:
-        solved, wrong, said = _leaving_one_out(problem, picks, names, found, solved, clicks.pick_px)
+    if len(names) >= 5:
+        solved, wrong, said = _leaving_one_out(problem, picks, names, solved, clicks.pick_px)
         kept = [k for k, name in enumerate(names) if name not in wrong]
         off = _rms(solved, only(picks, kept)) if solved is not None else np.inf
     if solved is None or off > TELLING_PX * scale:
@@ -174,25 +180,26 @@ def _one_pick_spoils(problem: Problem, picks: Seen, names: tuple[str, ...], best
 
 
 def _leaving_one_out(
-    problem: Problem, picks: Seen, names: tuple[str, ...], found: list[Start], whole: Solved | None, pick_px: float
+    problem: Problem, picks: Seen, names: tuple[str, ...], whole: Solved | None, pick_px: float
 ) -> tuple[Solved | None, set[str], list[Warned]]:
     """Leave each pick out in turn: one that the others contradict is wrong."""
     mean = usual_mm(problem)
-    tries: list[tuple[float, int, Solved]] = []
+    is_near = whole is not None and _rms(whole, picks) <= NEAR * pick_px
+    tries: list[tuple[float, float, int, Solved]] = []
     for k in range(len(names)):
-        rest = [j for j in range(len(names)) if j != k]
-        some = only(picks, rest)
-        begun = starts(problem, some.matrices @ mean, some.at_px)
-        one = _polished(problem, begun, some, 3)
-        if one is not None:
-            tries.append((_rms(one, some), k, one))
+        some = only(picks, [j for j in range(len(names)) if j != k])
+        if whole is not None and is_near:
+            one: Solved | None = solve(replace(whole.problem, points=some), whole.x)
+        else:
+            one = _polished(problem, starts(problem, some.matrices @ mean, some.at_px), some, 3)
+        if one is not None and is_sound(one):
+            tries.append((*astray(one, only(picks, [k])), k, one))
     if not tries:
         return whole, set(), []
-    tries.sort(key=lambda t: t[0])
-    off, k, one = tries[0]
-    before = _rms(whole, picks) if whole is not None else np.inf
+    _, odds, k, one = max(tries, key=lambda t: t[0])
     missed = float(np.linalg.norm(one.problem.seen_px(one.x, picks.matrices[k : k + 1])[0] - picks.at_px[k]))
-    if off > 0.5 * before or missed < 6 * pick_px or off > 2.5 * pick_px:
+    off = _rms(one, only(picks, [j for j in range(len(names)) if j != k]))
+    if odds < SURE or missed < LEAST_OFF * pick_px or off > 2.5 * pick_px:
         return whole, set(), []
     return one, {names[k]}, [wrong_sentence(one, names[k], picks.at_px[k])]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from aimgeo.landmarks import NAMED
 from aimgeo.vectors import Array
-from lessons.footage.fit import Solved, solve
+from lessons.footage.fit import Seen, Solved, solve
 from lessons.footage.matched import Warned
 from lessons.footage.start import only
 from lessons.footage.view import SoFar, View
@@ -24,6 +24,20 @@ LIKELIEST = 2
 
 LEAST_LEFT = 4
 """So many picks are left at least where they carry the camera."""
+
+HANDS = (0.3, 0.5, 0.8, 1.3, 2.1)
+"""How far off one person's picks are, as parts of what picks are taken to be off: nobody tells how careful
+one is,
+"""
+
+USUAL_HAND, HANDS_DIFFER = 0.6, 0.5
+"""most about so much, by this factor's logarithm more or less."""
+
+STRAY_PX = (12.0, 40.0, 130.0)
+"""How far off wrong picks are, for a picture 1920 wide."""
+
+SURE = 4.5
+"""A pick is wrong where the logarithm of the odds that it is lies above this."""
 
 
 def without_mistaken(view: View, so_far: SoFar) -> SoFar:
@@ -63,6 +77,37 @@ def _missed(view: View, so_far: SoFar, names: tuple[str, ...], k: int) -> tuple[
     if np.linalg.norm(off[k]) <= FAR * typical:
         return 0.0, without
     return float(off[k] @ np.linalg.solve(spread[k] + typical**2 * np.eye(2), off[k])), without
+
+
+def astray(without: Solved, pick: Seen) -> tuple[float, float]:
+    """Whether one pick is wrong, by a fit to the others: logarithms of how likely all are if it is (up to a
+    constant for all picks of one picture), and of the odds that it is.
+
+    The others tell how careful the hand is: each care is tried, and counts by how likely it makes them.
+    """
+    from scipy.special import logsumexp
+
+    seen, x = without.problem.points, without.x
+    assert seen is not None
+    stray2 = (np.array(STRAY_PX) * max(without.problem.size_px) / 1920) ** 2
+    good, wrong = [], []
+    for hand in HANDS[::-1]:
+        care = hand * float(pick.error_px[0])
+        one = solve(replace(without.problem, points=replace(seen, error_px=hand * seen.error_px)), x)
+        x = one.x
+        others = -one.cost - 2 * len(seen.at_px) * np.log(care) + np.linalg.slogdet(one.covariance)[1] / 2
+        others -= (np.log(hand / USUAL_HAND) / HANDS_DIFFER) ** 2 / 2
+        off = (one.problem.seen_px(x, pick.matrices) - pick.at_px)[0]
+        spread = one.spread(lambda x, one=one: one.problem.seen_px(x, pick.matrices)[0]) + care**2 * np.eye(2)
+        good.append(others + _log_density(off, spread))
+        wrong.append(others + logsumexp([_log_density(off, spread + s * np.eye(2)) for s in stray2]))
+    is_wrong = float(logsumexp(wrong) - np.log(len(STRAY_PX)))
+    return is_wrong, is_wrong - float(logsumexp(good))
+
+
+def _log_density(off: Array, spread: Array) -> float:
+    """The logarithm of the normal density of an error (2,), but for its constant."""
+    return float(-off @ np.linalg.solve(spread, off) - np.linalg.slogdet(spread)[1]) / 2
 
 
 def wrong_sentence(solved: Solved, name: str, at_px: Array) -> Warned:

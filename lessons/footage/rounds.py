@@ -35,11 +35,6 @@ FEW_SIGHTS = 0.7
 CONTRADICTED = 16.0
 """Square of the standard errors by which a sight without a say is missed: of 3000 good ones one lies farther."""
 
-FITTED, ROUGH = 7, 2.0
-"""So many of the camera's unknowns a few picks tell; picks that are missed by more than this times the square of
-what they should be are rougher than they are taken for.
-"""
-
 MOST_ROUNDS = 4
 
 
@@ -220,11 +215,14 @@ def _radius_px(solved: Solved, clicked_px: Array) -> float:
 
 
 def _as_rough_as_missed(solved: Solved, picks: Seen) -> Seen:
-    """Picks with larger errors where they miss by much more than they should."""
-    off = solved.problem.seen_px(solved.x, picks.matrices) - picks.at_px
-    free = max(2 * len(picks.at_px) - FITTED, 1)
-    missed = float(np.sum((off / picks.error_px[:, None]) ** 2)) / free
-    return replace(picks, error_px=picks.error_px * np.sqrt(missed)) if missed > ROUGH else picks
+    """Picks with larger errors where they miss by more than they should: a wrong one may be among them, untold."""
+    matrices, error2 = picks.matrices, picks.error_px**2
+    off = solved.problem.seen_px(solved.x, matrices) - picks.at_px
+    spread = solved.spread(lambda x: solved.problem.seen_px(x, matrices).reshape(-1))
+    # what the fit has taken from the picks says nothing of them
+    free = max(2 * len(off) - float(np.sum(np.diag(spread) / np.repeat(error2, 2))), 1.0)
+    missed = float(np.sum(off**2 / error2[:, None])) / free
+    return replace(picks, error_px=picks.error_px * np.sqrt(max(missed, 1.0)))
 
 
 def _by_lines(shade: Picture, solved: Solved, picks: Seen, spots: Spots) -> tuple[Solved, bool]:

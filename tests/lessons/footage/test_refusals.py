@@ -107,6 +107,14 @@ def test_a_pick_that_the_others_contradict_is_left_out_without_the_picture() -> 
     assert any("sight-left-6 lies " in warned.sentence for warned in made.warnings)
 
 
+@pytest.mark.parametrize("wrong", ["", "sight-left-6"])
+def test_the_other_picks_tell_how_careful_the_hand_is_by_which_one_is_judged(wrong: str) -> None:
+    """13 px of 1280 off, as 20 are of 1920."""
+    points = seen([*SPREAD, "side-left-head", "sight-left-6"])
+    made = by_picks({name: (x, y + 13 * (name == wrong)) for name, (x, y) in points.items()})
+    assert [name for name, point in made.points.items() if point.kind == "wrong"] == ([wrong] if wrong else [])
+
+
 def test_head_and_foot_exchanged(tmp_path: Path) -> None:
     shot = still("behind-35")
     picture = read(shot.picture).astype(np.float32)
