@@ -269,8 +269,8 @@ class Page {
 
   // on a narrow screen the clips stand below the picture
   toPicture() {
-    const { top, bottom } = $("middle").getBoundingClientRect();
-    if (bottom < innerHeight / 3 || top > (innerHeight * 2) / 3) $("middle").scrollIntoView({ block: "start" });
+    const { top, bottom } = $("stage").getBoundingClientRect();
+    if (top < 0 || bottom > innerHeight) $("middle").scrollIntoView({ block: "start" });
   }
 
   turn(mode) {
